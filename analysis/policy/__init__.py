@@ -1,0 +1,26 @@
+"""Dated settings, each with its source: intervals, thresholds, code lists.
+
+A number that a clinic could want to change stands here and nowhere else.
+"""
+
+from analysis.policy.model import (
+    Edition,
+    FindingCode,
+    IntervalRule,
+    Policy,
+    Settings,
+    StepCode,
+)
+from analysis.policy.read import PolicyError, load_policy, shipped_policy
+
+__all__ = [
+    "Edition",
+    "FindingCode",
+    "IntervalRule",
+    "Policy",
+    "PolicyError",
+    "Settings",
+    "StepCode",
+    "load_policy",
+    "shipped_policy",
+]

@@ -1,0 +1,236 @@
+"""Which closed word lists does the programme speak?
+
+Each list is an enumeration whose values are the words in files, in the store and in
+output. Lists that a programme may extend (finding codes, step codes) are not here but
+in the policy file.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class LineType(StrEnum):
+    """Kind of central venous line."""
+
+    TUNNELED_CVC = "tunneled_cvc"
+    NONTUNNELED_CVC = "nontunneled_cvc"
+    PICC = "picc"
+    IMPLANTED_PORT = "implanted_port"
+    OTHER = "other"
+
+
+class DressingType(StrEnum):
+    """What covers the exit site."""
+
+    TRANSPARENT = "transparent"
+    TRANSPARENT_CHG = "transparent_chg"
+    GAUZE = "gauze"
+    NONE = "none"
+
+
+class RemovalReason(StrEnum):
+    """Why a line was taken out."""
+
+    THERAPY_COMPLETE = "therapy_complete"
+    PLANNED_EXCHANGE = "planned_exchange"
+    INFECTION = "infection"
+    OCCLUSION = "occlusion"
+    DISLODGEMENT = "dislodgement"
+    DAMAGE = "damage"
+    THROMBOSIS = "thrombosis"
+    SKIN_INJURY = "skin_injury"
+    OTHER_COMPLICATION = "other_complication"
+    DEATH = "death"
+    UNKNOWN = "unknown"
+
+
+PLANNED_REMOVALS = frozenset({RemovalReason.THERAPY_COMPLETE, RemovalReason.PLANNED_EXCHANGE})
+"""Removals that are not a failure of the line (death is counted apart)."""
+
+
+class Therapy(StrEnum):
+    """What the line is for."""
+
+    PARENTERAL_NUTRITION = "parenteral_nutrition"
+    CHEMOTHERAPY = "chemotherapy"
+    ANTIMICROBIAL = "antimicrobial"
+    OTHER = "other"
+
+
+class Place(StrEnum):
+    """Where a child sleeps while not at home."""
+
+    HOSPITAL = "hospital"
+    RESPITE = "respite"
+    OTHER = "other"
+
+
+class Relation(StrEnum):
+    """Who a caregiver is to the child."""
+
+    PARENT = "parent"
+    GRANDPARENT = "grandparent"
+    OTHER_RELATIVE = "other_relative"
+    HOME_NURSE = "home_nurse"
+    SELF = "self"
+    OTHER = "other"
+
+
+class Skill(StrEnum):
+    """What a caregiver is signed off for."""
+
+    DRESSING_CHANGE = "dressing_change"
+    CONNECTOR_CHANGE = "connector_change"
+    FLUSH = "flush"
+    NEEDLE_CHANGE = "needle_change"
+
+
+class SignOffOutcome(StrEnum):
+    """Result of a return demonstration."""
+
+    INDEPENDENT = "independent"
+    WITH_HELP = "with_help"
+    NOT_YET = "not_yet"
+
+
+class SignOffKind(StrEnum):
+    """First training or a refresher."""
+
+    FIRST = "first"
+    REFRESHER = "refresher"
+
+
+class EntryKind(StrEnum):
+    """What a home-log entry reports."""
+
+    DRESSING_CHANGE = "dressing_change"
+    SKIN_CHECK = "skin_check"
+    CONNECTOR_CHANGE = "connector_change"
+    NEEDLE_CHANGE = "needle_change"
+    FLUSH = "flush"
+    PORT_ACCESSED = "port_accessed"
+    PORT_DEACCESSED = "port_deaccessed"
+    SUPPLY_COUNT = "supply_count"
+    NOTE = "note"
+
+
+class ChangeReason(StrEnum):
+    """Why a dressing was changed."""
+
+    SCHEDULED = "scheduled"
+    LOOSE = "loose"
+    DAMP = "damp"
+    SOILED = "soiled"
+    SKIN = "skin"
+    OTHER = "other"
+
+
+class DressingCondition(StrEnum):
+    """How the dressing was found."""
+
+    INTACT = "intact"
+    LOOSE = "loose"
+    DAMP = "damp"
+    SOILED = "soiled"
+
+
+COMPROMISED_WORDS = frozenset(
+    {DressingCondition.LOOSE, DressingCondition.DAMP, DressingCondition.SOILED}
+)
+"""Conditions after which a dressing has to be changed the same day."""
+
+
+class OutcomeKind(StrEnum):
+    """Harm confirmed by the clinic."""
+
+    BLOODSTREAM_INFECTION = "bloodstream_infection"
+    EXIT_SITE_INFECTION = "exit_site_infection"
+    OCCLUSION = "occlusion"
+    DISLODGEMENT = "dislodgement"
+    BREAKAGE = "breakage"
+    THROMBOSIS = "thrombosis"
+
+
+class Task(StrEnum):
+    """Care that is due again and again."""
+
+    DRESSING = "dressing"
+    CONNECTOR = "connector"
+    NEEDLE = "needle"
+    FLUSH = "flush"
+
+
+class State(StrEnum):
+    """State of a task on a line in the morning of the as-of day; first that applies."""
+
+    ENDED = "ended"
+    NOT_AT_HOME = "not_at_home"
+    NOT_ACCESSED = "not_accessed"
+    UNKNOWN = "unknown"
+    COMPROMISED = "compromised"
+    OVERDUE = "overdue"
+    DUE_TODAY = "due_today"
+    IN_DATE = "in_date"
+
+
+class Band(StrEnum):
+    """How soon a family is called, most urgent first."""
+
+    SAME_DAY_REVIEW = "same_day_review"
+    CALL_TODAY = "call_today"
+    CALL_THIS_WEEK = "call_this_week"
+    WAITING = "waiting"
+    NO_CALL = "no_call"
+
+
+class Reason(StrEnum):
+    """Why a family is called, in the order in which reasons are read out."""
+
+    RED_FLAG = "red_flag"
+    COMPROMISED = "compromised"
+    OVERDUE = "overdue"
+    SKIN_EVENT_OPEN = "skin_event_open"
+    SILENT = "silent"
+    STATE_UNKNOWN = "state_unknown"
+    EARLY_FAILURES = "early_failures"
+    LATE_PATTERN = "late_pattern"
+    KITS_SHORT = "kits_short"
+    NO_SIGN_OFF = "no_sign_off"
+    OVERDUE_CONNECTOR = "overdue_connector"
+    OVERDUE_NEEDLE = "overdue_needle"
+    OVERDUE_FLUSH = "overdue_flush"
+
+
+class FindingMark(StrEnum):
+    """What a finding code of the policy counts as; a code may carry several."""
+
+    SKIN_EVENT = "skin_event"
+    WATCHED = "watched"
+    RED_FLAG = "red_flag"
+
+
+class Grouping(StrEnum):
+    """By what a measure is split."""
+
+    ALL = "all"
+    MONTH = "month"
+    QUARTER = "quarter"
+    SITE = "site"
+    NURSE = "nurse"
+    LINE_TYPE = "line_type"
+    DRESSING_TYPE = "dressing_type"
+    THERAPY = "therapy"
+    AGE_BAND = "age_band"
+    FAMILY = "family"
+
+
+class Basis(StrEnum):
+    """Whether every line counts, or a child's day once however many lines."""
+
+    LINE = "line"
+    CHILD = "child"
+
+
+NOTHING_SEEN = "none"
+"""In a list of codes: somebody looked and saw nothing (blank: not recorded)."""

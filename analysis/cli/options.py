@@ -1,0 +1,88 @@
+"""Which options do commands share, and what do they open?"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analysis.cli.output import Format
+from analysis.policy import Policy, load_policy
+from analysis.snapshot import Snapshot, take
+from analysis.store import Store
+
+DEFAULT_STORE = "sqlite:///linedays.sqlite"
+
+
+def default_store() -> str:
+    """URL of the store when none is named: LINEDAYS_STORE, else a file in the working folder."""
+    return os.environ.get("LINEDAYS_STORE") or DEFAULT_STORE
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no date; write it like 2031-03-01") from None
+
+
+StoreOption = Annotated[
+    str,
+    typer.Option("--store", help="Store, as an SQLAlchemy URL.", default_factory=default_store),
+]
+PolicyOption = Annotated[
+    Path | None, typer.Option("--policy", help="The programme's policy file (TOML).")
+]
+AsOfOption = Annotated[
+    date | None,
+    typer.Option("--as-of", parser=_day, metavar="DATE", help="Day to look at [default: today]."),
+]
+KnownAtOption = Annotated[
+    date | None,
+    typer.Option(
+        "--known-at",
+        parser=_day,
+        metavar="DATE",
+        help="Leave out what was received after this day [default: the as-of day].",
+    ),
+]
+FormatOption = Annotated[
+    Format | None,
+    typer.Option("--format", help="[default: table on a terminal, else csv]"),
+]
+OutOption = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write to a file.")]
+
+
+def today(policy: Policy) -> date:
+    """Today in the programme's time zone."""
+    return datetime.now(policy.zone).date()
+
+
+@contextmanager
+def opened(store_url: str, *, create: bool = False) -> Iterator[Store]:
+    """Open a store and close it again.
+
+    Raises
+    ------
+    StoreError
+        It does not exist (unless `create`), is locked, or is newer than this program.
+    """
+    store = Store.open(store_url, create=create)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+def snapshot(
+    store_url: str, policy_file: Path | None, as_of: date | None, known_at: date | None
+) -> Snapshot:
+    """Take the snapshot that a reading command was asked for."""
+    policy = load_policy(policy_file)
+    with opened(store_url) as store:
+        return take(store, policy, as_of or today(policy), known_at)

@@ -1,0 +1,157 @@
+"""Commands that look at a store and print a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import pandas as pd
+import typer
+
+from analysis.cli.options import (
+    AsOfOption,
+    FormatOption,
+    KnownAtOption,
+    OutOption,
+    PolicyOption,
+    StoreOption,
+    snapshot,
+)
+from analysis.cli.output import show
+from analysis.measures import Limits, adherence, line_table, rates, usual_basis
+from analysis.policy import Policy, load_policy
+from analysis.vocabulary import Basis, Grouping, Task
+
+CALL_COLUMNS = [
+    "rank",
+    "family_id",
+    "band",
+    "reasons",
+    "sentence",
+    "line_ids",
+    "days_overdue",
+    "last_heard_on",
+    "nurse",
+    "site",
+]
+
+ByOption = Annotated[Grouping, typer.Option("--by", help="How to split.")]
+TaskOption = Annotated[Task, typer.Option("--task", help="Care task.")]
+EventOption = Annotated[
+    str, typer.Option("--event", help="'skin', a finding code of the policy or an outcome.")
+]
+BasisOption = Annotated[
+    Basis | None,
+    typer.Option(
+        "--basis",
+        help="Count every line's days, or a child's day once "
+        "[default: child for bloodstream_infection, else line]",
+    ),
+]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+    app.command("lines")(lines)
+    app.command("adherence")(adherence_)
+    app.command("rates")(rates_)
+    app.command("calls")(calls)
+    app.command("policy")(policy_)
+
+
+def lines(
+    task: TaskOption = Task.DRESSING,
+    store: StoreOption = "",
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """One row a line: home line-days, in date or not, state on the day."""
+    show(line_table(snapshot(store, policy, as_of, known_at).timeline, task), form, out)
+
+
+def adherence_(
+    by: ByOption = Grouping.ALL,
+    task: TaskOption = Task.DRESSING,
+    store: StoreOption = "",
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """How often care was on time and in date, with 95 % limits that resample families."""
+    show(adherence(snapshot(store, policy, as_of, known_at).tallies, by, task), form, out)
+
+
+def rates_(
+    event: EventOption,
+    by: ByOption = Grouping.ALL,
+    basis: BasisOption = None,
+    limits: Annotated[Limits, typer.Option("--limits", help="Kind of limits.")] = Limits.EXACT,
+    store: StoreOption = "",
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """Events per 1000 home line-days with 95 % limits. Not an NHSN rate."""
+    counts = snapshot(store, policy, as_of, known_at).tallies
+    show(rates(counts, event, by, basis or usual_basis(event), limits), form, out)
+
+
+def calls(
+    store: StoreOption = "",
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """Families to call, in calling order, and why; families waiting after a call come last."""
+    found = snapshot(store, policy, as_of, known_at).calls
+    show(found.families[CALL_COLUMNS], form, out)
+
+
+def policy_(
+    policy: PolicyOption = None,
+    check: Annotated[
+        Path | None, typer.Option("--check", help="Check a policy file and say what is wrong.")
+    ] = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """Print every setting in force with its source, or check a policy file."""
+    read = load_policy(check or policy)
+    if check:
+        typer.echo(f"{check}: a policy with {len(read.editions)} editions; nothing is wrong.")
+        return
+    show(policy_table(read), form, out)
+
+
+def policy_table(policy: Policy) -> pd.DataFrame:
+    """One row a setting, interval or code of every edition, with its source."""
+    rows: list[tuple[str, str, str, str, str]] = []
+    for edition in policy.editions:
+        start = edition.effective_from.isoformat()
+        for name, source in edition.setting_sources.items():
+            value = getattr(edition.settings, name)
+            shown = " ".join(map(str, value)) if isinstance(value, tuple) else str(value)
+            rows.append((edition.version, start, name, shown, source))
+        for rule in edition.intervals:
+            where = [str(w) for w in (rule.dressing_type, rule.line_type) if w]
+            name = " ".join(["interval_days", str(rule.task), *where])
+            shown = "none" if rule.days is None else str(rule.days)
+            rows.append((edition.version, start, name, shown, rule.source))
+        for finding in edition.findings.values():
+            shown = " ".join(sorted(finding.marks))
+            rows.append((edition.version, start, f"finding {finding.code}", shown, finding.source))
+        rows += [
+            (edition.version, start, f"step {step.code}", step.label, step.source)
+            for step in edition.steps.values()
+        ]
+    columns = ["edition", "effective_from", "setting", "value", "source"]
+    return pd.DataFrame(rows, columns=columns, dtype="string")

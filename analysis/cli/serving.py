@@ -1,0 +1,95 @@
+"""Commands that open the dashboard, with the demo's data or a real store."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analysis.cli.loading import with_progress
+from analysis.cli.options import PolicyOption, StoreOption, opened, today
+from analysis.policy import load_policy
+
+DEMO_FOLDER = Path("linedays-demo")
+DEMO_MARK = "THIS-IS-DEMO-DATA.txt"
+PORT = 8461
+
+PortOption = Annotated[int, typer.Option("--port", min=1, max=65535, help="Port on loopback.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands."""
+    app.command("demo")(demo)
+    app.command("serve")(serve)
+
+
+def serve(
+    port: PortOption = PORT,
+    store: StoreOption = "",
+    policy: PolicyOption = None,
+) -> None:
+    """Open the dashboard on this machine."""
+    from dashboard import DashboardConfig
+    from dashboard import serve as serve_dashboard
+
+    with opened(store):
+        pass  # a store that is missing or newer than the program is told before anything starts
+    serve_dashboard(DashboardConfig(store_url=store, policy_file=policy), port=port)
+
+
+def demo(
+    families: Annotated[
+        int, typer.Option("--families", min=12, max=200_000, help="Invented families.")
+    ] = 240,
+    seed: Annotated[int, typer.Option("--seed", help="Same seed, same data.")] = 1,
+    no_serve: Annotated[bool, typer.Option("--no-serve", help="Build the store and stop.")] = False,
+    port: PortOption = PORT,
+    folder: Annotated[
+        Path, typer.Option("--folder", help="Where the demo's files and store are put.")
+    ] = DEMO_FOLDER,
+) -> None:
+    """Build a store from invented log files, two years to yesterday, and open the dashboard."""
+    from synthetic_data import demo_sources, generate, write
+
+    policy = load_policy()
+    as_of = today(policy)
+    _cleared(folder)
+    typer.echo(f"linedays: writing invented log files into {folder}/files")
+    sources = demo_sources(write(generate(families, seed=seed, until=as_of), folder / "files"))
+    store_url = f"sqlite:///{folder / 'demo.sqlite'}"
+    stored = refused = 0
+    with opened(store_url, create=True) as store:
+        for path, profile in sources:
+            summary = with_progress(
+                store, [path], policy, str(profile) if profile else None, None, None
+            )
+            counts = summary.frame()
+            stored += int(counts["stored"].sum())
+            refused += int(counts["refused"].sum())
+    typer.echo(
+        f"linedays: {stored} rows stored, {refused} refused (the demo has wrong rows on purpose)"
+    )
+    if no_serve:
+        typer.echo(f"linedays: the demo's store is {store_url}")
+        return
+    from dashboard import DashboardConfig
+    from dashboard import serve as serve_dashboard
+
+    serve_dashboard(DashboardConfig(store_url=store_url, demo=True), port=port)
+
+
+def _cleared(folder: Path) -> None:
+    """Make an empty demo folder; a folder that is not an earlier demo is left alone."""
+    if folder.exists():
+        if not (folder / DEMO_MARK).exists():
+            raise typer.BadParameter(
+                f"{folder} exists and is not an earlier demo; name another with --folder"
+            )
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True)
+    (folder / DEMO_MARK).write_text(
+        "Everything in this folder is invented and is replaced by the next linedays demo.\n",
+        encoding="utf-8",
+    )

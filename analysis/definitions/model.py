@@ -1,0 +1,81 @@
+"""What belongs to a definition that a reader is shown?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from analysis import tallies as tallies_room
+from analysis import timeline as timeline_room
+from analysis.policy import shipped_policy
+from analysis.tables import KNOWN, Records
+from analysis.tallies import Tallies
+from analysis.timeline import Timeline
+
+CAUTIONS = (
+    "Supports trained staff and does not diagnose.",
+    "A red flag follows the programme's own emergency instruction.",
+    "Local policy, the child's orders and licensed practice come first.",
+    "Rates are per home line-day: not NHSN rates, and not a submission to any registry.",
+)
+"""Stand on every screen, printed sheet and in the README."""
+
+Rows = Mapping[str, Sequence[object]]
+
+
+@dataclass(frozen=True)
+class Example:
+    """A tiny history and the number it gives, to be redone by hand."""
+
+    words: str
+    tables: Mapping[str, Rows]
+    as_of: date
+    measure: Callable[[Timeline, Tallies], object]
+    answer: object
+
+    @property
+    def records(self) -> Records:
+        """The history as records under a tunneled line with a transparent dressing."""
+        frames = {}
+        for name, rows in self.tables.items():
+            count = len(next(iter(rows.values())))
+            filled: dict[str, Sequence[object]] = dict(rows)
+            filled.setdefault("row", range(1, count + 1))
+            filled.setdefault("received_at", ["2031-01-01"] * count)
+            if name == "lines":
+                filled = {**{k: [v] * count for k, v in _LINE.items()}, **filled}
+                filled.setdefault("placed_on", filled["home_from"])
+            if name == "home_log":
+                filled.setdefault("family_id", ["F1"] * count)
+                filled.setdefault("line_id", ["L1"] * count)
+            frames[name] = KNOWN[name].build(filled)
+        return Records.of(frames)
+
+    def run(self) -> object:
+        """The number as the program works it out under the shipped policy."""
+        policy = shipped_policy()
+        timeline = timeline_room.build(self.records, policy, self.as_of)
+        return self.measure(timeline, tallies_room.tally(timeline, self.records, policy))
+
+
+_LINE = {
+    "line_id": "L1",
+    "child_id": "C1",
+    "family_id": "F1",
+    "site": "north",
+    "line_type": "tunneled_cvc",
+    "dressing_type": "transparent",
+}
+
+
+@dataclass(frozen=True)
+class Definition:
+    """One quantity: its name, meaning, unit, source, and an example."""
+
+    key: str
+    title: str
+    words: str
+    unit: str
+    source: str
+    example: Example

@@ -1,0 +1,94 @@
+"""What is known of every line on a day, as known at a time? One frozen object answers.
+
+Screens, commands and notebooks take a snapshot and read their tables off it, so that they
+cannot disagree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
+
+from analysis import tallies as tallies_room
+from analysis import timeline as timeline_room
+from analysis.decisions import CallList, call_list
+from analysis.policy import Edition, Policy
+from analysis.store import Store
+from analysis.tables import Records
+from analysis.tallies import Tallies
+from analysis.timeline import Timeline
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """Everything as of a day, known at a time; the parts are computed once, when first asked."""
+
+    as_of: date
+    known_at: datetime
+    policy: Policy
+    records: Records
+
+    @property
+    def edition(self) -> Edition:
+        """The policy edition in force on the as-of day."""
+        return self.policy.on(self.as_of)
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """Days, intervals, states and events of every line."""
+        return timeline_room.build(self.records, self.policy, self.as_of)
+
+    @cached_property
+    def tallies(self) -> Tallies:
+        """Counts that add up, by line, month, dressing type and age band."""
+        return tallies_room.tally(self.timeline, self.records, self.policy)
+
+    @cached_property
+    def calls(self) -> CallList:
+        """Families to call, in calling order."""
+        return call_list(self.timeline, self.records, self.policy)
+
+
+def end_of_day(day: date, policy: Policy) -> datetime:
+    """Last microsecond of a day in the programme's time zone, in UTC.
+
+    Examples
+    --------
+    >>> from analysis.policy import shipped_policy
+    >>> end_of_day(date(2031, 3, 1), shipped_policy()).isoformat()
+    '2031-03-01T23:59:59.999999+00:00'
+    """
+    next_midnight = datetime.combine(day + timedelta(days=1), time(), tzinfo=policy.zone)
+    return next_midnight.astimezone(UTC) - timedelta(microseconds=1)
+
+
+def take(
+    store: Store, policy: Policy, as_of: date, known_at: date | datetime | None = None
+) -> Snapshot:
+    """Read the store as it was known at a time and look at it as of a day.
+
+    Parameters
+    ----------
+    store : Store
+        Where the rows are.
+    policy : Policy
+        Intervals and thresholds, by edition.
+    as_of : date
+        Read in the morning of this day: days before it count, entries up to it are known.
+    known_at : date, datetime or None
+        Rows received later are left out. A date means its end in the programme's zone; None:
+        the end of the as-of day. A datetime needs a time zone.
+
+    Returns
+    -------
+    Snapshot
+        Frozen.
+
+    *Source:* project definition, definitions §2.
+    """
+    if known_at is None:
+        known_at = as_of
+    moment = known_at if isinstance(known_at, datetime) else end_of_day(known_at, policy)
+    moment = moment.astimezone(UTC)
+    return Snapshot(as_of=as_of, known_at=moment, policy=policy, records=store.records(moment))

@@ -1,0 +1,62 @@
+"""What does a call list hold: families in calling order, their reasons, the rows that prove them?"""
+
+from __future__ import annotations
+
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.vocabulary import Band, Reason
+
+CALL_FAMILIES = Frame(
+    "call_families",
+    "one row a family to call or waiting after a call, in calling order",
+    (
+        Column("rank", Kind.COUNT, "place in the calling order, 1 first", blank="waiting"),
+        Column("family_id", Kind.TEXT, "code of the family"),
+        Column("band", Kind.CODE, "how soon to call", allowed=tuple(Band)),
+        Column("reasons", Kind.CODES, "reason codes, most urgent first", blank="none left"),
+        Column("sentence", Kind.TEXT, "the reasons in plain words", blank="none left"),
+        Column("line_ids", Kind.CODES, "lines that give a reason", blank="none left"),
+        Column(
+            "days_overdue",
+            Kind.COUNT,
+            "most days any dressing of the family is overdue or compromised",
+            "days",
+        ),
+        Column("n_reasons", Kind.COUNT, "different reasons", "reasons"),
+        Column("silent_days", Kind.COUNT, "days since the family was last heard from", "days"),
+        Column(
+            "last_heard_on",
+            Kind.DATE,
+            "day of the newest home-log entry",
+            blank="never heard from",
+        ),
+        Column("nurse", Kind.CODES, "caseload holders of its lines at home", blank="not recorded"),
+        Column("site", Kind.CODES, "sites of its lines at home", blank="no line at home"),
+        Column("recheck_on", Kind.DATE, "day from which it is listed again", blank="no call waits"),
+        Column("call_row", Kind.COUNT, "recorded call it waits on; -1: none"),
+    ),
+    key=("family_id",),
+)
+
+CALL_REASONS = Frame(
+    "call_reasons",
+    "one row a family, line and reason",
+    (
+        Column("family_id", Kind.TEXT, "code of the family"),
+        Column("line_id", Kind.TEXT, "line it speaks of", blank="the whole family"),
+        Column("reason", Kind.CODE, "reason code", allowed=tuple(Reason)),
+        Column("band", Kind.CODE, "band the reason alone would give", allowed=tuple(Band)),
+        Column("sentence", Kind.TEXT, "the reason in plain words"),
+    ),
+)
+
+CALL_EVIDENCE = Frame(
+    "call_evidence",
+    "one row a stored row that proves a reason",
+    (
+        Column("family_id", Kind.TEXT, "code of the family"),
+        Column("line_id", Kind.TEXT, "line it speaks of", blank="the whole family"),
+        Column("reason", Kind.CODE, "reason code", allowed=tuple(Reason)),
+        Column("table", Kind.TEXT, "table of the stored row"),
+        Column("row", Kind.COUNT, "number of the stored row"),
+    ),
+)

@@ -1,0 +1,102 @@
+"""What does each command's table hold, column by column?"""
+
+from __future__ import annotations
+
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.vocabulary import LineType, State
+
+_GROUP = Column("group", Kind.TEXT, "value of the grouping", blank="not recorded")
+_LINE_DAYS = Column("home_line_days", Kind.COUNT, "home line-days", "line-days")
+_SCORED = Column("intervals_scored", Kind.COUNT, "scored intervals", "intervals")
+_ON_TIME = Column("intervals_on_time", Kind.COUNT, "of these on time", "intervals")
+_IN_DATE = Column("in_date_days", Kind.COUNT, "home line-days in date", "line-days")
+_OUT_OF_DATE = Column("out_of_date_days", Kind.COUNT, "home line-days out of date", "line-days")
+
+
+def _share(name: str, meaning: str, blank: str) -> Column:
+    return Column(name, Kind.NUMBER, meaning, "share from 0 to 1", blank=blank)
+
+
+_NO_LIMIT = "no limits: fewer than two families"
+
+LINE_TABLE = Frame(
+    "line_table",
+    "one row a line",
+    (
+        Column("line_id", Kind.TEXT, "code of the line"),
+        Column("child_id", Kind.TEXT, "code of the child"),
+        Column("family_id", Kind.TEXT, "code of the family"),
+        Column("site", Kind.TEXT, "clinic or team"),
+        Column("line_type", Kind.CODE, "kind of line", allowed=tuple(LineType)),
+        _LINE_DAYS,
+        _IN_DATE,
+        _OUT_OF_DATE,
+        Column("unscored_days", Kind.COUNT, "no known change in force", "line-days"),
+        Column("not_accessed_days", Kind.COUNT, "port not accessed", "line-days"),
+        _SCORED,
+        _ON_TIME,
+        Column("state", Kind.CODE, "state on the as-of day", allowed=tuple(State)),
+        Column("last_change_on", Kind.DATE, "last known change", blank="none known"),
+        Column("allowed_until", Kind.DATE, "last day on time", blank="no interval in force"),
+        Column("days_overdue", Kind.COUNT, "days overdue or compromised", "days"),
+        Column("skin_events", Kind.COUNT, "skin events at home before the as-of day", "events"),
+        Column("last_heard_on", Kind.DATE, "newest entry of the family", blank="never heard from"),
+        Column("silent_days", Kind.COUNT, "days since then", "days"),
+    ),
+    key=("line_id",),
+)
+
+ADHERENCE = Frame(
+    "adherence",
+    "one row a group",
+    (
+        _GROUP,
+        Column("families", Kind.COUNT, "families with home line-days", "families"),
+        Column("lines", Kind.COUNT, "lines with home line-days", "lines"),
+        _LINE_DAYS,
+        _SCORED,
+        _ON_TIME,
+        _share("on_time_share", "intervals on time / scored intervals", "no scored interval"),
+        _share("on_time_lower", "lower 95 % limit, families resampled", _NO_LIMIT),
+        _share("on_time_upper", "upper 95 % limit, families resampled", _NO_LIMIT),
+        _IN_DATE,
+        _OUT_OF_DATE,
+        _share("in_date_share", "in-date days / (in-date + out-of-date)", "no day in either"),
+        _share("in_date_lower", "lower 95 % limit, families resampled", _NO_LIMIT),
+        _share("in_date_upper", "upper 95 % limit, families resampled", _NO_LIMIT),
+        _share("log_coverage", "home line-days not silent / home line-days", "no line-day"),
+    ),
+    key=("group",),
+)
+
+RATES = Frame(
+    "rates",
+    "one row a group",
+    (
+        _GROUP,
+        Column("events", Kind.COUNT, "events attributed to home", "events"),
+        Column("line_days", Kind.COUNT, "home line-days on the basis asked for", "line-days"),
+        Column(
+            "rate_per_1000",
+            Kind.NUMBER,
+            "events per 1000 home line-days",
+            "events per 1000 line-days",
+            blank="no line-days: no rate",
+        ),
+        Column(
+            "lower",
+            Kind.NUMBER,
+            "lower 95 % limit",
+            "events per 1000 line-days",
+            blank="no line-days: no rate",
+        ),
+        Column(
+            "upper",
+            Kind.NUMBER,
+            "upper 95 % limit",
+            "events per 1000 line-days",
+            blank="no line-days: no rate",
+        ),
+    ),
+    key=("group",),
+)

@@ -291,7 +291,7 @@ def exact_share_interval(
     return ShareInterval(
         yes,
         out_of,
-        _quotient(yes, out_of),
+        quotient(yes, out_of),
         np.where(empty, np.nan, lower),
         np.where(empty, np.nan, upper),
         confidence,
@@ -348,6 +348,28 @@ def whole_numbers(values: npt.ArrayLike, name: str) -> IntArray:
     return given.astype(np.int64)
 
 
+def exposures(values: npt.ArrayLike, name: str) -> FloatArray:
+    """Return line-days or expected events as float64, refusing anything below 0 or not finite.
+
+    Raises
+    ------
+    ValueError
+        The message names the argument, the first position at fault and its value.
+
+    Examples
+    --------
+    >>> exposures([2.5, -1], "expected")
+    Traceback (most recent call last):
+    ValueError: expected must be 0 or more; position 1 holds -1.0
+    """
+    given = np.asarray(values, dtype=np.float64)
+    bad = ~(np.isfinite(given) & (given >= 0))
+    if bad.any():
+        at = int(np.flatnonzero(bad.ravel())[0])
+        raise ValueError(f"{name} must be 0 or more; position {at} holds {given.ravel()[at]}")
+    return given
+
+
 def share_counts(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> tuple[IntArray, IntArray]:
     """Return numerator and denominator as int64, refusing a numerator above its denominator.
 
@@ -384,6 +406,20 @@ def tail_of(confidence: float) -> float:
     return (1 - confidence) / 2
 
 
+def quotient(top: npt.ArrayLike, bottom: npt.ArrayLike) -> FloatArray:
+    """Top over bottom; nan where bottom is 0.
+
+    Examples
+    --------
+    >>> quotient([1, 1], [2, 0]).tolist()
+    [0.5, nan]
+    """
+    above, below = np.asarray(top, dtype=np.float64), np.asarray(bottom, dtype=np.float64)
+    result = np.full(np.broadcast_shapes(above.shape, below.shape), np.nan)
+    np.divide(above, below, out=result, where=below != 0)
+    return result
+
+
 def _per_line_days(counts: CountInterval, line_days: IntArray) -> RateInterval:
     """Divide a count and its limits by the line-days."""
     events, days, lower, upper = np.broadcast_arrays(
@@ -392,18 +428,11 @@ def _per_line_days(counts: CountInterval, line_days: IntArray) -> RateInterval:
     return RateInterval(
         events,
         days,
-        PER * _quotient(events, days),
-        PER * _quotient(lower, days),
-        PER * _quotient(upper, days),
+        PER * quotient(events, days),
+        PER * quotient(lower, days),
+        PER * quotient(upper, days),
         counts.confidence,
     )
-
-
-def _quotient(top: npt.NDArray[np.generic], bottom: IntArray) -> FloatArray:
-    """Top over bottom; nan where bottom is 0."""
-    result = np.full(np.broadcast_shapes(top.shape, bottom.shape), np.nan)
-    np.divide(top, bottom, out=result, where=bottom != 0)
-    return result
 
 
 def _root(

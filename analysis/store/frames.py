@@ -1,0 +1,55 @@
+"""How does an Arrow table from the store become a frame typed as its catalogue entry says?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from analysis.tables.columns import NO_DAY, Column, Frame, Kind, dates_of
+
+
+def typed(table: pa.Table, entry: Frame) -> pd.DataFrame:
+    """Make the frame of an entry from columns as stored; the rows stay as they lie.
+
+    Parameters
+    ----------
+    table : pyarrow.Table
+        Columns as stored: text, days since 1970-01-01, microseconds UTC, whole numbers.
+    entry : Frame
+        Catalogue entry whose columns are taken; whole numbers never pass through a float.
+    """
+    return pd.DataFrame({c.name: _typed(table[c.name], c) for c in entry.columns}, copy=False)
+
+
+def _typed(cells: pa.ChunkedArray, column: Column) -> Any:
+    if column.kind in {Kind.TEXT, Kind.CODES}:
+        return pd.StringDtype("pyarrow").__from_arrow__(cells)
+    if column.kind is Kind.CODE:
+        return _categories(cells, column)
+    if column.kind in {Kind.DATE, Kind.MONTH}:
+        return dates_of(cells.fill_null(NO_DAY).to_numpy())
+    if column.kind is Kind.INSTANT:
+        return cells.fill_null(NO_DAY).to_numpy().view("datetime64[us]")
+    if column.kind is Kind.FLAG:
+        return cells.to_numpy() != 0
+    if column.blank is None:
+        return cells.to_numpy()
+    return pd.arrays.IntegerArray(
+        np.array(cells.fill_null(0).to_numpy()), cells.is_null().to_numpy()
+    )
+
+
+def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:
+    """Codes in the order of the vocabulary, then of the alphabet: never in that of the rows."""
+    encoded = cells.combine_chunks().dictionary_encode()
+    if isinstance(encoded, pa.ChunkedArray):
+        encoded = encoded.combine_chunks()
+    words = encoded.dictionary.to_pylist()
+    place = {word: at for at, word in enumerate(column.allowed)}
+    ordered = sorted(words, key=lambda word: (place.get(word, len(place)), word))
+    to = np.array([ordered.index(word) for word in words] + [-1], dtype=np.int16)
+    codes = to[encoded.indices.fill_null(len(words)).to_numpy()]
+    return pd.Categorical.from_codes(codes, categories=pd.Index(ordered, dtype="object"))

@@ -1,0 +1,149 @@
+"""What is known at a time: of each key the newest version received by then?
+
+Versions are chosen first; cutting by the dates inside the rows is the timeline's matter.
+
+*Source:* project definition, definitions §2.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+import sqlalchemy as sa
+
+from analysis.store import bulk
+from analysis.store.frames import typed
+from analysis.store.schema import ROWS, calls, refused, refused_resolved, stored_columns
+from analysis.tables.columns import Frame
+from analysis.tables.incoming import INCOMING
+from analysis.tables.records import KNOWN, Records
+
+
+@dataclass(frozen=True)
+class Registry:
+    """What checks of incoming rows need, as in force now; dates are days since 1970-01-01.
+
+    `lines`: line_id, child_id, family_id, placed_on, home_from, removed_on, left_on; `stays`:
+    child_id, from_on, to_on; `caregivers`: caregiver_id, family_id.
+    """
+
+    lines: pa.Table
+    stays: pa.Table
+    caregivers: pa.Table
+
+
+REGISTRY = {
+    "lines": (
+        "line_id",
+        "child_id",
+        "family_id",
+        "placed_on",
+        "home_from",
+        "removed_on",
+        "left_on",
+    ),
+    "stays": ("child_id", "from_on", "to_on"),
+    "caregivers": ("caregiver_id", "family_id"),
+}
+
+
+def records(connection: sa.Connection, known_at: int | None) -> Records:
+    """Every record as known at an instant (microseconds UTC; None: all that is stored)."""
+    frames = {
+        name: _by_row(
+            newest(
+                connection,
+                name,
+                ["row", "received_at", *(c.name for c in stored_columns(name))],
+                known_at,
+            ),
+            KNOWN[name],
+        )
+        for name in INCOMING
+    }
+    frames["calls"] = recorded_calls(connection, known_at)
+    return Records.of(frames)
+
+
+def registry(connection: sa.Connection) -> Registry:
+    """Lines, stays and caregivers as in force now."""
+    return Registry(
+        **{
+            name: newest(connection, name, ["row", *columns], None).drop_columns(["row"])
+            for name, columns in REGISTRY.items()
+        }
+    )
+
+
+def newest(
+    connection: sa.Connection,
+    name: str,
+    columns: list[str],
+    known_at: int | None,
+    *also: sa.ColumnElement[bool],
+) -> pa.Table:
+    """Columns (`row` among them) of the rows in force at an instant, in no order.
+
+    In force: of each key the newest received by then (of several received at one moment the
+    one stored last), unless it withdraws its key.
+    """
+    rows = ROWS[name]
+    query = sa.select(*(rows.c[c] for c in columns)).where(rows.c.void == 0, *also)
+    if known_at is not None:
+        query = query.where(rows.c.received_at <= known_at)
+    table = bulk.fetch(connection, query)
+    gone = _superseded(connection, rows, known_at)
+    if len(gone):
+        stays = np.isin(table["row"].to_numpy(), gone, invert=True)
+        table = table.filter(pa.array(stays))
+    return table
+
+
+def _superseded(connection: sa.Connection, rows: sa.Table, known_at: int | None) -> np.ndarray:
+    """Rows of keys with several versions that are not in force at the instant."""
+    later = rows.alias("later")
+    keys = sa.select(later.c.key_row).where(later.c.row != later.c.key_row)
+    columns = (rows.c.key_row, rows.c.received_at, rows.c.row)
+    versions = pa.concat_tables(
+        [
+            bulk.fetch(connection, sa.select(*columns).where(rows.c.row.in_(keys))),
+            bulk.fetch(connection, sa.select(*columns).where(rows.c.row != rows.c.key_row)),
+        ]
+    )
+    if known_at is not None:
+        versions = versions.filter(pc.less_equal(versions["received_at"], known_at))
+    key, received, row = (versions[c].to_numpy() for c in ("key_row", "received_at", "row"))
+    order = np.lexsort((row, received, key))
+    key, row = key[order], row[order]
+    is_last = np.ones(len(row), dtype=bool)
+    is_last[:-1] = key[1:] != key[:-1]
+    return row[~is_last]
+
+
+def recorded_calls(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
+    """Calls recorded by an instant and not taken back by then."""
+    query = sa.select(*calls.c)
+    if known_at is not None:
+        query = query.where(calls.c.made_at <= known_at)
+    table = bulk.fetch(connection, query)
+    back = pc.unique(table["takes_back"].drop_null())
+    stands = pc.and_(
+        pc.is_null(table["takes_back"]), pc.invert(pc.is_in(table["row"], value_set=back))
+    )
+    return _by_row(table.filter(stands), KNOWN["calls"])
+
+
+def _by_row(table: pa.Table, entry: Frame) -> pd.DataFrame:
+    numbers = table["row"].to_numpy()
+    if (numbers[1:] < numbers[:-1]).any():
+        table = table.take(pa.array(np.argsort(numbers, kind="stable")))
+    return typed(table, entry)
+
+
+def is_open() -> sa.ColumnElement[bool]:
+    """Of a refused row: it is still on the list."""
+    return ~sa.exists().where(refused_resolved.c.refused_row == refused.c.refused_row)

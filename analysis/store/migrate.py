@@ -1,0 +1,42 @@
+"""How does an older store become one of this version?"""
+
+from __future__ import annotations
+
+from importlib.resources import as_file, files
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from analysis.store.database import Database
+from analysis.store.faults import StoreError
+
+
+def upgrade(database: Database, revision: str = "head") -> None:
+    """Run the migrations up to `revision` in one transaction; nothing to do is no error.
+
+    Raises
+    ------
+    StoreError
+        The tables belong to another program or to a newer version of this one.
+    """
+    with as_file(files("analysis.store") / "migrations") as folder:
+        config = Config()
+        config.set_main_option("script_location", str(folder).replace("%", "%%"))
+        known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+        with database.changing_tables() as connection:
+            found = MigrationContext.configure(connection).get_current_revision()
+            if found is not None and found not in known:
+                raise StoreError(
+                    f"The store {database.place} was written by a newer version of linedays. "
+                    "Install that version, or restore an older backup."
+                )
+            if found is None and sa.inspect(connection).get_table_names():
+                raise StoreError(
+                    f"{database.place} holds the tables of another program. Name another file "
+                    "or database with --store."
+                )
+            config.attributes["connection"] = connection
+            command.upgrade(config, revision)

@@ -1,0 +1,1 @@
+"""One module a step of the store's tables, numbered in order."""

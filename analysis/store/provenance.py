@@ -1,0 +1,272 @@
+"""Where does a row come from, what was odd about it, and what could not be used?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+import sqlalchemy as sa
+
+from analysis.store import bulk
+from analysis.store.frames import typed
+from analysis.store.known import is_open, newest
+from analysis.store.schema import ROWS, file_counts, files, refused, stored_columns
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.incoming import INCOMING, NOT_RECORDED
+
+
+@dataclass(frozen=True)
+class SourceRow:
+    """A stored row as a person can find it again in the file it came from.
+
+    `received_at` is an aware UTC moment. `content` holds the cells that were filled, as text
+    (dates ISO, moments UTC), and the file's own further columns; `doubts` are codes.
+    """
+
+    table: str
+    row: int
+    file: str
+    sheet: str | None
+    row_number: int
+    received_at: datetime
+    content: dict[str, str]
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class TableCount:
+    """What became of a file's rows of one table."""
+
+    table: str
+    read: int
+    stored: int
+    same_as_before: int
+    refused: int
+    doubts: int
+
+
+@dataclass(frozen=True)
+class FileBefore:
+    """The newest earlier ingest of the same bytes; instants are microseconds UTC."""
+
+    name: str
+    source: str
+    received_at: int
+    ingested_at: int
+    counts: tuple[TableCount, ...]
+
+
+_FILE = (
+    Column("file", Kind.TEXT, "name of the file"),
+    Column("table", Kind.TEXT, "table that the row is of"),
+    Column("sheet", Kind.TEXT, "sheet of the workbook", blank="not a workbook"),
+    Column("row_number", Kind.COUNT, "row as a person sees it in the file"),
+    Column("received_at", Kind.INSTANT, "when the clinic got it", "UTC"),
+)
+
+REFUSED = Frame(
+    "refused",
+    "one row a row that could not be used and was not mended yet",
+    (
+        Column("refused_row", Kind.COUNT, "its number on the list"),
+        *_FILE,
+        Column("column", Kind.TEXT, "first column at fault", blank="the row as a whole"),
+        Column("value", Kind.TEXT, "what stood there", blank="nothing"),
+        Column("reason", Kind.TEXT, "reason code"),
+        Column("row", Kind.TEXT, "the whole row: a JSON object of its cells"),
+    ),
+    key=("refused_row",),
+)
+
+DOUBTS = Frame(
+    "doubts",
+    "one row a doubt about a row in force",
+    (
+        Column("row", Kind.COUNT, "number of the stored row"),
+        *_FILE,
+        Column("doubt", Kind.TEXT, "code of the doubt"),
+    ),
+)
+
+INGESTS = Frame(
+    "ingests",
+    "one row an ingest of a file and a table in it",
+    (
+        Column("ingest", Kind.COUNT, "number of the ingest"),
+        Column("file", Kind.TEXT, "name of the file"),
+        Column("source", Kind.TEXT, "source profile; empty: none"),
+        Column("size", Kind.COUNT, "size of the file", "bytes"),
+        Column("received_at", Kind.INSTANT, "moment given to rows without their own", "UTC"),
+        Column("ingested_at", Kind.INSTANT, "when it was read", "UTC"),
+        Column("table", Kind.TEXT, "incoming table", blank="the file held no table"),
+        Column("read", Kind.COUNT, "rows read", "rows", NOT_RECORDED),
+        Column("stored", Kind.COUNT, "rows that said something new", "rows", NOT_RECORDED),
+        Column("same_as_before", Kind.COUNT, "rows known already", "rows", NOT_RECORDED),
+        Column("refused", Kind.COUNT, "rows that could not be used", "rows", NOT_RECORDED),
+        Column("doubts", Kind.COUNT, "rows with a doubt", "rows", NOT_RECORDED),
+    ),
+)
+
+
+def file_before(connection: sa.Connection, sha256: str) -> FileBefore | None:
+    """Return the newest earlier ingest of these bytes, if reading them again is of no use.
+
+    None also where a later row has since corrected a key in one of the file's tables: the
+    file may then say something new again.
+    """
+    query = sa.select(files).where(files.c.sha256 == sha256).order_by(files.c.file.desc())
+    file = connection.execute(query.limit(1)).mappings().first()
+    if file is None:
+        return None
+    query_counts = sa.select(file_counts).where(file_counts.c.file == file["file"])
+    counts = connection.execute(query_counts).mappings().all()
+    for count in counts:
+        rows = ROWS[count["table_name"]]
+        newest_later = sa.select(sa.func.max(rows.c.row)).where(rows.c.row != rows.c.key_row)
+        if (connection.execute(newest_later).scalar() or 0) > count["last_row"]:
+            return None
+    return FileBefore(
+        file["name"],
+        file["source"],
+        file["received_at"],
+        file["ingested_at"],
+        tuple(
+            TableCount(
+                c["table_name"],
+                c["read"],
+                c["stored"],
+                c["same_as_before"],
+                c["refused"],
+                c["doubts"],
+            )
+            for c in counts
+        ),
+    )
+
+
+def source_rows(connection: sa.Connection, table: str, rows: Sequence[int]) -> list[SourceRow]:
+    """Return stored rows with their file, sheet, row and content, in the order asked for."""
+    stored = ROWS[table]
+    asked = sorted({int(row) for row in rows})
+    found: dict[int, SourceRow] = {}
+    for start in range(0, len(asked), 500):
+        query = (
+            sa.select(*stored.c, files.c.name.label("file_name"))
+            .join_from(stored, files, files.c.file == stored.c.file)
+            .where(stored.c.row.in_(asked[start : start + 500]))
+        )
+        for cells in bulk.fetch(connection, query).to_pylist():
+            found[cells["row"]] = _source_row(table, cells)
+    return [found[int(row)] for row in rows if int(row) in found]
+
+
+def _source_row(table: str, cells: dict[str, object]) -> SourceRow:
+    content = {
+        column.name: _as_text(cells[column.name], column.kind)
+        for column in stored_columns(table)
+        if cells[column.name] is not None
+    }
+    if cells["void"]:
+        content["void"] = "yes"
+    for name, value in json.loads(str(cells["extra"] or "{}")).items():
+        content.setdefault(name, str(value))
+    sheet = cells["sheet"]
+    return SourceRow(
+        table=table,
+        row=_int(cells["row"]),
+        file=str(cells["file_name"]),
+        sheet=None if sheet is None else str(sheet),
+        row_number=_int(cells["row_number"]),
+        received_at=_moment(_int(cells["received_at"])),
+        content=content,
+        doubts=tuple(d for d in str(cells["doubts"] or "").split(";") if d),
+    )
+
+
+def _int(cell: object) -> int:
+    assert isinstance(cell, int)
+    return cell
+
+
+def _moment(microseconds: int) -> datetime:
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=microseconds)
+
+
+def _as_text(cell: object, kind: Kind) -> str:
+    if kind is Kind.INSTANT:
+        return _moment(_int(cell)).isoformat(sep=" ").removesuffix("+00:00") + " UTC"
+    if kind is Kind.DATE:
+        return str(np.datetime64(_int(cell), "D"))
+    if kind is Kind.MONTH:
+        return str(np.datetime64(_int(cell), "D").astype("datetime64[M]"))
+    return str(cell)
+
+
+def refused_rows(connection: sa.Connection) -> pd.DataFrame:
+    """Refused rows that are still on the list; columns as in `REFUSED`."""
+    query = (
+        sa.select(
+            refused.c.refused_row,
+            files.c.name.label("file"),
+            refused.c.table_name.label("table"),
+            refused.c.sheet,
+            refused.c.row_number,
+            refused.c.received_at,
+            refused.c.column_name.label("column"),
+            refused.c.value,
+            refused.c.reason,
+            refused.c.whole_row.label("row"),
+        )
+        .join_from(refused, files, files.c.file == refused.c.file)
+        .where(is_open())
+    )
+    return _frame(bulk.fetch(connection, query), REFUSED, "refused_row")
+
+
+def doubts(connection: sa.Connection) -> pd.DataFrame:
+    """Doubts about rows in force; columns as in `DOUBTS`."""
+    names = bulk.fetch(connection, sa.select(files.c.file, files.c.name))
+    parts = []
+    for table, stored in ROWS.items():
+        columns = ["row", "file", "sheet", "row_number", "received_at", "doubts"]
+        odd = newest(connection, table, columns, None, stored.c.doubts.is_not(None))
+        odd = odd.append_column("table", pa.array([table] * odd.num_rows, pa.string()))
+        parts.append(odd)
+    rows = pa.concat_tables(parts)
+    codes = pc.split_pattern(rows["doubts"], ";").combine_chunks()
+    rows = rows.take(pc.list_parent_indices(codes)).append_column("doubt", pc.list_flatten(codes))
+    at = pc.index_in(rows["file"], value_set=names["file"].combine_chunks())
+    rows = rows.set_column(rows.column_names.index("file"), "file", names["name"].take(at))
+    order = {name: at for at, name in enumerate(INCOMING)}
+    frame = _frame(rows, DOUBTS, "row")
+    return frame.sort_values("table", key=lambda t: t.map(order), kind="stable", ignore_index=True)
+
+
+def ingests(connection: sa.Connection) -> pd.DataFrame:
+    """Every ingest with its counts; columns as in `INGESTS`."""
+    query = sa.select(
+        files.c.file.label("ingest"),
+        files.c.name.label("file"),
+        files.c.source,
+        files.c.size,
+        files.c.received_at,
+        files.c.ingested_at,
+        file_counts.c.table_name.label("table"),
+        file_counts.c.read,
+        file_counts.c.stored,
+        file_counts.c.same_as_before,
+        file_counts.c.refused,
+        file_counts.c.doubts,
+    ).join_from(files, file_counts, files.c.file == file_counts.c.file, isouter=True)
+    return _frame(bulk.fetch(connection, query), INGESTS, "ingest")
+
+
+def _frame(table: pa.Table, entry: Frame, order_by: str) -> pd.DataFrame:
+    ordered = table.take(pa.array(np.argsort(table[order_by].to_numpy(), kind="stable")))
+    return entry.check(typed(ordered, entry))

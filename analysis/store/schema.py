@@ -1,0 +1,162 @@
+"""How do the tables lie in the database?
+
+The row tables are derived from the catalogue of incoming tables, so a column is defined
+once. Rows are only ever added: a correction is a later row of the same key. Beside each row
+table stands its `_keys`: which row of a key was stored first (`key_row`). A row that is its
+key's first has ``row = key_row``; the later ones are few and have an index of their own.
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from sqlalchemy.dialects import sqlite
+
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.incoming import INCOMING
+from analysis.tables.records import KNOWN
+
+REVISION = "0001"
+"""Revision of the schema below: the newest file in `migrations/versions`."""
+
+metadata = sa.MetaData()
+
+WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
+TEXT = sa.Text()
+BYTES = sa.LargeBinary()
+
+_TYPES: dict[Kind, sa.types.TypeEngine[object]] = {
+    Kind.TEXT: TEXT,
+    Kind.CODE: TEXT,
+    Kind.CODES: TEXT,
+    Kind.DATE: WHOLE,
+    Kind.MONTH: WHOLE,
+    Kind.INSTANT: WHOLE,
+    Kind.COUNT: WHOLE,
+    Kind.FLAG: WHOLE,
+}
+"""Dates and months are days since 1970-01-01, instants microseconds UTC, flags 0 or 1."""
+
+
+def stored_columns(name: str) -> tuple[Column, ...]:
+    """Columns of an incoming table as they are stored: what is known but its provenance."""
+    return tuple(c for c in KNOWN[name].columns if c.name not in {"row", "received_at"})
+
+
+def _row_table(entry: Frame) -> tuple[sa.Table, sa.Table]:
+    # Nothing but provenance is NOT NULL: a row that withdraws its key may hold the key alone.
+    rows = sa.Table(
+        entry.name,
+        metadata,
+        sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+        sa.Column("key_row", WHOLE, nullable=False),
+        sa.Column("received_at", WHOLE, nullable=False),
+        sa.Column("void", WHOLE, nullable=False),
+        sa.Column("content", BYTES, nullable=False),
+        *(sa.Column(c.name, _TYPES[c.kind]) for c in stored_columns(entry.name)),
+        sa.Column("file", WHOLE, nullable=False),
+        sa.Column("sheet", TEXT),
+        sa.Column("row_number", WHOLE, nullable=False),
+        sa.Column("extra", TEXT),
+        sa.Column("doubts", TEXT),
+        sqlite_strict=True,
+    )
+    later = rows.c.row != rows.c.key_row
+    sa.Index(f"{entry.name}_later", rows.c.key_row, sqlite_where=later, postgresql_where=later)
+    keys = sa.Table(
+        f"{entry.name}_keys",
+        metadata,
+        sa.Column("key", BYTES, primary_key=True, autoincrement=False),
+        sa.Column("key_row", WHOLE, nullable=False),
+        sqlite_strict=True,
+        sqlite_with_rowid=False,
+    )
+    return rows, keys
+
+
+_BOTH = {name: _row_table(entry) for name, entry in INCOMING.items()}
+ROWS: dict[str, sa.Table] = {name: rows for name, (rows, _) in _BOTH.items()}
+KEYS: dict[str, sa.Table] = {name: keys for name, (_, keys) in _BOTH.items()}
+
+files = sa.Table(
+    "files",
+    metadata,
+    sa.Column("file", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("name", TEXT, nullable=False),
+    sa.Column("sha256", TEXT, nullable=False, index=True),
+    sa.Column("size", WHOLE, nullable=False),
+    sa.Column("source", TEXT, nullable=False),
+    sa.Column("received_at", WHOLE, nullable=False),
+    sa.Column("ingested_at", WHOLE, nullable=False),
+    sqlite_strict=True,
+)
+"""One row an ingest of a file."""
+
+file_counts = sa.Table(
+    "file_counts",
+    metadata,
+    sa.Column("file", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("table_name", TEXT, primary_key=True),
+    sa.Column("read", WHOLE, nullable=False),
+    sa.Column("stored", WHOLE, nullable=False),
+    sa.Column("same_as_before", WHOLE, nullable=False),
+    sa.Column("refused", WHOLE, nullable=False),
+    sa.Column("doubts", WHOLE, nullable=False),
+    sa.Column("last_row", WHOLE, nullable=False),
+    sqlite_strict=True,
+)
+"""One row an ingest of a file and a table in it; `last_row`: the table's last row by then."""
+
+refused = sa.Table(
+    "refused",
+    metadata,
+    sa.Column("refused_row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("file", WHOLE, nullable=False),
+    sa.Column("table_name", TEXT, nullable=False),
+    sa.Column("sheet", TEXT),
+    sa.Column("row_number", WHOLE, nullable=False),
+    sa.Column("received_at", WHOLE, nullable=False),
+    sa.Column("column_name", TEXT),
+    sa.Column("value", TEXT),
+    sa.Column("reason", TEXT, nullable=False),
+    sa.Column("key", BYTES),
+    sa.Column("mends", WHOLE),
+    sa.Column("whole_row", TEXT, nullable=False),
+    sa.Column("raw_hash", BYTES, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a row that could not be used; `whole_row` is a JSON object of its cells."""
+
+refused_resolved = sa.Table(
+    "refused_resolved",
+    metadata,
+    sa.Column("refused_row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("file", WHOLE, nullable=False),
+    sa.Column("how", TEXT, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a refused row that left the list; `file` is the ingest that mended it."""
+
+calls = sa.Table(
+    "calls",
+    metadata,
+    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("family_id", TEXT, nullable=False),
+    sa.Column("made_by", TEXT, nullable=False),
+    sa.Column("made_at", WHOLE, nullable=False),
+    sa.Column("made_on", WHOLE),
+    sa.Column("reached", WHOLE),
+    sa.Column("agreed", TEXT),
+    sa.Column("recheck_on", WHOLE),
+    sa.Column("takes_back", WHOLE),
+    sqlite_strict=True,
+)
+"""One row a recorded call, or the taking back of one (`takes_back` is that call's row)."""
+
+changes = sa.Table(
+    "changes",
+    metadata,
+    sa.Column("single", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("number", WHOLE, nullable=False),
+    sqlite_strict=True,
+)
+"""One row in all: how many transactions have written to the store."""

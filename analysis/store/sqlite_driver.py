@@ -1,0 +1,78 @@
+"""How does SQLAlchemy speak to SQLite through the Arrow driver?
+
+The Arrow driver carries its own SQLite library. Two SQLite libraries in one process must
+never open the same file: they don't see each other's locks, both believe to hold the write
+lock, and rows vanish without an error. So small statements, migrations and bulk rows all go
+through this one driver, and Python's own `sqlite3` is not used on a store.
+
+*Source:* sqlite.org, "How To Corrupt An SQLite Database File", section 2.2.1, Multiple copies
+of SQLite linked into the same application.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from types import SimpleNamespace
+from typing import Any
+
+import adbc_driver_sqlite.dbapi as adbc
+import sqlalchemy as sa
+from sqlalchemy.dialects import registry
+from sqlalchemy.dialects.sqlite.base import SQLiteDialect
+
+DRIVER = "sqlite+linedays"
+
+
+class SQLiteThroughArrow(SQLiteDialect):
+    """SQLite dialect on the Arrow driver; the caller opens transactions itself.
+
+    A connection is in SQLite's own autocommit mode until ``BEGIN`` or ``BEGIN IMMEDIATE`` is
+    executed on it; commit and rollback end that transaction.
+    """
+
+    driver = "linedays"
+    default_paramstyle = "qmark"
+    supports_statement_cache = True
+    returns_native_bytes = True
+
+    @classmethod
+    def import_dbapi(cls) -> Any:
+        """The Arrow driver, with the version of the SQLite library in it."""
+        with adbc.connect(":memory:", autocommit=True) as probe, probe.cursor() as cursor:
+            cursor.execute("SELECT sqlite_version()")
+            (version,) = cursor.fetchone()
+        names = {name: getattr(adbc, name) for name in adbc.__all__ if hasattr(adbc, name)}
+        number = tuple(int(part) for part in version.split("."))
+        return SimpleNamespace(**names, sqlite_version_info=number)
+
+    def create_connect_args(self, url: sa.URL) -> Any:
+        """Open the file of the URL, without a transaction."""
+        return [url.database], {"autocommit": True}
+
+    def _get_server_version_info(self, connection: Any) -> Any:  # noqa: ARG002 - SQLAlchemy's hook
+        return self.dbapi.sqlite_version_info  # type: ignore[union-attr]
+
+    def retrieve_dbapi_version(self, dbapi: Any) -> Any:
+        """Version of the SQLite library."""
+        return dbapi.sqlite_version_info
+
+    def get_default_isolation_level(self, dbapi_conn: Any) -> Any:  # noqa: ARG002
+        """SQLite's only one in WAL mode."""
+        return "SERIALIZABLE"
+
+    def do_commit(self, dbapi_connection: Any) -> None:
+        """End the transaction and keep it."""
+        _run(dbapi_connection, "COMMIT")
+
+    def do_rollback(self, dbapi_connection: Any) -> None:
+        """End the transaction, if there is one, and undo it."""
+        with contextlib.suppress(adbc.Error):
+            _run(dbapi_connection, "ROLLBACK")
+
+
+def _run(dbapi_connection: Any, statement: str) -> None:
+    with dbapi_connection.cursor() as cursor:
+        cursor.execute(statement)
+
+
+registry.register("sqlite.linedays", __name__, "SQLiteThroughArrow")

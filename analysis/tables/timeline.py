@@ -31,7 +31,7 @@ ENDED_BY = (
 
 HOME_LINES = Frame(
     "home_lines",
-    "one row a line, in order of family, child and line code",
+    "one row a line placed by the as-of day, in order of family, child and line code",
     (
         _LINE,
         Column("line_id", Kind.TEXT, "code of the line"),
@@ -48,10 +48,21 @@ HOME_LINES = Frame(
             blank="not recorded",
             allowed=tuple(Therapy),
         ),
+        Column(
+            "dressing_type",
+            Kind.CODE,
+            "what covers the exit site, by the registry",
+            allowed=tuple(DressingType),
+        ),
         Column("born", Kind.MONTH, "month of birth", blank="not recorded"),
         Column("placed_on", Kind.DATE, "day the line was placed"),
         Column("home_from", Kind.DATE, "first day at home with it"),
-        Column("end_on", Kind.DATE, "day it was removed or left", blank="still in place"),
+        Column(
+            "end_on",
+            Kind.DATE,
+            "day it was removed or left",
+            blank="still in place on the as-of day",
+        ),
         Column("at_home", Kind.FLAG, "in place, come home and not away, on the as-of day"),
         Column("home_line_days", Kind.COUNT, "home line-days before the as-of day", "line-days"),
         Column(
@@ -82,6 +93,22 @@ HOME_SPELLS = Frame(
     key=("line", "start_on"),
 )
 
+ACCESSED_SPELLS = Frame(
+    "accessed_spells",
+    "one row a time during which a port was accessed, at home or not",
+    (
+        _LINE,
+        Column("start_on", Kind.DATE, "day of access"),
+        Column(
+            "end_on",
+            Kind.DATE,
+            "day of de-access, or on which the line ended",
+            blank="still accessed on the as-of day",
+        ),
+    ),
+    key=("line", "start_on"),
+)
+
 INTERVALS = Frame(
     "intervals",
     "one row a span from one change of a task to what ended it, in order of task, line, day",
@@ -95,12 +122,18 @@ INTERVALS = Frame(
             "dressing_type", Kind.CODE, "dressing in force during it", allowed=tuple(DressingType)
         ),
         Column("interval_days", Kind.COUNT, "interval", "days", "never due by the calendar"),
+        Column(
+            "home_on",
+            Kind.DATE,
+            "first day at home from its start on: the start, or the day of coming home after a "
+            "clinic's change (day after the as-of day if still away)",
+        ),
         Column("due_on", Kind.DATE, "start plus interval", blank="never due by the calendar"),
         Column(
             "allowed_until",
             Kind.DATE,
             "last day on which a change is on time, reports of a compromised dressing taken in",
-            blank="never due by the calendar",
+            blank="never due by the calendar and not reported",
         ),
         Column(
             "reported_on",
@@ -145,7 +178,7 @@ CARE = Frame(
             "allowed_until",
             Kind.DATE,
             "last day on which the next change is on time",
-            blank="no interval in force",
+            blank="not at home, no interval in force, or never due",
         ),
         Column(
             "days_overdue",

@@ -1,0 +1,9 @@
+"""Days and events of each line become counts that add up to any group.
+
+Every number of the programme is a sum of these rows: over lines, months, dressing types
+and age bands, over families, and over any split of the programme into families.
+"""
+
+from analysis.tallies.tally import Tallies, tally
+
+__all__ = ["Tallies", "tally"]

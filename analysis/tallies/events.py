@@ -1,0 +1,65 @@
+"""How many skin events, findings and confirmed harms began on each line, and where?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.policy import Policy
+from analysis.tables.columns import days_of
+from analysis.tables.timeline import EVENT_TALLY
+from analysis.tallies.pieces import DressingInForce, Groups, month_of, sums
+from analysis.timeline import Timeline
+from analysis.timeline.axis import Flags, Ints
+from analysis.timeline.build import Coded
+from analysis.timeline.coded import words_of
+from analysis.timeline.episodes import OUTCOMES, entries_that_hold, finding_events
+
+SKIN = "skin"
+"""The word for a skin event, of whatever finding."""
+
+
+def event_tally(
+    timeline: Timeline, coded: Coded, policy: Policy, dressing: DressingInForce
+) -> pd.DataFrame:
+    """Make the frame `EVENT_TALLY`.
+
+    Besides skin events it holds events of each single finding code of the policy, by the same
+    gap taken over that code's findings alone, and the outcomes.
+    """
+    axis, lines = coded.axis, coded.lines
+    groups = Groups.around(axis)
+    edition = policy.on(timeline.as_of)
+    words = [SKIN, *edition.findings, *(str(o) for o in OUTCOMES)]
+    found = [_onsets(0, timeline.skin_events)]
+    for at, finding in enumerate(edition.findings, start=1):
+        chosen = entries_that_hold(coded.entries.findings, [finding])
+        events = finding_events(
+            axis, coded.home, coded.entries, chosen, edition.settings.episode_gap_days
+        )
+        found.append(_onsets(at, events))
+    outcome = timeline.outcome_events["outcome"].cat.codes.to_numpy().astype(np.int64)
+    found.append(_onsets(outcome + 1 + len(edition.findings), timeline.outcome_events))
+
+    # before: one row an event; after: one row a group and kind of event
+    event, line, day = (np.concatenate([f[i] for f in found]) for i in range(3))
+    at_home = np.concatenate([f[3] for f in found])
+    counts = day < axis.as_of
+    event, line, day, at_home = event[counts], line[counts], day[counts], at_home[counts]
+    group = groups.number(line, month_of(day), dressing.on(axis.pack(line, day)))
+    number = group * len(words) + event
+    wanted = np.unique(number)
+    columns = groups.columns(wanted // len(words), lines, edition.settings.age_band_starts)
+    columns["event"] = words_of(wanted % len(words), words)
+    columns["events"] = sums(number, wanted, at_home.astype(np.int64))
+    columns["events_elsewhere"] = sums(number, wanted, (~at_home).astype(np.int64))
+    return pd.DataFrame(columns)[EVENT_TALLY.names]
+
+
+def _onsets(event: int | Ints, events: pd.DataFrame) -> tuple[Ints, Ints, Ints, Flags]:
+    return (
+        np.broadcast_to(np.asarray(event, dtype=np.int64), (len(events),)),
+        events["line"].to_numpy(),
+        days_of(events["onset_on"]),
+        events["at_home"].to_numpy(),
+    )

@@ -1,0 +1,208 @@
+"""How are the home line-days of each line cut so that a piece has one month and dressing?
+
+A piece is a run of home line-days of one line inside one calendar month with one dressing
+type in force; the age in whole years only changes with a month, since only the month of
+birth is known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.tables.columns import NO_DAY, days_of
+from analysis.timeline.axis import (
+    Axis,
+    Ints,
+    Spans,
+    holds,
+    line_of,
+    merged,
+    numbered,
+    repeated,
+    without,
+)
+from analysis.timeline.coded import DRESSING_TYPES, Lines, words_of
+
+
+@dataclass(frozen=True)
+class DressingInForce:
+    """Times in which a line wore another dressing than its registry row says."""
+
+    spans: Spans
+    worn: Ints
+    by_registry: Ints
+    """By line."""
+
+    @classmethod
+    def of(cls, axis: Axis, lines: Lines, dressing: pd.DataFrame) -> DressingInForce:
+        """Read them from the dressing's intervals."""
+        line = dressing["line"].to_numpy()
+        worn = dressing["dressing_type"].cat.codes.to_numpy().astype(np.int64)
+        other = worn != lines.dressing_type[line]
+        start, end = days_of(dressing["start_on"]), days_of(dressing["end_on"])
+        other &= start < end
+        line, worn = line[other], worn[other]
+        spans = Spans(axis.pack(line, start[other]), axis.pack(line, end[other]))
+        return cls(spans, worn, lines.dressing_type)
+
+    def on(self, key: Ints) -> Ints:
+        """Return the dressing type in force on packed days.
+
+        That of the interval in force; where none is, the one the registry names.
+        """
+        worn = self.by_registry[line_of(key)]
+        inside = holds(self.spans, key)
+        at = np.searchsorted(self.spans.start, key[inside], side="right") - 1
+        worn[inside] = self.worn[at]
+        return worn
+
+
+@dataclass(frozen=True)
+class Groups:
+    """Line, month and dressing type as one number each, and back."""
+
+    first_month: int
+    n_months: int
+
+    @classmethod
+    def around(cls, axis: Axis) -> Groups:
+        """Reach from the month of the first day of the axis to that of its last."""
+        first, last = month_of(np.array([axis.base, axis.later]))
+        return cls(int(first), int(last - first) + 1)
+
+    def number(self, line: Ints, month: Ints, worn: Ints) -> Ints:
+        """Return one number a group; in order of line, month, dressing type."""
+        return (line * self.n_months + (month - self.first_month)) * len(DRESSING_TYPES) + worn
+
+    def line(self, group: Ints) -> Ints:
+        """Return the line of groups."""
+        return group // (self.n_months * len(DRESSING_TYPES))
+
+    def month(self, group: Ints) -> Ints:
+        """Return the month of groups, as months since 1970-01."""
+        return group // len(DRESSING_TYPES) % self.n_months + self.first_month
+
+    def columns(self, group: Ints, lines: Lines, starts: tuple[int, ...]) -> dict[str, Any]:
+        """Return the columns line, month, dressing_type and age_band of groups."""
+        line, month = self.line(group), self.month(group)
+        return {
+            "line": line,
+            "month": month.astype("datetime64[M]").astype("datetime64[s]"),
+            "dressing_type": words_of(group % len(DRESSING_TYPES), DRESSING_TYPES),
+            "age_band": age_bands(lines, line, month, starts),
+        }
+
+
+def pieces_of(axis: Axis, spells: Spans, dressing: DressingInForce) -> Spans:
+    """Cut home spells at the first of each month and where the dressing type changes."""
+    # before: one row a home spell; after: one row a spell and month
+    first = month_of(axis.day(spells.start))
+    count = month_of(axis.day(spells.end) - 1) - first + 1
+    spell = np.repeat(np.arange(len(first), dtype=np.int64), count)
+    nth = numbered(count)
+    month_start = _first_day(first[spell] + nth)
+    start = np.maximum(
+        axis.pack(line_of(spells.start[spell]), np.maximum(month_start, axis.base)),
+        spells.start[spell],
+    )
+    cuts = np.unique(np.concatenate([dressing.spans.start, dressing.spans.end]))
+    cuts = cuts[holds(spells, cuts)]
+    # after: one row a spell, month and dressing type
+    start = np.unique(np.concatenate([start, cuts]))
+    end = spells.end[np.searchsorted(spells.start, start, side="right") - 1]
+    end[:-1] = np.minimum(end[:-1], start[1:])
+    return Spans(start, end)
+
+
+def days_of_child(axis: Axis, lines: Lines, spells: Spans) -> Spans:
+    """Return the home line-days on which no line of the child placed earlier was at home.
+
+    Lines of one child are taken by day of placement, then by code, so that each day of the
+    child belongs to one line. The loop runs over the lines of one child, not over lines.
+    """
+    order = np.lexsort((np.arange(len(lines.child)), lines.placed_on, lines.child))
+    rank = np.empty(len(order), dtype=np.int64)
+    new = np.ones(len(order), dtype=bool)
+    new[1:] = lines.child[order][1:] != lines.child[order][:-1]
+    first = np.flatnonzero(new)
+    rank[order] = numbered(np.diff(np.append(first, len(order))))
+    of = line_of(spells.start)
+    as_child = Spans(_of_child(axis, lines, spells.start), _of_child(axis, lines, spells.end))
+    own = [Spans(spells.start[rank[of] == 0], spells.end[rank[of] == 0])]
+    taken = merged(as_child.start[rank[of] == 0], as_child.end[rank[of] == 0])
+    for nth in range(1, int(rank.max()) + 1 if len(rank) else 0):
+        here = rank[of] == nth
+        on_child = Spans(as_child.start[here], as_child.end[here])
+        line_of_child = np.zeros(int(lines.child.max()) + 1, dtype=np.int64)
+        line_of_child[lines.child[rank == nth]] = np.flatnonzero(rank == nth)
+        sorted_spans = merged(on_child.start, on_child.end)
+        left = without(sorted_spans, taken)
+        line = line_of_child[line_of(left.start)]
+        own.append(
+            Spans(axis.pack(line, axis.day(left.start)), axis.pack(line, axis.day(left.end)))
+        )
+        taken = merged(
+            np.concatenate([taken.start, sorted_spans.start]),
+            np.concatenate([taken.end, sorted_spans.end]),
+        )
+    return merged(np.concatenate([s.start for s in own]), np.concatenate([s.end for s in own]))
+
+
+def days_of_family(axis: Axis, lines: Lines, heard: Spans) -> Spans:
+    """Lay the spans of families on each of their lines."""
+    span, line = repeated(line_of(heard.start), lines.family, len(lines.family_ids))
+    return merged(
+        axis.pack(line, axis.day(heard.start[span])), axis.pack(line, axis.day(heard.end[span]))
+    )
+
+
+def age_bands(lines: Lines, line: Ints, month: Ints, starts: tuple[int, ...]) -> pd.Categorical:
+    """Return the age band of lines' children in months since 1970-01.
+
+    A child is a year older from the first day of its month of birth on; a month before that
+    of birth counts to the first band. Blank where the month of birth is not recorded.
+    """
+    born = days_of(lines.frame["born"])[line]
+    months = month - month_of(np.where(born == NO_DAY, 0, born))
+    band = np.searchsorted(np.array(starts), months // 12, side="right") - 1
+    codes = np.where(born == NO_DAY, -1, np.maximum(band, 0))
+    return words_of(codes, band_labels(starts))
+
+
+def band_labels(starts: tuple[int, ...]) -> list[str]:
+    """Name age bands by their first and last year.
+
+    Examples
+    --------
+    >>> band_labels((0, 1, 5, 18))
+    ['0', '1-4', '5-17', '18+']
+    """
+    ends = [s - 1 for s in starts[1:]]
+    return [
+        *(str(a) if a == z else f"{a}-{z}" for a, z in zip(starts, ends, strict=False)),
+        f"{starts[-1]}+",
+    ]
+
+
+def month_of(days: Ints) -> Ints:
+    """Return months since 1970-01 of days since 1970."""
+    return days.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
+
+
+def sums(group: Ints, wanted: Ints, counts: Ints) -> Ints:
+    """Add up counts by group, for the wanted groups (sorted, holding every group)."""
+    out = np.zeros(len(wanted), dtype=np.int64)
+    np.add.at(out, np.searchsorted(wanted, group), counts)
+    return out
+
+
+def _first_day(month: Ints) -> Ints:
+    return month.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
+
+
+def _of_child(axis: Axis, lines: Lines, key: Ints) -> Ints:
+    return axis.pack(lines.child[line_of(key)], axis.day(key))

@@ -1,0 +1,59 @@
+"""A timeline becomes its tallies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.policy import Policy
+from analysis.tables import Records
+from analysis.tallies.days import day_tally
+from analysis.tallies.events import event_tally
+from analysis.tallies.pieces import DressingInForce
+from analysis.timeline import Timeline
+from analysis.timeline.build import code
+from analysis.vocabulary import Task
+
+
+@dataclass(frozen=True)
+class Tallies:
+    """Counts by line that add up; frames as in `analysis.tables.timeline`."""
+
+    lines: pd.DataFrame
+    """`HOME_LINES`: what a line can be grouped by."""
+    days: pd.DataFrame
+    """`TALLY`"""
+    events: pd.DataFrame
+    """`EVENT_TALLY`"""
+
+
+def tally(timeline: Timeline, records: Records, policy: Policy) -> Tallies:
+    """Count days, intervals and events by line, month, dressing type and age band.
+
+    Parameters
+    ----------
+    timeline : Timeline
+        As built from the same `records` and `policy`.
+    records : Records
+        Read for the findings of single codes and for the days families were heard from.
+    policy : Policy
+        Age bands and the gap of episodes follow the edition in force on the as-of day, the
+        limit of silence that of each day.
+
+    Returns
+    -------
+    Tallies
+        A scored interval counts in the month, dressing type and age band of the last day it
+        covers; an event in those of its onset. Onsets on or after the as-of day do not count.
+
+    *Source:* project definition, definitions §1, §3 to §5.
+    """
+    coded = code(records, timeline.as_of)
+    is_dressing = (timeline.intervals["task"] == Task.DRESSING).to_numpy()
+    dressing = DressingInForce.of(coded.axis, coded.lines, timeline.intervals[is_dressing])
+    return Tallies(
+        lines=timeline.lines,
+        days=day_tally(timeline, coded, policy, dressing),
+        events=event_tally(timeline, coded, policy, dressing),
+    )

@@ -1,0 +1,271 @@
+"""Records of a programme become its timeline as of one day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.policy import Policy
+from analysis.tables import Records
+from analysis.tables.columns import NO_DAY, dates_of, days_of
+from analysis.tables.timeline import (
+    ACCESSED_SPELLS,
+    CARE,
+    ENDED_BY,
+    FAMILIES,
+    HOME_LINES,
+    HOME_SPELLS,
+    INTERVALS,
+    OUTCOME_EVENTS,
+    SKIN_EVENTS,
+)
+from analysis.timeline.axis import NEVER, Axis, Ints, Spans, line_of
+from analysis.timeline.care import Intervals, Rule, intervals_of
+from analysis.timeline.coded import (
+    DRESSING_TYPES,
+    Entries,
+    Lines,
+    Stays,
+    code_entries,
+    code_lines,
+    code_stays,
+    words_of,
+)
+from analysis.timeline.entered import (
+    PORT_TASKS,
+    accessed_spans,
+    changes_of,
+    reports_of,
+)
+from analysis.timeline.episodes import entries_that_hold, finding_events, outcome_events
+from analysis.timeline.families import families_frame
+from analysis.timeline.home import (
+    Home,
+    days_by_line,
+    find_home,
+    last_return,
+    spells_frame,
+)
+from analysis.timeline.state import STATES, Care, care_of
+from analysis.vocabulary import FindingMark, State, Task
+
+TASKS = tuple(Task)
+_EPOCH = date(1970, 1, 1)
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """Everything that can be told of each line and family as of one day.
+
+    The frames are described in `analysis.tables.timeline` under the same names.
+    """
+
+    as_of: date
+    lines: pd.DataFrame
+    home_spells: pd.DataFrame
+    accessed_spells: pd.DataFrame
+    intervals: pd.DataFrame
+    care: pd.DataFrame
+    skin_events: pd.DataFrame
+    outcome_events: pd.DataFrame
+    families: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Coded:
+    """Records of a programme as numbers on one axis, and who was where."""
+
+    axis: Axis
+    lines: Lines
+    entries: Entries
+    stays: Stays
+    home: Home
+
+
+def code(records: Records, as_of: date) -> Coded:
+    """Turn records into numbers, cut at the as-of day."""
+    day = (as_of - _EPOCH).days
+    lines = code_lines(records, day)
+    entries = code_entries(records, lines, day)
+    stays = code_stays(records, lines, day)
+    onsets = days_of(records.outcomes["onset_on"])
+    axis = Axis.around(
+        day,
+        (
+            lines.placed_on,
+            lines.home_from,
+            lines.dressing_on,
+            entries.day,
+            stays.from_on,
+            stays.dressing_on,
+            onsets,
+        ),
+    )
+    return Coded(axis, lines, entries, stays, find_home(axis, lines, stays))
+
+
+def build(records: Records, policy: Policy, as_of: date) -> Timeline:
+    """Work out home line-days, care intervals, states and events as of a day.
+
+    A pure function of the records of whole families: rows may come in any order, and the
+    timelines of two sets of families laid one after the other are the timeline of both.
+
+    Parameters
+    ----------
+    records : Records
+        Newest version of every row as known at one time. Dates after `as_of` are cut here:
+        a removal, return or stay that lies in the future has not happened yet, and a line
+        placed later is not there yet.
+    policy : Policy
+        An interval follows the edition in force on the day of its change; limits and states
+        follow the edition in force on the as-of day.
+    as_of : date
+        Read in its morning: the days that count are before it, entries up to it are known.
+
+    Returns
+    -------
+    Timeline
+        Frames as catalogued in `analysis.tables.timeline`.
+
+    Raises
+    ------
+    FrameError
+        A line has two rows, or a column holds a word outside its list.
+    ValueError
+        A date lies more than 2,800 years before the as-of day.
+
+    *Source:* project definition, definitions §1 to §5.
+    """
+    coded = code(records, as_of)
+    axis, lines, home = coded.axis, coded.lines, coded.home
+    settings = policy.on(as_of).settings
+    accessed = accessed_spans(axis, lines, coded.entries)
+    intervals, care = [], []
+    for task in TASKS:
+        found = task_intervals(coded, policy, task, accessed)
+        intervals.append(_intervals_frame(task, found))
+        care.append(_care_frame(task, care_of(axis, task, lines, home, found, accessed)))
+    skin = entries_that_hold(
+        coded.entries.findings, policy.on(as_of).codes_marked(FindingMark.SKIN_EVENT)
+    )
+    return Timeline(
+        as_of=as_of,
+        lines=_lines_frame(coded, care[0]),
+        home_spells=spells_frame(axis, home)[HOME_SPELLS.names],
+        accessed_spells=_accessed_frame(axis, accessed),
+        intervals=pd.concat(intervals, ignore_index=True)[INTERVALS.names],
+        care=pd.concat(care, ignore_index=True)[CARE.names],
+        skin_events=finding_events(axis, home, coded.entries, skin, settings.episode_gap_days)[
+            SKIN_EVENTS.names
+        ],
+        outcome_events=outcome_events(axis, lines, home, records, settings.infection_repeat_days)[
+            OUTCOME_EVENTS.names
+        ],
+        families=families_frame(axis, lines, coded.entries, policy)[FAMILIES.names],
+    )
+
+
+def task_intervals(coded: Coded, policy: Policy, task: Task, accessed: Spans) -> Intervals:
+    """Return the intervals of one task."""
+    axis, lines = coded.axis, coded.lines
+    reports = None
+    if task is Task.DRESSING:
+        reports = reports_of(axis, lines, coded.entries, coded.home)
+    return intervals_of(
+        axis,
+        lines,
+        coded.home,
+        changes_of(axis, task, lines, coded.entries, coded.stays, accessed),
+        Rule.of(policy, task, lines),
+        accessed if task in PORT_TASKS else None,
+        reports,
+    )
+
+
+def _lines_frame(coded: Coded, dressing: pd.DataFrame) -> pd.DataFrame:
+    lines, home = coded.lines, coded.home
+    n = len(lines.child)
+    unknown = dressing["state"].cat.codes.to_numpy() == STATES.index(State.UNKNOWN)
+    back = last_return(coded.axis, lines, home)
+    frame = lines.frame.assign(
+        line=np.arange(n, dtype=np.int64),
+        family=lines.family,
+        end_on=_dates(lines.end_on),
+        at_home=home.at_home,
+        home_line_days=days_by_line(home.spells, n),
+        unknown_since=_dates(np.where(unknown, back, NEVER)),
+    )
+    return frame[HOME_LINES.names]
+
+
+def _accessed_frame(axis: Axis, accessed: Spans) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "line": line_of(accessed.start),
+            "start_on": dates_of(axis.day(accessed.start)),
+            "end_on": _dates(
+                np.where(axis.day(accessed.end) > axis.as_of, NEVER, axis.day(accessed.end))
+            ),
+        }
+    )[ACCESSED_SPELLS.names]
+
+
+def _intervals_frame(task: Task, found: Intervals) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "line": found.line,
+            "task": _task_column(task, len(found.line)),
+            "start_on": dates_of(found.start_on),
+            "row": found.row,
+            "by_home": found.by_home,
+            "dressing_type": words_of(found.dressing_type, DRESSING_TYPES),
+            "interval_days": pd.arrays.IntegerArray(found.interval_days, found.interval_days < 0),
+            "home_on": dates_of(found.home_on),
+            "due_on": _dates(found.due_on),
+            "allowed_until": _dates(found.allowed_until),
+            "reported_on": _dates(found.reported_on),
+            "report_row": found.report_row,
+            "end_on": dates_of(found.end_on),
+            "end_row": found.end_row,
+            "ended_by": words_of(found.ended_by, ENDED_BY),
+            "scored": found.scored,
+            "on_time": found.on_time,
+            "late_days": found.late_days,
+            "in_date_days": found.in_date_days,
+            "out_of_date_days": found.out_of_date_days,
+        }
+    )
+
+
+def _care_frame(task: Task, care: Care) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "line": care.line,
+            "task": _task_column(task, len(care.line)),
+            "in_date_days": care.in_date_days,
+            "out_of_date_days": care.out_of_date_days,
+            "unscored_days": care.unscored_days,
+            "not_accessed_days": care.not_accessed_days,
+            "intervals_scored": care.intervals_scored,
+            "intervals_on_time": care.intervals_on_time,
+            "state": words_of(care.state, STATES),
+            "last_change_on": _dates(care.last_change_on),
+            "allowed_until": _dates(care.allowed_until),
+            "days_overdue": care.days_overdue,
+            "change_row": care.change_row,
+            "report_row": care.report_row,
+        }
+    )
+
+
+def _task_column(task: Task, length: int) -> pd.Categorical:
+    codes = np.full(length, TASKS.index(task), dtype=np.int8)
+    return words_of(codes, TASKS)
+
+
+def _dates(days: Ints) -> npt.NDArray[np.datetime64]:
+    return dates_of(np.where(days == NEVER, NO_DAY, days))

@@ -1,0 +1,228 @@
+"""Which numbers stand for the lines, entries and stays that come in as frames of words?
+
+Every frame is turned once into int64 arrays: positions for lines, children and families,
+positions in the word lists for codes, days since 1970 for dates. Dates after the as-of day
+are cut here, after the versions were chosen (definitions §2). A line placed after the
+as-of day is not there yet and has no row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.tables import FrameError, Records
+from analysis.tables.columns import NO_DAY, days_of
+from analysis.timeline.axis import NEVER, Flags, Ints
+from analysis.vocabulary import (
+    COMPROMISED_WORDS,
+    ChangeReason,
+    DressingCondition,
+    DressingType,
+    EntryKind,
+    LineType,
+)
+
+DRESSING_TYPES = tuple(DressingType)
+LINE_TYPES = tuple(LineType)
+ENTRY_KINDS = tuple(EntryKind)
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Lines in order of family, child and line code; one position each in every array."""
+
+    frame: pd.DataFrame
+    child: Ints
+    family: Ints
+    family_ids: pd.Index[Any]
+    placed_on: Ints
+    home_from: Ints
+    end_on: Ints
+    """Day of removal or leaving; `NEVER` when not by the as-of day."""
+    removed: Flags
+    """The end is a removal (also when the family leaves on that day)."""
+    line_type: Ints
+    dressing_type: Ints
+    dressing_on: Ints
+    dressing_order: Ints
+    """Days; 0: no order."""
+    flush_order: Ints
+
+    @property
+    def is_port(self) -> Flags:
+        """Which lines are implanted ports."""
+        return self.line_type == LINE_TYPES.index(LineType.IMPLANTED_PORT)
+
+
+@dataclass(frozen=True)
+class Entries:
+    """Home-log entries dated up to the as-of day, one position each in every array."""
+
+    line: Ints
+    """-1: the registry does not know the line."""
+    family: Ints
+    """-1: the registry knows no line of the family."""
+    day: Ints
+    at: Ints
+    """Microseconds UTC; `NO_DAY` when only the date was written down."""
+    row: Ints
+    kind: Ints
+    dressing_type: Ints
+    found_compromised: Flags
+    findings: pd.Series[Any]
+
+    def of_kind(self, *kinds: EntryKind) -> Flags:
+        """Tell which entries are of one of the kinds."""
+        wanted = np.zeros(len(ENTRY_KINDS) + 1, dtype=bool)
+        wanted[[ENTRY_KINDS.index(k) for k in kinds]] = True
+        return wanted[self.kind]
+
+
+@dataclass(frozen=True)
+class Stays:
+    """Stays begun by the as-of day, one position each in every array."""
+
+    child: Ints
+    from_on: Ints
+    to_on: Ints
+    """`NEVER`: still away on the as-of day."""
+    dressing_on: Ints
+
+
+def code_lines(records: Records, as_of: int) -> Lines:
+    """Number the lines placed by the as-of day.
+
+    Parameters
+    ----------
+    records : Records
+        What was known.
+    as_of : int
+        As-of day, days since 1970.
+
+    Raises
+    ------
+    FrameError
+        A line has more than one row.
+    """
+    frame = records.lines
+    if frame["line_id"].duplicated().any():
+        raise FrameError("frame lines: line_id is not unique")
+    frame = frame[days_of(frame["placed_on"]) <= as_of]
+    frame = frame.sort_values(["family_id", "child_id", "line_id"], ignore_index=True)
+    removed_on = _known_by(as_of, frame["removed_on"])
+    left_on = _known_by(as_of, frame["left_on"])
+    family, family_ids = pd.factorize(frame["family_id"])
+    child, _ = pd.factorize(frame["child_id"])
+    dressing_on = days_of(frame["dressing_on"])
+    return Lines(
+        frame=frame,
+        child=child.astype(np.int64),
+        family=family.astype(np.int64),
+        family_ids=pd.Index(family_ids),
+        placed_on=days_of(frame["placed_on"]),
+        home_from=days_of(frame["home_from"]),
+        end_on=np.minimum(removed_on, left_on),
+        removed=removed_on <= left_on,
+        line_type=codes_of(frame["line_type"], LINE_TYPES),
+        dressing_type=codes_of(frame["dressing_type"], DRESSING_TYPES),
+        dressing_on=np.where(dressing_on <= as_of, dressing_on, NO_DAY),
+        dressing_order=_order(frame["change_every_days"]),
+        flush_order=_order(frame["flush_every_days"]),
+    )
+
+
+def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
+    """Number the home-log entries dated up to the as-of day.
+
+    An entry is its line's family's; where the registry does not know the line, the family
+    written in the entry is heard, and the entry counts for nothing else.
+    """
+    log = records.home_log
+    day = days_of(log["done_on"])
+    if (day > as_of).any():
+        log, day = log[day <= as_of], day[day <= as_of]
+    line = _positions(log["line_id"], pd.Index(lines.frame["line_id"]))
+    family = np.full(len(line), -1, dtype=np.int64)
+    known = line >= 0
+    family[known] = lines.family[line[known]]
+    if not known.all():
+        family[~known] = _positions(log["family_id"][~known], lines.family_ids)
+    kind = codes_of(log["kind"], ENTRY_KINDS)
+    bad = np.zeros(len(log), dtype=bool)
+    for column, words in (
+        ("dressing_condition", tuple(DressingCondition)),
+        ("change_reason", tuple(ChangeReason)),
+    ):
+        is_bad = np.array([str(w) in COMPROMISED_WORDS for w in words] + [False])
+        says_so = is_bad[codes_of(log[column], words)]
+        if column == "change_reason":
+            says_so &= kind == ENTRY_KINDS.index(EntryKind.DRESSING_CHANGE)
+        bad |= says_so
+    return Entries(
+        line=line,
+        family=family,
+        day=day,
+        at=log["done_at"].to_numpy().astype("datetime64[us]").astype(np.int64),
+        row=log["row"].to_numpy(dtype=np.int64),
+        kind=kind,
+        dressing_type=codes_of(log["dressing_type"], DRESSING_TYPES),
+        found_compromised=bad,
+        findings=log["findings"],
+    )
+
+
+def code_stays(records: Records, lines: Lines, as_of: int) -> Stays:
+    """Number the stays begun by the as-of day; a stay without a night keeps its dressing_on."""
+    stays = records.stays[days_of(records.stays["from_on"]) <= as_of]
+    children = pd.Index(lines.frame["child_id"].unique())
+    dressing_on = days_of(stays["dressing_on"])
+    return Stays(
+        child=_positions(stays["child_id"], children),
+        from_on=days_of(stays["from_on"]),
+        to_on=_known_by(as_of, stays["to_on"]),
+        dressing_on=np.where(dressing_on <= as_of, dressing_on, NO_DAY),
+    )
+
+
+def codes_of(column: pd.Series[Any], words: Sequence[str]) -> Ints:
+    """Return each cell's position in the word list; -1 for a blank.
+
+    Raises
+    ------
+    FrameError
+        The column holds a word that is not in the list.
+    """
+    categories = [str(c) for c in column.cat.categories]
+    position = {str(w): at for at, w in enumerate(words)}
+    lookup = np.array([position.get(c, -2) for c in categories] + [-1], dtype=np.int64)
+    codes = lookup[column.cat.codes.to_numpy()]
+    if len(codes) and codes.min() == -2:
+        word = categories[int(column.cat.codes.to_numpy()[np.argmin(codes)])]
+        raise FrameError(f"column {column.name}: {word!r} is not one of {', '.join(words)}")
+    return codes
+
+
+def words_of(codes: npt.ArrayLike, words: Sequence[str]) -> pd.Categorical:
+    """Return the words of positions in a list, as a category of the whole list; -1: blank."""
+    dtype = pd.CategoricalDtype(pd.Index([str(w) for w in words], dtype=object))
+    return pd.Categorical.from_codes(cast("Any", codes), dtype=dtype)
+
+
+def _positions(ids: pd.Series[Any], known: pd.Index[Any]) -> Ints:
+    """Return the position of each code among the known ones; -1: unknown."""
+    return pd.Index(known.astype(object)).get_indexer(pd.Index(ids.astype(object))).astype(np.int64)
+
+
+def _known_by(as_of: int, dates: pd.Series[Any]) -> Ints:
+    days = days_of(dates)
+    return np.where((days == NO_DAY) | (days > as_of), NEVER, days)
+
+
+def _order(days: pd.Series[Any]) -> Ints:
+    return days.to_numpy(dtype=np.int64, na_value=0)

@@ -1,0 +1,154 @@
+"""Which findings belong together, and which confirmed harms are repeats of one?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.tables import Records
+from analysis.tables.columns import dates_of, days_of
+from analysis.timeline.axis import Axis, Flags, Ints, line_of
+from analysis.timeline.coded import Entries, Lines, codes_of, words_of
+from analysis.timeline.home import Home
+from analysis.vocabulary import OutcomeKind
+
+OUTCOMES = tuple(OutcomeKind)
+
+
+def entries_that_hold(findings: pd.Series[Any], codes: Iterable[str]) -> Flags:
+    """Tell which cells of codes joined by ``;`` hold one of the codes.
+
+    Examples
+    --------
+    >>> cells = pd.Series(["redness;itch", "none", None], dtype="string")
+    >>> entries_that_hold(cells, ["itch"]).tolist()
+    [True, False, False]
+    """
+    wanted = set(codes)
+    cell, texts = pd.factorize(findings)
+    found = [not wanted.isdisjoint(c.strip() for c in str(t).split(";")) for t in texts]
+    return np.array([*found, False], dtype=bool)[cell]
+
+
+def finding_events(
+    axis: Axis, home: Home, entries: Entries, chosen: Flags, gap_days: int
+) -> pd.DataFrame:
+    """Join findings of one line into events (definitions §5).
+
+    A finding no more than `gap_days` after the one before belongs to the same event, so an
+    event may last as long as findings go on. All known findings count, wherever the child
+    was; `at_home` says whether the event is attributed to home.
+
+    Parameters
+    ----------
+    axis, home, entries
+        The packed axis, who is where, and the coded entries.
+    chosen : bool array
+        Which entries hold a finding of the kind asked for.
+    gap_days : int
+        Unit: days.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `SKIN_EVENTS`, by line and onset.
+    """
+    picked = np.flatnonzero(chosen & (entries.line >= 0))
+    key = axis.pack(entries.line[picked], entries.day[picked])
+    row = entries.row[picked]
+    order = np.lexsort((row, entries.at[picked], key))
+    key, row = key[order], row[order]
+    # before: one row a finding; after: one row an event (keys of two lines lie far apart)
+    opens = np.ones(len(key), dtype=bool)
+    opens[1:] = (key[1:] - key[:-1] > gap_days) | (line_of(key[1:]) != line_of(key[:-1]))
+    first = np.flatnonzero(opens)
+    last = np.append(first[1:], len(key)) - 1 if len(first) else first
+    line, onset_on = line_of(key[first]), axis.day(key[first])
+    return pd.DataFrame(
+        {
+            "line": line,
+            "onset_on": dates_of(onset_on),
+            "last_on": dates_of(axis.day(key[last])),
+            "findings": last - first + 1,
+            "onset_row": row[first],
+            "last_row": row[last],
+            "at_home": home.attributed(axis, line, onset_on),
+        }
+    )
+
+
+def outcome_events(
+    axis: Axis, lines: Lines, home: Home, records: Records, repeat_days: int
+) -> pd.DataFrame:
+    """Return confirmed harms, repeats of a bloodstream infection of one child counted once.
+
+    A bloodstream infection with its onset within `repeat_days` of the first of an event (that
+    day being day 1) is the same event, wherever the child was; the event stands on the line
+    of the first. Later ones do not prolong the time. Outcomes of lines that the registry
+    does not know are left out.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `OUTCOME_EVENTS`, by line, onset, outcome and row.
+
+    *Source:* NHSN repeat infection timeframe, as in definitions §5.
+    """
+    frame = records.outcomes[days_of(records.outcomes["onset_on"]) <= axis.as_of]
+    known = pd.Index(lines.frame["line_id"].astype(object))
+    line = known.get_indexer(pd.Index(frame["line_id"].astype(object))).astype(np.int64)
+    frame, line = frame[line >= 0], line[line >= 0]
+    outcome = codes_of(frame["outcome"], OUTCOMES)
+    day = days_of(frame["onset_on"])
+    row = frame["row"].to_numpy(dtype=np.int64)
+    kept = np.ones(len(line), dtype=bool)
+    infections = np.flatnonzero(outcome == OUTCOMES.index(OutcomeKind.BLOODSTREAM_INFECTION))
+    child = lines.child[line[infections]]
+    order = np.lexsort((row[infections], day[infections], child))
+    infections = infections[order]
+    kept[infections] = firsts_of_events(axis.pack(child[order], day[infections]), repeat_days)
+    line, day, outcome, row = line[kept], day[kept], outcome[kept], row[kept]
+    order = np.lexsort((row, outcome, day, line))
+    line, day, outcome, row = line[order], day[order], outcome[order], row[order]
+    return pd.DataFrame(
+        {
+            "line": line,
+            "outcome": words_of(outcome, OUTCOMES),
+            "onset_on": dates_of(day),
+            "row": row,
+            "at_home": home.attributed(axis, line, day),
+        }
+    )
+
+
+def firsts_of_events(key: Ints, repeat_days: int) -> Flags:
+    """Mark the onsets that start an event; the loop is over events of one child, not rows.
+
+    Parameters
+    ----------
+    key : int64 array, sorted
+        Child and day on the packed axis.
+    repeat_days : int
+        Days of an event, the first included.
+
+    Examples
+    --------
+    >>> firsts_of_events(np.array([0, 13, 14, 27, 28]), 14).tolist()
+    [True, False, True, False, True]
+    """
+    starts = np.zeros(len(key), dtype=bool)
+    owner = line_of(key)
+    new = np.ones(len(key), dtype=bool)
+    new[1:] = owner[1:] != owner[:-1]
+    following = np.searchsorted(key, key + repeat_days, side="left")
+    at = np.flatnonzero(new)
+    while len(at):
+        starts[at] = True
+        after = following[at]
+        inside = after < len(key)
+        inside[inside] = owner[after[inside]] == owner[at[inside]]
+        at = after[inside]
+    return starts

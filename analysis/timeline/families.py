@@ -1,0 +1,90 @@
+"""When was each family last heard from, and on which days was it not silent?"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from analysis.policy import Policy
+from analysis.tables.columns import NO_DAY, dates_of
+from analysis.timeline.axis import Axis, Ints, Spans, first_key, line_of, merged
+from analysis.timeline.coded import Entries, Lines
+
+_EPOCH = date(1970, 1, 1)
+
+
+def families_frame(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> pd.DataFrame:
+    """Make the frame `FAMILIES` (definitions §4).
+
+    Last heard is the newest date of any entry of the family, also one written before it
+    came home; the row is the last entry of that date. A family never heard from is silent
+    since the earliest `home_from` of its lines; before that day it is silent for 0 days.
+    """
+    n = len(lines.family_ids)
+    known = np.flatnonzero(entries.family >= 0)
+    family, day = entries.family[known], entries.day[known]
+    newest = np.full(n, NO_DAY, dtype=np.int64)
+    np.maximum.at(newest, family, day)
+    on_newest = known[day == newest[family]]
+    order = np.lexsort((entries.row[on_newest], entries.at[on_newest]))
+    heard_row = np.full(n, -1, dtype=np.int64)
+    heard_row[entries.family[on_newest[order]]] = entries.row[on_newest[order]]
+    since = np.where(newest == NO_DAY, home_from_by_family(lines), newest)
+    silent_days = np.maximum(axis.as_of - since, 0)
+    limit = policy.on(_date(axis.as_of)).settings.silent_after_days
+    return pd.DataFrame(
+        {
+            "family": np.arange(n, dtype=np.int64),
+            "family_id": pd.Series(lines.family_ids, dtype="string"),
+            "last_heard_on": dates_of(newest),
+            "heard_row": heard_row,
+            "silent_days": silent_days,
+            "silent": silent_days > limit,
+        }
+    )
+
+
+def heard_spans(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> Spans:
+    """Return the days on which each family was not silent, on an axis of families.
+
+    A day *d* is judged in its morning, by the entries dated up to it and by the policy
+    edition in force on it: it is heard when *d* less the day last heard is at most
+    `silent_after_days`. Until the first entry the earliest `home_from` stands for it.
+    """
+    known = np.flatnonzero(entries.family >= 0)
+    heard = np.unique(axis.pack(entries.family[known], entries.day[known]))
+    n = len(lines.family_ids)
+    position = np.arange(n, dtype=np.int64)
+    coming = home_from_by_family(lines)
+    first = np.searchsorted(heard, first_key(position))
+    has_entry = np.searchsorted(heard, first_key(position + 1)) > first
+    first_on = np.full(n, axis.later, dtype=np.int64)
+    first_on[has_entry] = axis.day(heard[first[has_entry]])
+    counts = (coming < first_on) & (coming <= axis.as_of)
+    start = np.sort(np.concatenate([heard, axis.pack(position[counts], coming[counts])]))
+    family, day = line_of(start), axis.day(start)
+    pieces = []
+    for at, edition in enumerate(policy.editions):
+        begins = axis.base if at == 0 else (edition.effective_from - _EPOCH).days
+        is_last = at + 1 == len(policy.editions)
+        ends = axis.later if is_last else (policy.editions[at + 1].effective_from - _EPOCH).days
+        from_on = np.clip(day, begins, axis.later)
+        to_on = np.minimum(day + edition.settings.silent_after_days + 1, min(ends, axis.later))
+        real = from_on < to_on
+        pieces.append(
+            (axis.pack(family[real], from_on[real]), axis.pack(family[real], to_on[real]))
+        )
+    return merged(np.concatenate([p[0] for p in pieces]), np.concatenate([p[1] for p in pieces]))
+
+
+def home_from_by_family(lines: Lines) -> Ints:
+    """Return the earliest `home_from` among the lines of each family."""
+    coming = np.full(len(lines.family_ids), np.iinfo(np.int64).max, dtype=np.int64)
+    np.minimum.at(coming, lines.family, lines.home_from)
+    return coming
+
+
+def _date(day: int) -> date:
+    return date.fromordinal(_EPOCH.toordinal() + day)

@@ -293,3 +293,25 @@ L5      | C5       | F5        | 2031-03-01 | 2031-03-10
     found = calls_on("2031-03-12", lines=lines, home_log=entries).families
     assert list(found["family_id"]) == ["F5", "F1", "F3", "F4", "F2"]
     assert list(found["rank"]) == [1, 2, 3, 4, 5]
+
+
+def test_a_dressing_the_clinic_changed_is_proven_by_the_stay_that_says_so():
+    stays = "child_id | from_on | to_on | dressing_on\nC1 | 2031-03-01 | 2031-03-03 | 2031-03-02"
+    entries = log("L1 | 2031-03-09 | note |")
+    found = calls_on("2031-03-11", home_log=entries, stays=stays)
+    assert list(found.reasons["reason"]) == ["overdue"]
+    assert list(found.evidence["table"]) == ["stays"]
+
+
+def test_a_dressing_changed_before_coming_home_is_proven_by_the_line():
+    lines = "line_id | home_from | dressing_on\nL1 | 2031-03-01 | 2031-03-01"
+    found = calls_on("2031-03-09", lines=lines, home_log=log("L1 | 2031-03-08 | note |"))
+    assert list(found.evidence["table"]) == ["lines"]
+
+
+def test_a_state_unknown_since_a_stay_is_proven_by_the_stay():
+    stays = "child_id | from_on | to_on\nC1 | 2031-03-01 | 2031-03-03"
+    found = calls_on("2031-03-06", home_log=log("L1 | 2031-03-03 | note |"), stays=stays)
+    assert list(found.reasons["reason"]) == ["state_unknown"]
+    assert "since coming home on 3 Mar" in found.reasons.iloc[0]["sentence"]
+    assert list(found.evidence["table"]) == ["stays"]

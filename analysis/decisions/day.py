@@ -1,0 +1,116 @@
+"""What does a morning's call list look at: lines at home, entries and calls known and dated by then?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.decisions.wording import day_words
+from analysis.policy import Edition
+from analysis.tables.records import Records
+from analysis.timeline import Timeline
+from analysis.vocabulary import Task
+
+
+@dataclass(frozen=True)
+class Day:
+    """What the finders look at: lines at home, the entries known and dated up to the day."""
+
+    timeline: Timeline
+    records: Records
+    edition: Edition
+
+    @property
+    def as_of(self) -> date:
+        """The morning looked at."""
+        return self.timeline.as_of
+
+    @property
+    def now(self) -> pd.Timestamp:
+        """The morning looked at, to compare with dates in frames."""
+        return pd.Timestamp(self.as_of)
+
+    def since(self, days: int) -> pd.Timestamp:
+        """So many days before the morning."""
+        return self.now - pd.Timedelta(days=days)
+
+    @cached_property
+    def lines(self) -> pd.DataFrame:
+        """One row a line at home."""
+        lines = self.timeline.lines
+        return lines[lines["at_home"]]
+
+    @cached_property
+    def family_entries(self) -> pd.DataFrame:
+        """One row a home-log entry of a family with a line at home, dated up to the day."""
+        log = self.records.home_log
+        known = (log["done_on"] <= self.now) & log["family_id"].isin(self.lines["family_id"])
+        return log[known.to_numpy(dtype=bool)]
+
+    @cached_property
+    def entries(self) -> pd.DataFrame:
+        """One row a home-log entry of a line at home, dated up to the as-of day."""
+        log = self.family_entries
+        return log[log["line_id"].isin(self.lines["line_id"]).to_numpy(dtype=bool)]
+
+    @cached_property
+    def calls(self) -> pd.DataFrame:
+        """One row a recorded call, made up to the as-of day, oldest first."""
+        calls = self.records.calls
+        return calls[calls["made_on"] <= self.now].sort_values(["made_at", "row"])
+
+    def care(self, task: Task) -> pd.DataFrame:
+        """One row a line at home with the state of the task."""
+        care = self.timeline.care
+        return care[care["task"] == task].merge(
+            self.lines[["line", "line_id", "family_id", "family", "unknown_since"]], on="line"
+        )
+
+    def dressing_intervals(self) -> pd.DataFrame:
+        """One row a dressing interval of a line at home, oldest first."""
+        spans = self.timeline.intervals
+        spans = spans[(spans["task"] == Task.DRESSING)]
+        return spans.merge(self.lines[["line", "line_id", "family_id"]], on="line").sort_values(
+            ["line", "start_on"]
+        )
+
+    def saying(self, codes: Iterable[str]) -> npt.NDArray[np.bool_]:
+        """Whether each entry's findings hold one of the codes."""
+        return holds_code(self.entries["findings"], codes)
+
+    def labels(self, findings: pd.Series[Any], codes: frozenset[str]) -> pd.Series[str]:
+        """The policy's words for those of `codes` that each text of findings holds."""
+        known = self.edition.findings
+        texts = findings.astype("string")
+        told = {
+            text: ", ".join(known[c].label for c in text.split(";") if c in codes)
+            for text in texts.dropna().unique()
+        }
+        return texts.map(told).astype("string")
+
+    def words(self, days: pd.Series[Any]) -> pd.Series[str]:
+        """Dates as people say them."""
+        return day_words(days, self.as_of)
+
+
+def holds_code(texts: pd.Series[Any], codes: Iterable[str]) -> npt.NDArray[np.bool_]:
+    """Whether each text of codes joined by ``;`` holds one of `codes`; blank holds none.
+
+    Works on the distinct texts, of which there are few.
+
+    Examples
+    --------
+    >>> list(holds_code(pd.Series(["redness;itch", "none", None]), {"itch"}))
+    [True, False, False]
+    """
+    wanted = frozenset(codes)
+    which, distinct = pd.factorize(texts)
+    holds = np.array([not wanted.isdisjoint(str(t).split(";")) for t in distinct], dtype=bool)
+    return np.append(holds, False)[which]

@@ -1,0 +1,317 @@
+"""Which reasons to call does a morning give, line by line, and which rows prove each?
+
+One function a reason of definitions §7; each returns the lines or families it holds for with
+the sentence, and the stored rows that prove it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.decisions.day import Day
+from analysis.decisions.wording import counted
+from analysis.vocabulary import (
+    NOTHING_SEEN,
+    EntryKind,
+    FindingMark,
+    Reason,
+    SignOffOutcome,
+    Skill,
+    State,
+    Task,
+)
+
+
+@dataclass(frozen=True)
+class Found:
+    """Reasons of one kind: one row a line or family; and the rows that prove them."""
+
+    reasons: pd.DataFrame  # family_id, line_id, sentence
+    evidence: pd.DataFrame  # family_id, line_id, table, row
+
+
+def _red_flag(day: Day) -> Found:
+    flags = day.edition.codes_marked(FindingMark.RED_FLAG)
+    entries = day.entries[day.saying(flags)]
+    entries = entries[entries["done_on"] >= day.since(day.edition.settings.red_flag_days)]
+    spoken = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
+    answered = entries["received_at"] < entries["family_id"].map(spoken)
+    entries = entries[~answered.to_numpy(dtype=bool)].sort_values(["line_id", "done_on", "row"])
+    said = day.labels(entries["findings"], flags) + " on " + day.words(entries["done_on"])
+    told = entries.assign(said=said).groupby(["family_id", "line_id"], observed=True, sort=False)
+    reasons = told["said"].agg(joined).reset_index()
+    reasons["sentence"] = (
+        "red flag reported: "
+        + reasons["said"].astype("string")
+        + "; follow the programme's own emergency instruction"
+    )
+    return Found(reasons, _proof("home_log", entries))
+
+
+def joined(texts: pd.Series[Any]) -> str:
+    """Different texts in their order, with semicolons between."""
+    return "; ".join(dict.fromkeys(texts))
+
+
+def _compromised(day: Day) -> Found:
+    care = day.care(Task.DRESSING)
+    care = care[care["state"] == State.COMPROMISED].reset_index(drop=True)
+    log = day.records.home_log.set_index("row")
+    report = log.reindex(care["report_row"])
+    care["seen_on"] = report["done_on"].to_numpy()
+    by_condition = report["dressing_condition"].astype("string")
+    by_reason = report["change_reason"].astype("string")
+    seen = by_condition.where(by_condition.isin(["loose", "damp", "soiled"]), by_reason)
+    care["sentence"] = (
+        "dressing found "
+        + pd.Series(seen.to_numpy(), dtype="string").fillna("loose, damp or soiled")
+        + " on "
+        + day.words(care["seen_on"])
+        + " and no change logged since"
+    )
+    return Found(care, _proof("home_log", care.rename(columns={"report_row": "row"})))
+
+
+def _overdue(day: Day) -> Found:
+    care = day.care(Task.DRESSING)
+    late = (care["state"] == State.OVERDUE) & (
+        care["days_overdue"] >= day.edition.settings.overdue_call_days
+    )
+    return _overdue_of(day, care[late.to_numpy(dtype=bool)], "dressing change", "last changed")
+
+
+def _overdue_of(day: Day, care: pd.DataFrame, what: str, last: str) -> Found:
+    care = care.reset_index(drop=True)
+    silent = day.timeline.families.set_index("family")["silent"]
+    how = np.where(
+        care["family"].map(silent).to_numpy(dtype=bool), " overdue or not logged, ", " overdue "
+    )
+    care["sentence"] = (
+        what
+        + pd.Series(how, dtype="string")
+        + counted(care["days_overdue"], "day", "days")
+        + f" ({last} "
+        + day.words(care["last_change_on"])
+        + ", allowed until "
+        + day.words(care["allowed_until"])
+        + ")"
+    )
+    by_log = care["change_row"] >= 0
+    logged = _proof("home_log", care[by_log].rename(columns={"change_row": "row"}))
+    clinic = _clinic_proof(day, care[~by_log], "last_change_on", "dressing_on")
+    return Found(care, pd.concat([logged, clinic]))
+
+
+def _clinic_proof(day: Day, care: pd.DataFrame, on: str, stay_day: str) -> pd.DataFrame:
+    """Rows of the clinic that tell of `on`: a stay with that day, else the line's own row."""
+    care = care.merge(day.lines[["line", "child_id"]], on="line")
+    stays = day.records.stays[["child_id", stay_day, "row"]]
+    by_stay = care.merge(
+        stays, left_on=["child_id", on], right_on=["child_id", stay_day], suffixes=("", "_stay")
+    )
+    rest = care[~care["line"].isin(by_stay["line"])]
+    by_line = rest.merge(day.records.lines[["line_id", "row"]], on="line_id")
+    return pd.concat([_proof("stays", by_stay), _proof("lines", by_line)])
+
+
+def _overdue_task(task: Task, what: str, last: str) -> Callable[[Day], Found]:
+    def find(day: Day) -> Found:
+        care = day.care(task)
+        return _overdue_of(day, care[care["state"] == State.OVERDUE], what, last)
+
+    return find
+
+
+def _skin_event_open(day: Day) -> Found:
+    codes = day.edition.codes_marked(FindingMark.SKIN_EVENT)
+    skin = day.entries[day.saying(codes)]
+    newest = skin.groupby("line_id", observed=True)["done_on"].max()
+    clear = day.entries[day.saying({NOTHING_SEEN})]
+    cleared = clear.groupby("line_id", observed=True)["done_on"].max()
+    open_ = newest[newest >= day.since(day.edition.settings.skin_open_days)]
+    open_ = open_[~(cleared.reindex(open_.index) > open_).to_numpy(dtype=bool)]
+    rows = skin[(skin["done_on"] == skin["line_id"].map(open_)).to_numpy(dtype=bool)]
+    told = rows.assign(said=day.labels(rows["findings"], codes)).groupby(
+        ["family_id", "line_id"], observed=True, sort=False
+    )
+    reasons = told.agg(said=("said", joined), seen_on=("done_on", "max")).reset_index()
+    reasons["sentence"] = (
+        "skin finding on "
+        + day.words(reasons["seen_on"])
+        + " not cleared since: "
+        + reasons["said"].astype("string")
+    )
+    return Found(reasons, _proof("home_log", rows))
+
+
+def _silent(day: Day) -> Found:
+    families = day.timeline.families
+    at_home = families["family_id"].isin(day.lines["family_id"])
+    quiet = families[(families["silent"] & at_home).to_numpy(dtype=bool)].reset_index(drop=True)
+    never = quiet["last_heard_on"].isna()
+    since = ("since the entry of " + day.words(quiet["last_heard_on"])).where(
+        ~never, "since coming home"
+    )
+    quiet["sentence"] = "nothing logged for " + counted(quiet["silent_days"], "day", "days")
+    quiet["sentence"] += " (" + since + "): not logged is not the same as not done"
+    heard = quiet[quiet["heard_row"] >= 0].rename(columns={"heard_row": "row"})
+    return Found(quiet.assign(line_id=None), _proof("home_log", heard.assign(line_id=None)))
+
+
+def _state_unknown(day: Day) -> Found:
+    care = day.care(Task.DRESSING)
+    long = care["unknown_since"] <= day.since(day.edition.settings.unknown_call_days)
+    care = care[(long & (care["state"] == State.UNKNOWN)).to_numpy(dtype=bool)]
+    care = care.reset_index(drop=True)
+    care["sentence"] = "no dressing change known since coming home on " + day.words(
+        care["unknown_since"]
+    )
+    return Found(care, _clinic_proof(day, care, "unknown_since", "to_on"))
+
+
+def _early_failures(day: Day) -> Found:
+    settings = day.edition.settings
+    spans = day.dressing_intervals()
+    worn = (spans["reported_on"] - spans["start_on"]).dt.days
+    early = worn < settings.early_failure_share * spans["interval_days"].astype("Float64")
+    spans["early"] = early.fillna(False).to_numpy(dtype=bool)
+    # Before: one row an interval; after: one row a home change with the interval it ended.
+    changes = spans.loc[spans["by_home"], ["line", "line_id", "family_id", "start_on", "row"]]
+    ended = spans.loc[spans["ended_by"] == "change", ["line", "end_on", "early", "report_row"]]
+    changes = changes.merge(
+        ended, how="left", left_on=["line", "start_on"], right_on=["line", "end_on"]
+    )
+    last = changes.groupby("line").tail(settings.early_failures_of)
+    failed = last[last["early"].eq(True).to_numpy(dtype=bool, na_value=False)]
+    reasons = _counted_by_line(failed, last)
+    reasons = reasons[reasons["hits"] >= settings.early_failures].reset_index(drop=True)
+    reasons["sentence"] = (
+        reasons["hits"].astype("string")
+        + " of the last "
+        + counted(reasons["of"], "dressing", "dressings")
+        + " found loose, damp or soiled early"
+    )
+    proof = failed[failed["line_id"].isin(reasons["line_id"])].drop(columns="row")
+    return Found(reasons, _proof("home_log", proof.rename(columns={"report_row": "row"})))
+
+
+def _late_pattern(day: Day) -> Found:
+    settings = day.edition.settings
+    spans = day.dressing_intervals()
+    last = spans[spans["scored"]].groupby("line").tail(settings.late_pattern_of)
+    late = last[~last["on_time"].to_numpy(dtype=bool)]
+    reasons = _counted_by_line(late, last)
+    on_time = 1 - reasons["hits"] / reasons["of"]
+    often = (on_time < settings.late_pattern_share) & (reasons["of"] >= settings.late_pattern_min)
+    reasons = reasons[often.to_numpy(dtype=bool)].reset_index(drop=True)
+    reasons["sentence"] = (
+        reasons["hits"].astype("string")
+        + " of the last "
+        + counted(reasons["of"], "change", "changes")
+        + " late"
+    )
+    proof = late[late["line_id"].isin(reasons["line_id"])]
+    rows = proof["end_row"].where(proof["end_row"] >= 0, proof["row"])
+    proof = proof.assign(row=rows)
+    return Found(reasons, _proof("home_log", proof[proof["row"] >= 0]))
+
+
+def _counted_by_line(hits: pd.DataFrame, looked_at: pd.DataFrame) -> pd.DataFrame:
+    """One row a line with at least one hit: hits, and of how many looked at."""
+    of = looked_at.groupby("line").size()
+    found = hits.groupby(["line", "line_id", "family_id"], observed=True).size()
+    reasons = found.rename("hits").reset_index()
+    return reasons.assign(of=reasons["line"].map(of))
+
+
+def _kits_short(day: Day) -> Found:
+    entries = day.family_entries.sort_values(["done_on", "done_at", "row"], na_position="first")
+    counts = entries[entries["kits_left"].notna()].groupby("family_id", observed=True).tail(1)
+    counts = counts[["family_id", "done_on", "done_at", "kits_left", "row"]]
+    changes = entries[entries["kind"] == EntryKind.DRESSING_CHANGE].merge(
+        counts, on="family_id", suffixes=("", "_counted")
+    )
+    later = (changes["done_on"] > changes["done_on_counted"]) | (
+        (changes["done_on"] == changes["done_on_counted"])
+        & (changes["done_at"] > changes["done_at_counted"])
+    )
+    # Several rows of one line and date are one change.
+    used = changes[later.to_numpy(dtype=bool)].drop_duplicates(["line_id", "done_on"])
+    counts["used"] = (
+        counts["family_id"].map(used.groupby("family_id", observed=True).size()).fillna(0)
+    ).astype("int64")
+    left = counts["kits_left"].astype("int64") - counts["used"]
+    short = counts.assign(left=left)[(left < day.edition.settings.kits_low).to_numpy(dtype=bool)]
+    short = short.reset_index(drop=True)
+    short["sentence"] = (
+        "dressing kits short: "
+        + counted(short["kits_left"].astype("int64"), "kit", "kits")
+        + " counted on "
+        + day.words(short["done_on"])
+        + ", "
+        + counted(short["used"], "change", "changes")
+        + " since"
+    )
+    return Found(short.assign(line_id=None), _proof("home_log", short.assign(line_id=None)))
+
+
+def _no_sign_off(day: Day) -> Found:
+    settings = day.edition.settings
+    recent = day.entries["done_on"] >= day.since(settings.sign_off_recent_days)
+    changes = day.entries[
+        (
+            (day.entries["kind"] == EntryKind.DRESSING_CHANGE)
+            & recent
+            & day.entries["caregiver_id"].notna()
+        ).to_numpy(dtype=bool)
+    ]
+    changes = changes[~changes["caregiver_id"].isin(signed_off(day, Skill.DRESSING_CHANGE))]
+    told = changes.groupby(["family_id", "line_id"], observed=True, sort=False)
+    reasons = told["caregiver_id"].agg(_names).reset_index()
+    reasons["sentence"] = (
+        "dressing changed by "
+        + reasons["caregiver_id"].astype("string")
+        + " without a current sign-off"
+    )
+    return Found(reasons, _proof("home_log", changes))
+
+
+def _names(texts: pd.Series[Any]) -> str:
+    return ", ".join(sorted(set(texts)))
+
+
+def signed_off(day: Day, skill: Skill) -> pd.Series[Any]:
+    """Caregivers whose newest demonstration of the skill is `independent` and not expired."""
+    signed = day.records.sign_offs
+    signed = signed[(signed["skill"] == skill) & (signed["signed_on"] <= day.now)]
+    newest = signed.sort_values(["signed_on", "row"]).groupby("caregiver_id", observed=True).tail(1)
+    valid_from = day.now - pd.DateOffset(months=day.edition.settings.sign_off_valid_months)
+    good = (newest["outcome"] == SignOffOutcome.INDEPENDENT) & (newest["signed_on"] >= valid_from)
+    return newest.loc[good.to_numpy(dtype=bool), "caregiver_id"]
+
+
+FINDERS: dict[Reason, Callable[[Day], Found]] = {
+    Reason.RED_FLAG: _red_flag,
+    Reason.COMPROMISED: _compromised,
+    Reason.OVERDUE: _overdue,
+    Reason.SKIN_EVENT_OPEN: _skin_event_open,
+    Reason.SILENT: _silent,
+    Reason.STATE_UNKNOWN: _state_unknown,
+    Reason.EARLY_FAILURES: _early_failures,
+    Reason.LATE_PATTERN: _late_pattern,
+    Reason.KITS_SHORT: _kits_short,
+    Reason.NO_SIGN_OFF: _no_sign_off,
+    Reason.OVERDUE_CONNECTOR: _overdue_task(Task.CONNECTOR, "connector change", "last changed"),
+    Reason.OVERDUE_NEEDLE: _overdue_task(Task.NEEDLE, "needle change", "last changed"),
+    Reason.OVERDUE_FLUSH: _overdue_task(Task.FLUSH, "flush", "last flushed"),
+}
+
+
+def _proof(table: str, rows: pd.DataFrame) -> pd.DataFrame:
+    kept = rows[["family_id", "line_id", "row"]].assign(table=table)
+    return kept

@@ -1,0 +1,239 @@
+"""When events are rare: is the time between them out of step, and is the wait since the last?
+
+With few events a period a rate chart sees little; the gaps between events say more. A gap is best
+counted in line-days, so that a growing programme doesn't look worse. A gap above the upper limit
+is good news, one below the lower limit bad; with a rare event the lower limit is next to nothing,
+and it is the run of short gaps that warns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special, stats
+
+from analysis.stats.charts import ALPHA, BoolArray, Rule, in_a_row
+from analysis.stats.intervals import FloatArray, exposures, tail_of, whole_numbers
+
+NORMALISING_POWER = 3.6
+"""A gap's root of this order is nearly normal."""
+
+
+@dataclass(frozen=True)
+class GapChart:
+    """Control chart of the gaps between events; unit as the gaps, arrays of shape (gaps,)."""
+
+    gaps: FloatArray
+    centre: float
+    """Where half of the gaps of a steady process lie below."""
+    lower_limit: float
+    upper_limit: float
+    signals: Mapping[Rule, BoolArray]
+    baseline_gaps: int
+
+
+@dataclass(frozen=True)
+class OpenGap:
+    """The wait since the last event against the gaps before it."""
+
+    gap: float
+    p_as_long: float
+    """Probability of waiting as long or longer at the earlier rate; small: fewer events now."""
+    rate_upper: float
+    """Upper limit of the rate since, events per unit of the gap; inf at a gap of 0."""
+
+
+def t_chart(gaps: npt.ArrayLike, *, baseline: int | None = None, alpha: float = ALPHA) -> GapChart:
+    """Chart of times between events with exact exponential quantiles.
+
+    Parameters
+    ----------
+    gaps : array_like of float, shape (gaps,)
+        Time or line-days between successive events, in order.
+    baseline : int, optional
+        The mean comes from the first so many gaps. Default: all.
+    alpha : float in (0, 1)
+        Chance of a gap outside the limits, half on either side.
+
+    Returns
+    -------
+    GapChart
+        Fewer than two baseline gaps, or a baseline of gaps of 0: centre and limits nan.
+
+    Raises
+    ------
+    ValueError
+        Gaps negative or not finite, baseline out of range, alpha outside (0, 1).
+
+    Notes
+    -----
+    Source: the gaps of a Poisson process are exponential. The limits take the mean as known; with
+    a dozen baseline gaps a steady process passes the upper one about four times as often.
+
+    Examples
+    --------
+    >>> chart = t_chart([100, 300, 200])
+    >>> round(chart.centre, 2), round(chart.lower_limit, 3), round(chart.upper_limit, 1)
+    (138.63, 0.27, 1321.5)
+    """
+    given = exposures(np.atleast_1d(gaps), "gaps")
+    n = _baseline(given, baseline)
+    tail = tail_of(1 - alpha)
+    mean = float(given[:n].mean()) if n >= 2 and given[:n].sum() > 0 else np.nan
+    limits = -mean * np.log1p(-tail), -mean * np.log(tail)
+    return _chart(given, mean * np.log(2), *limits, n)
+
+
+def transformed_t_chart(gaps: npt.ArrayLike, *, baseline: int | None = None) -> GapChart:
+    """Chart of times between events, made nearly normal by the power 1/3.6.
+
+    Parameters
+    ----------
+    gaps : array_like of float, shape (gaps,)
+        Time or line-days between successive events, in order.
+    baseline : int, optional
+        Centre and spread come from the first so many gaps. Default: all.
+
+    Returns
+    -------
+    GapChart
+        Limits of an individuals chart of the transformed gaps, three standard deviations by the
+        mean moving range, turned back. A lower limit below 0 is 0. Fewer than two baseline gaps:
+        centre and limits nan.
+
+    Raises
+    ------
+    ValueError
+        Gaps negative or not finite, baseline out of range.
+
+    Notes
+    -----
+    Source: Nelson's transformation as in Montgomery, Introduction to Statistical Quality Control,
+    section 7.3.5 (section number from memory), example of table 7.14.
+
+    Examples
+    --------
+    >>> chart = transformed_t_chart([100, 300, 200])
+    >>> round(chart.centre, 1)
+    186.9
+    """
+    given = exposures(np.atleast_1d(gaps), "gaps")
+    n = _baseline(given, baseline)
+    if n < 2:
+        return _chart(given, np.nan, np.nan, np.nan, n)
+    roots = given[:n] ** (1 / NORMALISING_POWER)
+    reach = 3 * np.abs(np.diff(roots)).mean() / 1.128
+    middle = roots.mean()
+    lower, centre, upper = (
+        max(float(v), 0.0) ** NORMALISING_POWER for v in (middle - reach, middle, middle + reach)
+    )
+    return _chart(given, centre, lower, upper, n)
+
+
+def g_chart(gaps: npt.ArrayLike, *, baseline: int | None = None, alpha: float = ALPHA) -> GapChart:
+    """Chart of counts between events with exact geometric quantiles.
+
+    Parameters
+    ----------
+    gaps : array_like of int, shape (gaps,)
+        Line-days, or dressing changes, between an event and the next, in order; 0 or more.
+    baseline : int, optional
+        The mean comes from the first so many gaps. Default: all.
+    alpha : float in (0, 1)
+        Chance of a gap outside the limits, at most half on either side.
+
+    Returns
+    -------
+    GapChart
+        Gaps on a limit are inside. Fewer than two baseline gaps: centre and limits nan.
+
+    Raises
+    ------
+    ValueError
+        Gaps negative or not whole, baseline out of range, alpha outside (0, 1).
+
+    Notes
+    -----
+    Source: geometric quantiles. Three standard deviations above a mean of 25.5 are 103.5, which a
+    steady process passes fourteen times as often as the .99865 quantile, 171.
+
+    Examples
+    --------
+    >>> chart = g_chart([20, 31])
+    >>> chart.lower_limit, chart.centre, chart.upper_limit
+    (0.0, 18.0, 171.0)
+    """
+    given = whole_numbers(np.atleast_1d(gaps), "gaps")
+    n = _baseline(given, baseline)
+    tail = tail_of(1 - alpha)
+    mean = float(given[:n].mean()) if n >= 2 else np.nan
+    # Counted from 0: the number without an event before the next one.
+    levels = np.array([0.5, tail, 1 - tail])
+    centre, lower, upper = stats.geom.ppf(levels, 1 / (1 + mean)) - 1
+    return _chart(np.asarray(given, dtype=np.float64), centre, lower, upper, n)
+
+
+def open_gap(gap: float, earlier_gaps: npt.ArrayLike, *, confidence: float = 0.95) -> OpenGap:
+    """How unusual is the wait since the last event, and what rate can still be behind it?
+
+    Parameters
+    ----------
+    gap : float
+        Time or line-days since the last event, without one.
+    earlier_gaps : array_like of float, shape (gaps,)
+        Gaps between earlier events, same unit.
+    confidence : float in (0, 1)
+        Of the upper limit, one-sided: events are none.
+
+    Returns
+    -------
+    OpenGap
+        No earlier gaps, or all 0: the probability is nan. The limit stands without them.
+
+    Raises
+    ------
+    ValueError
+        A gap negative or not finite, confidence outside (0, 1).
+
+    Notes
+    -----
+    Source: exponential gaps; the earlier mean being estimated, a new gap over it follows F with
+    2 and 2n degrees of freedom, so the probability is ``(1 + gap / sum) ** -n``.
+
+    Examples
+    --------
+    >>> found = open_gap(300, [100, 100, 100])
+    >>> round(found.p_as_long, 6), round(found.rate_upper, 5)
+    (0.125, 0.00999)
+    """
+    earlier = exposures(np.atleast_1d(earlier_gaps), "earlier_gaps")
+    wait = float(exposures(gap, "gap"))
+    tail_of(confidence)
+    total, n = float(earlier.sum()), len(earlier)
+    p = float(np.exp(-n * np.log1p(wait / total))) if n and total > 0 else np.nan
+    upper = float(special.gammainccinv(1, 1 - confidence)) / wait if wait > 0 else np.inf
+    return OpenGap(wait, p, upper)
+
+
+def _chart(gaps: FloatArray, centre: float, lower: float, upper: float, baseline: int) -> GapChart:
+    """Judge the gaps against centre and limits."""
+    counted = np.full(gaps.shape, not np.isnan(centre))
+    signals = {
+        Rule.ABOVE_LIMIT: gaps > upper,
+        Rule.BELOW_LIMIT: gaps < lower,
+        Rule.RUN_ABOVE: in_a_row(gaps > centre, counted),
+        Rule.RUN_BELOW: in_a_row(gaps < centre, counted),
+    }
+    return GapChart(gaps, float(centre), float(lower), float(upper), signals, baseline)
+
+
+def _baseline(gaps: npt.NDArray[np.generic], n: int | None) -> int:
+    """Number of baseline gaps."""
+    if n is None:
+        return len(gaps)
+    if not 1 <= n <= len(gaps):
+        raise ValueError(f"baseline must be 1 to {len(gaps)} gaps, but is {n}")
+    return n

@@ -17,7 +17,7 @@ def _share(name: str, meaning: str, blank: str) -> Column:
     return Column(name, Kind.NUMBER, meaning, "share from 0 to 1", blank=blank)
 
 
-_NO_LIMIT = "no limits: fewer than two families"
+_NO_LIMIT = "no limits: fewer than five families"
 
 LINE_TABLE = Frame(
     "line_table",
@@ -69,34 +69,53 @@ ADHERENCE = Frame(
     key=("group",),
 )
 
+_EVENTS = Column("events", Kind.COUNT, "events attributed to home", "events")
+_BASIS_DAYS = Column("line_days", Kind.COUNT, "home line-days on the basis asked for", "line-days")
+_PER = "events per 1000 line-days"
+_NO_RATE = "no line-days: no rate"
+_RATE = Column("rate_per_1000", Kind.NUMBER, "events per 1000 home line-days", _PER, _NO_RATE)
+
+
+def _number(name: str, meaning: str, unit: str, blank: str | None) -> Column:
+    return Column(name, Kind.NUMBER, meaning, unit, blank)
+
+
+COUNTS = Frame(
+    "counts",
+    "one row a group with an event or a line-day",
+    (
+        _GROUP,
+        _EVENTS,
+        Column("events_elsewhere", Kind.COUNT, "events not attributed to home", "events"),
+        _BASIS_DAYS,
+    ),
+    key=("group",),
+)
+
 RATES = Frame(
     "rates",
     "one row a group",
     (
         _GROUP,
-        Column("events", Kind.COUNT, "events attributed to home", "events"),
-        Column("line_days", Kind.COUNT, "home line-days on the basis asked for", "line-days"),
-        Column(
-            "rate_per_1000",
-            Kind.NUMBER,
-            "events per 1000 home line-days",
-            "events per 1000 line-days",
-            blank="no line-days: no rate",
-        ),
-        Column(
-            "lower",
-            Kind.NUMBER,
-            "lower 95 % limit",
-            "events per 1000 line-days",
-            blank="no line-days: no rate",
-        ),
-        Column(
-            "upper",
-            Kind.NUMBER,
-            "upper 95 % limit",
-            "events per 1000 line-days",
-            blank="no line-days: no rate",
-        ),
+        _EVENTS,
+        _BASIS_DAYS,
+        _RATE,
+        _number("lower", "lower 95 % limit", _PER, _NO_RATE),
+        _number("upper", "upper 95 % limit", _PER, _NO_RATE),
     ),
     key=("group",),
+)
+
+COMPARISON = Frame(
+    "comparison",
+    "one row: two groups or spells of time",
+    (
+        Column("first", Kind.TEXT, "group or span above the line of the ratio"),
+        Column("second", Kind.TEXT, "group or span below it"),
+        _number("ratio", "first rate over second", "", "no events in either"),
+        _number("lower", "lower 95 % limit of the ratio", "", "no events in either"),
+        _number("upper", "upper 95 % limit of the ratio", "", "no events in either"),
+        _number("p", "twice the smaller tail, against a ratio of 1", "", None),
+        Column("method", Kind.TEXT, "how limits and p were worked out"),
+    ),
 )

@@ -1,0 +1,70 @@
+"""How many events and how many home line-days has each group, on which basis?
+
+Rates, comparisons, charts and funnels all start from here, so that they cannot disagree.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.measures.grouping import group_of, in_group_order
+from analysis.tables.measures import COUNTS
+from analysis.tallies import Tallies
+from analysis.vocabulary import Basis, Grouping, OutcomeKind, Task
+
+
+class MeasureError(Exception):
+    """A measure was asked for something that it cannot answer; one sentence for a user."""
+
+
+def usual_basis(event: str) -> Basis:
+    """Bloodstream infections count per child, everything else per line (definitions §1).
+
+    Examples
+    --------
+    >>> str(usual_basis("bloodstream_infection")), str(usual_basis("skin"))
+    ('child', 'line')
+    """
+    return Basis.CHILD if event == OutcomeKind.BLOODSTREAM_INFECTION else Basis.LINE
+
+
+def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
+    """Events attributed to home and home line-days by group.
+
+    Parameters
+    ----------
+    tallies : Tallies
+        Additive counts.
+    event : str
+        ``skin``, a finding code or an outcome.
+    by : Grouping
+        How to split.
+    basis : Basis
+        ``line``: every line's day counts; ``child``: a child's day counts once.
+
+    Returns
+    -------
+    DataFrame
+        COUNTS, in order of the group: a group is there when it has an event or a line-day.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known.
+
+    *Source:* project definition, definitions §1 and §5.
+    """
+    known = list(tallies.events["event"].cat.categories)
+    if event not in known:
+        raise MeasureError(f"event {event!r} is not known; known are {', '.join(known)}.")
+    column = "child_days" if basis is Basis.CHILD else "home_line_days"
+    days = tallies.days[tallies.days["task"] == Task.DRESSING]
+    events = tallies.events[(tallies.events["event"] == event).to_numpy(dtype=bool)]
+    line_days = days.groupby(group_of(days, tallies.lines, by), dropna=False)[column].sum()
+    by_group = events.groupby(group_of(events, tallies.lines, by), dropna=False)
+    at_home, elsewhere = by_group["events"].sum(), by_group["events_elsewhere"].sum()
+    table = pd.DataFrame({"line_days": line_days, "events": at_home, "events_elsewhere": elsewhere})
+    table = table.fillna(0).astype("int64").rename_axis("group").reset_index()
+    table = table[(table["line_days"] > 0) | (table["events"] > 0)].astype({"group": "string"})
+    bands = list(tallies.days["age_band"].cat.categories) if by is Grouping.AGE_BAND else None
+    return COUNTS.check(in_group_order(table, bands))

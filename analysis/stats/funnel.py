@@ -1,0 +1,281 @@
+"""Which sites or nurses differ from the programme by more than chance allows?
+
+A funnel: each group's rate against its line-days, with limits about the programme's rate that
+narrow as line-days grow. Groups inside the limits are not to be told apart; the funnel shows which
+ones to look into and doesn't rank them. A list sorted by rate does rank, and puts small groups at
+both ends by chance alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from analysis.stats.charts import count_quantile
+from analysis.stats.intervals import (
+    PER,
+    FloatArray,
+    IntArray,
+    exposures,
+    quotient,
+    tail_of,
+    whole_numbers,
+)
+
+CONFIDENCES = (0.95, 0.998)
+WINSORISED_SHARE = 0.1
+"""Share of groups at either end drawn in before dispersion is estimated, so that the groups to be
+found don't widen the limits that should find them."""
+NOT_A_LEAGUE_TABLE = (
+    "Groups inside the limits differ by no more than chance allows: do not rank them."
+)
+
+
+@dataclass(frozen=True)
+class Funnel:
+    """Groups against the programme; arrays have shape (groups,), unit: per 1000 line-days."""
+
+    events: IntArray
+    line_days: IntArray
+    rate_per_1000: FloatArray
+    """nan where there are no line-days; so are the limits."""
+    centre: float
+    """nan when no group has line-days."""
+    lower_95: FloatArray
+    upper_95: FloatArray
+    lower_998: FloatArray
+    upper_998: FloatArray
+    tau: float
+    """Standard deviation of groups' true rates that the limits allow for, per 1000; 0: none."""
+
+
+@dataclass(frozen=True)
+class GroupDispersion:
+    """How far groups differ beyond chance."""
+
+    phi: float
+    """Winsorised mean of squared z-scores; about 0.7 or less when there is chance only."""
+    tau: float
+    """Standard deviation of groups' true rates, per 1000 line-days; 0 when there is none to see."""
+    groups: int
+
+
+def funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Funnel:
+    """Rates of groups with exact Poisson limits about their common rate.
+
+    Parameters
+    ----------
+    events, line_days : array_like of int, shape (groups,)
+        Groups that make up the programme.
+
+    Returns
+    -------
+    Funnel
+        Limits of 95 and 99.8 %: a rate above `upper` or below `lower` has a chance of at most
+        half of the rest. No events: centre and limits 0. A group without line-days: nan.
+
+    Raises
+    ------
+    ValueError
+        Counts or days that are negative or not whole.
+
+    Notes
+    -----
+    Source: exact Poisson quantiles, as in Spiegelhalter, Stat Med 2005;24:1185 (from memory).
+
+    Examples
+    --------
+    >>> found = funnel([4, 6, 30], [2000, 3000, 5000])
+    >>> found.centre, found.upper_998.round(2).tolist()
+    (4.0, [9.0, 8.0, 7.0])
+    """
+    counts, days = _groups(events, line_days)
+    return _about_centre(counts, days, 0.0)
+
+
+def overdispersed_funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Funnel:
+    """Rates of groups with limits that allow for differences every programme has.
+
+    Where groups differ a little everywhere (case mix, habits), exact limits flag the large ones for
+    small differences. Here true rates vary with the standard deviation `tau` estimated from the
+    groups themselves, and the limits are negative binomial quantiles.
+
+    Parameters
+    ----------
+    events, line_days : array_like of int, shape (groups,)
+        Groups that make up the programme.
+
+    Returns
+    -------
+    Funnel
+        As `funnel`, and the same when `tau` is 0.
+
+    Raises
+    ------
+    ValueError
+        Counts or days that are negative or not whole.
+
+    Notes
+    -----
+    Source: additive random effects on winsorised z-scores, as in Spiegelhalter, Stat Med
+    2005;24:1185 (from memory); see `group_dispersion`.
+
+    Examples
+    --------
+    >>> found = overdispersed_funnel([10, 30, 12, 28, 9, 31], [5000] * 6)
+    >>> found.tau > 0, bool(found.upper_998[0] > funnel([20] * 6, [5000] * 6).upper_998[0])
+    (True, True)
+    """
+    counts, days = _groups(events, line_days)
+    return _about_centre(counts, days, group_dispersion(counts, days).tau)
+
+
+def group_dispersion(events: npt.ArrayLike, line_days: npt.ArrayLike) -> GroupDispersion:
+    """How far groups differ beyond chance, the most extreme ones drawn in.
+
+    Parameters
+    ----------
+    events, line_days : array_like of int, shape (groups,)
+        Groups that make up the programme; those without line-days are left out.
+
+    Returns
+    -------
+    GroupDispersion
+        No events or fewer than two groups: `phi` nan and `tau` 0.
+
+    Raises
+    ------
+    ValueError
+        Counts or days that are negative or not whole.
+
+    Notes
+    -----
+    The z-scores are Pearson's, of variance 1 at any mean (a root transform exceeds it when few
+    events are expected, and would find differences that aren't there). The outer tenths are set
+    to the tenth's edge. `tau` is the method-of-moments estimate of DerSimonian and Laird.
+
+    Source: Spiegelhalter, Stat Med 2005;24:1185 (from memory).
+
+    Examples
+    --------
+    >>> group_dispersion([20, 20, 20], [5000] * 3)
+    GroupDispersion(phi=0.0, tau=0.0, groups=3)
+    """
+    counts, days = _groups(events, line_days)
+    counts, days = counts[days > 0], days[days > 0]
+    groups, total = len(days), int(counts.sum())
+    if groups < 2 or total == 0:
+        return GroupDispersion(np.nan, 0.0, groups)
+    centre = total / int(days.sum())
+    mean = days * centre
+    z = (counts - mean) / np.sqrt(mean)
+    edges = np.quantile(z, [WINSORISED_SHARE, 1 - WINSORISED_SHARE])
+    phi = float(np.mean(np.clip(z, *edges) ** 2))
+    # Weights are inverse variances of the groups' rates.
+    weights = np.sort(days / centre)
+    excess = groups * phi - (groups - 1)
+    tau_squared = excess / (weights.sum() - (weights**2).sum() / weights.sum())
+    return GroupDispersion(phi, PER * float(np.sqrt(max(tau_squared, 0.0))), groups)
+
+
+def smooth_funnel_limits(
+    line_days: npt.ArrayLike, rate_per_1000: float, *, confidence: float
+) -> tuple[FloatArray, FloatArray]:
+    """Limits for drawing the funnel as a smooth line.
+
+    Between two neighbouring counts the exact quantile is interpolated so that the chance beyond
+    is met exactly on average. To judge a group, use the exact limits of `funnel`.
+
+    Parameters
+    ----------
+    line_days : array_like of float
+        Where to draw, for example an even grid; 0 gives nan.
+    rate_per_1000 : float
+        The programme's rate.
+    confidence : float in (0, 1)
+        Two-sided.
+
+    Returns
+    -------
+    lower, upper : array of float
+        Unit: per 1000 line-days.
+
+    Raises
+    ------
+    ValueError
+        Line-days negative, confidence outside (0, 1).
+
+    Notes
+    -----
+    Source: interpolation as in Spiegelhalter, Stat Med 2005;24:1185, appendix (from memory).
+
+    Examples
+    --------
+    >>> lower, upper = smooth_funnel_limits([1000, 5000], 4.0, confidence=0.95)
+    >>> lower.round(2).tolist(), upper.round(2).tolist()
+    ([0.09, 2.24], [7.88, 5.75])
+    """
+    days = exposures(line_days, "line_days")
+    mean = days * rate_per_1000 / PER
+    tail = tail_of(confidence)
+    lower, upper = _interpolated(tail, mean), _interpolated(1 - tail, mean)
+    return PER * quotient(lower, days), PER * quotient(upper, days)
+
+
+def _interpolated(level: float, mean: FloatArray) -> FloatArray:
+    """Count at which the interpolated distribution function reaches the level."""
+    count = stats.poisson.ppf(level, mean)
+    over = stats.poisson.cdf(count, mean) - level
+    chance = stats.poisson.pmf(count, mean)
+    back = np.divide(over, chance, out=np.zeros_like(over), where=chance > 0)
+    return np.asarray(np.maximum(count - back, 0.0))
+
+
+def _about_centre(counts: IntArray, days: IntArray, tau: float) -> Funnel:
+    """Exact limits about the common rate, with true rates spread by tau."""
+    centre = float(quotient(counts.sum(), days.sum()))
+    mean = np.where(days > 0, days * centre, np.nan)
+
+    spread = np.asarray(tau / PER * days, dtype=np.float64)
+
+    def limit(level: float) -> FloatArray:
+        return PER * quotient(_quantile(level, mean, spread), days)
+
+    lower_95, upper_95, lower_998, upper_998 = (
+        limit(level) for c in CONFIDENCES for level in (tail_of(c), 1 - tail_of(c))
+    )
+    return Funnel(
+        counts,
+        days,
+        PER * quotient(counts, days),
+        PER * centre,
+        lower_95,
+        upper_95,
+        lower_998,
+        upper_998,
+        tau,
+    )
+
+
+def _quantile(level: float, mean: FloatArray, spread: FloatArray) -> FloatArray:
+    """Quantile of counts whose means vary about `mean` with standard deviation `spread`."""
+    if not spread.any():
+        return count_quantile(level, mean)
+    known = (mean > 0) & (spread > 0)
+    extra = np.where(known, spread, 1.0) ** 2
+    usual = np.where(known, mean, 1.0)
+    # Negative binomial of that mean and of variance mean + spread^2.
+    found = stats.nbinom.ppf(level, usual**2 / extra, usual / (usual + extra))
+    return np.where(known, found, count_quantile(level, mean))
+
+
+def _groups(events: npt.ArrayLike, line_days: npt.ArrayLike) -> tuple[IntArray, IntArray]:
+    """Counts and days, one entry a group."""
+    counts, days = np.broadcast_arrays(
+        np.atleast_1d(whole_numbers(events, "events")),
+        np.atleast_1d(whole_numbers(line_days, "line_days")),
+    )
+    return counts, days

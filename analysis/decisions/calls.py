@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.decisions.day import Day
-from analysis.decisions.reasons import FINDERS, joined
+from analysis.decisions.reasons import FINDERS
+from analysis.decisions.wording import joined_by
 from analysis.policy import Policy
 from analysis.tables.calls import CALL_EVIDENCE, CALL_FAMILIES, CALL_REASONS
 from analysis.tables.records import Records
@@ -137,18 +138,20 @@ def _families(day: Day, reasons: pd.DataFrame, waiting: pd.DataFrame) -> pd.Data
     said = reasons["sentence"].astype("string")
     said = said.where(~named, "line " + reasons["line_id"] + ": " + said)
     urgency = reasons["band"].map({band: at for at, band in enumerate(Band)}).astype("int64")
-    told = reasons.assign(said=said, urgency=urgency).groupby("family_id", sort=False)
-    families = told.agg(
-        reasons=("reason", lambda codes: ";".join(dict.fromkeys(codes))),
-        sentence=("said", joined),
-        line_ids=("line_id", lambda ids: ";".join(sorted(set(ids.dropna())))),
-        urgency=("urgency", "min"),
-        n_reasons=("reason", "nunique"),
+    of, by_line = reasons["family_id"], reasons.sort_values("line_id")
+    told = reasons.assign(urgency=urgency).groupby("family_id", sort=False)
+    families = pd.DataFrame(
+        {
+            "reasons": _by_family(of, reasons["reason"], ";"),
+            "sentence": _by_family(of, said, "; "),
+            "line_ids": _by_family(by_line["family_id"], by_line["line_id"], ";"),
+            "urgency": told["urgency"].min(),
+            "n_reasons": told["reason"].nunique(),
+        }
     )
     families = families.reindex(families.index.union(pd.Index(waiting["family_id"]), sort=False))
-    families.index.name = "family_id"
-    families = families.reset_index()
-    known = {n: families["family_id"].map(s) for n, s in _about(day).items()}
+    families = families.rename_axis("family_id").reset_index()
+    known = {n: families["family_id"].map(s) for n, s in _about(day, families["family_id"]).items()}
     families = families.assign(**known)
     call = waiting.set_index("family_id")
     families["recheck_on"] = families["family_id"].map(call["recheck_on"]).astype("datetime64[s]")
@@ -171,19 +174,25 @@ def _families(day: Day, reasons: pd.DataFrame, waiting: pd.DataFrame) -> pd.Data
     texts = dict.fromkeys(
         ("family_id", "reasons", "sentence", "line_ids", "nurse", "site"), "string"
     )
-    families["line_ids"] = families["line_ids"].replace("", None)
     return families.astype({**texts, "last_heard_on": "datetime64[s]"})[CALL_FAMILIES.names]
 
 
-def _about(day: Day) -> dict[str, pd.Series[Any]]:
-    """What is shown of each family beside its reasons, by family code."""
-    by_line = day.lines.groupby("family_id")
+def _by_family(family: pd.Series[Any], texts: pd.Series[Any], mark: str) -> pd.Series[Any]:
+    return joined_by({"family_id": family}, texts, mark).set_index("family_id")["said"]
+
+
+def _about(day: Day, listed: pd.Series[Any]) -> dict[str, pd.Series[Any]]:
+    """What is shown of each listed family beside its reasons, by family code."""
+    lines = day.lines[day.lines["family_id"].isin(listed).to_numpy(dtype=bool)]
     families = day.timeline.families.set_index("family_id")
     overdue = day.care(Task.DRESSING).groupby("family_id")["days_overdue"].max()
+    named = {}
+    for column in ("nurse", "site"):
+        in_order = lines.sort_values(column)
+        named[column] = _by_family(in_order["family_id"], in_order[column], ";")
     return {
         "days_overdue": overdue,
         "silent_days": families["silent_days"],
         "last_heard_on": families["last_heard_on"],
-        "nurse": by_line["nurse"].agg(lambda names: ";".join(sorted(set(names.dropna())))),
-        "site": by_line["site"].agg(lambda names: ";".join(sorted(set(names)))),
+        **named,
     }

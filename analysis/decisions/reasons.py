@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.decisions.day import Day
-from analysis.decisions.wording import counted
+from analysis.decisions.wording import counted, joined_by
 from analysis.vocabulary import (
     NOTHING_SEEN,
     EntryKind,
@@ -43,19 +43,18 @@ def _red_flag(day: Day) -> Found:
     answered = entries["received_at"] < entries["family_id"].map(spoken)
     entries = entries[~answered.to_numpy(dtype=bool)].sort_values(["line_id", "done_on", "row"])
     said = day.labels(entries["findings"], flags) + " on " + day.words(entries["done_on"])
-    told = entries.assign(said=said).groupby(["family_id", "line_id"], observed=True, sort=False)
-    reasons = told["said"].agg(joined).reset_index()
+    reasons = _told_by_line(entries, said, "; ")
     reasons["sentence"] = (
         "red flag reported: "
-        + reasons["said"].astype("string")
+        + reasons["said"]
         + "; follow the programme's own emergency instruction"
     )
     return Found(reasons, _proof("home_log", entries))
 
 
-def joined(texts: pd.Series[Any]) -> str:
-    """Different texts in their order, with semicolons between."""
-    return "; ".join(dict.fromkeys(texts))
+def _told_by_line(rows: pd.DataFrame, said: pd.Series[Any], mark: str) -> pd.DataFrame:
+    """One row a line with what its rows say, each once: family_id, line_id, said."""
+    return joined_by({"family_id": rows["family_id"], "line_id": rows["line_id"]}, said, mark)
 
 
 def _compromised(day: Day) -> Found:
@@ -136,15 +135,12 @@ def _skin_event_open(day: Day) -> Found:
     open_ = newest[newest >= day.since(day.edition.settings.skin_open_days)]
     open_ = open_[~(cleared.reindex(open_.index) > open_).to_numpy(dtype=bool)]
     rows = skin[(skin["done_on"] == skin["line_id"].map(open_)).to_numpy(dtype=bool)]
-    told = rows.assign(said=day.labels(rows["findings"], codes)).groupby(
-        ["family_id", "line_id"], observed=True, sort=False
-    )
-    reasons = told.agg(said=("said", joined), seen_on=("done_on", "max")).reset_index()
+    reasons = _told_by_line(rows, day.labels(rows["findings"], codes), ", ")
     reasons["sentence"] = (
         "skin finding on "
-        + day.words(reasons["seen_on"])
+        + day.words(reasons["line_id"].map(open_))
         + " not cleared since: "
-        + reasons["said"].astype("string")
+        + reasons["said"]
     )
     return Found(reasons, _proof("home_log", rows))
 
@@ -271,18 +267,10 @@ def _no_sign_off(day: Day) -> Found:
         ).to_numpy(dtype=bool)
     ]
     changes = changes[~changes["caregiver_id"].isin(signed_off(day, Skill.DRESSING_CHANGE))]
-    told = changes.groupby(["family_id", "line_id"], observed=True, sort=False)
-    reasons = told["caregiver_id"].agg(_names).reset_index()
-    reasons["sentence"] = (
-        "dressing changed by "
-        + reasons["caregiver_id"].astype("string")
-        + " without a current sign-off"
-    )
+    changes = changes.sort_values(["line_id", "caregiver_id", "row"])
+    reasons = _told_by_line(changes, changes["caregiver_id"], ", ")
+    reasons["sentence"] = "dressing changed by " + reasons["said"] + " without a current sign-off"
     return Found(reasons, _proof("home_log", changes))
-
-
-def _names(texts: pd.Series[Any]) -> str:
-    return ", ".join(sorted(set(texts)))
 
 
 def signed_off(day: Day, skill: Skill) -> pd.Series[Any]:

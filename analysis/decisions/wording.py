@@ -6,13 +6,15 @@ reason) and returns one text a reason.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
-Texts = pd.Series
 MONTHS = np.array(
     ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 )
@@ -42,3 +44,36 @@ def counted(number: pd.Series[Any], one: str, many: str) -> pd.Series[str]:
     """Number and noun: "1 day", "3 days"."""
     noun = np.where(number.to_numpy() == 1, f" {one}", f" {many}")
     return pd.Series(number.astype("string") + noun, index=number.index, dtype="string")
+
+
+def joined_by(keys: Mapping[str, pd.Series[Any]], texts: pd.Series[Any], mark: str) -> pd.DataFrame:
+    """Different texts of each key in their order, joined by a mark; blank texts say nothing.
+
+    Parameters
+    ----------
+    keys : mapping of name to Series
+        What a joined text is made for.
+    texts : Series
+        Of the same length as each key.
+    mark : str
+        Put between two texts.
+
+    Returns
+    -------
+    DataFrame
+        One row a key, in order of its first text: the keys and ``said``.
+
+    Examples
+    --------
+    >>> joined_by({"of": pd.Series(["a", "b", "a"])}, pd.Series(["x", None, "y"]), "; ").values
+    array([['a', 'x; y']], dtype=object)
+    """
+    # Before: one row a text; after: one row a key with its different texts.
+    rows = pd.DataFrame({**keys, "said": texts}).astype("string").dropna(subset="said")
+    table = pa.Table.from_pandas(rows.drop_duplicates(), preserve_index=False)
+    lists = table.group_by(list(keys), use_threads=False).aggregate([("said", "list")])
+    told = {name: lists[name].to_pandas() for name in keys}
+    texts_of = lists["said_list"].cast(pa.list_(pa.string()))
+    return pd.DataFrame({**told, "said": pc.binary_join(texts_of, mark).to_pandas()}).astype(
+        "string"
+    )

@@ -119,3 +119,114 @@ COMPARISON = Frame(
         Column("method", Kind.TEXT, "how limits and p were worked out"),
     ),
 )
+
+LINE_TIMES = Frame(
+    "line_times",
+    "one row a line that came home before the as-of day",
+    (
+        Column("line", Kind.COUNT, "position of the line"),
+        Column("group", Kind.TEXT, "value of the grouping", blank="not recorded"),
+        Column("entry_day", Kind.COUNT, "day since placement on which it came home", "days"),
+        Column("exit_day", Kind.COUNT, "day since placement on which it was last seen", "days"),
+        Column("cause", Kind.COUNT, "0 still in place or left, 1 unplanned, 2 planned, 3 death"),
+    ),
+    key=("line",),
+)
+
+_LINES_OF = "lines"
+DWELL = Frame(
+    "dwell",
+    "one row a group and day since placement with an end of a line",
+    (
+        _GROUP,
+        Column("day", Kind.COUNT, "day since placement", "days"),
+        Column("at_risk", Kind.COUNT, "lines at risk on it", _LINES_OF),
+        Column("removed", Kind.COUNT, "of these removed on it", _LINES_OF),
+        Column("unplanned", Kind.COUNT, "of these unplanned", _LINES_OF),
+        Column("planned", Kind.COUNT, "of these planned", _LINES_OF),
+        _number("in_place", "share still in place at its end (Kaplan-Meier)", "share", None),
+        _number("in_place_lower", "lower 95 % limit", "share", "no line left"),
+        _number("in_place_upper", "upper 95 % limit", "share", "no line left"),
+        _number("unplanned_share", "share ended unplanned by then (Aalen-Johansen)", "share", None),
+        _number("unplanned_lower", "lower 95 % limit", "share", None),
+        _number("unplanned_upper", "upper 95 % limit", "share", None),
+    ),
+    key=("group", "day"),
+)
+
+DWELL_SUMMARY = Frame(
+    "dwell_summary",
+    "one row a group",
+    (
+        _GROUP,
+        Column("lines", Kind.COUNT, "lines with time at risk", _LINES_OF),
+        Column("without_time", Kind.COUNT, "lines that ended on the day they came home", _LINES_OF),
+        Column(
+            "start_day",
+            Kind.COUNT,
+            "the curve is of the lines in place on this day since placement",
+            "days",
+            "never enough lines at risk: no curve",
+        ),
+        Column("removed", Kind.COUNT, "removed after it", _LINES_OF),
+        Column("unplanned", Kind.COUNT, "of these unplanned", _LINES_OF),
+        Column("planned", Kind.COUNT, "of these planned", _LINES_OF),
+        Column(
+            "median_day", Kind.COUNT, "day by which half had been removed", "days", "not reached"
+        ),
+        Column("median_lower", Kind.COUNT, "lower 95 % limit", "days", "not reached"),
+        Column("median_upper", Kind.COUNT, "upper 95 % limit", "days", "not reached"),
+        Column("horizon", Kind.COUNT, "day up to which the mean is taken", "days", "no curve"),
+        _number(
+            "mean_days", "mean days in place from start to horizon", "days", "not followed so far"
+        ),
+        _number("mean_days_error", "its standard error", "days", "not followed so far"),
+        Column("reading", Kind.TEXT, "the result in plain words"),
+    ),
+    key=("group",),
+)
+
+LOGRANK = Frame(
+    "logrank",
+    "one row: groups compared by the log-rank test with delayed entry",
+    (
+        _number("statistic", "chi-squared", "", "nothing can be compared"),
+        Column("df", Kind.COUNT, "degrees of freedom"),
+        _number("p", "its upper tail", "", "nothing can be compared"),
+    ),
+)
+
+CHART = Frame(
+    "chart",
+    "one row a period (u) or gap before an event (t, g), in order of time",
+    (
+        Column("period", Kind.TEXT, "month or quarter; for gaps the day of the event"),
+        _EVENTS,
+        Column("line_days", Kind.COUNT, "home line-days of the period, or of the gap", "line-days"),
+        _RATE,
+        _number(
+            "centre", "centre line", "rate per 1000 (u), days (t) or line-days (g)", "no baseline"
+        ),
+        _number("lower_limit", "lower limit", "as the centre", "no baseline"),
+        _number("upper_limit", "upper limit", "as the centre", "no baseline"),
+        Column("signal", Kind.CODES, "rules that the point breaks", blank="none"),
+    ),
+    key=("period",),
+)
+
+FUNNEL = Frame(
+    "funnel",
+    "one row a group",
+    (
+        _GROUP,
+        _EVENTS,
+        _BASIS_DAYS,
+        _RATE,
+        _number("centre", "rate of all groups together", _PER, _NO_RATE),
+        _number("lower_95", "lower 95 % limit about the centre", _PER, _NO_RATE),
+        _number("upper_95", "upper 95 % limit about the centre", _PER, _NO_RATE),
+        _number("lower_998", "lower 99.8 % limit about the centre", _PER, _NO_RATE),
+        _number("upper_998", "upper 99.8 % limit about the centre", _PER, _NO_RATE),
+    ),
+    key=("group",),
+)

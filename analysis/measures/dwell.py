@@ -1,0 +1,255 @@
+"""How long do lines stay in place, and how many end unplanned?
+
+Days count from placement; a line is seen only from the day it came home (delayed entry).
+Unplanned removal is the event of interest; planned removal and death compete with it, so its
+share is Aalen-Johansen's and never 1 minus the curve of one cause (definitions §6).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.measures.counts import MeasureError
+from analysis.measures.grouping import OF_THE_LINE
+from analysis.stats.competing import Incidence, aalen_johansen
+from analysis.stats.day_table import DayTable, day_tables, has_time
+from analysis.stats.logrank import logrank
+from analysis.stats.survival import kaplan_meier, median_days, restricted_mean, start_when
+from analysis.tables import Records
+from analysis.tables.columns import NO_DAY, days_of
+from analysis.tables.measures import DWELL, DWELL_SUMMARY, LINE_TIMES, LOGRANK
+from analysis.timeline import Timeline
+from analysis.vocabulary import PLANNED_REMOVALS, Grouping, RemovalReason
+
+UNPLANNED, PLANNED, DEATH = 1, 2, 3
+N_CAUSES = 3
+HORIZON_DAYS = 365
+"""Mean days in place are taken up to a year, or as far as the group was followed."""
+
+
+@dataclass(frozen=True)
+class Dwell:
+    """Curves by group (DWELL) and their summary (DWELL_SUMMARY)."""
+
+    curves: pd.DataFrame
+    summary: pd.DataFrame
+
+
+def line_times(timeline: Timeline, records: Records, by: Grouping) -> pd.DataFrame:
+    """When each line came under observation, when it was last seen, and how it ended.
+
+    Parameters
+    ----------
+    timeline : Timeline
+        As of a day: an end on or after it has not been seen yet.
+    records : Records
+        Read for the reason of removal and the registry's dressing type.
+    by : Grouping
+        Of the line; months and quarters are those of its placement.
+
+    Returns
+    -------
+    DataFrame
+        LINE_TIMES.
+
+    *Source:* project definition, definitions §6.
+    """
+    lines = timeline.lines
+    registry = records.lines.set_index("line_id").reindex(lines["line_id"])
+    as_of = int(np.datetime64(timeline.as_of, "D").astype(np.int64))
+    placed, home = days_of(lines["placed_on"]), days_of(lines["home_from"])
+    end, removed = days_of(lines["end_on"]), days_of(registry["removed_on"])
+    seen = (home < as_of) & (placed <= home)
+    last = np.where((end == NO_DAY) | (end > as_of), as_of, end)
+    ended = (removed != NO_DAY) & (removed == end) & (end < as_of)
+    reason = registry["removal_reason"].astype("string").to_numpy(dtype=object)
+    planned = np.isin(reason, [str(r) for r in PLANNED_REMOVALS])
+    cause = np.where(planned, PLANNED, np.where(reason == RemovalReason.DEATH, DEATH, UNPLANNED))
+    frame = pd.DataFrame(
+        {
+            "line": lines["line"].to_numpy(dtype=np.int64),
+            "group": _groups(lines, registry, by),
+            "entry_day": home - placed,
+            "exit_day": np.maximum(last, home) - placed,
+            "cause": np.where(ended, cause, 0),
+        }
+    )
+    return LINE_TIMES.check(frame[seen].reset_index(drop=True))
+
+
+def _groups(lines: pd.DataFrame, registry: pd.DataFrame, by: Grouping) -> pd.Series[str]:
+    if by is Grouping.ALL:
+        return pd.Series("all", index=lines.index, dtype="string")
+    if by in OF_THE_LINE:
+        return lines[OF_THE_LINE[by]].astype("string")
+    placed = pd.DatetimeIndex(lines["placed_on"])
+    if by is Grouping.MONTH:
+        return pd.Series(placed.strftime("%Y-%m"), index=lines.index, dtype="string")
+    if by is Grouping.QUARTER:
+        text = placed.year.astype(str) + "-Q" + placed.quarter.astype(str)
+        return pd.Series(text, index=lines.index, dtype="string")
+    if by is Grouping.DRESSING_TYPE:
+        return pd.Series(registry["dressing_type"].astype("string").to_numpy(), dtype="string")
+    raise MeasureError(
+        f"dwell time cannot be split by {by}, which changes while a line is in place."
+    )
+
+
+def dwell(timeline: Timeline, records: Records, by: Grouping) -> Dwell:
+    """Share of lines still in place and share ended unplanned, by day since placement.
+
+    Parameters
+    ----------
+    timeline, records, by
+        As for `line_times`.
+
+    Returns
+    -------
+    Dwell
+        A curve starts on the first day with ten lines at risk and is "given in place on" it; a
+        group that never has ten has a summary without a curve.
+
+    Raises
+    ------
+    MeasureError
+        The grouping changes while a line is in place.
+
+    *Source:* project definition, definitions §6; Kaplan-Meier and Aalen-Johansen with delayed
+    entry as `stats.survival` and `stats.competing` say.
+    """
+    times = line_times(timeline, records, by)
+    groups, tables, without_time = _day_tables(times)
+    curves, rows = [], []
+    for group, table, aside in zip(groups, tables, without_time, strict=True):
+        curve, row = _one_group(table)
+        curves.append(curve.assign(group=group))
+        rows.append({**row, "group": group, "without_time": int(aside)})
+    stacked = pd.concat(curves) if curves else DWELL.empty()
+    summary = pd.DataFrame(rows, columns=DWELL_SUMMARY.names)
+    types = {c.name: c.dtype for c in DWELL_SUMMARY.columns}
+    curve_types = {c.name: c.dtype for c in DWELL.columns}
+    return Dwell(
+        DWELL.check(stacked.astype(curve_types).reset_index(drop=True)),
+        DWELL_SUMMARY.check(summary.astype(types)),
+    )
+
+
+def compare_dwell(
+    timeline: Timeline, records: Records, by: Grouping, *, unplanned_only: bool
+) -> pd.DataFrame:
+    """Log-rank test of any removal, or of unplanned removal, between all groups.
+
+    Parameters
+    ----------
+    timeline, records, by
+        As for `line_times`.
+    unplanned_only : bool
+        Count unplanned removal only; other ends are censored then.
+
+    Returns
+    -------
+    DataFrame
+        LOGRANK, one row.
+
+    Raises
+    ------
+    MeasureError
+        Fewer than two groups, or a grouping that changes while a line is in place.
+    """
+    groups, tables, _ = _day_tables(line_times(timeline, records, by))
+    if len(groups) < 2:
+        raise MeasureError(f"by {by} there are fewer than two groups to compare.")
+    found = logrank(tables, cause=UNPLANNED if unplanned_only else None)
+    row = pd.DataFrame({"statistic": [found.statistic], "df": [found.df], "p": [found.p]})
+    return LOGRANK.check(row)
+
+
+def _day_tables(
+    times: pd.DataFrame,
+) -> tuple[list[str | None], tuple[DayTable, ...], np.ndarray[tuple[int], np.dtype[np.int64]]]:
+    """Groups in order (not recorded last), their day tables, and lines without time in each."""
+    groups = sorted(times["group"].dropna().unique())
+    names: list[str | None] = list(groups)
+    code = pd.Index(groups, dtype="string").get_indexer(pd.Index(times["group"]))
+    if times["group"].isna().any():
+        names.append(None)
+        code = np.where(code < 0, len(groups), code)
+    if not names:
+        return [], (), np.zeros(0, dtype=np.int64)
+    entry, leave = times["entry_day"].to_numpy(), times["exit_day"].to_numpy()
+    timed = has_time(entry, leave)
+    tables = day_tables(
+        entry[timed],
+        leave[timed],
+        times["cause"].to_numpy()[timed],
+        code[timed],
+        n_causes=N_CAUSES,
+        n_groups=len(names),
+    )
+    return names, tables, np.bincount(code[~timed], minlength=len(names))
+
+
+def _one_group(table: DayTable) -> tuple[pd.DataFrame, dict[str, object]]:
+    start = start_when(table)
+    if start is None:
+        row: dict[str, object] = {
+            "lines": table.n_lines,
+            "removed": int(table.removed.sum()),
+            "unplanned": int(table.events[:, UNPLANNED - 1].sum()),
+            "planned": int(table.events[:, PLANNED - 1].sum()),
+            "reading": "fewer than ten lines at risk on every day: too few for a curve",
+        }
+        return DWELL.empty(), row
+    curve, incidence = kaplan_meier(table, start=start), aalen_johansen(table, start=start)
+    median = median_days(curve)
+    horizon = min(HORIZON_DAYS, int(curve.day[-1]))
+    mean = restricted_mean(curve, horizon) if horizon > start else None
+    shown, ends = curve.on_event_days(), incidence.on_event_days()
+    unplanned = UNPLANNED - 1
+    frame = pd.DataFrame(
+        {
+            "day": shown.day,
+            "at_risk": shown.at_risk,
+            "removed": shown.events,
+            "unplanned": ends.events[:, unplanned],
+            "planned": ends.events[:, PLANNED - 1],
+            "in_place": shown.survival,
+            "in_place_lower": shown.lower,
+            "in_place_upper": shown.upper,
+            "unplanned_share": ends.share[:, unplanned],
+            "unplanned_lower": ends.lower[:, unplanned],
+            "unplanned_upper": ends.upper[:, unplanned],
+        }
+    )
+    row = {
+        "lines": table.n_lines,
+        "start_day": start,
+        "removed": int(incidence.events.sum()),
+        "unplanned": int(incidence.events[:, unplanned].sum()),
+        "planned": int(incidence.events[:, PLANNED - 1].sum()),
+        "median_day": median.day,
+        "median_lower": median.lower,
+        "median_upper": median.upper,
+        "horizon": horizon,
+        "mean_days": mean.days if mean else np.nan,
+        "mean_days_error": mean.std_error if mean else np.nan,
+        "reading": _reading(start, horizon, incidence.at([horizon])),
+    }
+    return frame, row
+
+
+def _reading(start: int, horizon: int, at_horizon: Incidence) -> str:
+    """The result in one sentence."""
+    share, lower, upper = (
+        round(100 * float(v[0, UNPLANNED - 1]))
+        for v in (at_horizon.share, at_horizon.lower, at_horizon.upper)
+    )
+    in_place = round(100 * float(at_horizon.survival[0]))
+    of = "all lines" if start == 0 else f"the lines in place on day {start}"
+    return (
+        f"of {of}, {share} % (95 % limits {lower} to {upper} %) had ended unplanned by day "
+        f"{horizon} and {in_place} % were still in place"
+    )

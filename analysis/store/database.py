@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-import importlib.util
 import os
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.pool import NullPool
 
+from analysis.store import faults
 from analysis.store.faults import StoreError, in_plain_words
 from analysis.store.schema import REVISION, changes
 from analysis.store.sqlite_driver import DRIVER
@@ -22,18 +24,22 @@ WAIT_SECONDS = 120.0
 ADVISORY_LOCK = 5_122_016
 """PostgreSQL: the lock that lets one writer in at a time, as SQLite does."""
 
-_HOW_TO_NAME_IT = (
+HOW_TO_NAME_IT = (
     "Write sqlite:///folder/file.sqlite for a file or postgresql://user@host/name for a server."
 )
+
+_creating = threading.Lock()
 
 
 @dataclass(frozen=True)
 class Database:
-    """An opened store: its engine, its name for people and how long writers wait."""
+    """An opened store: its engine and its name for people.
+
+    The engine keeps no connection between uses, so nothing is shared with a forked process.
+    """
 
     engine: sa.Engine
     place: str
-    wait_seconds: float
 
     @property
     def is_sqlite(self) -> bool:
@@ -43,18 +49,19 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Hand out a connection that sees one moment of the store; nothing is written."""
+        begin = "BEGIN" if self.is_sqlite else "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ"
         with in_plain_words(self.place), self.engine.connect() as connection:
-            self._begin(connection, "BEGIN", "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+            connection.exec_driver_sql(begin).close()
             yield connection
             connection.rollback()
 
     @contextmanager
     def changing_tables(self) -> Iterator[sa.Connection]:
         """Hand out the one connection that may write; all of it is kept, or nothing."""
+        alone = f"SELECT pg_advisory_xact_lock({ADVISORY_LOCK})"
+        begin = "BEGIN IMMEDIATE" if self.is_sqlite else alone
         with in_plain_words(self.place), self.engine.connect() as connection:
-            self._begin(
-                connection, "BEGIN IMMEDIATE", f"SELECT pg_advisory_xact_lock({ADVISORY_LOCK})"
-            )
+            connection.exec_driver_sql(begin).close()
             yield connection
             connection.commit()
 
@@ -65,15 +72,11 @@ class Database:
             yield connection
             connection.execute(sa.update(changes).values(number=changes.c.number + 1))
 
-    def _begin(self, connection: sa.Connection, sqlite: str, postgresql: str) -> None:
-        wait = int(self.wait_seconds * 1000)
-        if self.is_sqlite:
-            # Pragmas go before the transaction opens.
-            connection.exec_driver_sql(f"PRAGMA busy_timeout={wait}").close()
-            connection.exec_driver_sql("PRAGMA synchronous=FULL").close()
-            connection.exec_driver_sql(sqlite).close()
-        else:
-            connection.exec_driver_sql(postgresql).close()
+    @contextmanager
+    def outside_transactions(self) -> Iterator[sa.Connection]:
+        """Hand out an SQLite connection for what can't run inside a transaction."""
+        with in_plain_words(self.place), self.engine.connect() as connection:
+            yield connection
 
 
 def open_database(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS) -> Database:
@@ -88,10 +91,6 @@ def open_database(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS)
     wait_seconds : float
         How long a writer waits for another one, in seconds.
 
-    Returns
-    -------
-    Database
-
     Raises
     ------
     StoreError
@@ -100,94 +99,101 @@ def open_database(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS)
     try:
         parsed = sa.make_url(url)
     except sa.exc.ArgumentError:
-        raise StoreError(f"The store's address can't be read. {_HOW_TO_NAME_IT}") from None
+        raise StoreError(f"The store's address can't be read. {HOW_TO_NAME_IT}") from None
     kind = parsed.get_backend_name()
     if kind == "sqlite":
         database = _sqlite(parsed, create=create, wait_seconds=wait_seconds)
     elif kind in {"postgresql", "postgres"}:
         database = _postgresql(parsed, wait_seconds=wait_seconds)
     else:
-        raise StoreError(f"A store can't be of the kind {kind}. {_HOW_TO_NAME_IT}")
+        raise StoreError(f"A store can't be of the kind {kind}. {HOW_TO_NAME_IT}")
     _bring_to_this_version(database, create=create)
     return database
 
 
 def _sqlite(url: sa.URL, *, create: bool, wait_seconds: float) -> Database:
     if not url.database or url.database == ":memory:" or url.database.startswith("file:"):
-        raise StoreError(f"A store needs a file on a disk. {_HOW_TO_NAME_IT}")
+        raise StoreError(f"A store needs a file on a disk. {HOW_TO_NAME_IT}")
     path = Path(url.database)
-    place = str(path)
+    try:
+        _file_at(path, create=create)
+    except OSError:
+        raise StoreError(faults.CANNOT_OPEN.format(place=path)) from None
+    engine = sa.create_engine(
+        sa.URL.create(DRIVER, database=str(path.absolute())),
+        poolclass=NullPool,
+        hide_parameters=True,
+    )
+
+    @sa.event.listens_for(engine, "connect")
+    def pragmas(driver_connection: Any, _: object) -> None:
+        # Before any transaction opens: inside one they are passed by.
+        with driver_connection.cursor() as cursor:
+            cursor.execute(f"PRAGMA busy_timeout={int(wait_seconds * 1000)}").fetchall()
+            cursor.execute("PRAGMA synchronous=FULL")
+
+    return Database(engine, str(path))
+
+
+def _file_at(path: Path, *, create: bool) -> None:
+    """Make the file of a new store, readable by its owner alone (so are SQLite's side files).
+
+    A file that is there is never opened here: closing it would take away the locks that this
+    process holds on it.
+    """
     if not path.parent.is_dir():
         raise StoreError(
             f"The folder {path.parent} for the store isn't there. Make it, or name another one "
             "in --store."
         )
     if path.is_dir():
-        raise StoreError(f"{place} is a folder, not a store. Name a file in it with --store.")
-    new = not path.exists() or path.stat().st_size == 0
-    if new and not create:
-        raise StoreError(
-            f"There is no store at {place}. Ingest files into it first, or name another one "
-            "with --store."
-        )
-    try:
-        # Only the owner may read a new store; SQLite gives its side files the same rights.
-        os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
-    except OSError:
-        raise StoreError(
-            f"The store {place} can't be written: the file or its folder is read-only. Give this "
-            "account the right to write there."
-        ) from None
-    engine = sa.create_engine(
-        sa.URL.create(DRIVER, database=str(path.absolute())),
-        poolclass=NullPool,
-        hide_parameters=True,
-    )
-    database = Database(engine, place, wait_seconds)
-    with in_plain_words(place), engine.connect() as connection:
-        connection.exec_driver_sql(f"PRAGMA busy_timeout={int(wait_seconds * 1000)}").close()
-        connection.exec_driver_sql("PRAGMA journal_mode=WAL").close()
-    return database
+        raise StoreError(f"{path} is a folder, not a store. Name a file in it with --store.")
+    with _creating:
+        if not path.exists():
+            if not create:
+                raise StoreError(faults.NOTHING_THERE.format(place=path))
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+    if not os.access(path, os.R_OK | os.W_OK):
+        raise StoreError(faults.READ_ONLY.format(place=path))
 
 
 def _postgresql(url: sa.URL, *, wait_seconds: float) -> Database:
-    if importlib.util.find_spec("psycopg") is None:
+    try:
+        import psycopg  # noqa: F401 - an extra, asked for only where it is needed
+    except ImportError:
         raise StoreError(
             "A store on PostgreSQL needs the extra 'server', which isn't installed. Install it "
             "with: pip install 'linedays[server]'"
-        )
-    host = url.host or "this machine"
+        ) from None
     engine = sa.create_engine(
         url.set(drivername="postgresql+psycopg"),
+        poolclass=NullPool,
         hide_parameters=True,
-        pool_pre_ping=True,
         connect_args={
             "connect_timeout": 10,
-            "options": f"-c lock_timeout={int(wait_seconds * 1000)} -c timezone=UTC",
+            "options": f"-c lock_timeout={int(wait_seconds * 1000)}",
         },
     )
-    return Database(engine, f"{url.database} on {host}", wait_seconds)
+    return Database(engine, f"{url.database} on {url.host or 'this machine'}")
 
 
 def _bring_to_this_version(database: Database, *, create: bool) -> None:
     with database.reading() as connection:
-        found = _revision(connection)
-    if found == REVISION:
-        return
-    if found is None and not create:
-        raise StoreError(
-            f"There is no store at {database.place}. Ingest files into it first, or name "
-            "another one with --store."
-        )
-    from analysis.store.migrate import upgrade  # only now: it takes long to load
+        names = set(sa.inspect(connection).get_table_names())
+        found = _revision(connection) if "alembic_version" in names else None
+    if names and changes.name not in names:
+        raise StoreError(faults.ANOTHER_PROGRAM.format(place=database.place))
+    if not names and not create:
+        raise StoreError(faults.NOTHING_THERE.format(place=database.place))
+    if database.is_sqlite:
+        with database.outside_transactions() as connection:
+            connection.exec_driver_sql("PRAGMA journal_mode=WAL").close()
+    if found != REVISION:
+        from analysis.store.migrate import upgrade  # takes long to load and is seldom needed
 
-    upgrade(database)
+        upgrade(database)
 
 
 def _revision(connection: sa.Connection) -> str | None:
-    """Revision of the store's tables; None where there are no tables yet."""
-    names = set(sa.inspect(connection).get_table_names())
-    if "alembic_version" in names:
-        table = sa.table("alembic_version", sa.column("version_num", sa.Text()))
-        return connection.execute(sa.select(table.c.version_num)).scalar()
-    return None
+    table = sa.table("alembic_version", sa.column("version_num", sa.Text()))
+    return connection.execute(sa.select(table.c.version_num)).scalar()

@@ -6,6 +6,7 @@ where and how to mend it. No sentence holds a password, a parameter or a cell of
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -50,12 +51,24 @@ REFUSES_USER = (
 NO_SUCH_DATABASE = (
     "The server has no such database as {place}. Create it there, or check its name in --store."
 )
-NOT_ALLOWED = (
-    "This user may not write to {place}. Let the administrator of the database grant it."
-)
+NOT_ALLOWED = "This user may not write to {place}. Let the administrator of the database grant it."
 UNREACHABLE = (
     "The database server of {place} can't be reached. Check that it is running and that host and "
     "port in --store are right."
+)
+NUL = (
+    "A cell holds a NUL character, which the database of {place} can't keep. Nothing of this file "
+    "was stored: take the character out of the file and ingest it again."
+)
+NOTHING_THERE = (
+    "There is no store at {place}. Ingest files into it first, or name another one with --store."
+)
+NEWER = (
+    "The store {place} was written by a newer version of linedays. Install that version, or "
+    "restore an older backup."
+)
+ANOTHER_PROGRAM = (
+    "{place} holds the tables of another program. Name another file or database with --store."
 )
 OTHERWISE = (
     "The store {place} can't be used ({kind}). Restore the newest backup, or open it with the "
@@ -73,10 +86,13 @@ COMPLAINTS: tuple[tuple[str, str], ...] = (
     ("disk i/o error", FAILING_DISK),
     ("unable to open", CANNOT_OPEN),
     ("failed to open", CANNOT_OPEN),
+    ("0x00", NUL),
+    ("permission denied", NOT_ALLOWED),
+    ("read-only", NOT_ALLOWED),
     ("password", REFUSES_USER),
     ('role "', REFUSES_USER),
     ('database "', NO_SUCH_DATABASE),
-    ("permission denied", NOT_ALLOWED),
+    ("host", UNREACHABLE),
     ("connection", UNREACHABLE),
 )
 """What a driver's complaint holds, and the sentence in its stead; first that applies."""
@@ -101,5 +117,11 @@ def in_plain_words(place: str) -> Iterator[None]:
     """
     try:
         yield
-    except (sa.exc.DBAPIError, AdbcError) as error:
+    except _driver_errors() as error:
         raise StoreError(sentence(error, place)) from None
+
+
+def _driver_errors() -> tuple[type[Exception], ...]:
+    psycopg = sys.modules.get("psycopg")  # an extra: only there when PostgreSQL is in use
+    more = () if psycopg is None else (psycopg.Error,)
+    return (sa.exc.DBAPIError, AdbcError, *more)

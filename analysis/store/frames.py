@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 
@@ -26,20 +27,23 @@ def typed(table: pa.Table, entry: Frame) -> pd.DataFrame:
 
 def _typed(cells: pa.ChunkedArray, column: Column) -> Any:
     if column.kind in {Kind.TEXT, Kind.CODES}:
-        return pd.StringDtype("pyarrow").__from_arrow__(cells)
+        return pd.array(cells, dtype="string[pyarrow]")
     if column.kind is Kind.CODE:
         return _categories(cells, column)
     if column.kind in {Kind.DATE, Kind.MONTH}:
-        return dates_of(cells.fill_null(NO_DAY).to_numpy())
+        return dates_of(_int64(cells, NO_DAY))
     if column.kind is Kind.INSTANT:
-        return cells.fill_null(NO_DAY).to_numpy().view("datetime64[us]")
+        return _int64(cells, NO_DAY).view("datetime64[us]")
     if column.kind is Kind.FLAG:
         return cells.to_numpy() != 0
     if column.blank is None:
-        return cells.to_numpy()
-    return pd.arrays.IntegerArray(
-        np.array(cells.fill_null(0).to_numpy()), cells.is_null().to_numpy()
-    )
+        return _int64(cells, 0)
+    return pd.arrays.IntegerArray(np.array(_int64(cells, 0)), np.array(cells.is_null()))
+
+
+def _int64(cells: pa.ChunkedArray, blank: int) -> npt.NDArray[np.int64]:
+    whole = cells.cast(pa.int64())
+    return np.asarray((whole.fill_null(blank) if whole.null_count else whole).to_numpy())
 
 
 def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:

@@ -60,6 +60,7 @@ def records(connection: sa.Connection, known_at: int | None) -> Records:
                 name,
                 ["row", "received_at", *(c.name for c in stored_columns(name))],
                 known_at,
+                side_by_side=True,
             ),
             KNOWN[name],
         )
@@ -85,6 +86,7 @@ def newest(
     columns: list[str],
     known_at: int | None,
     *also: sa.ColumnElement[bool],
+    side_by_side: bool = False,
 ) -> pa.Table:
     """Columns (`row` among them) of the rows in force at an instant, in no order.
 
@@ -95,7 +97,10 @@ def newest(
     query = sa.select(*(rows.c[c] for c in columns)).where(rows.c.void == 0, *also)
     if known_at is not None:
         query = query.where(rows.c.received_at <= known_at)
-    table = bulk.fetch(connection, query)
+    if side_by_side:
+        table = bulk.fetch_in_parts(connection, query, rows.c.row)
+    else:
+        table = bulk.fetch(connection, query)
     gone = _superseded(connection, rows, known_at)
     if len(gone):
         stays = np.isin(table["row"].to_numpy(), gone, invert=True)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from importlib.resources import as_file, files
 
-import sqlalchemy as sa
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
+from analysis.store import faults
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 
@@ -20,7 +20,7 @@ def upgrade(database: Database, revision: str = "head") -> None:
     Raises
     ------
     StoreError
-        The tables belong to another program or to a newer version of this one.
+        The tables are those of a newer version of the program.
     """
     with as_file(files("analysis.store") / "migrations") as folder:
         config = Config()
@@ -29,14 +29,6 @@ def upgrade(database: Database, revision: str = "head") -> None:
         with database.changing_tables() as connection:
             found = MigrationContext.configure(connection).get_current_revision()
             if found is not None and found not in known:
-                raise StoreError(
-                    f"The store {database.place} was written by a newer version of linedays. "
-                    "Install that version, or restore an older backup."
-                )
-            if found is None and sa.inspect(connection).get_table_names():
-                raise StoreError(
-                    f"{database.place} holds the tables of another program. Name another file "
-                    "or database with --store."
-                )
+                raise StoreError(faults.NEWER.format(place=database.place))
             config.attributes["connection"] = connection
             command.upgrade(config, revision)

@@ -8,6 +8,8 @@ key's first has ``row = key_row``; the later ones are few and have an index of t
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 from sqlalchemy.dialects import sqlite
 
@@ -24,7 +26,7 @@ WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
 TEXT = sa.Text()
 BYTES = sa.LargeBinary()
 
-_TYPES: dict[Kind, sa.types.TypeEngine[object]] = {
+_TYPES: dict[Kind, sa.types.TypeEngine[Any]] = {
     Kind.TEXT: TEXT,
     Kind.CODE: TEXT,
     Kind.CODES: TEXT,

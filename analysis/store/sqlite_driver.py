@@ -1,12 +1,10 @@
 """How does SQLAlchemy speak to SQLite through the Arrow driver?
 
 The Arrow driver carries its own SQLite library. Two SQLite libraries in one process must
-never open the same file: they don't see each other's locks, both believe to hold the write
-lock, and rows vanish without an error. So small statements, migrations and bulk rows all go
-through this one driver, and Python's own `sqlite3` is not used on a store.
-
-*Source:* sqlite.org, "How To Corrupt An SQLite Database File", section 2.2.1, Multiple copies
-of SQLite linked into the same application.
+never open the same file: they don't see each other's locks. Tried with Python's `sqlite3`
+beside the Arrow driver, both held the write lock at once and committed rows were gone,
+without an error. So small statements, migrations and bulk rows all go through this one
+driver. (SQLite's manual warns of it: "How To Corrupt An SQLite Database File", 2.2.1.)
 """
 
 from __future__ import annotations
@@ -40,7 +38,7 @@ class SQLiteThroughArrow(SQLiteDialect):
         """The Arrow driver, with the version of the SQLite library in it."""
         with adbc.connect(":memory:", autocommit=True) as probe, probe.cursor() as cursor:
             cursor.execute("SELECT sqlite_version()")
-            (version,) = cursor.fetchone()
+            version = str(cursor.fetchall()[0][0])
         names = {name: getattr(adbc, name) for name in adbc.__all__ if hasattr(adbc, name)}
         number = tuple(int(part) for part in version.split("."))
         return SimpleNamespace(**names, sqlite_version_info=number)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pandas as pd
 import sqlalchemy as sa
 
 from analysis.store import call_notes, known, provenance
 from analysis.store.database import WAIT_SECONDS, Database, open_database
+from analysis.store.faults import StoreError
 from analysis.store.known import Registry
 from analysis.store.provenance import FileBefore, SourceRow
 from analysis.store.schema import changes
@@ -123,6 +126,34 @@ class Store:
         """Store one file: kept when the block ends, undone whole when anything is raised."""
         with self._database.writing() as connection:
             yield Writer(connection, info)
+
+    def backup(self, path: Path) -> None:
+        """Write a whole copy of an SQLite store to a new file, as of one moment.
+
+        Copy a store in no other way while it is in use: the last changes may still lie beside
+        the file, and closing it after a plain copy takes away this process's locks on it.
+
+        Raises
+        ------
+        StoreError
+            The file is there already, or the store is on PostgreSQL.
+        """
+        if not self._database.is_sqlite:
+            raise StoreError(
+                f"The store {self.place} is on PostgreSQL: back it up with the server's own "
+                "pg_dump."
+            )
+        try:
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+        except FileExistsError:
+            raise StoreError(f"{path} is there already. Name a new file for the backup.") from None
+        except OSError:
+            raise StoreError(
+                f"The backup {path} can't be written. Check that its folder is there and that "
+                "this account may write in it."
+            ) from None
+        with self._database.outside_transactions() as connection:
+            connection.exec_driver_sql("VACUUM INTO ?", (str(path),)).close()
 
     # Calls
 

@@ -23,14 +23,16 @@ Words = npt.NDArray[np.uint64]
 
 @dataclass(frozen=True)
 class Keys:
-    """The keys of a batch: `words` (n, 2) uint64 big end first, sorted by `order`; the key of
-    row `i` is number `number[i]` of the unique ones, whose first rows are `first`.
-    """
+    """The different keys of a batch of n rows, numbered in the order of their bytes."""
 
     order: Ints
+    """Positions of the rows by key and, within a key, as they stand; shape (n,)."""
     number: Ints
+    """Number of each row's key; shape (n,)."""
     first: Ints
+    """Position of each key's first row."""
     rows_of: Ints
+    """Rows of each key."""
 
     @property
     def n(self) -> int:

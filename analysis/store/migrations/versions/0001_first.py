@@ -1,5 +1,7 @@
 """The first tables: files, rows of each incoming table and their keys, refused rows, calls."""
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 from sqlalchemy.dialects import sqlite
@@ -8,7 +10,11 @@ revision = "0001"
 down_revision = None
 
 WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
-TYPES = {"whole": WHOLE, "text": sa.Text(), "bytes": sa.LargeBinary()}
+TYPES: dict[str, sa.types.TypeEngine[Any]] = {
+    "whole": WHOLE,
+    "text": sa.Text(),
+    "bytes": sa.LargeBinary(),
+}
 
 ROW_TABLES = {
     "lines": "line_id text, child_id text, family_id text, site text, nurse text, line_type text,"
@@ -24,14 +30,13 @@ ROW_TABLES = {
     " findings text, steps_missed text, kits_left whole, note text",
     "outcomes": "child_id text, line_id text, outcome text, onset_on whole, confirmed_on whole",
 }
-"""An exclamation mark: never blank."""
-
 BEFORE = "row whole!, key_row whole!, received_at whole!, void whole!, content bytes!"
 AFTER = "file whole!, sheet text, row_number whole!, extra text, doubts text"
+"""Stand before and after those of each row table; an exclamation mark: never blank."""
 
 
-def _columns(described: str) -> list[sa.Column[object]]:
-    columns = []
+def _columns(described: str) -> list[sa.Column[Any]]:
+    columns: list[sa.Column[Any]] = []
     for one in described.split(","):
         name, kind = one.split()
         columns.append(sa.Column(name, TYPES[kind.rstrip("!")], nullable=not kind.endswith("!")))

@@ -1,0 +1,130 @@
+"""Two rates, and observed against expected events, against values from outside."""
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from scipy import stats
+from statsmodels.stats.rates import confint_poisson_2indep
+
+from analysis.stats.comparison import exact_rate_ratio, midp_rate_difference, midp_rate_ratio
+from analysis.stats.intervals import midp_count_interval
+from analysis.stats.regression import clustered_rate_ratio, poisson_trend
+from analysis.stats.standardised import standardised_ratio
+from tests.printed import printed
+
+
+def test_seventeen_against_three_events_give_the_printed_midp_limits():
+    # OpenEpi documentation, "Comparing two person-time rates": 17 in 100 025, 3 in 122 268.
+    found = midp_rate_ratio(17, 100_025, 3, 122_268)
+    assert float(found.ratio) == printed("6.927")
+    assert float(found.lower) == printed("2.21")
+    assert float(found.upper) == printed("29.63")
+    assert float(found.p) == printed("0.0003127")
+
+
+def test_seventeen_against_three_events_give_the_printed_exact_limits():
+    # OpenEpi documentation, the same example.
+    found = exact_rate_ratio(17, 100_025, 3, 122_268)
+    assert float(found.lower) == printed("2.004")
+    assert float(found.upper) == printed("36.89")
+
+
+def test_two_against_ten_events_give_the_printed_central_interval_and_p():
+    # Fay, vignette of the R package exactci, central method: 2 in 17 877, 10 in 20 000.
+    found = exact_rate_ratio(2, 17_877, 10, 20_000)
+    assert float(found.ratio) == printed("0.2237512")
+    assert float(found.lower) == printed("0.02383738")
+    assert float(found.upper) == printed("1.04995468")
+    assert float(found.p) == printed("0.06056")
+
+
+def test_limits_of_a_difference_agree_with_another_library():
+    for first, days_1, second, days_2 in [
+        (10, 1000, 2, 1000),
+        (3, 500, 9, 4000),
+        (40, 100, 41, 90),
+    ]:
+        theirs = confint_poisson_2indep(
+            first, days_1, second, days_2, method="mover", compare="diff", method_mover="midp-c"
+        )
+        ours = midp_rate_difference(first, days_1, second, days_2)
+        # Their limits are solved to nine digits.
+        assert float(ours.lower) / 1000 == pytest.approx(theirs[0], rel=1e-6)
+        assert float(ours.upper) / 1000 == pytest.approx(theirs[1], rel=1e-6)
+
+
+def test_small_standardised_ratios_have_midp_limits():
+    # NHSN's statistics rules (CDC SAS macro SIRcomp, 2014): mid-P when both are at most 100.
+    found = standardised_ratio([5, 100], [2.5, 100.0])
+    limits = midp_count_interval([5, 100])
+    assert found.is_byar.tolist() == [False, False]
+    assert found.lower == pytest.approx(limits.lower / [2.5, 100.0])
+    assert found.upper == pytest.approx(limits.upper / [2.5, 100.0])
+
+
+def test_large_standardised_ratios_have_byar_limits():
+    # The same rules: Byar's approximation when observed or expected exceed 100.
+    found = standardised_ratio([101, 5], [50.0, 101.0])
+    assert found.is_byar.tolist() == [True, True]
+    assert found.lower[0] == pytest.approx(101 / 50 * (1 - 1 / 909 - 1.959964 / 3 / 101**0.5) ** 3)
+    assert found.upper[0] == pytest.approx(102 / 50 * (1 - 1 / 918 + 1.959964 / 3 / 102**0.5) ** 3)
+
+
+def test_less_than_one_expected_event_gives_no_standardised_ratio():
+    # The same rules.
+    found = standardised_ratio([3, 3], [0.999, 1.0])
+    assert np.isnan([found.ratio[0], found.lower[0], found.upper[0], found.p[0]]).all()
+    assert found.ratio[1] == 3.0
+
+
+def test_no_observed_event_gives_no_lower_limit():
+    # The same rules.
+    found = standardised_ratio(0, 2.0)
+    assert np.isnan(found.lower)
+    assert float(found.ratio) == 0.0
+    assert float(found.upper) == pytest.approx(-np.log(0.05) / 2)
+
+
+def test_two_standardised_ratios_are_compared_by_conditional_binomial_midp():
+    # The same rules (macro BINOM): expected events stand where line-days stood.
+    by_days = midp_rate_ratio(17, 100_025, 3, 122_268)
+    by_expected = midp_rate_ratio(17, 1.00025, 3, 1.22268)
+    assert float(by_expected.ratio) == pytest.approx(float(by_days.ratio))
+    assert float(by_expected.p) == pytest.approx(float(by_days.p))
+
+
+def test_the_clustered_error_of_two_groups_is_that_of_a_ratio_estimator():
+    # Analytic: the log ratio's variance is the sum over families of their squared residuals, each
+    # over its group's events, with statsmodels' correction for few clusters.
+    rng = np.random.default_rng(3)
+    family = np.repeat(np.arange(40), 2)
+    is_first = np.tile([True, False], 40)
+    days = rng.integers(20, 200, 80)
+    events = rng.poisson(rng.gamma(0.3, 0.05, 80) * days)
+    found = clustered_rate_ratio(events, days, is_first, family)
+
+    sums = [(events[g].sum(), days[g].sum()) for g in (is_first, ~is_first)]
+    (x1, d1), (x2, d2) = sums
+    assert found.ratio == pytest.approx(x1 / d1 / (x2 / d2))
+    residual = np.where(is_first, (events - days * x1 / d1) / x1, -(events - days * x2 / d2) / x2)
+    error = np.sqrt((np.bincount(family, residual) ** 2).sum() * 40 / 39 * 79 / 78)
+    assert error > np.sqrt(1 / x1 + 1 / x2)
+    reach = stats.t.ppf(0.975, found.families_with_events - 1) * error
+    assert np.log([found.lower, found.upper]) == pytest.approx(
+        [np.log(found.ratio) - reach, np.log(found.ratio) + reach], rel=1e-6
+    )
+
+
+def test_a_trend_of_independent_families_is_that_of_a_plain_poisson_regression():
+    # statsmodels GLM on the months' sums: the same estimate from sufficient statistics.
+    rng = np.random.default_rng(4)
+    month = np.tile(np.arange(12), 60)
+    family = np.repeat(np.arange(60), 12)
+    days = rng.integers(10, 32, month.size)
+    events = rng.poisson(0.01 * 1.05**month * days)
+    found = poisson_trend(events, days, month, family)
+    y, d = np.bincount(month, events), np.bincount(month, days)
+    design = np.column_stack((np.ones(12), np.arange(12)))
+    plain = sm.GLM(y, design, family=sm.families.Poisson(), offset=np.log(d)).fit()
+    assert found.ratio == pytest.approx(np.exp(plain.params[1]), rel=1e-7)
+    assert found.lower < np.exp(plain.params[1]) < found.upper

@@ -47,17 +47,11 @@ class Day:
         lines = self.timeline.lines
         return lines[lines["at_home"]]
 
-    @cached_property
-    def family_entries(self) -> pd.DataFrame:
-        """One row a home-log entry of a family with a line at home, dated up to the day."""
+    def entries(self, days: int) -> pd.DataFrame:
+        """One row a home-log entry of a line at home, dated in the last so many days or today."""
         log = self.records.home_log
-        known = (log["done_on"] <= self.now) & log["family_id"].isin(self.lines["family_id"])
-        return log[known.to_numpy(dtype=bool)]
-
-    @cached_property
-    def entries(self) -> pd.DataFrame:
-        """One row a home-log entry of a line at home, dated up to the as-of day."""
-        log = self.family_entries
+        recent = ((log["done_on"] >= self.since(days)) & (log["done_on"] <= self.now)).to_numpy()
+        log = log[recent]
         return log[log["line_id"].isin(self.lines["line_id"]).to_numpy(dtype=bool)]
 
     @cached_property
@@ -69,21 +63,23 @@ class Day:
     def care(self, task: Task) -> pd.DataFrame:
         """One row a line at home with the state of the task."""
         care = self.timeline.care
-        return care[care["task"] == task].merge(
+        care = care[(care["task"] == task).to_numpy() & self._at_home(care["line"])]
+        return care.merge(
             self.lines[["line", "line_id", "family_id", "family", "unknown_since"]], on="line"
         )
 
     def dressing_intervals(self) -> pd.DataFrame:
-        """One row a dressing interval of a line at home, oldest first."""
+        """One row a dressing interval of a line at home, by line, oldest first."""
         spans = self.timeline.intervals
-        spans = spans[(spans["task"] == Task.DRESSING)]
-        return spans.merge(self.lines[["line", "line_id", "family_id"]], on="line").sort_values(
-            ["line", "start_on"]
-        )
+        return spans[(spans["task"] == Task.DRESSING).to_numpy() & self._at_home(spans["line"])]
 
-    def saying(self, codes: Iterable[str]) -> npt.NDArray[np.bool_]:
-        """Whether each entry's findings hold one of the codes."""
-        return holds_code(self.entries["findings"], codes)
+    def named(self, of_line: pd.DataFrame) -> pd.DataFrame:
+        """Put the codes of line and family beside rows that have the line's position."""
+        return of_line.merge(self.lines[["line", "line_id", "family_id"]], on="line")
+
+    def _at_home(self, line: pd.Series[Any]) -> npt.NDArray[np.bool_]:
+        at_home = self.timeline.lines["at_home"].to_numpy(dtype=bool)
+        return at_home[line.to_numpy(dtype=np.int64)]
 
     def labels(self, findings: pd.Series[Any], codes: frozenset[str]) -> pd.Series[str]:
         """The policy's words for those of `codes` that each text of findings holds."""

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.decisions.day import Day
+from analysis.decisions.day import Day, holds_code
 from analysis.decisions.wording import counted, joined_by
 from analysis.vocabulary import (
     NOTHING_SEEN,
@@ -37,8 +37,8 @@ class Found:
 
 def _red_flag(day: Day) -> Found:
     flags = day.edition.codes_marked(FindingMark.RED_FLAG)
-    entries = day.entries[day.saying(flags)]
-    entries = entries[entries["done_on"] >= day.since(day.edition.settings.red_flag_days)]
+    entries = day.entries(day.edition.settings.red_flag_days)
+    entries = entries[holds_code(entries["findings"], flags)]
     spoken = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
     answered = entries["received_at"] < entries["family_id"].map(spoken)
     entries = entries[~answered.to_numpy(dtype=bool)].sort_values(["line_id", "done_on", "row"])
@@ -128,12 +128,12 @@ def _overdue_task(task: Task, what: str, last: str) -> Callable[[Day], Found]:
 
 def _skin_event_open(day: Day) -> Found:
     codes = day.edition.codes_marked(FindingMark.SKIN_EVENT)
-    skin = day.entries[day.saying(codes)]
+    entries = day.entries(day.edition.settings.skin_open_days)
+    skin = entries[holds_code(entries["findings"], codes)]
     newest = skin.groupby("line_id", observed=True)["done_on"].max()
-    clear = day.entries[day.saying({NOTHING_SEEN})]
+    clear = entries[holds_code(entries["findings"], {NOTHING_SEEN})]
     cleared = clear.groupby("line_id", observed=True)["done_on"].max()
-    open_ = newest[newest >= day.since(day.edition.settings.skin_open_days)]
-    open_ = open_[~(cleared.reindex(open_.index) > open_).to_numpy(dtype=bool)]
+    open_ = newest[~(cleared.reindex(newest.index) > newest).to_numpy(dtype=bool)]
     rows = skin[(skin["done_on"] == skin["line_id"].map(open_)).to_numpy(dtype=bool)]
     reasons = _told_by_line(rows, day.labels(rows["findings"], codes), ", ")
     reasons["sentence"] = (
@@ -174,17 +174,18 @@ def _early_failures(day: Day) -> Found:
     settings = day.edition.settings
     spans = day.dressing_intervals()
     worn = (spans["reported_on"] - spans["start_on"]).dt.days
-    early = worn < settings.early_failure_share * spans["interval_days"].astype("Float64")
-    spans["early"] = early.fillna(False).to_numpy(dtype=bool)
+    enough = settings.early_failure_share * spans["interval_days"].astype("Float64")
+    early = (worn < enough).fillna(False).to_numpy(dtype=bool)
     # Before: one row an interval; after: one row a home change with the interval it ended.
-    changes = spans.loc[spans["by_home"], ["line", "line_id", "family_id", "start_on", "row"]]
-    ended = spans.loc[spans["ended_by"] == "change", ["line", "end_on", "early", "report_row"]]
-    changes = changes.merge(
-        ended, how="left", left_on=["line", "start_on"], right_on=["line", "end_on"]
-    )
+    changes = spans.loc[spans["by_home"], ["line", "start_on"]]
     last = changes.groupby("line").tail(settings.early_failures_of)
-    failed = last[last["early"].eq(True).to_numpy(dtype=bool, na_value=False)]
-    reasons = _counted_by_line(failed, last)
+    ended = spans.loc[early & (spans["ended_by"] == "change").to_numpy()]
+    failed = last.merge(
+        ended[["line", "end_on", "report_row"]],
+        left_on=["line", "start_on"],
+        right_on=["line", "end_on"],
+    )
+    reasons = _counted_by_line(day, failed, last)
     reasons = reasons[reasons["hits"] >= settings.early_failures].reset_index(drop=True)
     reasons["sentence"] = (
         reasons["hits"].astype("string")
@@ -192,8 +193,8 @@ def _early_failures(day: Day) -> Found:
         + counted(reasons["of"], "dressing", "dressings")
         + " found loose, damp or soiled early"
     )
-    proof = failed[failed["line_id"].isin(reasons["line_id"])].drop(columns="row")
-    return Found(reasons, _proof("home_log", proof.rename(columns={"report_row": "row"})))
+    proof = failed[failed["line"].isin(reasons["line"])].rename(columns={"report_row": "row"})
+    return Found(reasons, _proof("home_log", day.named(proof)))
 
 
 def _late_pattern(day: Day) -> Found:
@@ -201,7 +202,7 @@ def _late_pattern(day: Day) -> Found:
     spans = day.dressing_intervals()
     last = spans[spans["scored"]].groupby("line").tail(settings.late_pattern_of)
     late = last[~last["on_time"].to_numpy(dtype=bool)]
-    reasons = _counted_by_line(late, last)
+    reasons = _counted_by_line(day, late, last)
     on_time = 1 - reasons["hits"] / reasons["of"]
     often = (on_time < settings.late_pattern_share) & (reasons["of"] >= settings.late_pattern_min)
     reasons = reasons[often.to_numpy(dtype=bool)].reset_index(drop=True)
@@ -211,25 +212,32 @@ def _late_pattern(day: Day) -> Found:
         + counted(reasons["of"], "change", "changes")
         + " late"
     )
-    proof = late[late["line_id"].isin(reasons["line_id"])]
-    rows = proof["end_row"].where(proof["end_row"] >= 0, proof["row"])
-    proof = proof.assign(row=rows)
-    return Found(reasons, _proof("home_log", proof[proof["row"] >= 0]))
+    proof = late[late["line"].isin(reasons["line"])]
+    # The change that came late proves it; where none came, the change that was to be followed.
+    proof = proof.assign(row=proof["end_row"].where(proof["end_row"] >= 0, proof["row"]))
+    return Found(reasons, _proof("home_log", day.named(proof[proof["row"] >= 0])))
 
 
-def _counted_by_line(hits: pd.DataFrame, looked_at: pd.DataFrame) -> pd.DataFrame:
-    """One row a line with at least one hit: hits, and of how many looked at."""
+def _counted_by_line(day: Day, hits: pd.DataFrame, looked_at: pd.DataFrame) -> pd.DataFrame:
+    """One row a line with at least one hit: its codes, hits, and of how many looked at."""
     of = looked_at.groupby("line").size()
-    found = hits.groupby(["line", "line_id", "family_id"], observed=True).size()
-    reasons = found.rename("hits").reset_index()
-    return reasons.assign(of=reasons["line"].map(of))
+    found = hits.groupby("line").size().rename("hits").reset_index()
+    return day.named(found.assign(of=found["line"].map(of)))
 
 
 def _kits_short(day: Day) -> Found:
-    entries = day.family_entries.sort_values(["done_on", "done_at", "row"], na_position="first")
-    counts = entries[entries["kits_left"].notna()].groupby("family_id", observed=True).tail(1)
-    counts = counts[["family_id", "done_on", "done_at", "kits_left", "row"]]
-    changes = entries[entries["kind"] == EntryKind.DRESSING_CHANGE].merge(
+    log = day.records.home_log[
+        ["family_id", "line_id", "done_on", "done_at", "kind", "kits_left", "row"]
+    ]
+    told = (log["kits_left"].notna() & (log["done_on"] <= day.now)).to_numpy(dtype=bool)
+    entries = log[told]
+    entries = entries[entries["family_id"].isin(day.lines["family_id"]).to_numpy(dtype=bool)]
+    entries = entries.sort_values(["done_on", "done_at", "row"], na_position="first")
+    counts = entries.groupby("family_id", observed=True).tail(1).drop(columns=["kind", "line_id"])
+    # Changes since the oldest of the counts are enough.
+    is_change = (log["kind"] == EntryKind.DRESSING_CHANGE) & (log["done_on"] <= day.now)
+    since = log["done_on"] >= counts["done_on"].min()
+    changes = log[(is_change & since).to_numpy(dtype=bool)].merge(
         counts, on="family_id", suffixes=("", "_counted")
     )
     later = (changes["done_on"] > changes["done_on_counted"]) | (
@@ -258,14 +266,9 @@ def _kits_short(day: Day) -> Found:
 
 def _no_sign_off(day: Day) -> Found:
     settings = day.edition.settings
-    recent = day.entries["done_on"] >= day.since(settings.sign_off_recent_days)
-    changes = day.entries[
-        (
-            (day.entries["kind"] == EntryKind.DRESSING_CHANGE)
-            & recent
-            & day.entries["caregiver_id"].notna()
-        ).to_numpy(dtype=bool)
-    ]
+    entries = day.entries(settings.sign_off_recent_days)
+    by_somebody = (entries["kind"] == EntryKind.DRESSING_CHANGE) & entries["caregiver_id"].notna()
+    changes = entries[by_somebody.to_numpy(dtype=bool)]
     changes = changes[~changes["caregiver_id"].isin(signed_off(day, Skill.DRESSING_CHANGE))]
     changes = changes.sort_values(["line_id", "caregiver_id", "row"])
     reasons = _told_by_line(changes, changes["caregiver_id"], ", ")

@@ -115,16 +115,23 @@ def test_the_clustered_error_of_two_groups_is_that_of_a_ratio_estimator():
     )
 
 
-def test_a_trend_of_independent_families_is_that_of_a_plain_poisson_regression():
-    # statsmodels GLM on the months' sums: the same estimate from sufficient statistics.
+def test_a_trend_has_the_estimate_and_the_error_of_another_library():
+    # statsmodels 0.14, GLM(Poisson).fit(cov_type="cluster", cov_kwds={"groups": family}).
     rng = np.random.default_rng(4)
     month = np.tile(np.arange(12), 60)
     family = np.repeat(np.arange(60), 12)
     days = rng.integers(10, 32, month.size)
-    events = rng.poisson(0.01 * 1.05**month * days)
+    bad_spells = np.repeat(rng.gamma(0.5, 0.03, 120), 6)
+    events = rng.poisson(bad_spells * 1.05**month * days)
     found = poisson_trend(events, days, month, family)
-    y, d = np.bincount(month, events), np.bincount(month, days)
-    design = np.column_stack((np.ones(12), np.arange(12)))
-    plain = sm.GLM(y, design, family=sm.families.Poisson(), offset=np.log(d)).fit()
-    assert found.ratio == pytest.approx(np.exp(plain.params[1]), rel=1e-7)
-    assert found.lower < np.exp(plain.params[1]) < found.upper
+    theirs = sm.GLM(
+        events,
+        np.column_stack((np.ones(month.size), month)),
+        family=sm.families.Poisson(),
+        offset=np.log(days),
+    ).fit(tol=1e-12, cov_type="cluster", cov_kwds={"groups": family})
+    assert theirs.bse[1] > np.sqrt(theirs.normalized_cov_params[1, 1])
+    assert found.ratio == pytest.approx(np.exp(theirs.params[1]), rel=1e-9)
+    reach = stats.t.ppf(0.975, found.families_with_events - 1) * theirs.bse[1]
+    assert found.lower == pytest.approx(np.exp(theirs.params[1] - reach), rel=1e-8)
+    assert found.upper == pytest.approx(np.exp(theirs.params[1] + reach), rel=1e-8)

@@ -12,9 +12,11 @@ from typing import Annotated
 import typer
 
 from analysis.cli.output import Format
+from analysis.measures import Limits
 from analysis.policy import Policy, load_policy
 from analysis.snapshot import Snapshot, take
 from analysis.store import Store
+from analysis.vocabulary import Basis
 
 DEFAULT_STORE = "sqlite:///linedays.sqlite"
 
@@ -54,6 +56,18 @@ KnownAtOption = Annotated[
 FormatOption = Annotated[
     Format | None,
     typer.Option("--format", help="[default: table on a terminal, else csv]"),
+]
+LimitsOption = Annotated[Limits, typer.Option("--limits", help="Kind of 95 % limits.")]
+EventOption = Annotated[
+    str, typer.Option("--event", help="'skin', a finding code of the policy or an outcome.")
+]
+BasisOption = Annotated[
+    Basis | None,
+    typer.Option(
+        "--basis",
+        help="Count every line's days, or a child's day once "
+        "[default: child for bloodstream_infection, else line]",
+    ),
 ]
 OutOption = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write to a file.")]
 

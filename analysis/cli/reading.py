@@ -10,8 +10,11 @@ import typer
 
 from analysis.cli.options import (
     AsOfOption,
+    BasisOption,
+    EventOption,
     FormatOption,
     KnownAtOption,
+    LimitsOption,
     OutOption,
     PolicyOption,
     StoreOption,
@@ -20,7 +23,7 @@ from analysis.cli.options import (
 from analysis.cli.output import show
 from analysis.measures import Limits, adherence, line_table, rates, usual_basis
 from analysis.policy import Policy, load_policy
-from analysis.vocabulary import Basis, Grouping, Task
+from analysis.vocabulary import Grouping, Task
 
 CALL_COLUMNS = [
     "rank",
@@ -37,17 +40,6 @@ CALL_COLUMNS = [
 
 ByOption = Annotated[Grouping, typer.Option("--by", help="How to split.")]
 TaskOption = Annotated[Task, typer.Option("--task", help="Care task.")]
-EventOption = Annotated[
-    str, typer.Option("--event", help="'skin', a finding code of the policy or an outcome.")
-]
-BasisOption = Annotated[
-    Basis | None,
-    typer.Option(
-        "--basis",
-        help="Count every line's days, or a child's day once "
-        "[default: child for bloodstream_infection, else line]",
-    ),
-]
 
 
 def add_to(app: typer.Typer) -> None:
@@ -90,7 +82,7 @@ def rates_(
     event: EventOption,
     by: ByOption = Grouping.ALL,
     basis: BasisOption = None,
-    limits: Annotated[Limits, typer.Option("--limits", help="Kind of limits.")] = Limits.EXACT,
+    limits: LimitsOption = Limits.EXACT,
     store: StoreOption = "",
     policy: PolicyOption = None,
     as_of: AsOfOption = None,

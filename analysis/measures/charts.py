@@ -3,17 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.measures.counts import MeasureError, counts
+from analysis.measures.counts import MeasureError, check_event, counts
 from analysis.stats.charts import Rule, u_chart
 from analysis.stats.funnel import Funnel, funnel, overdispersed_funnel
+from analysis.stats.gaps import g_chart, t_chart
+from analysis.stats.intervals import exact_rate_interval
+from analysis.tables.columns import dates_of, days_of
 from analysis.tables.measures import CHART, FUNNEL
 from analysis.tallies import Tallies
+from analysis.timeline import Timeline
+from analysis.timeline.axis import DAY_BITS, merged
 from analysis.vocabulary import Basis, Grouping
+
+
+class ChartKind(StrEnum):
+    """What a point of a control chart is."""
+
+    U = "u"
+    """The rate of a period."""
+    T = "t"
+    """Calendar days between two events."""
+    G = "g"
+    """Home line-days between two events."""
+
 
 LEAGUE_TABLE_CAUTION = (
     "A funnel shows which groups differ by more than chance; it does not rank them. Groups "
@@ -62,6 +80,89 @@ def rate_chart(
         signal=signal_words(found.signals, len(table)),
     )
     return CHART.check(table)
+
+
+def gap_chart(
+    timeline: Timeline,
+    tallies: Tallies,
+    event: str,
+    basis: Basis,
+    kind: ChartKind,
+    baseline: int | None = None,
+) -> pd.DataFrame:
+    """Control chart of the gaps between events of the programme, for rare events.
+
+    Parameters
+    ----------
+    timeline, tallies, event, basis
+        As of a day.
+    kind : ChartKind
+        ``t``: calendar days between onsets; ``g``: home line-days between them, so that a
+        programme that grows does not look worse.
+    baseline : int or None
+        Centre and limits come from the first so many gaps; None: from all.
+
+    Returns
+    -------
+    DataFrame
+        CHART, one row a gap, named by the day of the event that ended it (a second of the same
+        day is numbered). The gap before the first event is not known to be whole and is left
+        out. `line_days` are the home line-days of the gap; a gap above the upper limit is good.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known, or the baseline is longer than the chart.
+
+    *Source:* as `stats.gaps` says.
+    """
+    check_event(tallies, event)
+    ours = (tallies.onsets["event"] == event) & tallies.onsets["at_home"]
+    onset = np.sort(days_of(tallies.onsets.loc[ours.to_numpy(dtype=bool), "onset_on"]))
+    if len(onset) < 2:
+        return CHART.empty()
+    days_before = _line_days_before(timeline, tallies, onset, basis)
+    line_days = np.diff(days_before)
+    gaps = np.diff(onset) if kind is ChartKind.T else line_days
+    _check_baseline(baseline, len(gaps), "gaps")
+    found = (t_chart if kind is ChartKind.T else g_chart)(gaps, baseline=baseline)
+    ends = pd.Series(dates_of(onset[1:])).dt.strftime("%Y-%m-%d")
+    nth = ends.groupby(ends).cumcount()
+    names = ends.where(nth == 0, ends + " no. " + (nth + 1).astype(str))
+    events = np.ones(len(gaps), dtype=np.int64)
+    table = pd.DataFrame(
+        {
+            "period": names.astype("string"),
+            "events": events,
+            "line_days": line_days,
+            "rate_per_1000": exact_rate_interval(events, line_days).rate_per_1000,
+            "centre": found.centre,
+            "lower_limit": found.lower_limit,
+            "upper_limit": found.upper_limit,
+            "signal": signal_words(found.signals, len(gaps)),
+        }
+    )
+    return CHART.check(table)
+
+
+def _line_days_before(
+    timeline: Timeline, tallies: Tallies, day: npt.NDArray[np.int64], basis: Basis
+) -> npt.NDArray[np.int64]:
+    """Home line-days of the programme before each day, on the basis asked for."""
+    spells = timeline.home_spells
+    start, end = days_of(spells["start_on"]), days_of(spells["end_on"])
+    if basis is Basis.CHILD:
+        # A child's spells side by side on one axis, joined where its lines overlap.
+        child = pd.factorize(tallies.lines["child_id"])[0][spells["line"].to_numpy(dtype=np.int64)]
+        joined = merged((child << DAY_BITS) + start, (child << DAY_BITS) + end)
+        start, end = joined.start % (1 << DAY_BITS), joined.end % (1 << DAY_BITS)
+    # Before: one row a spell; after: its days before each wanted day, summed over spells.
+    total = np.zeros(len(day), dtype=np.int64)
+    for sign, edge in ((1, np.sort(start)), (-1, np.sort(end))):
+        sums = np.concatenate(([0], np.cumsum(edge)))
+        passed = np.searchsorted(edge, day, side="left")
+        total += sign * (passed * day - sums[passed])
+    return total
 
 
 def _check_baseline(baseline: int | None, length: int, what: str) -> None:

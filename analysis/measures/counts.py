@@ -28,6 +28,19 @@ def usual_basis(event: str) -> Basis:
     return Basis.CHILD if event == OutcomeKind.BLOODSTREAM_INFECTION else Basis.LINE
 
 
+def check_event(tallies: Tallies, event: str) -> None:
+    """Refuse a word that is no event, naming those that are.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known.
+    """
+    known = list(tallies.events["event"].cat.categories)
+    if event not in known:
+        raise MeasureError(f"event {event!r} is not known; known are {', '.join(known)}.")
+
+
 def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
     """Events attributed to home and home line-days by group.
 
@@ -54,9 +67,7 @@ def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataF
 
     *Source:* project definition, definitions §1 and §5.
     """
-    known = list(tallies.events["event"].cat.categories)
-    if event not in known:
-        raise MeasureError(f"event {event!r} is not known; known are {', '.join(known)}.")
+    check_event(tallies, event)
     column = "child_days" if basis is Basis.CHILD else "home_line_days"
     days = tallies.days[tallies.days["task"] == Task.DRESSING]
     events = tallies.events[(tallies.events["event"] == event).to_numpy(dtype=bool)]

@@ -65,9 +65,10 @@ def line_times(timeline: Timeline, records: Records, by: Grouping) -> pd.DataFra
     seen = (home < as_of) & (placed <= home)
     last = np.where((end == NO_DAY) | (end > as_of), as_of, end)
     ended = (removed != NO_DAY) & (removed == end) & (end < as_of)
-    reason = registry["removal_reason"].astype("string").to_numpy(dtype=object)
-    planned = np.isin(reason, [str(r) for r in PLANNED_REMOVALS])
-    cause = np.where(planned, PLANNED, np.where(reason == RemovalReason.DEATH, DEATH, UNPLANNED))
+    reason = registry["removal_reason"].astype("object")
+    planned = reason.isin([str(r) for r in PLANNED_REMOVALS]).to_numpy()
+    died = reason.eq(RemovalReason.DEATH).to_numpy()
+    cause = np.where(planned, PLANNED, np.where(died, DEATH, UNPLANNED))
     frame = pd.DataFrame(
         {
             "line": lines["line"].to_numpy(dtype=np.int64),

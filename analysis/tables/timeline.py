@@ -283,6 +283,17 @@ TALLY = Frame(
 )
 """Home line-days stand in every task's rows: sum one task only."""
 
+EVENT_ONSETS = Frame(
+    "event_onsets",
+    "one row an event that began before the as-of day",
+    (
+        _LINE,
+        Column("event", Kind.CODE, "'skin', a finding code or an outcome"),
+        Column("onset_on", Kind.DATE, "first day of it"),
+        Column("at_home", Kind.FLAG, "attributed to home"),
+    ),
+)
+
 EVENT_TALLY = Frame(
     "event_tally",
     "one row a line, event, calendar month, dressing type in force and age band",

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.policy import Policy
-from analysis.tables.columns import days_of
+from analysis.tables.columns import dates_of, days_of
 from analysis.tables.timeline import EVENT_TALLY
 from analysis.tallies.pieces import DressingInForce, Groups, month_of, sums
 from analysis.timeline import Timeline
@@ -19,16 +19,13 @@ SKIN = "skin"
 """The word for a skin event, of whatever finding."""
 
 
-def event_tally(
-    timeline: Timeline, coded: Coded, policy: Policy, dressing: DressingInForce
-) -> pd.DataFrame:
-    """Make the frame `EVENT_TALLY`.
+def event_onsets(timeline: Timeline, coded: Coded, policy: Policy) -> pd.DataFrame:
+    """Make the frame `EVENT_ONSETS`: every event that began before the as-of day.
 
     Besides skin events it holds events of each single finding code of the policy, by the same
     gap taken over that code's findings alone, and the outcomes.
     """
-    axis, lines = coded.axis, coded.lines
-    groups = Groups.around(axis)
+    axis = coded.axis
     edition = policy.on(timeline.as_of)
     words = [SKIN, *edition.findings, *(str(o) for o in OUTCOMES)]
     found = [_onsets(0, timeline.skin_events)]
@@ -40,16 +37,34 @@ def event_tally(
         found.append(_onsets(at, events))
     outcome = timeline.outcome_events["outcome"].cat.codes.to_numpy().astype(np.int64)
     found.append(_onsets(outcome + 1 + len(edition.findings), timeline.outcome_events))
-
-    # before: one row an event; after: one row a group and kind of event
     event, line, day = (np.concatenate([f[i] for f in found]) for i in range(3))
     at_home = np.concatenate([f[3] for f in found])
     counts = day < axis.as_of
-    event, line, day, at_home = event[counts], line[counts], day[counts], at_home[counts]
+    return pd.DataFrame(
+        {
+            "line": line[counts],
+            "event": words_of(event[counts], words),
+            "onset_on": dates_of(day[counts]),
+            "at_home": at_home[counts],
+        }
+    )
+
+
+def event_tally(
+    onsets: pd.DataFrame, coded: Coded, age_band_starts: tuple[int, ...], dressing: DressingInForce
+) -> pd.DataFrame:
+    """Make the frame `EVENT_TALLY` from `EVENT_ONSETS`."""
+    axis, lines = coded.axis, coded.lines
+    groups = Groups.around(axis)
+    words = list(onsets["event"].cat.categories)
+    event = onsets["event"].cat.codes.to_numpy().astype(np.int64)
+    line, day = onsets["line"].to_numpy(dtype=np.int64), days_of(onsets["onset_on"])
+    at_home = onsets["at_home"].to_numpy(dtype=bool)
+    # before: one row an event; after: one row a group and kind of event
     group = groups.number(line, month_of(day), dressing.on(axis.pack(line, day)))
     number = group * len(words) + event
     wanted = np.unique(number)
-    columns = groups.columns(wanted // len(words), lines, edition.settings.age_band_starts)
+    columns = groups.columns(wanted // len(words), lines, age_band_starts)
     columns["event"] = words_of(wanted % len(words), words)
     columns["events"] = sums(number, wanted, at_home.astype(np.int64))
     columns["events_elsewhere"] = sums(number, wanted, (~at_home).astype(np.int64))

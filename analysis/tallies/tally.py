@@ -9,7 +9,7 @@ import pandas as pd
 from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tallies.days import day_tally
-from analysis.tallies.events import event_tally
+from analysis.tallies.events import event_onsets, event_tally
 from analysis.tallies.pieces import DressingInForce
 from analysis.timeline import Timeline
 from analysis.timeline.build import code
@@ -26,6 +26,8 @@ class Tallies:
     """`TALLY`"""
     events: pd.DataFrame
     """`EVENT_TALLY`"""
+    onsets: pd.DataFrame
+    """`EVENT_ONSETS`: the events that `events` counts, one by one."""
 
 
 def tally(timeline: Timeline, records: Records, policy: Policy) -> Tallies:
@@ -52,8 +54,11 @@ def tally(timeline: Timeline, records: Records, policy: Policy) -> Tallies:
     coded = code(records, timeline.as_of)
     is_dressing = (timeline.intervals["task"] == Task.DRESSING).to_numpy()
     dressing = DressingInForce.of(coded.axis, coded.lines, timeline.intervals[is_dressing])
+    onsets = event_onsets(timeline, coded, policy)
+    age_band_starts = policy.on(timeline.as_of).settings.age_band_starts
     return Tallies(
         lines=timeline.lines,
         days=day_tally(timeline, coded, policy, dressing),
-        events=event_tally(timeline, coded, policy, dressing),
+        events=event_tally(onsets, coded, age_band_starts, dressing),
+        onsets=onsets,
     )

@@ -3,7 +3,22 @@
 import pytest
 from tests.written import day, written
 
-from analysis.measures import Limits, MeasureError, adherence, compare, counts, line_table, rates
+from analysis.measures import (
+    ChartKind,
+    Limits,
+    MeasureError,
+    adherence,
+    compare,
+    compare_dwell,
+    counts,
+    dwell,
+    gap_chart,
+    group_funnel,
+    line_table,
+    line_times,
+    rate_chart,
+    rates,
+)
 from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
@@ -125,3 +140,120 @@ def test_the_line_table_speaks_of_one_task_and_needles_only_of_ports():
     assert table.loc["L2", ["state", "days_overdue", "silent_days"]].tolist() == ["in_date", 0, 3]
     assert table["skin_events"].tolist() == [1, 0]
     assert line_table(timeline, Task.NEEDLE).empty
+
+
+# One line home from 1 March; skin events on 3, 13 and 23 March and 12 April.
+FOUR_EVENTS = """
+line_id | done_at    | kind       | findings
+L1      | 2031-03-03 | skin_check | rash
+L1      | 2031-03-13 | skin_check | rash
+L2      | 2031-03-23 | skin_check | rash
+L1      | 2031-04-12 | skin_check | rash
+"""
+
+
+def gaps_on(kind, basis=Basis.LINE, lines=LINES):
+    records = written(lines=lines, home_log=FOUR_EVENTS)
+    timeline = build(records, POLICY, day("2031-04-20"))
+    return gap_chart(timeline, tally(timeline, records, POLICY), "skin", basis, kind)
+
+
+def test_gaps_between_events_count_days_or_line_days():
+    days = gaps_on(ChartKind.T)
+    assert days["period"].tolist() == ["2031-03-13", "2031-03-23", "2031-04-12"]
+    # Two lines are at home all the while: 10, 10 and 20 days are 20, 20 and 40 line-days.
+    assert days["line_days"].tolist() == [20, 20, 40]
+    # The mean gap is 40/3 days; half of exponential gaps are below mean x ln 2.
+    assert days["centre"].tolist() == pytest.approx([40 / 3 * 0.693147] * 3, rel=1e-5)
+    line_days = gaps_on(ChartKind.G)
+    # Geometric, mean 80/3: the median is ceil(ln .5 / ln(1 - 3/83)) - 1 = 18.
+    assert line_days["centre"].tolist() == [18] * 3
+
+
+def test_a_child_with_two_lines_has_its_days_counted_once():
+    one_child = LINES.replace("C2 ", "C1 ").replace("F2 ", "F1 ")
+    assert gaps_on(ChartKind.G, Basis.CHILD, one_child)["line_days"].tolist() == [10, 10, 20]
+    assert gaps_on(ChartKind.G, Basis.LINE, one_child)["line_days"].tolist() == [20, 20, 40]
+
+
+def test_fewer_than_two_events_have_no_gap():
+    records = written(lines=LINES, home_log=LOG.replace("rash", "itch"))
+    timeline = build(records, POLICY, day("2031-04-20"))
+    tallies = tally(timeline, records, POLICY)
+    assert gap_chart(timeline, tallies, "skin", Basis.LINE, ChartKind.G).empty
+
+
+def test_a_chart_goes_by_period_and_a_baseline_fits_into_it():
+    tallies = tallies_on("2031-04-10")
+    chart = rate_chart(tallies, "skin", Grouping.MONTH, Basis.LINE)
+    assert chart["period"].tolist() == ["2031-03", "2031-04"]
+    assert chart["centre"].tolist() == [1000 * 2 / 80] * 2
+    assert chart["signal"].isna().all()
+    with pytest.raises(MeasureError, match="goes by month or by quarter, not by site"):
+        rate_chart(tallies, "skin", Grouping.SITE, Basis.LINE)
+    with pytest.raises(MeasureError, match="baseline has 9 periods, but there are only 2"):
+        rate_chart(tallies, "skin", Grouping.MONTH, Basis.LINE, 9)
+
+
+def test_a_funnel_has_its_limits_about_the_common_rate():
+    tallies = tallies_on("2031-04-10")
+    table = group_funnel(tallies, "skin", Grouping.SITE, Basis.LINE, allow_for_differences=False)
+    assert table["centre"].tolist() == [1000 * 2 / 80] * 2
+    assert (table["lower_998"] <= table["lower_95"]).all()
+    assert (table["upper_998"] >= table["upper_95"]).all()
+
+
+DWELL_LINES = """
+line_id | child_id | family_id | site  | placed_on  | home_from  | removed_on | removal_reason   | left_on
+L1      | C1       | F1        | north | 2031-02-27 | 2031-03-01 | 2031-03-04 | occlusion        |
+L2      | C2       | F2        | north | 2031-02-27 | 2031-03-01 | 2031-03-09 | therapy_complete |
+L3      | C3       | F3        | north | 2031-02-27 | 2031-03-01 | 2031-03-01 | infection        |
+L4      | C4       | F4        | south | 2031-02-27 | 2031-03-01 |            |                  | 2031-03-05
+L5      | C5       | F5        | south | 2031-02-27 | 2031-03-01 | 2031-03-12 | death            |
+L6      | C6       | F6        | south | 2031-02-27 | 2031-03-01 | 2031-03-20 | damage           |
+L7      | C7       | F7        | south | 2031-03-30 | 2031-04-01 |            |                  |
+"""
+
+
+def test_line_times_enter_on_coming_home_and_end_by_cause():
+    records = written(lines=DWELL_LINES)
+    timeline = build(records, POLICY, day("2031-03-20"))
+    times = line_times(timeline, records, Grouping.SITE)
+    # L7 has not come home yet; the removal of L6 on the as-of day is not seen before it is over.
+    assert times["entry_day"].tolist() == [2] * 6
+    assert times["exit_day"].tolist() == [5, 10, 2, 6, 13, 21]
+    assert times["cause"].tolist() == [1, 2, 1, 0, 3, 0]
+
+
+def test_few_lines_have_a_summary_without_a_curve_and_a_line_without_time_is_reported():
+    records = written(lines=DWELL_LINES)
+    found = dwell(build(records, POLICY, day("2031-03-20")), records, Grouping.ALL)
+    assert found.curves.empty
+    row = found.summary.iloc[0]
+    assert (row["lines"], row["without_time"], row["unplanned"], row["planned"]) == (5, 1, 1, 1)
+    assert "too few for a curve" in row["reading"]
+
+
+def test_the_curve_of_twelve_lines_is_that_of_the_hand():
+    head = "line_id | child_id | family_id | home_from | removed_on | removal_reason\n"
+    rows = [f"L{n} | C{n} | F{n} | 2031-03-01 | |" for n in range(10)]
+    rows += ["LA | CA | FA | 2031-03-01 | 2031-03-11 | occlusion"]
+    rows += ["LB | CB | FB | 2031-03-01 | 2031-03-21 | planned_exchange"]
+    records = written(lines=head + "\n".join(rows))
+    found = dwell(build(records, POLICY, day("2031-04-01")), records, Grouping.ALL)
+    # Day 10: 1 of 12 removed unplanned; day 20: 1 of 11 planned.
+    assert found.curves["day"].tolist() == [10, 20]
+    assert found.curves["at_risk"].tolist() == [12, 11]
+    assert found.curves["in_place"].tolist() == pytest.approx([11 / 12, 10 / 12])
+    assert found.curves["unplanned_share"].tolist() == pytest.approx([1 / 12, 1 / 12])
+    assert "8 % (95 % limits" in found.summary.iloc[0]["reading"]
+
+
+def test_dwell_time_is_not_split_by_what_changes_and_compares_at_least_two_groups():
+    records = written(lines=DWELL_LINES)
+    timeline = build(records, POLICY, day("2031-03-20"))
+    with pytest.raises(MeasureError, match="cannot be split by age_band"):
+        dwell(timeline, records, Grouping.AGE_BAND)
+    with pytest.raises(MeasureError, match="fewer than two groups"):
+        compare_dwell(timeline, records, Grouping.ALL, unplanned_only=False)
+    assert compare_dwell(timeline, records, Grouping.SITE, unplanned_only=False)["df"].item() == 1

@@ -171,8 +171,10 @@ def g_chart(gaps: npt.ArrayLike, *, baseline: int | None = None, alpha: float = 
     tail = tail_of(1 - alpha)
     mean = float(given[:n].mean()) if n >= 2 else np.nan
     # Counted from 0: the number without an event before the next one.
-    levels = np.array([0.5, tail, 1 - tail])
-    centre, lower, upper = stats.geom.ppf(levels, 1 / (1 + mean)) - 1
+    centre, lower, upper = (
+        float(stats.geom.ppf(level, 1 / (1 + mean)) - 1) if mean > 0 else 0 * mean
+        for level in (0.5, tail, 1 - tail)
+    )
     return _chart(np.asarray(given, dtype=np.float64), centre, lower, upper, n)
 
 

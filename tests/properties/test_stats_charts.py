@@ -1,0 +1,249 @@
+"""Charts, gaps, change points and funnels: against plain loops, and what must hold."""
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from analysis.stats.change_point import change_point
+from analysis.stats.charts import (
+    RUN_LENGTH,
+    Rule,
+    in_a_row,
+    three_sigma_u_chart,
+    two_of_three,
+    u_chart,
+)
+from analysis.stats.funnel import (
+    funnel,
+    group_dispersion,
+    overdispersed_funnel,
+    smooth_funnel_limits,
+)
+from analysis.stats.gaps import g_chart, open_gap, t_chart, transformed_t_chart
+from tests.oracles import rates as oracle
+
+CASES = settings(max_examples=100, deadline=None)
+FEW = settings(max_examples=30, deadline=None)
+PERIODS = st.lists(st.tuples(st.integers(0, 15), st.integers(0, 900)), min_size=1, max_size=24)
+POINTS = st.lists(st.sampled_from([True, False, None]), max_size=30)
+
+
+def marks(points: list[bool | None]) -> tuple[np.ndarray, np.ndarray]:
+    return np.array([bool(p) for p in points], bool), np.array(
+        [p is not None for p in points], bool
+    )
+
+
+@CASES
+@given(POINTS, st.integers(1, 9))
+def test_runs_are_those_of_a_plain_loop(points, length: int):
+    assert in_a_row(*marks(points), length=length).tolist() == oracle.runs(points, length)
+
+
+@CASES
+@given(POINTS)
+def test_two_of_three_is_that_of_a_plain_loop(points):
+    assert two_of_three(*marks(points)).tolist() == oracle.two_of_three(points)
+
+
+@CASES
+@given(PERIODS)
+def test_signals_are_points_beyond_the_limits(periods):
+    events, days = np.array(periods).T
+    for chart in (u_chart(events, days), three_sigma_u_chart(events, days)):
+        above = chart.rate_per_1000 > chart.upper_limit * (1 + 1e-12)
+        below = chart.rate_per_1000 < chart.lower_limit * (1 - 1e-12)
+        assert chart.signals[Rule.ABOVE_LIMIT].tolist() == above.tolist()
+        assert chart.signals[Rule.BELOW_LIMIT].tolist() == below.tolist()
+
+
+@CASES
+@given(PERIODS, st.integers(1, 24))
+def test_a_frozen_baseline_does_not_feel_what_comes_after(periods, n: int):
+    assume(n < len(periods))
+    events, days = np.array(periods).T
+    worse = events.copy()
+    worse[n:] += 50
+    one, other = u_chart(events, days, baseline=n), u_chart(worse, days, baseline=n)
+    assert np.array_equal(one.centre, other.centre, equal_nan=True)
+    assert np.array_equal(one.upper_limit, other.upper_limit, equal_nan=True)
+    assert (one.baseline_events, one.baseline_days) == (sum(events[:n]), sum(days[:n]))
+
+
+@CASES
+@given(PERIODS)
+def test_limits_widen_with_dispersion_and_with_a_smaller_alpha(periods):
+    events, days = np.array(periods).T
+    plain, apart, strict = (
+        u_chart(events, days),
+        u_chart(events, days, dispersion=2.0),
+        u_chart(events, days, alpha=0.0001),
+    )
+    known = ~np.isnan(plain.upper_limit)
+    for wide in (apart, strict):
+        assert (wide.upper_limit[known] >= plain.upper_limit[known]).all()
+        assert (wide.lower_limit[known] <= plain.lower_limit[known]).all()
+
+
+def test_a_period_without_line_days_has_no_rate_and_breaks_no_run():
+    events = [3] * 4 + [0] + [3] * 4
+    days = [1000] * 4 + [0] + [1000] * 4
+    chart = u_chart([1] * 8 + events, [1000] * 8 + days, baseline=8)
+    assert np.isnan([chart.rate_per_1000[12], chart.upper_limit[12]]).all()
+    assert chart.signals[Rule.RUN_ABOVE].tolist() == [False] * 16 + [True]
+    assert RUN_LENGTH == 8
+
+
+def test_a_baseline_without_events_gives_no_limits():
+    chart = u_chart([0, 0, 1], [500] * 3, baseline=2)
+    assert chart.centre == 0.0
+    assert np.isnan(chart.upper_limit).all()
+    assert not any(s.any() for s in chart.signals.values())
+    empty = u_chart([0, 0], [0, 0])
+    assert np.isnan(empty.centre)
+    assert np.isnan(empty.rate_per_1000).all()
+
+
+@pytest.mark.parametrize("baseline", [0, 4, -1])
+def test_a_baseline_out_of_range_is_refused(baseline: int):
+    with pytest.raises(ValueError, match=f"baseline must be 1 to 3 periods, but is {baseline}"):
+        u_chart([1, 2, 3], [9, 9, 9], baseline=baseline)
+    with pytest.raises(ValueError, match=f"baseline must be 1 to 3 gaps, but is {baseline}"):
+        t_chart([1, 2, 3], baseline=baseline)
+
+
+def test_impossible_settings_of_a_chart_are_refused():
+    with pytest.raises(ValueError, match=r"dispersion must be 1 or more, but is 0\.5"):
+        u_chart([1], [9], dispersion=0.5)
+    with pytest.raises(ValueError, match="alpha must be between 0 and 1, but is 1"):
+        u_chart([1], [9], alpha=1)
+
+
+@CASES
+@given(st.lists(st.integers(0, 500), min_size=2, max_size=20), st.integers(2, 50))
+def test_gap_charts_scale_with_the_unit(gaps, factor: int):
+    for chart_of in (t_chart, transformed_t_chart):
+        days, other = chart_of(gaps), chart_of([g * factor for g in gaps])
+        for name in ("centre", "lower_limit", "upper_limit"):
+            assert getattr(other, name) == pytest.approx(
+                factor * getattr(days, name), rel=1e-9, abs=1e-9, nan_ok=True
+            )
+
+
+def test_one_gap_or_gaps_of_nothing_give_no_limits():
+    for chart in (t_chart([5]), transformed_t_chart([5]), g_chart([5]), t_chart([0, 0])):
+        assert np.isnan([chart.centre, chart.lower_limit, chart.upper_limit]).all()
+        assert not any(s.any() for s in chart.signals.values())
+
+
+def test_events_on_every_day_leave_gaps_of_nothing():
+    chart = g_chart([0, 0, 0])
+    assert (chart.lower_limit, chart.centre, chart.upper_limit) == (0.0, 0.0, 0.0)
+
+
+def test_a_wait_is_judged_only_by_earlier_gaps():
+    assert np.isnan(open_gap(40, []).p_as_long)
+    assert open_gap(0, [10, 20]).p_as_long == 1.0
+    assert open_gap(0, [10, 20]).rate_upper == np.inf
+    # No event in 299.57 line-days: the one-sided 95 % limit is 10 per 1000.
+    assert open_gap(-1000 * np.log(0.05) / 10, []).rate_upper == pytest.approx(0.01)
+    waits = [open_gap(w, [10, 20, 30]).p_as_long for w in (1, 10, 100, 1000)]
+    assert waits == sorted(waits, reverse=True)
+
+
+@FEW
+@given(PERIODS)
+def test_the_change_point_distribution_sums_to_one_and_its_set_is_the_smallest(periods):
+    events, days = np.array(periods).T
+    found = change_point(events, days, replicates=99)
+    if np.isnan(found.p):
+        assert found.first_period == -1
+        assert np.isnan(found.probability).all()
+        return
+    assert found.probability.sum() == pytest.approx(1.0)
+    assert found.probability[days == 0].sum() == 0.0
+    inside = found.probability[found.likely_periods]
+    outside = np.delete(found.probability, found.likely_periods)
+    assert inside.sum() >= 0.95 - 1e-9
+    assert inside.sum() - inside.min() < 0.95
+    assert outside.max(initial=0.0) <= inside.min()
+    assert found.first_period in found.likely_periods
+    assert np.nanmin(found.log_likelihood_ratio) >= -1e-9
+
+
+@FEW
+@given(PERIODS)
+def test_a_step_read_backwards_is_the_same_step(periods):
+    events, days = np.array(periods).T
+    assume((days > 0).all())
+    assume(events.sum() > 0)
+    assume(len(days) > 1)
+    one = change_point(events, days, replicates=9).probability
+    other = change_point(events[::-1], days[::-1], replicates=9).probability
+    assert one[1:] == pytest.approx(other[1:][::-1], rel=1e-9)
+
+
+def test_nothing_happened_and_so_nothing_changed():
+    for events, days in [([0, 0], [9, 9]), ([3], [9]), ([3, 2], [9, 0])]:
+        found = change_point(events, days)
+        assert found.first_period == -1
+        assert np.isnan([found.p, found.rate_before_per_1000]).all()
+        assert found.likely_periods.size == 0
+
+
+def test_a_steady_rate_is_rarely_said_to_have_changed():
+    rng = np.random.default_rng(2)
+    days = rng.integers(300, 900, 18)
+    p = [change_point(rng.poisson(0.004 * days), days, replicates=199).p for _ in range(200)]
+    assert np.sum(np.array(p) <= 0.05) <= 20
+
+
+@CASES
+@given(PERIODS, st.randoms())
+def test_a_funnel_depends_on_no_order(groups, random):
+    shuffled = list(enumerate(groups))
+    random.shuffle(shuffled)
+    place = [i for i, _ in shuffled]
+    for function in (funnel, overdispersed_funnel):
+        one = function(*np.array(groups).T)
+        other = function(*np.array([g for _, g in shuffled]).T)
+        assert np.allclose(one.upper_998[place], other.upper_998, rtol=1e-9, equal_nan=True)
+        assert np.array_equal(one.centre, other.centre, equal_nan=True)
+
+
+@CASES
+@given(PERIODS)
+def test_funnel_limits_are_nested_and_allowing_for_differences_widens_them(groups):
+    events, days = np.array(groups).T
+    exact, wide = funnel(events, days), overdispersed_funnel(events, days)
+    known = ~np.isnan(exact.upper_95)
+    assert known.tolist() == (days > 0).tolist()
+    assert (exact.lower_998 <= exact.lower_95)[known].all()
+    assert (exact.upper_95 <= exact.upper_998)[known].all()
+    assert (wide.upper_998 >= exact.upper_998)[known].all()
+    assert (wide.lower_998 <= exact.lower_998)[known].all()
+
+
+def test_groups_without_events_or_days_have_an_empty_funnel():
+    none = funnel([0, 0], [500, 700])
+    assert none.centre == 0.0
+    assert none.upper_998.tolist() == [0.0, 0.0]
+    assert np.isnan(group_dispersion([0, 0], [500, 700]).phi)
+    empty = funnel([0], [0])
+    assert np.isnan([empty.centre, empty.upper_998[0], empty.rate_per_1000[0]]).all()
+    one = group_dispersion([4], [500])
+    assert np.isnan(one.phi)
+    assert one.tau == 0.0
+
+
+@CASES
+@given(st.integers(100, 50_000), st.sampled_from([0.5, 2.0, 8.0]))
+def test_smooth_limits_keep_within_one_event_of_the_exact_ones(days: int, rate: float):
+    # A group of that size whose programme has that rate.
+    whole = 10_000_000
+    exact = funnel([0, round(rate * whole / 1000)], [days, whole - days])
+    lower, upper = smooth_funnel_limits(days, exact.centre, confidence=0.998)
+    step = 1000 / days
+    assert exact.upper_998[0] - step - 1e-9 <= upper <= exact.upper_998[0] + 1e-9
+    assert exact.lower_998[0] - step - 1e-9 <= lower <= exact.lower_998[0] + 1e-9

@@ -1,0 +1,162 @@
+"""Shrinkage: what must hold, and what it does when there is next to nothing."""
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from analysis.stats.shrinkage import fit_beta_binomial, fit_gamma_poisson
+
+CASES = settings(max_examples=40, deadline=None)
+FAMILIES = st.lists(st.tuples(st.integers(0, 12), st.integers(0, 400)), min_size=1, max_size=25)
+SHARES = st.lists(
+    st.integers(0, 12).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))),
+    min_size=1,
+    max_size=25,
+)
+
+
+@CASES
+@given(FAMILIES)
+def test_a_shrunk_rate_lies_between_the_family_and_the_programme(families):
+    events, days = np.array(families).T
+    assume(days.sum() > 0)
+    events = np.where(days > 0, events, 0)
+    fitted = fit_gamma_poisson(events, days)
+    shrunk = fitted.posterior_mean(events, days)
+    own = np.divide(events, days, out=np.full(len(days), fitted.mean), where=days > 0)
+    slack = 1e-9 * max(fitted.mean, own.max(), 1e-9)
+    assert (shrunk >= np.minimum(own, fitted.mean) - slack).all()
+    assert (shrunk <= np.maximum(own, fitted.mean) + slack).all()
+
+
+@CASES
+@given(FAMILIES, st.randoms())
+def test_a_fit_depends_on_no_order_and_not_on_families_without_days(families, random):
+    shuffled = [*families, (0, 0)]
+    random.shuffle(shuffled)
+    one = fit_gamma_poisson(*np.array(families).T)
+    other = fit_gamma_poisson(*np.array(shuffled).T)
+    assert one.shape == other.shape
+    assert one.rate == other.rate
+
+
+@CASES
+@given(FAMILIES)
+def test_no_other_gamma_distribution_near_is_likelier(families):
+    events, days = np.array(families).T
+    events = np.where(days > 0, events, 0)
+    fitted = fit_gamma_poisson(events, days)
+    assume(fitted.is_heterogeneous)
+    x, d = events[days > 0], days[days > 0]
+
+    def likelihood(shape: float, rate: float) -> float:
+        return float(stats.nbinom.logpmf(x, shape, rate / (rate + d)).sum())
+
+    best = likelihood(fitted.shape, fitted.rate)
+    for up in (0.9, 1.1):
+        for along in (0.9, 1.0, 1.1):
+            assert likelihood(fitted.shape * up, fitted.rate * up * along) <= best + 1e-6
+
+
+@CASES
+@given(FAMILIES, st.floats(1e-4, 0.2))
+def test_probabilities_fall_with_the_limit_and_agree_with_the_interval(families, limit: float):
+    events, days = np.array(families).T
+    assume(days.sum() > 0)
+    fitted = fit_gamma_poisson(events, days)
+    low, high = (fitted.probability_above(v, events, days) for v in (limit, 2 * limit))
+    assert (high <= low + 1e-12).all()
+    lower, upper = fitted.posterior_interval(events, days, confidence=0.9)
+    assert (lower <= upper).all()
+    for i in range(len(days)):
+        above = fitted.probability_above(float(lower[i]), [events[i]], [days[i]])
+        assert above == pytest.approx(0.95, abs=1e-6)
+
+
+def test_families_alike_share_the_programmes_rate():
+    fitted = fit_gamma_poisson([2, 2, 2, 2], [100] * 4)
+    assert not fitted.is_heterogeneous
+    assert fitted.posterior_mean([2, 0], [100, 0]).tolist() == [0.02, 0.02]
+    pooled = stats.gamma(8.5, scale=1 / 400)
+    assert fitted.probability_above(0.03, [2], [100])[0] == pytest.approx(pooled.sf(0.03))
+
+
+def test_one_family_cannot_tell_how_families_differ():
+    fitted = fit_gamma_poisson([9], [100])
+    assert not fitted.is_heterogeneous
+    assert fitted.posterior_mean([9], [100]).tolist() == [0.09]
+    assert not fit_beta_binomial([3], [9]).is_heterogeneous
+
+
+def test_no_event_at_all_is_a_rate_of_zero_with_a_doubt():
+    fitted = fit_gamma_poisson([0, 0, 0], [100, 200, 300])
+    assert fitted.mean == 0.0
+    above = fitted.probability_above(0.001, [0, 0, 0], [100, 200, 300])
+    assert above.tolist() == pytest.approx([stats.gamma(0.5, scale=1 / 600).sf(0.001)] * 3)
+
+
+def test_no_line_days_at_all_tell_nothing():
+    fitted = fit_gamma_poisson([0, 0], [0, 0])
+    assert np.isnan(fitted.mean)
+    assert np.isnan(fitted.probability_above(0.01, [0], [0])).all()
+    assert np.isnan(fitted.posterior_interval([0], [0])).all()
+    empty = fit_beta_binomial([0], [0])
+    assert np.isnan(empty.mean)
+    assert np.isnan(empty.probability_above(0.5, [0], [0])).all()
+
+
+def test_a_family_without_days_gets_the_programmes_rate():
+    fitted = fit_gamma_poisson([0, 9, 0, 8, 1], [100] * 5)
+    assert fitted.is_heterogeneous
+    assert fitted.posterior_mean(0, 0) == pytest.approx(fitted.mean)
+
+
+@CASES
+@given(SHARES)
+def test_a_shrunk_share_lies_between_the_family_and_the_programme(families):
+    yes, out_of = np.array(families).T
+    assume(out_of.sum() > 0)
+    fitted = fit_beta_binomial(yes, out_of)
+    shrunk = fitted.posterior_mean(yes, out_of)
+    own = np.divide(yes, out_of, out=np.full(len(yes), fitted.mean), where=out_of > 0)
+    assert (shrunk >= np.minimum(own, fitted.mean) - 1e-9).all()
+    assert (shrunk <= np.maximum(own, fitted.mean) + 1e-9).all()
+
+
+@CASES
+@given(SHARES, st.randoms())
+def test_no_other_beta_distribution_near_is_likelier(families, random):
+    fitted = fit_beta_binomial(*np.array(families).T)
+    shuffled = families.copy()
+    random.shuffle(shuffled)
+    assert fit_beta_binomial(*np.array(shuffled).T) == fitted
+    # Beyond a hundred thousand the likelihood is flat to its last digits.
+    assume(1e-3 < fitted.yes < 1e5)
+    yes, out_of = np.array(families).T
+
+    def likelihood(a: float, b: float) -> float:
+        return float(stats.betabinom.logpmf(yes, out_of, a, b).sum())
+
+    best = likelihood(fitted.yes, fitted.no)
+    for a in (0.9, 1.0, 1.1):
+        for b in (0.9, 1.0, 1.1):
+            assert likelihood(fitted.yes * a, fitted.no * b) <= best + 1e-6
+
+
+def test_shares_all_at_one_end_are_pooled_with_a_doubt():
+    fitted = fit_beta_binomial([0, 0], [5, 7])
+    assert fitted.mean == 0.0
+    assert fitted.probability_above(0.1, [0], [5])[0] == pytest.approx(
+        stats.beta(0.5, 12.5).sf(0.1)
+    )
+    lower, upper = fitted.posterior_interval([0], [5])
+    assert 0 < lower[0] < upper[0] < 0.25
+
+
+def test_more_days_shrink_less():
+    fitted = fit_gamma_poisson([0, 9, 0, 8, 1], [100] * 5)
+    # The programme has 0.036 a day, both families 0.09.
+    few, many = fitted.posterior_mean([9, 90], [100, 1000])
+    assert fitted.mean < few < many < 0.09

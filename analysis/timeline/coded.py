@@ -26,6 +26,7 @@ from analysis.vocabulary import (
     DressingType,
     EntryKind,
     LineType,
+    Therapy,
 )
 
 DRESSING_TYPES = tuple(DressingType)
@@ -115,6 +116,13 @@ def code_lines(records: Records, as_of: int) -> Lines:
         raise FrameError("frame lines: line_id is not unique")
     frame = frame[days_of(frame["placed_on"]) <= as_of]
     frame = frame.sort_values(["family_id", "child_id", "line_id"], ignore_index=True)
+    line_type = codes_of(frame["line_type"], LINE_TYPES)
+    dressing_type = codes_of(frame["dressing_type"], DRESSING_TYPES)
+    frame = frame.assign(
+        line_type=words_of(line_type, LINE_TYPES),
+        dressing_type=words_of(dressing_type, DRESSING_TYPES),
+        therapy=words_of(codes_of(frame["therapy"], tuple(Therapy)), tuple(Therapy)),
+    )
     removed_on = _known_by(as_of, frame["removed_on"])
     left_on = _known_by(as_of, frame["left_on"])
     family, family_ids = pd.factorize(frame["family_id"])
@@ -129,8 +137,8 @@ def code_lines(records: Records, as_of: int) -> Lines:
         home_from=days_of(frame["home_from"]),
         end_on=np.minimum(removed_on, left_on),
         removed=removed_on <= left_on,
-        line_type=codes_of(frame["line_type"], LINE_TYPES),
-        dressing_type=codes_of(frame["dressing_type"], DRESSING_TYPES),
+        line_type=line_type,
+        dressing_type=dressing_type,
         dressing_on=np.where(dressing_on <= as_of, dressing_on, NO_DAY),
         dressing_order=_order(frame["change_every_days"]),
         flush_order=_order(frame["flush_every_days"]),

@@ -1,0 +1,252 @@
+"""Messy histories of families, drawn by hypothesis or from a seeded generator alike."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+
+import pandas as pd
+from hypothesis import strategies as st
+
+from analysis.policy import Edition, FindingCode, IntervalRule, Policy, shipped_policy
+from analysis.tables import KNOWN, Records
+from analysis.vocabulary import (
+    DressingType,
+    EntryKind,
+    FindingMark,
+    LineType,
+    OutcomeKind,
+    Task,
+)
+from tests.oracles.day_by_day import Entry, History, Line, Outcome, PlainEdition, Stay
+
+AS_OF = date(2031, 3, 12)
+DAY = timedelta(days=1)
+RECEIVED_AT = "2031-06-01"
+FINDINGS = ("redness", "pus", "itch", "fever")
+SKIN_FINDINGS = frozenset({"redness", "pus"})
+CONDITIONS = ("intact", "loose", "damp", "soiled")
+REASONS = ("scheduled", "loose", "damp", "soiled", "skin", "other")
+CARE_KINDS = (
+    EntryKind.DRESSING_CHANGE,
+    EntryKind.SKIN_CHECK,
+    EntryKind.CONNECTOR_CHANGE,
+    EntryKind.NEEDLE_CHANGE,
+    EntryKind.FLUSH,
+    EntryKind.PORT_ACCESSED,
+    EntryKind.PORT_DEACCESSED,
+    EntryKind.NOTE,
+)
+
+
+def messy_family(draw: random.Random, name: str, span: int = 45) -> History:
+    """Make one family whose records hold everything that is allowed and odd."""
+    lines: list[Line] = []
+    stays: list[Stay] = []
+    for child in range(draw.choice((1, 1, 2))):
+        child_id = f"{name}c{child}"
+        lines += [
+            _line(draw, f"{child_id}l{nth}", child_id, name, span)
+            for nth in range(draw.choice((1, 1, 2, 3)))
+        ]
+        stays += _stays(draw, child_id, span)
+    entries = tuple(_entry(draw, line, span) for line in lines for _ in range(draw.randrange(18)))
+    entries += tuple(_unknown_line(draw, name, span) for _ in range(draw.randrange(2)))
+    outcomes = tuple(
+        Outcome(0, line.child_id, line.line_id, draw.choice(tuple(OutcomeKind)), on)
+        for line in lines
+        for on in _some_days(draw, span, draw.choice((0, 0, 1, 4)))
+    )
+    return History(tuple(lines), tuple(stays), entries, outcomes)
+
+
+def _line(draw: random.Random, line_id: str, child_id: str, family_id: str, span: int) -> Line:
+    placed_on = AS_OF - draw.randrange(-2, span) * DAY
+    home_from = placed_on + draw.choice((0, 0, 1, 3, 9)) * DAY
+    removed_on = left_on = None
+    fate = draw.randrange(8)
+    if fate in (0, 1, 3):
+        removed_on = draw.choice((AS_OF, placed_on + draw.randrange(span) * DAY, home_from))
+    if fate in (2, 3):
+        left_on = draw.choice((AS_OF, placed_on + draw.randrange(span) * DAY, removed_on))
+    return Line(
+        line_id=line_id,
+        child_id=child_id,
+        family_id=family_id,
+        line_type=draw.choice((*LineType, LineType.IMPLANTED_PORT, LineType.IMPLANTED_PORT)),
+        dressing_type=draw.choice(tuple(DressingType)),
+        placed_on=placed_on,
+        home_from=home_from,
+        removed_on=removed_on,
+        left_on=left_on,
+        change_every_days=draw.choice((None, None, None, 1, 4, 9)),
+        flush_every_days=draw.choice((None, 1, 3)),
+        dressing_on=draw.choice((None, home_from - draw.randrange(-2, 5) * DAY)),
+        born=draw.choice((None, date(2030, 3, 1), date(2026, 2, 1), date(2012, 6, 1))),
+    )
+
+
+def _stays(draw: random.Random, child_id: str, span: int) -> list[Stay]:
+    """Stays that overlap, touch, hold one another, have no night, or have not ended."""
+    stays: dict[date, Stay] = {}
+    for _ in range(draw.choice((0, 1, 2, 4))):
+        earlier = [s.to_on for s in stays.values() if s.to_on is not None]
+        from_on = draw.choice(
+            (AS_OF - draw.randrange(-1, span) * DAY, AS_OF, *earlier, *(d - DAY for d in earlier))
+        )
+        to_on = draw.choice((None, AS_OF, *(from_on + n * DAY for n in (0, 1, 1, 2, 3, 5, 8))))
+        if to_on is not None and to_on < from_on:
+            to_on = from_on
+        near = (to_on or AS_OF) - draw.randrange(-1, 4) * DAY
+        stays[from_on] = Stay(child_id, from_on, to_on, draw.choice((None, near, from_on)))
+    return list(stays.values())
+
+
+def _entry(draw: random.Random, line: Line, span: int) -> Entry:
+    kind = draw.choice((*CARE_KINDS, EntryKind.DRESSING_CHANGE, EntryKind.SKIN_CHECK))
+    done_on = AS_OF - draw.choice((draw.randrange(-2, span), draw.randrange(12))) * DAY
+    hour = draw.choice((None, 8, 8, 9, 20))
+    changed = kind in (EntryKind.DRESSING_CHANGE, EntryKind.PORT_ACCESSED)
+    return Entry(
+        row=0,
+        line_id=line.line_id,
+        family_id=line.family_id,
+        done_on=done_on,
+        done_at=None if hour is None else datetime.combine(done_on, time(hour)),
+        kind=kind,
+        change_reason=draw.choice((None, None, *REASONS)) if changed else None,
+        dressing_type=draw.choice((None, None, *DressingType)) if changed else None,
+        dressing_condition=draw.choice((None, None, None, *CONDITIONS)),
+        findings=draw.choice(
+            (None, None, ("none",), (), tuple(draw.sample(FINDINGS, draw.randrange(1, 3))))
+        ),
+    )
+
+
+def _unknown_line(draw: random.Random, family_id: str, span: int) -> Entry:
+    done_on = AS_OF - draw.randrange(span) * DAY
+    return Entry(0, "a line nobody knows", family_id, done_on, EntryKind.NOTE)
+
+
+def _some_days(draw: random.Random, span: int, n: int) -> set[date]:
+    return {AS_OF - draw.randrange(-1, span) * DAY for _ in range(n)}
+
+
+def numbered_rows(draw: random.Random, families: Sequence[History]) -> list[History]:
+    """Give the rows of families numbers in random order, each key of an outcome once."""
+    n_rows = sum(len(f.entries) + len(f.outcomes) for f in families)
+    numbers = iter(draw.sample(range(1, n_rows + 1), n_rows))
+    numbered = []
+    for family in families:
+        outcomes = {(o.line_id, o.outcome, o.onset_on): o for o in family.outcomes}
+        numbered.append(
+            replace(
+                family,
+                entries=tuple(replace(e, row=next(numbers)) for e in family.entries),
+                outcomes=tuple(replace(o, row=next(numbers)) for o in outcomes.values()),
+            )
+        )
+    return numbered
+
+
+def together(families: Sequence[History]) -> History:
+    """Lay families side by side."""
+    return History(
+        tuple(line for f in families for line in f.lines),
+        tuple(s for f in families for s in f.stays),
+        tuple(e for f in families for e in f.entries),
+        tuple(o for f in families for o in f.outcomes),
+    )
+
+
+def messy_policy(draw: random.Random) -> Policy:
+    """Make a policy of one to three editions, the later ones from days within the history."""
+    base = shipped_policy().editions[0]
+    starts = [date(1900, 1, 1), *sorted(_some_days(draw, 40, draw.randrange(3)))]
+    return Policy("made up", "UTC", tuple(_edition(draw, base, day) for day in starts))
+
+
+def _edition(draw: random.Random, base: Edition, start: date) -> Edition:
+    lengths = (None, 1, 2, 3, 7)
+    rules = [IntervalRule(t, draw.choice(lengths), "made up") for t in Task]
+    rules += [
+        IntervalRule(Task.DRESSING, draw.choice(lengths), "made up", dressing_type=d)
+        for d in DressingType
+    ]
+    rules += [
+        IntervalRule(draw.choice(tuple(Task)), draw.choice(lengths), "made up", line_type=t)
+        for t in LineType
+    ]
+    settings = {
+        **vars(base.settings),
+        "grace_days": draw.choice((0, 0, 1, 2)),
+        "silent_after_days": draw.choice((1, 3, 8)),
+        "episode_gap_days": draw.choice((0, 2, 7)),
+        "infection_repeat_days": draw.choice((1, 5, 14)),
+        "age_band_starts": draw.choice(((0, 1, 5, 12, 18), (0, 2))),
+    }
+    marks = {c: frozenset({FindingMark.SKIN_EVENT} if c in SKIN_FINDINGS else ()) for c in FINDINGS}
+    return Edition(
+        version=f"from {start}",
+        effective_from=start,
+        settings=type(base.settings)(**settings),
+        setting_sources=base.setting_sources,
+        intervals=tuple(rules),
+        findings={c: FindingCode(c, c, m, "made up") for c, m in marks.items()},
+        steps=base.steps,
+    )
+
+
+def plain(policy: Policy) -> list[PlainEdition]:
+    """Say a policy in the oracle's own terms."""
+    return [
+        PlainEdition(
+            effective_from=e.effective_from,
+            interval_days=e.interval_days,
+            skin_codes=e.codes_marked(FindingMark.SKIN_EVENT),
+            finding_codes=tuple(e.findings),
+            grace_days=e.settings.grace_days,
+            silent_after_days=e.settings.silent_after_days,
+            episode_gap_days=e.settings.episode_gap_days,
+            infection_repeat_days=e.settings.infection_repeat_days,
+            age_band_starts=e.settings.age_band_starts,
+        )
+        for e in policy.editions
+    ]
+
+
+def records_of(history: History) -> Records:
+    """Lay a history out as the frames that the store hands over."""
+    lines = [{**vars(line), "site": "north"} for line in history.lines]
+    entries = [
+        {**vars(e), "findings": ";".join(e.findings) if e.findings else None}
+        for e in history.entries
+    ]
+    frames = {
+        "lines": _frame("lines", lines),
+        "stays": _frame("stays", [vars(s) for s in history.stays]),
+        "home_log": _frame("home_log", entries),
+        "outcomes": _frame("outcomes", [vars(o) for o in history.outcomes]),
+    }
+    return Records.of(frames)
+
+
+def _frame(name: str, rows: Sequence[dict[str, object]]) -> pd.DataFrame:
+    entry = KNOWN[name]
+    if not rows:
+        return entry.empty()
+    columns = {key: [row[key] for row in rows] for key in rows[0]}
+    columns.setdefault("row", list(range(1, len(rows) + 1)))
+    columns["received_at"] = [RECEIVED_AT] * len(rows)
+    return entry.build({key: columns[key] for key in columns if key in entry.names})
+
+
+@st.composite
+def messy_programmes(draw: st.DrawFn, max_families: int = 3) -> tuple[list[History], Policy]:
+    """A few messy families and a policy."""
+    chance = draw(st.randoms(use_true_random=False))
+    n = draw(st.integers(1, max_families))
+    families = [messy_family(chance, f"f{i}") for i in range(n)]
+    return numbered_rows(chance, families), messy_policy(chance)

@@ -17,8 +17,14 @@ from statsmodels.duration.hazard_regression import PHReg
 from analysis.stats.day_table import Flags, Floats, Ints, same_length, whole_numbers
 from analysis.stats.survival import normal_quantile
 
-BEYOND = 10.0
-"""A log hazard ratio this large per standard deviation, with as large an error, is infinite."""
+FADED = 1e-6
+"""A fit that keeps less than this share of the information it began with has no finite end."""
+
+CLOSE = 1e-12
+"""Log-likelihood that a further step could gain at the most."""
+
+MOST_STEPS = 200
+"""Newton needs a handful; one step a unit of an infinite coefficient."""
 
 
 class NoEstimateError(ValueError):
@@ -34,7 +40,8 @@ class CoxFit:
     coefficients: Floats
     """Log hazard ratios per unit of the covariate."""
     std_errors: Floats
-    """Their standard errors with clusters kept whole; nan with one cluster."""
+    """Their standard errors with clusters kept whole; nan when they say nothing of it,
+    as one cluster does."""
     naive_errors: Floats
     """Their standard errors as if all rows were of independent lines."""
     hazard_ratios: Floats
@@ -114,10 +121,10 @@ def cox(
     Notes
     -----
     *Source:* partial likelihood: Cox, JRSS B 34 (1972) 187; clustered errors: Lin & Wei, JASA 84
-    (1989) 1074 (both from memory). Fitted by statsmodels PHReg. Its clustered errors are wrong
-    when a row covers no event, which split follow-up is full of; such rows carry no information
-    and are left out, and time is replaced by the rank of the event, which the partial likelihood
-    cannot tell from time.
+    (1989) 1074 (both from memory). Likelihood and errors by statsmodels PHReg. Its clustered
+    errors are wrong when a row covers no event, which split follow-up is full of; such rows carry
+    no information and are left out, and time is replaced by the rank of the event, which the
+    partial likelihood cannot tell from time.
 
     Examples
     --------
@@ -132,7 +139,6 @@ def cox(
     called = tuple(names) if names else tuple(f"covariate {j}" for j in range(values.shape[1]))
     if len(called) != values.shape[1]:
         raise ValueError(f"{len(called)} names for {values.shape[1]} covariates")
-    n_clusters = int(codes.max(initial=-1)) + 1
     if not event.any():
         raise NoEstimateError("No line ended: a hazard ratio cannot be estimated.")
 
@@ -151,10 +157,13 @@ def cox(
         ties="breslow",
     )
     _refuse_without_information(model.hessian(np.zeros(len(called))), called)
-    scaled, clustered = _fitted(model, codes[told], called)
-    naive = np.sqrt(np.diag(np.linalg.inv(-model.hessian(scaled)))) / spread
+    scaled = _highest(model, called)
     coefficients = scaled / spread
-    errors = clustered / spread if n_clusters > 1 else np.full(len(called), np.nan)
+    naive = np.sqrt(np.diag(np.linalg.inv(-model.hessian(scaled)))) / spread
+    model.groups = codes[told]
+    clustered = np.sqrt(np.diag(model.robust_covariance(scaled))) / spread
+    # Clusters whose parts cancel, as those of one cluster do, say nothing of the error.
+    errors = np.where(clustered > 1e-6 * naive, clustered, np.nan)
     return CoxFit(
         names=called,
         coefficients=coefficients,
@@ -165,7 +174,7 @@ def cox(
         upper=np.exp(coefficients + z * errors),
         p=2 * ndtr(-np.abs(coefficients / errors)),
         events=int(event.sum()),
-        clusters=n_clusters,
+        clusters=int(codes.max()) + 1,
     )
 
 
@@ -313,21 +322,35 @@ def _refuse_without_information(hessian: Floats, names: tuple[str, ...]) -> None
         )
 
 
-def _fitted(model: PHReg, codes: Ints, names: tuple[str, ...]) -> tuple[Floats, Floats]:
-    """Coefficients per standard deviation and their clustered errors."""
-    no_end = NoEstimateError(
-        "The events of "
-        + ", ".join(names)
-        + " stand on one side: no finite hazard ratio describes them. Report the counts instead."
+def _highest(model: PHReg, names: tuple[str, ...]) -> Floats:
+    """Coefficients of the highest likelihood, by Newton's steps, halved while they go down.
+
+    The library's own steps run past the top, and past any bound, when there is no top.
+    """
+    b = np.zeros(len(names))
+    information = at_start = -model.hessian(b)
+    with np.errstate(all="ignore"):
+        for _ in range(MOST_STEPS):
+            # On the way to an infinite coefficient the information fades, whatever the unit.
+            if not np.isfinite(information).all() or _share_left(at_start, information) < FADED:
+                break
+            score = model.score(b)
+            step = np.linalg.solve(information, score)
+            if not np.isfinite(step).all():
+                break
+            if score @ step < CLOSE:
+                return np.asarray(b + step)
+            enough = model.loglike(b) - CLOSE
+            while not model.loglike(b + step) >= enough:  # nan is not enough either
+                step = step / 2
+            b = b + step
+            information = -model.hessian(b)
+    raise NoEstimateError(
+        f"The events stand on one side of {', '.join(names)}: no finite hazard ratio describes "
+        "them. Report the counts instead."
     )
-    try:
-        fit = model.fit(groups=codes, method="newton", maxiter=60, warn_convergence=False)
-        naive = np.sqrt(np.diag(np.linalg.inv(-model.hessian(fit.params))))
-    except np.linalg.LinAlgError:
-        raise no_end from None
-    endless = (np.abs(fit.params) > BEYOND) & (naive > BEYOND)
-    if not np.isfinite(naive).all() or endless.any():
-        raise no_end
-    if np.abs(model.score(fit.params)).max() > 1e-4 * model.surv.n_obs:
-        raise no_end
-    return np.asarray(fit.params), np.asarray(fit.bse)
+
+
+def _share_left(at_start: Floats, information: Floats) -> float:
+    """Share of the information that is left, in the direction that lost most."""
+    return float(np.linalg.eigvals(np.linalg.solve(at_start, information)).real.min())

@@ -286,7 +286,7 @@ def whole_numbers(values: npt.ArrayLike, name: str) -> Ints:
         raise ValueError(f"{name} must be a flat list, not of shape {numbers.shape}")
     if numbers.size == 0:
         return np.zeros(0, np.int64)
-    if numbers.dtype.kind not in "iu":
+    if numbers.dtype.kind not in "biu":
         raise ValueError(f"{name} must be whole numbers, not {numbers.dtype}")
     return numbers.astype(np.int64, copy=False)
 

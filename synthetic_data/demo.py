@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime, time
 
 import numpy as np
 import pandas as pd
@@ -16,12 +16,13 @@ from synthetic_data.dressings import changes, port_accesses
 from synthetic_data.harms import Harms, harms
 from synthetic_data.households import caregivers, children, families, first_caregiver
 from synthetic_data.lines import lines as lines_of
+from synthetic_data.oddities import with_oddities
 from synthetic_data.scene import Scene, date_from, days_since_1970, teams_for
 from synthetic_data.signoffs import sign_offs
 from synthetic_data.skin import with_skin_findings
 from synthetic_data.stays import Stays, finished
 from synthetic_data.stays import stays as stays_of
-from synthetic_data.truth import Planted, Truth
+from synthetic_data.truth import PastCall, Planted, Truth
 from synthetic_data.writing import logged, with_caregivers, with_receipt, with_remarks, with_steps
 
 BLOCK = 2_000
@@ -35,9 +36,11 @@ class Demo:
     Each frame has the columns of its catalogue entry, `received_at` (UTC) and `void`, in
     order of receipt; every version of a row is a row of its own. Rows that withdraw hold
     their key only. In `home_log`, `done_at` at midnight means that only a day was given.
+    `calls` are what staff recorded the day before; no file holds them.
     """
 
     frames: Mapping[str, pd.DataFrame]
+    calls: tuple[PastCall, ...]
     truth: Truth | None
     until: date
     seed: int
@@ -75,7 +78,7 @@ def generate(
         else parts[0].frames[name]
         for name in INCOMING
     }
-    return Demo(joined, parts[0].truth, until, seed)
+    return Demo(joined, parts[0].calls, parts[0].truth, until, seed)
 
 
 def generate_blocks(
@@ -119,6 +122,8 @@ def _block(rng: np.random.Generator, scene: Scene, until: date, seed: int, *, pl
     told: dict[str, list[plants.News]] = {}
     if made is not None:
         rows, told = plants.with_news(scene, rows, made)
+        spared = plants.planted_families(lines, made)
+        rows, told["odd"] = with_oddities(rng, scene, lines, people, stays.away, rows, spared)
     rows["family"] = column(lines, "family")[column(rows, "line")]
     shares = column(lines, "family")[made.chosen["never_signed_off"]] if made else _none()
     rows = with_caregivers(rng, homes, people, rows, shares)
@@ -137,7 +142,8 @@ def _block(rng: np.random.Generator, scene: Scene, until: date, seed: int, *, pl
         "outcomes": frames.outcomes_frame(rng, scene, names, lines, harm.outcomes),
     }
     truth = _truth(scene, names, people, lines, rows, made, told) if made else None
-    return Demo(made_frames, truth, until, seed)
+    calls = _calls(scene, names, truth) if truth else ()
+    return Demo(made_frames, calls, truth, until, seed)
 
 
 def _entries(
@@ -259,6 +265,21 @@ def _truth(
         shortage_from=date_from(made.shortage[1]),
         shortage_to=date_from(made.shortage[2]),
         **{name: news(name) for name in told},
+    )
+
+
+def _calls(scene: Scene, names: frames.Names, truth: Truth) -> tuple[PastCall, ...]:
+    yesterday = date_from(scene.until - 1)
+    return tuple(
+        PastCall(
+            family_id=one.family_id,
+            made_at=datetime.combine(yesterday, time(14, 10 + 12 * at), UTC),
+            made_by=names.nurses[names.families.index(one.family_id)],
+            reached=True,
+            agreed="will change it tomorrow evening",
+            recheck_on=date_from(scene.until + 1),
+        )
+        for at, one in enumerate(truth.called)
     )
 
 

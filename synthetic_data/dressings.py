@@ -114,9 +114,10 @@ def changes(
     days = _interval_table(scene)
     made: list[pd.DataFrame] = []
     while wear.alive.size:
-        made.append(_one_change_each(rng, homes, lines, stays, wear, days))
+        made += _one_change_each(rng, homes, lines, stays, wear, days)
     changed = stacked(made) if made else entries(wear.line[:0], wear.line[:0])
-    return stacked([changed, *_at_ports(rng, scene, lines, accesses, changed)])
+    others = _at_ports(rng, scene, lines, accesses, changed)
+    return stacked([changed, *others, _left_open(rng, scene, lines)])
 
 
 def _interval_table(scene: Scene) -> Ints:
@@ -157,7 +158,7 @@ def _one_change_each(
     stays: Stays,
     wear: _Wear,
     days: Ints,
-) -> pd.DataFrame:
+) -> list[pd.DataFrame]:
     """Move every span on by one change, or through one stay; the entries that this makes."""
     at = wear.alive
     line = wear.line[at]
@@ -252,7 +253,7 @@ def _written(
     made: Bools,
     reported: Bools,
     next_day: Bools,
-) -> pd.DataFrame:
+) -> list[pd.DataFrame]:
     n = int(made.sum())
     minute = between(rng, 17 * 60, 20 * 60 + 30, n)
     condition = _CONDITION[reason[made]]
@@ -277,7 +278,18 @@ def _written(
         findings=np.where(rng.random(m) < 0.5, NOTHING, BLANK),
         minute=between(rng, 7 * 60, 16 * 60, m),
     )
-    return stacked([change, report])
+    return [change, report]
+
+
+def _left_open(rng: np.random.Generator, scene: Scene, lines: pd.DataFrame) -> pd.DataFrame:
+    """Where the site is to be left open: the first dressing comes off some days after coming home."""
+    which = np.flatnonzero(column(lines, "dressing") == _NO_DRESSING)
+    day = column(lines, "home")[which] + between(rng, 2, 9, which.size)
+    soon = day < np.minimum(column(lines, "end"), scene.until)[which]
+    n = int(soon.sum())
+    return entries(which[soon], day[soon], kind=CHANGE, reason=code(ChangeReason.OTHER), sure=1,
+                   put_on=_NO_DRESSING, findings=NOTHING,
+                   minute=between(rng, 17 * 60, 20 * 60, n))  # fmt: skip
 
 
 def _at_ports(

@@ -189,7 +189,6 @@ def supply_counts(
     family = column(lines, "family")
     counted = (every != BLANK) & ~lines["second"].to_numpy()
     counted &= column(lines, "dressing") != code(DressingType.NONE)
-    counted &= column(lines, "type") != code(LineType.IMPLANTED_PORT)
     which = np.flatnonzero(counted)
     n = every[which]
     owner, k = ragged(np.maximum(-(-(end[which] - home[which]) // n), 0))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from enum import StrEnum
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -50,7 +50,8 @@ def texts(words: Sequence[str], codes: Ints) -> pd.Series[Any]:
 
 def categories(words: type[StrEnum], codes: Ints) -> pd.Series[Any]:
     """Category column from positions; BLANK is missing."""
-    return pd.Series(pd.Categorical.from_codes(codes.tolist(), pd.Index([str(w) for w in words])))
+    names = pd.Index([str(w) for w in words])
+    return pd.Series(pd.Categorical.from_codes(cast("Sequence[int]", codes), names))
 
 
 def dates(days: Ints) -> pd.Series[Any]:
@@ -223,7 +224,7 @@ def outcomes_frame(
     n = len(rows)
     onset, confirmed = column(rows, "onset"), column(rows, "confirmed")
     known = np.where(confirmed == BLANK, onset + 2, confirmed)
-    drawn_back = np.flatnonzero(rng.random(n) < 0.03)
+    drawn_back = np.sort(rng.permutation(n)[: -(-n * 3 // 100)])
     at = np.concatenate([np.arange(n), drawn_back])
     void = np.arange(at.size) >= n
     line = column(rows, "line")[at]
@@ -255,6 +256,9 @@ def home_log_frame(
     """
     rows = rows.sort_values(["received", "line", "day", "minute", "kind"], ignore_index=True)
     family = column(lines, "family")[column(rows, "line")]
+    alike = rows.drop(columns="received").duplicated().to_numpy()
+    rows = rows[homes["numbered"].to_numpy()[family] | ~alike].reset_index(drop=True)
+    family = column(lines, "family")[column(rows, "line")]
     rows["entry"] = rows.assign(family=family).groupby("family").cumcount() + 1
     fixed = np.isin(family, settled) | ~homes["numbered"].to_numpy()[family]
     rows = _with_corrections(rng, scene, lines, rows, fixed)
@@ -264,8 +268,9 @@ def home_log_frame(
     void = rows["void"].to_numpy()
     kept = np.where(void, BLANK, 0)
     of_family = np.bincount(column(lines, "family"), minlength=len(homes))
-    by_family = (of_family[family] == 1) & (column(rows, "entry") % 31 == 5)
-    both = (of_family[family] == 1) & (column(rows, "entry") % 29 == 3)
+    alone = (of_family[family] == 1) & (column(rows, "day") < column(lines, "end")[line])
+    by_family = alone & (column(rows, "entry") % 31 == 5)
+    both = alone & (column(rows, "entry") % 29 == 3)
     minute = column(rows, "minute")
     done = column(rows, "day") * _DAY + np.where(minute == BLANK, 0, minute)
     ids = numbered("E", column(homes, "number")[family], scene.width, column(rows, "entry"))
@@ -307,7 +312,7 @@ def _with_corrections(
     other_day = rng.random(len(slip)) < 0.5
     slip["day"] = column(slip, "day") - other_day
     slip["findings"] = np.where(other_day, column(slip, "findings"), BLANK)
-    slip["note"] = np.where(other_day, column(slip, "note"), 0)
+    slip["note"] = np.where(other_day, slip["note"], (slip["note"] + 1) % len(habits.NOTES))
     late = between(rng, _DAY, 4 * _DAY, n)
     right = rows.assign(received=column(rows, "received") + np.where(wrong, late, 0), void=False)
     twice = free & ~wrong & (rng.random(n) < 0.0015)

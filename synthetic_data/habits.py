@@ -23,24 +23,24 @@ from analysis.vocabulary import (
 Odds = Mapping[StrEnum | int, float]
 
 # -- families and children ----------------------------------------------------------------
-JOINED_AT_START = 0.34
+JOINED_AT_START = 0.42
 """Share of families that the programme already had when its log began."""
-SECOND_CHILD = 0.05
-SECOND_LINE = 0.08
-LEAVES = 0.04
+SECOND_CHILD = 0.06
+SECOND_LINE = 0.11
+LEAVES = 0.03
 DIES = 0.006
 
 THERAPY: Odds = {
-    Therapy.PARENTERAL_NUTRITION: 50,
+    Therapy.PARENTERAL_NUTRITION: 54,
     Therapy.CHEMOTHERAPY: 30,
-    Therapy.ANTIMICROBIAL: 11,
-    Therapy.OTHER: 9,
+    Therapy.ANTIMICROBIAL: 8,
+    Therapy.OTHER: 8,
 }
 NEEDED_DAYS: Mapping[StrEnum, tuple[int, int]] = {
-    Therapy.PARENTERAL_NUTRITION: (250, 3000),
-    Therapy.CHEMOTHERAPY: (150, 520),
+    Therapy.PARENTERAL_NUTRITION: (500, 4000),
+    Therapy.CHEMOTHERAPY: (280, 800),
     Therapy.ANTIMICROBIAL: (14, 75),
-    Therapy.OTHER: (60, 1200),
+    Therapy.OTHER: (90, 1800),
 }
 """How long a child needs a line once at home, from and to, in days."""
 AGE_YEARS: Mapping[StrEnum, tuple[float, float]] = {
@@ -84,9 +84,9 @@ DAYS_TO_COMPLICATION: Mapping[StrEnum, float] = {
 }
 """Mean days at home until a complication ends the line."""
 DAYS_TO_EXCHANGE: Mapping[StrEnum, float] = {
-    LineType.TUNNELED_CVC: 1500,
-    LineType.NONTUNNELED_CVC: 200,
-    LineType.PICC: 700,
+    LineType.TUNNELED_CVC: 2500,
+    LineType.NONTUNNELED_CVC: 300,
+    LineType.PICC: 1000,
     LineType.IMPLANTED_PORT: 6000,
     LineType.OTHER: 1500,
 }
@@ -102,10 +102,10 @@ COMPLICATION: Odds = {
 }
 DRESSING: Mapping[StrEnum, Odds] = {
     LineType.TUNNELED_CVC: {
-        DressingType.TRANSPARENT: 72,
+        DressingType.TRANSPARENT: 75,
         DressingType.TRANSPARENT_CHG: 15,
         DressingType.GAUZE: 5,
-        DressingType.NONE: 8,
+        DressingType.NONE: 5,
     },
     LineType.NONTUNNELED_CVC: {DressingType.TRANSPARENT: 60, DressingType.TRANSPARENT_CHG: 40},
     LineType.PICC: {
@@ -120,10 +120,10 @@ CHANGE_ORDER = 0.07
 CHANGE_ORDERS: Odds = {3: 20, 4: 20, 5: 40, 10: 20}
 FLUSH_ORDER: Odds = {-1: 62, 1: 8, 2: 6, 7: 24}
 PORT_FLUSH_ORDER: Odds = {-1: 15, 28: 85}
-KIT_DELIVERY: Odds = {28: 60, 14: 25, 30: 10, -1: 5}
+KIT_DELIVERY: Odds = {28: 60, 14: 25, 30: 11, -1: 4}
 
 # -- changing the dressing ------------------------------------------------------------------
-LATE_HABIT: Odds = {4: 79, 12: 17, 38: 4}
+LATE_HABIT: Odds = {4: 81, 10: 16, 38: 3}
 """Per cent of changes that a family makes after the due day, and how many families do."""
 EARLY_BY_A_DAY = 0.13
 FAILS = 0.065
@@ -155,7 +155,7 @@ MOVED_ON = 0.05
 DRESSED_THERE = 0.85
 
 # -- harm -------------------------------------------------------------------------------------
-SKIN_PER_DAY = 1.2 / 1000
+SKIN_PER_DAY = 1.4 / 1000
 INFECTION_PER_DAY: Mapping[StrEnum, float] = {
     Therapy.PARENTERAL_NUTRITION: 0.55 / 1000,
     Therapy.CHEMOTHERAPY: 0.25 / 1000,
@@ -234,4 +234,4 @@ THIRD_CAREGIVER: Odds = {
     Relation.SELF: 7,
     Relation.OTHER: 5,
 }
-REFRESHED_IN_TIME = 0.955
+REFRESHED_IN_TIME = 0.965

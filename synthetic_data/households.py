@@ -7,7 +7,17 @@ import pandas as pd
 
 from analysis.vocabulary import Relation, Therapy
 from synthetic_data import habits
-from synthetic_data.draws import Ints, between, code, column, pick, ragged
+from synthetic_data.draws import (
+    Bools,
+    Floats,
+    Ints,
+    between,
+    code,
+    column,
+    ensure_each,
+    pick,
+    ragged,
+)
 from synthetic_data.scene import NEVER, NURSES_A_TEAM, Scene
 
 FORM, PAPER, SHEET = 0, 1, 2
@@ -36,6 +46,7 @@ def families(rng: np.random.Generator, scene: Scene) -> pd.DataFrame:
         between(rng, scene.start + 40, scene.until - 3, n),
     )
     leaves = np.where(rng.random(n) < habits.LEAVES, joined + between(rng, 30, 700, n), NEVER)
+    skin = rng.gamma(4.0, 0.25, n)
     fails = habits.FAILS * rng.gamma(4.0, 0.25, n)
     return pd.DataFrame(
         {
@@ -44,7 +55,7 @@ def families(rng: np.random.Generator, scene: Scene) -> pd.DataFrame:
             "nurse": (number - 1) // scene.teams % NURSES_A_TEAM,
             "channel": channel,
             "timed": (channel == FORM),
-            "numbered": ~((channel == PAPER) & (rng.random(n) < 0.2)),
+            "numbered": ~_every_fourth(channel == PAPER),
             "therapy": pick(rng, n, habits.THERAPY),
             "joined": joined,
             "leaves": leaves,
@@ -54,12 +65,23 @@ def families(rng: np.random.Generator, scene: Scene) -> pd.DataFrame:
             "later_from": np.full(n, NEVER, dtype=np.int64),
             "lifts_early": np.zeros(n, dtype=bool),
             "checks": pick(rng, n, habits.CHECKS_A_WEEK) / 70,
-            "skin": habits.SKIN_PER_DAY * rng.gamma(2.0, 0.5, n),
+            "skin": habits.SKIN_PER_DAY * skin / _mean_by(team, skin)[team],
             "missing": pick(rng, n, habits.MISSING_HABIT) / 1000,
             "self_checks": np.where(rng.random(n) < 0.75, 0.95, 0.25),
+            "kit_days": pick(rng, n, habits.KIT_DELIVERY),
             "language": pick(rng, n, habits.LANGUAGE),
         }
     )
+
+
+def _every_fourth(among: Bools) -> Bools:
+    return among & (np.cumsum(among) % 4 == 1)
+
+
+def _mean_by(group: Ints, values: Floats) -> Floats:
+    """Mean by group, so that teams start out alike and differ by what is planted."""
+    count = np.maximum(np.bincount(group), 1)
+    return np.bincount(group, values) / count
 
 
 def children(rng: np.random.Generator, homes: pd.DataFrame) -> pd.DataFrame:
@@ -110,6 +132,8 @@ def caregivers(rng: np.random.Generator, homes: pd.DataFrame, kids: pd.DataFrame
         (relation == code(Relation.SELF)) & ~grown, code(Relation.OTHER_RELATIVE), relation
     )
     relation = np.where(lone & grown & (rng.random(n) < 0.12), code(Relation.SELF), relation)
+    ensure_each(rng, relation, [w for w in Relation if w is not Relation.SELF], ~lone)
+    ensure_each(rng, relation, [Relation.SELF], lone & grown)
     nurse = relation == code(Relation.HOME_NURSE)
     trained = lone | nurse | (rng.random(n) < np.where(which == 1, 0.85, 0.5))
     late = ~lone & (rng.random(n) < 0.3)

@@ -75,7 +75,8 @@ def lines(
     ensure_each(rng, reason, [w for w in habits.COMPLICATION if isinstance(w, RemovalReason)],
                 unplanned)  # fmt: skip
     out["reason"] = reason
-    return _with_orders(rng, out)
+    delivered = column(homes, "kit_days")[column(out, "family")]
+    return _with_orders(rng, out.assign(kit_days=delivered))
 
 
 def _first_turn(rng: np.random.Generator, homes: pd.DataFrame, kids: pd.DataFrame) -> _Turn:
@@ -154,7 +155,7 @@ def _with_orders(rng: np.random.Generator, frame: pd.DataFrame) -> pd.DataFrame:
     by_calendar = (dressing != code(DressingType.NONE)) & (dressing != code(DressingType.GAUZE))
     ordered = by_calendar & ~port & (rng.random(n) < habits.CHANGE_ORDER)
     last = np.maximum(home - between(rng, 0, 4, n), column(frame, "placed"))
-    dressed = (rng.random(n) < 0.95) & (dressing != code(DressingType.NONE)) & ~port
+    dressed = (rng.random(n) < 0.95) & ~port
     flush = pick(rng, n, habits.FLUSH_ORDER)
     logs = (column(frame, "therapy") != code(Therapy.OTHER)) & ~port
     return frame.assign(
@@ -163,6 +164,5 @@ def _with_orders(rng: np.random.Generator, frame: pd.DataFrame) -> pd.DataFrame:
         order=np.where(ordered, pick(rng, n, habits.CHANGE_ORDERS), BLANK),
         dressed_on=np.where(dressed, last, BLANK),
         flush=np.where(port, pick(rng, n, habits.PORT_FLUSH_ORDER), flush),
-        kit_days=pick(rng, n, habits.KIT_DELIVERY),
         connectors=logs & (rng.random(n) < habits.CONNECTORS_LOGGED),
     )

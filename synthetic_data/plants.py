@@ -46,6 +46,7 @@ _HOW_MANY = {
     "compromised": 2,
     "skin_open": 2,
     "silent": 4,
+    "called": 2,
     "lift_early": 5,
     "kits_short": 2,
     "state_unknown": 1,
@@ -113,17 +114,17 @@ def with_habits(
     every = np.concatenate(list(family.values()))
     homes = homes.copy()
     homes.loc[every, ["late", "missing", "fails", "fails_later"]] = [0.02, 0.0, 0.03, 0.03]
-    homes.loc[family["late_habit"], "late"] = 0.55
+    homes.loc[family["late_habit"], "late"] = 0.6
     for name in ("lift_early", "refresher_helped"):
-        homes.loc[family[name], "fails"] = 0.55
+        homes.loc[family[name], "fails"] = 0.62
         homes.loc[family[name], "lifts_early"] = True
-    homes.loc[family["lift_early"], "fails_later"] = 0.55
+    homes.loc[family["lift_early"], "fails_later"] = 0.62
     homes.loc[family["refresher_helped"], "later_from"] = made.refreshed_on
     homes.loc[family["weak_step"], "self_checks"] = 1.0
     first = ~people["family"].duplicated().to_numpy()
     people = people.copy()
     weak = first & people["family"].isin(family["weak_step"]).to_numpy()
-    people.loc[weak, ["slips", "weak_step"]] = [0.45, STEPS.index("dry_time")]
+    people.loc[weak, ["slips", "weak_step"]] = [0.6, STEPS.index("dry_time")]
     second = people["which"].to_numpy() == 1
     unsigned = second & people["family"].isin(family["never_signed_off"]).to_numpy()
     people.loc[unsigned, "signs"] = False
@@ -250,6 +251,7 @@ _ARRANGED: dict[str, Callable[[_Book, int, int], News]] = {
     "red_flag": _red_flag,
     "compromised": _compromised,
     "overdue": _overdue,
+    "called": _overdue,
     "silent": _silent,
     "skin_open": _skin_open,
     "state_unknown": _state_unknown,

@@ -11,6 +11,7 @@ from analysis.vocabulary import ChangeReason, DressingCondition, DressingType, L
 from synthetic_data import habits
 from synthetic_data.draws import (
     BLANK,
+    Floats,
     Ints,
     between,
     code,
@@ -68,7 +69,8 @@ def with_skin_findings(
     inside = spans.holding(column(rows, "line"), column(rows, "day"))
     looks = np.isin(column(rows, "kind"), (CHANGE, CHECK)) & (column(rows, "sure") == 0)
     told = looks & (inside != BLANK)
-    findings = np.where(told, found[np.maximum(inside, 0)], column(rows, "findings"))
+    found_inside = np.append(found, BLANK)[inside]
+    findings = np.where(told, found_inside, column(rows, "findings"))
     return stacked([rows.assign(findings=findings), _looks(rng, scene, lines, spans, found)])
 
 
@@ -85,14 +87,14 @@ def _onsets(
     rate = homes["skin"].to_numpy()[family]
     line, day = happenings(rng, rate, home, end)
     if rise is not None:
-        risen = column(homes, "team")[family] == rise.team
-        more, later = happenings(
-            rng,
-            np.where(risen, rate * (rise.times - 1), 0.0),
-            np.maximum(home, rise.from_day),
-            end,
-        )
-        line, day = np.concatenate([line, more]), np.concatenate([day, later])
+        own = np.flatnonzero(column(homes, "team")[family] == rise.team)
+        parts = [(line[~np.isin(line, own)], day[~np.isin(line, own)])]
+        for times, start, stop in (
+            (1.0, home, np.minimum(end, rise.from_day)),
+            (rise.times, np.maximum(home, rise.from_day), end),
+        ):
+            parts.append(_as_expected(rng, own, rate[own] * times, start[own], stop[own]))
+        line, day = (np.concatenate(part) for part in zip(*parts, strict=True))
     changed = rows[column(rows, "kind") == CHANGE]
     keys = np.sort(pack(column(changed, "line"), column(changed, "day")))
     shown = last_within(keys, line, np.maximum(day - 6, home[line]), day)
@@ -105,6 +107,18 @@ def _onsets(
     apart = np.ones(line.size, dtype=bool)
     apart[1:] = (line[1:] != line[:-1]) | (day[1:] - day[:-1] > 9)
     return line[apart], day[apart]
+
+
+def _as_expected(
+    rng: np.random.Generator, line: Ints, rate: Floats, start: Ints, end: Ints
+) -> tuple[Ints, Ints]:
+    """Exactly as many onsets as are expected, so that chance does not hide the rise."""
+    expected = np.cumsum(rate * np.maximum(end - start, 0))
+    total = expected[-1] if expected.size else 0.0
+    at = np.sort(rng.random(round(total)) * total)
+    which = np.searchsorted(expected, at, side="right")
+    length = (end - start)[which]
+    return line[which], start[which] + np.floor(rng.random(at.size) * length).astype(np.int64)
 
 
 def _looks(
@@ -142,7 +156,7 @@ def _changes_for_skin(
     worn = column(lines, "dressing")[spans.owner]
     n = spans.owner.size
     off = (worn != _NONE) & (column(lines, "type")[spans.owner] != _PORT)
-    off &= (found != finding("pus")) & (rng.random(n) < 0.2)
+    off &= (found != finding("pus")) & (rng.random(n) < 0.45)
     return entries(
         spans.owner[off],
         spans.start[off],

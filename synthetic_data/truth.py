@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 
 @dataclass(frozen=True)
@@ -18,6 +18,19 @@ class Planted:
     """Finding code, condition, step code or caregiver, where there is one."""
     days: int = 0
     """Days overdue or silent on the as-of day, kits left, where that is the point."""
+
+
+@dataclass(frozen=True)
+class PastCall:
+    """A call that staff made and recorded; it is no row of a file."""
+
+    family_id: str
+    made_at: datetime
+    """UTC."""
+    made_by: str
+    reached: bool
+    agreed: str
+    recheck_on: date
 
 
 @dataclass(frozen=True)
@@ -46,12 +59,16 @@ class Truth:
     compromised: tuple[Planted, ...]
     overdue: tuple[Planted, ...]
     """Overdue (`days`) though the family still writes; `on` is the last change."""
+    called: tuple[Planted, ...]
+    """Overdue likewise, but the family was called yesterday (see :class:`PastCall`)."""
     silent: tuple[Planted, ...]
     """Last heard `on`, silent for `days`."""
     skin_open: tuple[Planted, ...]
     state_unknown: tuple[Planted, ...]
     """Back home `on` from a stay, no change known since."""
     kits_short: tuple[Planted, ...]
+    odd: tuple[Planted, ...]
+    """Entries that can be used but raise a doubt (its code in `detail`)."""
 
     @property
     def families(self) -> frozenset[str]:
@@ -67,6 +84,7 @@ class Truth:
             self.red_flag,
             self.compromised,
             self.overdue,
+            self.called,
             self.silent,
             self.skin_open,
             self.state_unknown,

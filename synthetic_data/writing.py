@@ -63,7 +63,9 @@ def with_caregivers(
     skilled = np.isin(column(rows, "kind"), _SKILLED)
     may = people["acts"].to_numpy()[who] & (column(people, "acts_from")[who] <= column(rows, "day"))
     who = np.where(skilled & ~may, first[family], who)
-    told = (rng.random(n) < 0.97) | halves
+    given = column(rows, "caregiver")
+    who = np.where(given != BLANK, given, who)
+    told = (rng.random(n) < 0.97) | halves | (given != BLANK)
     visiting = column(people, "relation")[who] == _NURSE
     return rows.assign(caregiver=np.where(told | visiting, who, BLANK), visit=visiting)
 

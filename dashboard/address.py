@@ -1,0 +1,77 @@
+"""How does a choice on the call list stand in the page's address, and come back from it?"""
+
+from __future__ import annotations
+
+from urllib.parse import parse_qs, quote, unquote, urlencode
+
+from dashboard.views import Choice
+
+FAMILY = "/family/"
+
+
+def read_choice(search: str | None) -> Choice:
+    """Choice from the address's query; what is not understood is left at its default.
+
+    Examples
+    --------
+    >>> read_choice("?show=call_today&page=2").page
+    2
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    return Choice(
+        band=given.get("show"),
+        site=given.get("site"),
+        nurse=given.get("nurse"),
+        page=_whole(given.get("page"), 1),
+        per_page=_whole(given.get("rows"), 50),
+        family_id=given.get("family"),
+    )
+
+
+def write_choice(choice: Choice) -> str:
+    """Address of the call list under a choice.
+
+    Examples
+    --------
+    >>> write_choice(Choice(band="call_today", family_id="F01"))
+    '/?show=call_today&family=F01'
+    >>> write_choice(Choice())
+    '/'
+    """
+    given = {
+        "show": choice.band,
+        "site": choice.site,
+        "nurse": choice.nurse,
+        "page": None if choice.page == 1 else str(choice.page),
+        "rows": None if choice.per_page == 50 else str(choice.per_page),
+        "family": choice.family_id,
+    }
+    query = urlencode({k: v for k, v in given.items() if v is not None})
+    return f"/?{query}" if query else "/"
+
+
+def family_address(family_id: str, *, whole: bool = False) -> str:
+    """Address of a family's page.
+
+    Examples
+    --------
+    >>> family_address("F 01/2")
+    '/family/F%2001%2F2'
+    """
+    return FAMILY + quote(family_id, safe="") + ("?time=all" if whole else "")
+
+
+def read_family(pathname: str) -> str | None:
+    """Family code in a pathname, or None when it is not a family's page."""
+    if not pathname.startswith(FAMILY):
+        return None
+    return unquote(pathname.removeprefix(FAMILY)) or None
+
+
+def wants_whole_time(search: str | None) -> bool:
+    """Whether a family's page shall show the whole history."""
+    return parse_qs((search or "").lstrip("?")).get("time") == ["all"]
+
+
+def _whole(text: str | None, otherwise: int) -> int:
+    return int(text) if text is not None and text.isascii() and text.isdigit() else otherwise

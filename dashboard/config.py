@@ -1,0 +1,41 @@
+"""What does a running dashboard need to be told, and what time is it there?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)  # noqa: TID251 - the one place where the dashboard meets the clock
+
+
+@dataclass(frozen=True)
+class DashboardConfig:
+    """Settings of one dashboard.
+
+    Parameters
+    ----------
+    store_url : str
+        Store, as an SQLAlchemy URL. It has to exist.
+    policy_file : Path or None
+        The programme's policy file; None: the shipped policy.
+    as_of : date or None
+        Day to look at; None: today in the programme's time zone, anew with every page.
+    known_at : date or datetime or None
+        Rows received later are left out; None: the end of the as-of day.
+    demo : bool
+        The data are invented: every page says so, and the clock is moved to `as_of`, so that
+        calls can be recorded on it. Without it a fixed `as_of` shows a past day to read only.
+    clock : callable
+        Gives the present moment with a time zone.
+    """
+
+    store_url: str
+    policy_file: Path | None = None
+    as_of: date | None = None
+    known_at: date | datetime | None = None
+    demo: bool = False
+    clock: Callable[[], datetime] = _now

@@ -1,0 +1,39 @@
+"""Which colours, sizes and strokes do figures share?
+
+The six colours differ in lightness as well as in hue, so that they stay apart without colour
+and for readers with a colour-vision deficiency; each is used with a shape or a hatch of its own.
+"""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+
+INK = "#1d2530"
+SOFT_INK = "#4a5361"
+RULE = "#dedacf"
+PAPER = "rgba(0,0,0,0)"
+BLUE = "#1f5a99"
+PALE_BLUE = "#c9d9e8"
+RUST = "#a8430f"
+PLUM = "#7b2f6b"
+TEAL = "#0f5a68"
+FONT = "-apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', system-ui, sans-serif"
+TEXT = 13
+SMALL = 12
+
+
+def quiet(figure: go.Figure, *, height: int) -> go.Figure:
+    """Set type, margins and grid as all figures have them; returns the figure."""
+    figure.update_layout(
+        height=height,
+        margin={"l": 4, "r": 12, "t": 26, "b": 26},
+        paper_bgcolor=PAPER,
+        plot_bgcolor=PAPER,
+        font={"family": FONT, "size": TEXT, "color": INK},
+        hoverlabel={"bgcolor": "#ffffff", "bordercolor": INK, "font": {"color": INK, "size": TEXT}},
+        showlegend=False,
+        dragmode=False,
+        barmode="overlay",
+        hovermode="closest",
+    )
+    return figure

@@ -1,0 +1,199 @@
+"""What does each page show? Frozen answers that `queries` fills and pages lay out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import pandas as pd
+
+
+@dataclass(frozen=True)
+class Standing:
+    """On which day, with what knowledge and under which policy a page stands."""
+
+    as_of: date
+    known_at: datetime
+    """In the programme's time zone."""
+    knows_whole_day: bool
+    """Everything received until the end of the as-of day, no more and no less, is known."""
+    records_calls: bool
+    """False for a look at a past day."""
+    policy: str
+    edition: str
+    demo: bool
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What a reader of the call list chose; it stands in the page's address."""
+
+    band: str | None = None
+    site: str | None = None
+    nurse: str | None = None
+    page: int = 1
+    per_page: int = 50
+    family_id: str | None = None
+
+
+@dataclass(frozen=True)
+class ReasonView:
+    """One reason to call, the line it speaks of and the stored rows that prove it."""
+
+    reason: str
+    band: str
+    line_id: str | None
+    sentence: str
+    proof: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
+class CallRow:
+    """One family of the call list."""
+
+    rank: int | None
+    family_id: str
+    band: str
+    sentences: tuple[str, ...]
+    days_overdue: int
+    silent: bool
+    silent_days: int
+    last_heard_on: date | None
+    nurses: tuple[str, ...]
+    sites: tuple[str, ...]
+    recheck_on: date | None
+
+
+@dataclass(frozen=True)
+class CallsView:
+    """The call list: counts by band, and one page of its rows in calling order."""
+
+    standing: Standing
+    choice: Choice
+    counts: dict[str, int]
+    families_at_home: int
+    families_silent: int
+    silent_after_days: int
+    sites: tuple[str, ...]
+    nurses: tuple[str, ...]
+    first: CallRow | None
+    rows: tuple[CallRow, ...]
+    total: int
+    pages: int
+
+
+@dataclass(frozen=True)
+class CallMade:
+    """One recorded call to a family."""
+
+    row: int
+    made_on: date
+    made_by: str
+    reached: bool
+    agreed: str | None
+    recheck_on: date
+
+
+@dataclass(frozen=True)
+class Source:
+    """A stored row as it came in: where from, when, and its filled cells in file order."""
+
+    table: str
+    row: int
+    file: str | None
+    sheet: str | None
+    row_number: int | None
+    received_at: datetime | None
+    cells: tuple[tuple[str, str], ...]
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ReasonWithRows:
+    """One reason and the rows that prove it, read from the store."""
+
+    reason: ReasonView
+    sources: tuple[Source, ...]
+    sources_left_out: int
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The family opened beside the list."""
+
+    standing: Standing
+    row: CallRow
+    reasons: tuple[ReasonWithRows, ...]
+    calls: tuple[CallMade, ...]
+    contact: str | None
+    language: str | None
+    recheck_on: date
+    next_family_id: str | None
+
+
+@dataclass(frozen=True)
+class LineView:
+    """One line of a family with its history."""
+
+    line_id: str
+    child_id: str
+    line_type: str
+    therapy: str | None
+    site: str
+    nurse: str | None
+    placed_on: date
+    home_from: date
+    end_on: date | None
+    state: str
+    last_change_on: date | None
+    allowed_until: date | None
+    days_overdue: int
+    spans: pd.DataFrame
+    """One row a span of time, see `history.SPANS`."""
+    marks: pd.DataFrame
+    """One row an entry or event, see `history.MARKS`."""
+
+
+@dataclass(frozen=True)
+class CaregiverView:
+    """One person who cares for a line at home and the newest dressing-change sign-off."""
+
+    caregiver_id: str
+    relation: str | None
+    signed_on: date | None
+    outcome: str | None
+
+
+@dataclass(frozen=True)
+class FamilyView:
+    """One family: its call state, its lines, its people, its calls."""
+
+    standing: Standing
+    family_id: str
+    row: CallRow
+    reasons: tuple[ReasonView, ...]
+    lines: tuple[LineView, ...]
+    caregivers: tuple[CaregiverView, ...]
+    calls: tuple[CallMade, ...]
+    contact: str | None
+    language: str | None
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One setting of the policy in force."""
+
+    meaning: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True)
+class PolicyView:
+    """The policy edition in force on the as-of day, in words."""
+
+    standing: Standing
+    effective_from: date
+    intervals: tuple[Rule, ...]
+    settings: tuple[Rule, ...]
+    findings: tuple[Rule, ...]

@@ -1,0 +1,53 @@
+"""How does a fault become one sentence on the screen and a log line without any data?"""
+
+from __future__ import annotations
+
+import logging
+import traceback
+
+from dash import Dash
+from dash.exceptions import DependencyException
+from flask import Response
+from flask_wtf.csrf import CSRFError
+from werkzeug.exceptions import HTTPException
+
+log = logging.getLogger("linedays.dashboard")
+
+
+def tell_faults(app: Dash) -> None:
+    """Answer every fault with its code and one sentence; never with a traceback.
+
+    The log names the kind of fault and the places in the program. It leaves out the message,
+    which may hold a note, a contact or a code.
+    """
+    server = app.server
+    server.register_error_handler(HTTPException, _refused)
+    server.register_error_handler(CSRFError, _old_page)
+    server.register_error_handler(DependencyException, _no_such_file)
+    server.register_error_handler(Exception, _broken)
+
+
+def _refused(fault: HTTPException) -> Response:
+    return _answer(fault.code or 500, fault.description or "The request was refused.")
+
+
+def _old_page(_: Exception) -> Response:
+    return _answer(400, "This page is older than the running dashboard. Reload it.")
+
+
+def _no_such_file(_: Exception) -> Response:
+    return _answer(404, "There is no such file.")
+
+
+def _broken(fault: Exception) -> Response:
+    places = traceback.extract_tb(fault.__traceback__)
+    log.error(
+        "%s at %s",
+        type(fault).__name__,
+        " < ".join(f"{p.name}:{p.lineno}" for p in reversed(places[-6:])),
+    )
+    return _answer(500, "A fault of the program stopped this answer. Reload the page.")
+
+
+def _answer(code: int, text: str) -> Response:
+    return Response(f"{text}\n", status=code, mimetype="text/plain")

@@ -1,0 +1,103 @@
+"""Does a request come to this machine's own address, from this dashboard's own pages, in shape?
+
+The checks run before anything else looks at the request.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+from urllib.parse import urlsplit
+
+from dash import Dash
+from flask import abort, request
+
+OWN_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
+CALLBACKS = "/_dash-update-component"
+MOST_BYTES = 1_000_000
+"""Longest body accepted: the form to record a call is far shorter."""
+
+
+def close_gate(app: Dash) -> None:
+    """Refuse requests for other host names, from other sites, or that name no known callback.
+
+    A page of another site can point a name of its own at this machine (DNS rebinding); its
+    requests still carry that name in `Host`.
+    """
+    app.server.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
+
+    def gate() -> None:
+        if not is_own_host(request.host):
+            abort(403, "This address is not one of this dashboard's own.")
+        if request.method not in {"GET", "HEAD", "OPTIONS"} and not _from_own_page():
+            abort(403, "The request does not come from a page of this dashboard.")
+        if request.path == CALLBACKS and not fits_a_callback(
+            request.get_json(silent=True), app.callback_map
+        ):
+            abort(400, "The request names nothing that this dashboard offers. Reload the page.")
+
+    app.server.before_request(gate)
+
+
+def is_own_host(host: str) -> bool:
+    """Whether a `Host` header names this machine.
+
+    Examples
+    --------
+    >>> is_own_host("localhost:8461"), is_own_host("[::1]:8461"), is_own_host("example.org")
+    (True, True, False)
+    """
+    try:
+        return urlsplit(f"//{host}").hostname in OWN_NAMES
+    except ValueError:
+        return False
+
+
+def _from_own_page() -> bool:
+    site = request.headers.get("Sec-Fetch-Site")
+    origin = request.headers.get("Origin")
+    return site in {None, "same-origin", "none"} and origin in {None, request.host_url.rstrip("/")}
+
+
+def fits_a_callback(body: object, known: Mapping[str, Mapping[str, Any]]) -> bool:
+    """Whether a callback request names a registered output with its own inputs and states.
+
+    Dash itself compares only how many there are.
+    """
+    if not isinstance(body, dict) or not isinstance(body.get("output"), str):
+        return False
+    callback = known.get(body["output"])
+    if callback is None:
+        return False
+    pairs = (("inputs", callback["inputs"]), ("state", callback["state"]))
+    return all(_same_parts(body.get(name, []), wanted) for name, wanted in pairs)
+
+
+def _same_parts(given: object, wanted: Sequence[Mapping[str, str]]) -> bool:
+    if not isinstance(given, list) or len(given) != len(wanted):
+        return False
+    return all(_same_part(part, want) for part, want in zip(given, wanted, strict=True))
+
+
+def _same_part(part: object, want: Mapping[str, str]) -> bool:
+    pattern = _pattern(want["id"])
+    if pattern is None:
+        return (
+            isinstance(part, dict)
+            and part.get("id") == want["id"]
+            and part.get("property") == want["property"]
+        )
+    parts = part if isinstance(part, list) else [part]
+    return all(
+        isinstance(p, dict)
+        and isinstance(p.get("id"), dict)
+        and p["id"].keys() == pattern.keys()
+        and p["id"].get("type") == pattern.get("type")
+        and p.get("property") == want["property"]
+        for p in parts
+    )
+
+
+def _pattern(name: str) -> dict[str, Any] | None:
+    return json.loads(name) if name.startswith("{") else None

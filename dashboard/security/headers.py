@@ -1,0 +1,57 @@
+"""Which code may run on a page, who may frame it, and who may keep it?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import Dash
+from flask import Response, request
+
+KEPT = ("/_dash-component-suites/", "/assets/")
+"""Paths of program files, which hold no data and may be kept by the browser."""
+
+FIXED = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+
+def add_headers(app: Dash) -> None:
+    """Add the hardening headers to every response.
+
+    The policy is made with the first response, when all inline scripts of Dash are known.
+    Styles stay open to inline rules, which the charts need.
+    """
+    made: list[str] = []
+
+    def harden(response: Response) -> Response:
+        if not made:
+            made.append(content_policy(app.csp_hashes()))
+        response.headers.update(FIXED)
+        response.headers["Content-Security-Policy"] = made[0]
+        if not request.path.startswith(KEPT):
+            response.headers["Cache-Control"] = "no-store"
+        return response
+
+    app.server.after_request(harden)
+
+
+def content_policy(script_hashes: Sequence[str]) -> str:
+    """Content security policy that lets nothing in from elsewhere."""
+    rules = {
+        "default-src": "'self'",
+        "script-src": " ".join(["'self'", *script_hashes]),
+        "style-src": "'self' 'unsafe-inline'",
+        "img-src": "'self' data: blob:",
+        "font-src": "'self' data:",
+        "connect-src": "'self'",
+        "object-src": "'none'",
+        "base-uri": "'self'",
+        "form-action": "'self'",
+        "frame-ancestors": "'none'",
+    }
+    return "; ".join(f"{rule} {value}" for rule, value in rules.items())

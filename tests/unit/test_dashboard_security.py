@@ -1,0 +1,251 @@
+"""Does the dashboard answer its own pages on its own address, and nobody else?"""
+
+from __future__ import annotations
+
+import logging
+import re
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from dash import Dash
+
+from analysis.store import Store
+from dashboard import DashboardConfig, ServeError, create_app, serve
+
+HOST = "127.0.0.1:8461"
+OWN = {"Host": HOST}
+
+
+@pytest.fixture(name="app")
+def _app(tmp_path) -> Dash:
+    url = f"sqlite:///{tmp_path / 'empty.sqlite'}"
+    Store.open(url, create=True).close()
+    clock = datetime(2031, 3, 4, 9, tzinfo=UTC)
+    return create_app(DashboardConfig(store_url=url, clock=lambda: clock))
+
+
+@pytest.fixture(name="client")
+def _client(app: Dash):
+    with app.server.test_client() as client:
+        yield client
+
+
+def page_request(app: Dash) -> dict[str, Any]:
+    """What a browser sends to have the call list drawn."""
+    return {
+        "output": "page.children",
+        "outputs": {"id": "page", "property": "children"},
+        "inputs": [{"id": "url", "property": "pathname", "value": "/"}],
+        "state": [{"id": "url", "property": "search", "value": ""}],
+        "changedPropIds": ["url.pathname"],
+    }
+
+
+def ask(client, body, **headers: str):
+    return client.post("/_dash-update-component", json=body, headers={**OWN, **headers})
+
+
+def token(client) -> str:
+    client.get("/", headers=OWN)
+    return client.get_cookie("_csrf_token", domain="127.0.0.1").value
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8461", "localhost:8461", "[::1]:8461", "localhost"])
+def test_own_addresses_are_answered(client, host):
+    assert client.get("/", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "host", ["example.org", "example.org:8461", "127.0.0.1.example.org", "10.0.0.5:8461", "[bad"]
+)
+@pytest.mark.parametrize("path", ["/", "/_dash-layout", "/assets/linedays.css", "/family/F1"])
+def test_a_foreign_name_for_this_machine_is_refused_on_every_path(client, host, path):
+    assert client.get(path, headers={"Host": host}).status_code == 403
+
+
+def test_a_callback_needs_the_token_of_its_page(app, client):
+    body = page_request(app)
+    good = token(client)
+    assert ask(client, body).status_code == 400
+    assert ask(client, body, **{"X-CSRFToken": "forged"}).status_code == 400
+    assert ask(client, body, **{"X-CSRFToken": good}).status_code == 200
+
+
+def test_a_token_without_its_session_is_refused(app, client):
+    good = token(client)
+    with app.server.test_client() as stranger:
+        assert ask(stranger, page_request(app), **{"X-CSRFToken": good}).status_code == 400
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+        {"Origin": "http://example.org"},
+        {"Origin": "http://127.0.0.1:9999"},
+        {"Origin": "null"},
+    ],
+)
+def test_a_request_from_another_site_is_refused_even_with_a_token(app, client, headers):
+    sent = {"X-CSRFToken": token(client), **headers}
+    assert ask(client, page_request(app), **sent).status_code == 403
+
+
+def test_a_request_from_the_own_page_is_answered(app, client):
+    sent = {
+        "X-CSRFToken": token(client),
+        "Origin": f"http://{HOST}",
+        "Sec-Fetch-Site": "same-origin",
+    }
+    assert ask(client, page_request(app), **sent).status_code == 200
+
+
+def _other(body: dict[str, Any], **changed: Any) -> dict[str, Any]:
+    return {**body, **changed}
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda body: _other(body, output="nothing.children"),
+        lambda body: _other(body, output=["page.children"]),
+        lambda body: _other(body, inputs=[]),
+        lambda body: _other(
+            body, inputs=[{"id": "record-call", "property": "n_clicks", "value": 1}]
+        ),
+        lambda body: _other(body, inputs="all"),
+        lambda body: _other(body, state=[{"id": "url", "property": "hash", "value": ""}]),
+        lambda body: [body],
+        lambda body: "text",
+    ],
+)
+def test_a_request_that_names_nothing_offered_gets_one_sentence(app, client, spoil):
+    answer = ask(client, spoil(page_request(app)), **{"X-CSRFToken": token(client)})
+    assert answer.status_code == 400
+    assert answer.mimetype == "text/plain"
+    assert "Traceback" not in answer.text
+
+
+def test_every_callback_refuses_a_stranger(app, client):
+    names = list(app.callback_map)
+    assert len(names) >= 5
+    for name in names:
+        body = {"output": name, "inputs": [], "state": [], "changedPropIds": []}
+        assert ask(client, body).status_code == 400, name
+
+
+def test_no_callback_writes_on_a_get(app, client):
+    for path in ("/_dash-update-component", "/?made-by=N1", "/family/F1"):
+        client.get(path, headers=OWN)
+    assert len(app.queries.snapshot().records.calls) == 0
+
+
+def test_every_answer_carries_the_hardening_headers(client):
+    for path in ("/", "/_dash-layout", "/_dash-dependencies", "/nowhere", "/assets/linedays.css"):
+        headers = client.get(path, headers=OWN).headers
+        assert headers["X-Content-Type-Options"] == "nosniff", path
+        assert headers["X-Frame-Options"] == "DENY"
+        assert headers["Referrer-Policy"] == "same-origin"
+        policy = headers["Content-Security-Policy"]
+        assert "default-src 'self'" in policy
+        assert "frame-ancestors 'none'" in policy
+        assert "unsafe-eval" not in policy
+        assert "'unsafe-inline'" not in re.search(r"script-src [^;]*", policy)[0]
+        assert "http" not in policy
+
+
+def test_pages_with_data_are_kept_nowhere_and_program_files_may_be(client):
+    assert client.get("/", headers=OWN).headers["Cache-Control"] == "no-store"
+    assert client.get("/_dash-layout", headers=OWN).headers["Cache-Control"] == "no-store"
+    assert client.get("/assets/linedays.css", headers=OWN).headers["Cache-Control"] != "no-store"
+
+
+def test_session_cookies_do_not_travel_to_other_sites(client):
+    set_cookies = client.get("/", headers=OWN).headers.getlist("Set-Cookie")
+    assert len(set_cookies) == 2
+    assert all("SameSite=Strict" in cookie for cookie in set_cookies)
+    session = next(c for c in set_cookies if c.startswith("linedays_session="))
+    assert "HttpOnly" in session
+
+
+def test_the_first_bytes_hold_no_family_and_escape_the_address(app, client):
+    text = client.get("/family/<script>alert(1)</script>", headers=OWN).text
+    assert "<script>alert" not in text
+    assert "<title>Nothing here · linedays</title>" in text
+    assert '<html lang="en">' in text
+    assert "http://" not in text
+    assert "https://" not in text
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/_dash-component-suites/dash/../../etc/passwd",
+        "/_dash-component-suites/nothing/at_all.js",
+        "/assets/../config.py",
+        "/_favicon.ic",
+    ],
+)
+def test_files_outside_the_program_are_not_found(client, path):
+    answer = client.get(path, headers=OWN)
+    assert answer.status_code in {200, 404}
+    assert "root:" not in answer.text
+    assert "DashboardConfig" not in answer.text
+    if answer.status_code == 404:
+        assert "Traceback" not in answer.text
+
+
+def test_there_is_no_model_protocol_and_no_developer_tool(app, client):
+    rules = {str(rule) for rule in app.server.url_map.iter_rules()}
+    assert not any("mcp" in rule for rule in rules)
+    assert app.server.debug is False
+    assert client.get("/_dash-layout", headers=OWN).text.count("validation") == 0
+    config = re.search(r'<script id="_dash-config"[^>]*>([^<]*)', client.get("/", headers=OWN).text)
+    assert '"ui":false' in config[1]
+    assert '"hot_reload"' not in config[1]
+
+
+def test_a_fault_is_told_in_a_sentence_and_logged_without_what_it_was_about(
+    app, client, monkeypatch, caplog
+):
+    secret = "call the grandmother on 555-0101"
+
+    def broken(*_: object) -> None:
+        raise ValueError(secret)
+
+    monkeypatch.setattr(app.queries, "calls", broken)
+    with caplog.at_level(logging.DEBUG):
+        answer = ask(client, page_request(app), **{"X-CSRFToken": token(client)})
+    assert answer.status_code == 500
+    assert answer.text == "A fault of the program stopped this answer. Reload the page.\n"
+    assert "ValueError" in caplog.text
+    assert secret not in caplog.text
+    assert "555" not in caplog.text
+
+
+def test_a_long_body_is_refused(app, client):
+    body = _other(
+        page_request(app), state=[{"id": "url", "property": "search", "value": "x" * 2_000_000}]
+    )
+    assert ask(client, body, **{"X-CSRFToken": token(client)}).status_code == 413
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.4", "::", "somewhere"])
+def test_only_the_own_machine_can_be_served_without_a_sign_in(tmp_path, host):
+    config = DashboardConfig(store_url=f"sqlite:///{tmp_path / 'none.sqlite'}")
+    with pytest.raises(ServeError, match="no sign-in"):
+        serve(config, host=host)
+
+
+def test_a_port_in_use_is_told_in_a_sentence(app, tmp_path):
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        url = f"sqlite:///{tmp_path / 'empty.sqlite'}"
+        with pytest.raises(ServeError, match=f"Port {port} .*another program may use it"):
+            serve(DashboardConfig(store_url=url), port=port)

@@ -1,0 +1,133 @@
+"""Which rows, counts and reasons of the call list does a page show?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pandas as pd
+
+from analysis.snapshot import Snapshot
+from dashboard.queries.frames import cells, codes, day, distinct, holds, is_one, of
+from dashboard.views import CallRow, CallsView, Choice, ReasonView, Standing
+from dashboard.words import BANDS_SHOWN, BANDS_TO_CALL, PER_PAGE
+
+
+def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView:
+    """The call list under a choice of band, site, nurse and page."""
+    listed = found.calls.families
+    wanted = holds(listed["site"], choice.site) & holds(listed["nurse"], choice.nurse)
+    chosen = listed[wanted.to_numpy(dtype=bool)]
+    counts = chosen["band"].value_counts()
+    shown = _in_bands(chosen, [choice.band] if choice.band in BANDS_SHOWN else BANDS_SHOWN)
+    per_page = choice.per_page if choice.per_page in PER_PAGE else PER_PAGE[0]
+    pages = max(1, -(-len(shown) // per_page))
+    page = min(max(choice.page, 1), pages)
+    first = rows_of(found, _in_bands(chosen, BANDS_TO_CALL).head(1))
+    home = found.timeline.lines[found.timeline.lines["at_home"]]
+    mine = home[is_one(home["site"], choice.site) & is_one(home["nurse"], choice.nurse)]
+    families = mine["family_id"].drop_duplicates()
+    return CallsView(
+        standing=standing,
+        choice=replace(choice, page=page, per_page=per_page),
+        counts={band: int(counts.get(band, 0)) for band in BANDS_SHOWN},
+        families_at_home=len(families),
+        families_silent=int(families.isin(_silent(found)).sum()),
+        silent_after_days=found.edition.settings.silent_after_days,
+        sites=distinct(home["site"]),
+        nurses=distinct(home["nurse"]),
+        first=first[0] if first else None,
+        rows=rows_of(found, shown.iloc[(page - 1) * per_page : page * per_page]),
+        total=len(shown),
+        pages=pages,
+    )
+
+
+def _in_bands(families: pd.DataFrame, bands: Sequence[str | None]) -> pd.DataFrame:
+    return families[families["band"].isin(list(bands)).to_numpy(dtype=bool)]
+
+
+def _silent(found: Snapshot) -> list[str]:
+    families = found.timeline.families
+    return list(families.loc[families["silent"], "family_id"])
+
+
+def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
+    """Rows of the call list with their reasons' sentences, in the frame's order."""
+    reasons = found.calls.reasons
+    reasons = reasons[reasons["family_id"].isin(families["family_id"]).to_numpy(dtype=bool)]
+    home = found.timeline.lines
+    lines = home.loc[home["at_home"], "family_id"].value_counts()
+    said: dict[str, list[str]] = {}
+    for family, line, text in cells(reasons, "family_id", "line_id", "sentence"):
+        named = line is not None and lines.get(family, 0) > 1
+        said.setdefault(family, []).append(f"{text} (line {line})" if named else text)
+    silent = frozenset(_silent(found))
+    names = (
+        *("rank", "family_id", "band", "days_overdue", "silent_days"),
+        *("last_heard_on", "nurse", "site", "recheck_on"),
+    )
+    return tuple(
+        CallRow(
+            rank=None if rank is None else int(rank),
+            family_id=family,
+            band=str(band),
+            sentences=tuple(said.get(family, ())),
+            days_overdue=int(overdue),
+            silent=family in silent,
+            silent_days=int(quiet),
+            last_heard_on=day(heard),
+            nurses=codes(nurse),
+            sites=codes(site),
+            recheck_on=day(recheck),
+        )
+        for rank, family, band, overdue, quiet, heard, nurse, site, recheck in cells(
+            families, *names
+        )
+    )
+
+
+def row_of(found: Snapshot, family_id: str) -> CallRow:
+    """The family's row of the call list, or what is known of one that is not on it."""
+    listed = of(found.calls.families, "family_id", family_id)
+    if len(listed):
+        return rows_of(found, listed)[0]
+    heard = of(found.timeline.families, "family_id", family_id).iloc[0]
+    lines = of(found.timeline.lines, "family_id", family_id)
+    return CallRow(
+        rank=None,
+        family_id=family_id,
+        band="no_call",
+        sentences=(),
+        days_overdue=0,
+        silent=bool(heard["silent"]),
+        silent_days=int(heard["silent_days"]),
+        last_heard_on=day(heard["last_heard_on"]),
+        nurses=distinct(lines["nurse"]),
+        sites=distinct(lines["site"]),
+        recheck_on=None,
+    )
+
+
+def reasons_of(found: Snapshot, family_id: str) -> tuple[ReasonView, ...]:
+    """A family's reasons, most urgent first, with the stored rows that prove them."""
+    proof = of(found.calls.evidence, "family_id", family_id)
+    rows: dict[tuple[str, str | None], list[tuple[str, int]]] = {}
+    for reason, line, table, row in cells(proof, "reason", "line_id", "table", "row"):
+        rows.setdefault((reason, line), []).append((table, int(row)))
+    reasons = of(found.calls.reasons, "family_id", family_id)
+    return tuple(
+        ReasonView(str(reason), str(band), line, text, tuple(rows.get((reason, line), ())))
+        for reason, band, line, text in cells(reasons, "reason", "band", "line_id", "sentence")
+    )
+
+
+def next_family(found: Snapshot, row: CallRow, choice: Choice) -> str | None:
+    """The family to call after this one: the next in order, else the first of all."""
+    listed = found.calls.families
+    wanted = listed["rank"].notna() & (listed["family_id"] != row.family_id)
+    wanted &= holds(listed["site"], choice.site) & holds(listed["nurse"], choice.nurse)
+    rest = listed[wanted.to_numpy(dtype=bool)]
+    after = rest[(rest["rank"] > (row.rank or 0)).to_numpy(dtype=bool)]
+    best = after if len(after) else rest
+    return str(best["family_id"].iloc[0]) if len(best) else None

@@ -1,0 +1,105 @@
+"""What is typed into the form of a call, does it fit, and what was recorded before?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from analysis.snapshot import Snapshot
+from dashboard.queries.frames import cells, of
+from dashboard.views import CallMade
+
+MOST_CHARACTERS = 2_000
+STAFF_CODE_CHARACTERS = 40
+LONGEST_WAIT_DAYS = 92
+
+
+class FormError(Exception):
+    """What a reader typed or asked for does not fit; one sentence that says how to mend it."""
+
+
+@dataclass(frozen=True)
+class CallForm:
+    """A call as typed in; nothing in it is trusted."""
+
+    family_id: object
+    made_by: object
+    reached: object
+    agreed: object
+    recheck_on: object
+
+
+def staff_code(text: object) -> str:
+    """The staff code of who called.
+
+    Raises
+    ------
+    FormError
+        It is empty, too long or holds signs that cannot be printed.
+    """
+    code = str(text or "").strip()
+    if not code:
+        raise FormError("Write your staff code, so that others see who called.")
+    if len(code) > STAFF_CODE_CHARACTERS or not code.isprintable():
+        raise FormError(f"Write a staff code of at most {STAFF_CODE_CHARACTERS} characters.")
+    return code
+
+
+def was_reached(answer: object) -> bool:
+    """Whether somebody was reached.
+
+    Raises
+    ------
+    FormError
+        The question was not answered.
+    """
+    if answer not in {"yes", "no"}:
+        raise FormError("Say whether somebody was reached.")
+    return answer == "yes"
+
+
+def agreed_text(text: object) -> str | None:
+    """What was agreed; None when nothing was written.
+
+    Raises
+    ------
+    FormError
+        The text is too long.
+    """
+    agreed = str(text or "").strip()
+    if len(agreed) > MOST_CHARACTERS:
+        raise FormError(f"Shorten what was agreed to {MOST_CHARACTERS} characters.")
+    return agreed or None
+
+
+def recheck_day(text: object, as_of: date) -> date:
+    """Day from which the family is listed again.
+
+    Raises
+    ------
+    FormError
+        It is no date, lies before the as-of day, or too far ahead.
+    """
+    last = as_of + timedelta(days=LONGEST_WAIT_DAYS)
+    try:
+        day = date.fromisoformat(str(text))
+    except ValueError:
+        raise FormError(
+            f"Write the day to list the family again as a date, such as {as_of.isoformat()}."
+        ) from None
+    if not as_of <= day <= last:
+        raise FormError(
+            f"Choose a day to list the family again from {as_of.isoformat()} to {last.isoformat()}."
+        )
+    return day
+
+
+def calls_made(found: Snapshot, family_id: str) -> tuple[CallMade, ...]:
+    """Calls recorded to a family and not taken back, newest first."""
+    calls = of(found.records.calls, "family_id", family_id)
+    calls = calls.sort_values(["made_at", "row"], ascending=False)
+    names = ("row", "made_on", "made_by", "reached", "agreed", "recheck_on")
+    return tuple(
+        CallMade(int(row), made.date(), by, bool(reached), agreed, recheck.date())
+        for row, made, by, reached, agreed, recheck in cells(calls, *names)
+    )

@@ -1,0 +1,67 @@
+"""Small looks into frames: rows of one family, cells as plain values, days as dates."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+
+def of(frame: pd.DataFrame, column: str, value: str) -> pd.DataFrame:
+    """Rows in which a column holds a value, numbered anew."""
+    same = (frame[column] == value).to_numpy(dtype=bool, na_value=False)
+    return frame[same].reset_index(drop=True)
+
+
+def cells(frame: pd.DataFrame, *names: str) -> list[tuple[Any, ...]]:
+    """Rows of the named columns as plain values, missing ones as None.
+
+    Examples
+    --------
+    >>> cells(pd.DataFrame({"a": [1, 2], "b": ["x", None]}), "b", "a")
+    [('x', 1), (None, 2)]
+    """
+    columns = []
+    for name in names:
+        column = frame[name].astype("object")
+        column[frame[name].isna()] = None
+        columns.append(column)
+    return list(zip(*columns, strict=True))
+
+
+def day(moment: Any) -> date | None:
+    """Date of a timestamp; None where it is missing."""
+    return None if moment is None or pd.isna(moment) else moment.date()
+
+
+def is_one(values: pd.Series[Any], wanted: str | None) -> pd.Series[bool]:
+    """Whether each value is the wanted one; True throughout when none is wanted."""
+    if wanted is None:
+        return pd.Series(data=True, index=values.index)
+    return (values == wanted).fillna(value=False).astype(bool)
+
+
+def holds(texts: pd.Series[Any], wanted: str | None) -> pd.Series[bool]:
+    """Whether each text of codes joined by ``;`` holds the wanted one; True when none is wanted.
+
+    Examples
+    --------
+    >>> list(holds(pd.Series(["N1;N2", None]), "N2"))
+    [True, False]
+    """
+    if wanted is None:
+        return pd.Series(data=True, index=texts.index)
+    which, distinct = pd.factorize(texts, use_na_sentinel=True)
+    found = [wanted in str(text).split(";") for text in distinct]
+    return pd.Series([*found, False], dtype=bool).iloc[which].set_axis(texts.index)
+
+
+def distinct(values: pd.Series[Any]) -> tuple[str, ...]:
+    """Values that occur, in order, without the missing."""
+    return tuple(sorted(str(v) for v in values.dropna().unique()))
+
+
+def codes(text: str | None) -> tuple[str, ...]:
+    """Codes of a text joined by ``;``."""
+    return tuple(c for c in (text or "").split(";") if c)

@@ -1,0 +1,41 @@
+"""What does the policy edition in force say, number by number, with its sources?"""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+from analysis.policy import Edition
+from dashboard.views import PolicyView, Rule, Standing
+from dashboard.words import plain
+
+
+def policy_view(edition: Edition, standing: Standing) -> PolicyView:
+    """Intervals, thresholds and finding codes of an edition in words."""
+    return PolicyView(
+        standing=standing,
+        effective_from=edition.effective_from,
+        intervals=tuple(
+            Rule(
+                ", ".join(plain(str(p)) for p in (r.task, r.dressing_type, r.line_type) if p),
+                "never by the calendar" if r.days is None else f"every {r.days} days",
+                r.source,
+            )
+            for r in edition.intervals
+        ),
+        settings=tuple(
+            Rule(
+                str(f.metadata["meaning"]),
+                f"{_shown(getattr(edition.settings, f.name))} {f.metadata['unit']}",
+                edition.setting_sources[f.name],
+            )
+            for f in fields(edition.settings)
+        ),
+        findings=tuple(
+            Rule(f.label, ", ".join(sorted(plain(str(m)) for m in f.marks)), f.source)
+            for f in edition.findings.values()
+        ),
+    )
+
+
+def _shown(value: object) -> str:
+    return ", ".join(str(v) for v in value) if isinstance(value, tuple) else f"{value:g}"

@@ -1,0 +1,159 @@
+// What a page does by itself: keys, ways within the call list, focus, print, and saying when
+// the dashboard does not answer.
+(() => {
+  "use strict";
+
+  let wanted = null; // id of what gets the focus once the panel is drawn
+
+  const rows = () => [...document.querySelectorAll("a.row-link")];
+  const shown = (element) => element !== null && element.offsetParent !== null;
+
+  function go(search) {
+    window.dash_clientside.set_props("url", { search });
+  }
+
+  function focusSoon(find, tries = 40) {
+    const element = find();
+    if (shown(element)) {
+      element.focus();
+    } else if (tries > 0) {
+      window.setTimeout(() => focusSoon(find, tries - 1), 50);
+    }
+  }
+
+  function focusRow() {
+    focusSoon(() => document.querySelector('a.row-link[tabindex="0"]'));
+  }
+
+  // -- ways within the list -----------------------------------------------------------------
+  document.addEventListener("click", (event) => {
+    if (event.button !== 0 || event.metaKey || event.ctrlKey || event.shiftKey) return;
+    let link = event.target.closest("a[data-in-page]");
+    if (!link && !event.target.closest("a, button") && String(window.getSelection()) === "") {
+      link = event.target.closest("table.calls tr")?.querySelector("a.row-link") ?? null;
+    }
+    if (link) {
+      event.preventDefault();
+      if (link.dataset.opens) wanted = "panel-name";
+      if (link.closest(".back")) focusRow();
+      if (link.search === window.location.search) {
+        focusSoon(() => document.getElementById(wanted));
+        wanted = null;
+      } else {
+        go(link.search);
+      }
+      return;
+    }
+    const button = event.target.closest("button");
+    if (button?.id === "print") window.print();
+    if (button?.id === "record-call" || button?.closest(".made")) wanted = "panel-said";
+    const line = button?.dataset.shows;
+    if (line !== undefined) {
+      window.setTimeout(() => {
+        document
+          .querySelector(`[data-source="${CSS.escape(line)}"]`)
+          ?.scrollIntoView({ block: "nearest" });
+      }, 400);
+    }
+  });
+
+  document.addEventListener("change", (event) => {
+    const name = event.target.dataset?.chooses;
+    if (!name) return;
+    const query = new URLSearchParams(window.location.search);
+    query.delete("page");
+    query.delete("family");
+    if (event.target.value) query.set(name, event.target.value);
+    else query.delete(name);
+    const text = query.toString();
+    go(text ? `?${text}` : "");
+  });
+
+  // -- keys ---------------------------------------------------------------------------------
+  document.addEventListener("keydown", (event) => {
+    const at = document.activeElement;
+    if (event.key === "Escape" && at?.closest(".panel")) {
+      const back = document.querySelector(".panel .back a");
+      if (shown(back)) back.click();
+      else focusRow();
+      return;
+    }
+    if (!at?.matches("a.row-link")) return;
+    const all = rows();
+    const here = all.indexOf(at);
+    const to = {
+      ArrowDown: here + 1,
+      ArrowUp: here - 1,
+      Home: 0,
+      End: all.length - 1,
+    }[event.key];
+    if (to === undefined || !all[to]) return;
+    event.preventDefault();
+    at.tabIndex = -1;
+    all[to].tabIndex = 0;
+    all[to].focus();
+  });
+
+  // -- a page left open ---------------------------------------------------------------------
+  let hiddenAt = null;
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) {
+      hiddenAt = Date.now();
+    } else if (hiddenAt !== null && Date.now() - hiddenAt > 60000) {
+      if (document.getElementById("split")) {
+        window.dash_clientside.set_props("looked", { data: Date.now() });
+      }
+    }
+  });
+
+  // -- when the dashboard does not answer ------------------------------------------------------
+  function trouble(text) {
+    const place = document.getElementById("trouble");
+    place.textContent = text;
+    place.hidden = text === "";
+  }
+
+  const ask = window.fetch.bind(window);
+  window.fetch = async (...given) => {
+    const address = String(given[0]?.url ?? given[0]);
+    if (!address.includes("_dash-")) return ask(...given);
+    try {
+      const answer = await ask(...given);
+      if (answer.ok) trouble("");
+      else trouble(await answer.clone().text());
+      return answer;
+    } catch (fault) {
+      trouble(
+        "The dashboard does not answer. Look whether it still runs on this machine, then " +
+          "reload the page. What was recorded before is kept.",
+      );
+      throw fault;
+    }
+  };
+
+  // -- paper ----------------------------------------------------------------------------------
+  const PAPER_WIDTH = 680;
+  window.addEventListener("beforeprint", () => {
+    for (const chart of document.querySelectorAll(".js-plotly-plot")) {
+      window.Plotly?.relayout(chart, { autosize: false, width: PAPER_WIDTH });
+    }
+  });
+  window.addEventListener("afterprint", () => {
+    for (const chart of document.querySelectorAll(".js-plotly-plot")) {
+      window.Plotly?.relayout(chart, { autosize: true, width: null });
+    }
+  });
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    linedays: {
+      focusPanel() {
+        if (wanted !== null) {
+          const id = wanted;
+          wanted = null;
+          focusSoon(() => document.getElementById(id));
+        }
+        return window.dash_clientside.no_update;
+      },
+    },
+  });
+})();

@@ -1,0 +1,42 @@
+"""How are the attributes written that HTML spells with a dash?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def aria(**values: str) -> dict[str, Any]:
+    """Attributes for assistive technology.
+
+    Examples
+    --------
+    >>> aria(label="Pages")
+    {'aria-label': 'Pages'}
+    """
+    return {f"aria-{name}": value for name, value in values.items()}
+
+
+def current(*, it_is: bool, kind: str = "true") -> dict[str, Any]:
+    """Mark the chosen one among several; nothing for the others."""
+    return {"aria-current": kind} if it_is else {}
+
+
+def in_page(*, opens: bool = False) -> dict[str, Any]:
+    """A link that changes the call list in place; `opens`: it opens a family's panel."""
+    marks = {"data-in-page": "true"}
+    return {**marks, "data-opens": "true"} if opens else marks
+
+
+def chooses(name: str) -> dict[str, Any]:
+    """A list to choose from that sets a part of the address."""
+    return {"data-chooses": name}
+
+
+def shows(line_id: str) -> dict[str, Any]:
+    """A button that shows a row in the place for the line's rows."""
+    return {"data-shows": line_id}
+
+
+def source_of(line_id: str) -> dict[str, Any]:
+    """The place in which the line's rows are shown."""
+    return {"data-source": line_id}

@@ -1,0 +1,51 @@
+"""How is a band shown, so that words say it first and a mark says it at a glance?"""
+
+from __future__ import annotations
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard import words
+from dashboard.address import write_choice
+from dashboard.components.attributes import aria, current, in_page
+from dashboard.views import CallsView, Choice
+
+STROKES = {"same_day_review": 3, "call_today": 2, "call_this_week": 1, "waiting": 0, "no_call": 0}
+"""Strokes of a band's mark: the more, the sooner. Waiting has a hollow one."""
+
+
+def band_mark(band: str) -> Component:
+    """Upright strokes that tell the band without colour; hidden from screen readers."""
+    strokes = [html.I() for _ in range(STROKES[band])] or [html.I(className="hollow")]
+    return html.Span(strokes, className="strokes", **aria(hidden="true"))
+
+
+def band_choice(view: CallsView) -> Component:
+    """Counts by band in words, each a way to show that band alone."""
+    chosen = view.choice
+    to_call = sum(view.counts[b] for b in words.BANDS_TO_CALL)
+    items = [_item("All to call", None, to_call, chosen)]
+    items += [_item(words.BANDS[b].title, b, n, chosen) for b, n in view.counts.items()]
+    return html.Nav(html.Ul(items), className="bands", **aria(label="Bands"))
+
+
+def _item(title: str, band: str | None, count: int, chosen: Choice) -> Component:
+    to = write_choice(
+        Choice(band=band, site=chosen.site, nurse=chosen.nurse, per_page=chosen.per_page)
+    )
+    mark = [band_mark(band)] if band else []
+    return html.Li(
+        html.A(
+            [
+                html.Span(
+                    [*mark, html.Span(words.thousands(count), className="count")],
+                    className="number",
+                ),
+                html.Span(title, className="title"),
+            ],
+            href=to,
+            className=f"band-{band or 'all'}",
+            **in_page(),
+            **current(it_is=chosen.band == band),
+        )
+    )

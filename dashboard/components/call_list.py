@@ -1,0 +1,171 @@
+"""How is the call list laid out, on a screen, on a phone and on paper?
+
+One table, its rows grouped by band. On a phone the rows become cards and on paper a sheet
+with boxes to tick, by style alone; the roles are written out because styles may hide them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import groupby
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard import words
+from dashboard.address import write_choice
+from dashboard.components.attributes import aria, current, in_page
+from dashboard.components.bands import band_mark
+from dashboard.views import CallRow, CallsView
+
+HEADS = ("Order", "Family", "Why", "Overdue", "Last heard", "Nurse and site")
+SENTENCES = 2
+"""Reasons shown of each family on a screen."""
+PAPER_HEADS = ("Reached", "Agreed, recheck day, initials")
+
+
+def call_table(view: CallsView, opened: str | None) -> Component:
+    """The rows of the chosen page, grouped by band."""
+    groups = []
+    for band, rows in groupby(view.rows, key=lambda row: row.band):
+        groups += [_band_head(band, view), _band_rows(list(rows), view, opened)]
+    heads = [html.Th(h, scope="col", role="columnheader") for h in HEADS]
+    heads += [html.Th(h, scope="col", role="columnheader", className="paper") for h in PAPER_HEADS]
+    return html.Table(
+        [
+            html.Caption("Families in calling order, most urgent first", className="unseen"),
+            html.Thead(html.Tr(heads, role="row"), role="rowgroup"),
+            *groups,
+        ],
+        role="table",
+        className="calls",
+        id="call-table",
+    )
+
+
+def _band_head(band: str, view: CallsView) -> Component:
+    said = words.BANDS[band]
+    count = words.counted(view.counts[band], "family", "families")
+    return html.Tbody(
+        html.Tr(
+            html.Th(
+                [
+                    html.H2([band_mark(band), said.title, html.Span(f" {count}", className="of")]),
+                    html.P(said.meaning),
+                ],
+                colSpan=len(HEADS) + len(PAPER_HEADS),
+                scope="rowgroup",
+                role="rowheader",
+            ),
+            role="row",
+        ),
+        role="rowgroup",
+        className="band-head",
+    )
+
+
+def _band_rows(rows: list[CallRow], view: CallsView, opened: str | None) -> Component:
+    # Arrow keys move between rows, so that one stop of the Tab key is enough for all of them.
+    shown = [row.family_id for row in view.rows]
+    stop = opened if opened is not None and opened in shown else shown[0]
+    return html.Tbody([_row(row, view, opened, stop) for row in rows], role="rowgroup")
+
+
+def _row(row: CallRow, view: CallsView, opened: str | None, stop: str) -> Component:
+    choice = replace(view.choice, family_id=row.family_id)
+    is_open = row.family_id == opened
+    link = html.A(
+        row.family_id,
+        href=write_choice(choice),
+        tabIndex=0 if row.family_id == stop else -1,
+        className="row-link",
+        **in_page(opens=True),
+        **current(it_is=is_open),
+    )
+    return html.Tr(
+        [
+            html.Td("" if row.rank is None else str(row.rank), role="cell", className="rank"),
+            html.Th(link, scope="row", role="rowheader", className="family"),
+            html.Td(why(row, view), role="cell", className="why"),
+            html.Td(overdue(row), role="cell", className="overdue"),
+            html.Td(heard(row, view), role="cell", className="heard"),
+            html.Td(
+                [
+                    html.Span(words.listed(list(row.nurses)) or "no nurse recorded"),
+                    html.Span(words.listed(list(row.sites))),
+                ],
+                role="cell",
+                className="who",
+            ),
+            html.Td([_box("yes"), _box("no")], role="cell", className="paper reached"),
+            html.Td("", role="cell", className="paper write"),
+        ],
+        role="row",
+        className="open" if is_open else "",
+    )
+
+
+def _box(text: str) -> Component:
+    return html.Span([html.I(className="box"), text])
+
+
+def why(row: CallRow, view: CallsView) -> list[Component]:
+    """Reasons as sentences; for a waiting family first how long it waits.
+
+    On a screen the later ones are left to the panel and counted; the sheet has them all.
+    """
+    said = [words.sentence(s) for s in row.sentences]
+    items = [
+        html.Li(text, className="paper-item" if at >= SENTENCES else "")
+        for at, text in enumerate(said)
+    ]
+    more = len(said) - SENTENCES
+    if more > 0:
+        items.append(
+            html.Li(f"and {words.counted(more, 'more reason', 'more reasons')}", className="more")
+        )
+    if row.recheck_on is not None and row.band == "waiting":
+        day = words.short_day(row.recheck_on, view.standing.as_of)
+        items.insert(0, html.Li(html.Strong(f"Waits; listed again from {day}.")))
+    return [html.Ul(items)]
+
+
+def overdue(row: CallRow) -> list[Component]:
+    """Days overdue; with a silent family what is overdue may be done and not logged."""
+    if row.days_overdue <= 0:
+        return [
+            html.Span("–", className="dash", **aria(hidden="true")),
+            html.Span("not overdue", className="unseen"),
+        ]
+    days = "day" if row.days_overdue == 1 else "days"
+    parts = [html.B(str(row.days_overdue)), html.Span(f" {days}")]
+    if row.silent:
+        parts.append(html.Span("or not logged", className="doubt"))
+    return parts
+
+
+def heard(row: CallRow, view: CallsView) -> list[Component]:
+    """When the family was last heard from; silence is said in words."""
+    as_of = view.standing.as_of
+    if row.last_heard_on is None:
+        return [html.B("never"), html.Span(f"{row.silent_days} days at home")]
+    day = words.short_day(row.last_heard_on, as_of)
+    if row.silent:
+        return [html.B(f"silent {row.silent_days} days"), html.Span(f"since {day}")]
+    return [html.Span(words.ago(row.last_heard_on, as_of)), html.Span(day)]
+
+
+def pager(view: CallsView) -> Component:
+    """Ways to the other pages of a long list."""
+    choice = view.choice
+    if view.total == 0:
+        return html.P("", className="pager")
+    first = (choice.page - 1) * choice.per_page + 1
+    last = min(choice.page * choice.per_page, view.total)
+    said = f"{words.thousands(first)} to {words.thousands(last)} of {words.counted(view.total, 'family', 'families')}"
+    ways = []
+    for step, name in ((-1, "Earlier"), (1, "Later")):
+        if 1 <= choice.page + step <= view.pages:
+            to = replace(choice, page=choice.page + step, family_id=None)
+            ways.append(html.A(f"{name} families", href=write_choice(to), **in_page()))
+    return html.Nav([html.Span(said), *ways], className="pager", **aria(label="Parts of the list"))

@@ -1,0 +1,1 @@
+"""Pages: a layout from a view, and the thin callbacks that belong to it."""

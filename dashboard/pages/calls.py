@@ -1,0 +1,293 @@
+"""Which families to call today, in what order, and why? The call list and its panel."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from dashboard import ids, shell, words
+from dashboard.address import read_choice, write_choice
+from dashboard.components.attributes import aria, chooses, in_page
+from dashboard.components.bands import band_choice
+from dashboard.components.call_list import call_table, pager
+from dashboard.components.panel import panel
+from dashboard.queries import CallForm, FormError, Queries
+from dashboard.views import CallsView, Choice
+
+PATH = "/"
+
+
+def title(queries: Queries) -> str:
+    """Title of the page in the browser."""
+    return f"Calls for {words.long_day(queries.standing().as_of)}"
+
+
+def layout(queries: Queries, search: str | None) -> list[Component]:
+    """The page as it stands under the choice in its address."""
+    choice = read_choice(search)
+    view = queries.calls(choice)
+    opened = _opened_first(choice, view)
+    return shell.page(
+        PATH,
+        view.standing,
+        [
+            dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),
+            html.Div(
+                [
+                    html.H1(f"Calls for {words.long_day(view.standing.as_of)}"),
+                    html.Section(
+                        [
+                            html.Div(_head(view), id=ids.CALLS_HEAD),
+                            html.Div(_list(view, opened), id=ids.CALLS_LIST),
+                        ],
+                        className="list",
+                        **aria(label="Call list"),
+                    ),
+                    html.Section(
+                        _panel(queries, choice, opened, None),
+                        id=ids.PANEL,
+                        className="panel",
+                        **aria(label="Opened family"),
+                    ),
+                ],
+                className=_split_class(choice),
+                id=ids.SPLIT,
+            ),
+        ],
+    )
+
+
+def _opened_first(choice: Choice, view: CallsView) -> str | None:
+    """The family the reader opened, else the first one on the page."""
+    if choice.family_id is not None:
+        return choice.family_id
+    return view.rows[0].family_id if view.rows else None
+
+
+def _head(view: CallsView) -> list[Component]:
+    return [
+        html.P(_answer(view), className="answer"),
+        band_choice(view),
+        html.P(_heard(view), className="coverage"),
+        html.P(_sheet(view), className="paper-line"),
+        _tools(view),
+    ]
+
+
+def _answer(view: CallsView) -> list[Any]:
+    """The page's answer in one sentence: who is called first, and why."""
+    whose = (
+        f" of {' and '.join(c for c in (view.choice.nurse, view.choice.site) if c)}"
+        if view.choice.nurse or view.choice.site
+        else ""
+    )
+    if view.first is None:
+        waiting = view.counts["waiting"]
+        after = (
+            f" {words.counted(waiting, 'family waits', 'families wait')} for a recheck."
+            if waiting
+            else ""
+        )
+        return [f"No family{whose} has to be called.{after}"]
+    first = view.first
+    to = write_choice(replace(view.choice, band=None, page=1, family_id=first.family_id))
+    return [
+        "First: ",
+        html.A(f"family {first.family_id}", href=to, **in_page(opens=True)),
+        f". {words.sentence(first.sentences[0])}",
+    ]
+
+
+def _sheet(view: CallsView) -> str:
+    """Which part of the list is on paper."""
+    choice = view.choice
+    whose = f"Nurse: {choice.nurse or 'all'}. Site: {choice.site or 'all'}."
+    band = (
+        words.BANDS[choice.band].title if choice.band in words.BANDS else "all to call, and waiting"
+    )
+    return f"{whose} Bands: {band}. Sheet {choice.page} of {view.pages}."
+
+
+def _heard(view: CallsView) -> str:
+    return (
+        f"{words.thousands(view.families_silent)} of "
+        f"{words.counted(view.families_at_home, 'family', 'families')} with a line at home "
+        f"logged nothing for more than {view.silent_after_days} days. What looks overdue there "
+        "may be done and not logged."
+    )
+
+
+def _tools(view: CallsView) -> Component:
+    choice = view.choice
+    return html.Div(
+        [
+            _select("Nurse", "nurse", view.nurses, choice.nurse, "All nurses"),
+            _select("Site", "site", view.sites, choice.site, "All sites"),
+            _select(
+                "Rows", "rows", tuple(str(n) for n in words.PER_PAGE), str(choice.per_page), None
+            ),
+            html.Button("Print this sheet", id="print", type="button", className="quiet-action"),
+            html.P(
+                [
+                    html.Kbd("↓"),
+                    html.Kbd("↑"),
+                    " move, ",
+                    html.Kbd("Enter"),
+                    " opens, ",
+                    html.Kbd("Esc"),
+                    " back to the list",
+                ],
+                className="keys",
+            ),
+        ],
+        className="tools",
+    )
+
+
+def _select(
+    label: str, name: str, values: tuple[str, ...], chosen: str | None, every: str | None
+) -> Component:
+    options = [] if every is None else [html.Option(every, value="")]
+    options += [html.Option(v, value=v, selected=v == chosen) for v in values]
+    return html.Label(
+        [html.Span(label), html.Select(options, name=name, **chooses(name))],
+        className="select",
+    )
+
+
+def _list(view: CallsView, opened: str | None) -> list[Component]:
+    if not view.rows:
+        return [html.P("No family stands in this part of the list.", className="empty")]
+    return [call_table(view, opened), pager(view)]
+
+
+def _panel(
+    queries: Queries, choice: Choice, family_id: str | None, message: str | None
+) -> list[Component]:
+    if family_id is None:
+        return [html.P("No family is opened.", className="empty")]
+    opened = queries.opened(family_id, choice)
+    if opened is None:
+        return [
+            html.H2("No such family"),
+            html.P("There is no family with this code in the store."),
+        ]
+    return panel(opened, choice, message)
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Register the callbacks of the call list."""
+
+    @app.callback(
+        Output(ids.CALLS_HEAD, "children"),
+        Output(ids.CALLS_LIST, "children"),
+        Output(ids.PANEL, "children"),
+        Output(ids.OPENED, "data"),
+        Output(ids.SPLIT, "className"),
+        Input(ids.URL, "search"),
+        Input(ids.CHANGED, "data"),
+        Input(ids.LOOKED, "data"),
+        State(ids.OPENED, "data"),
+        State(ids.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def show(
+        search: str | None,
+        changed: object,
+        looked: object,  # noqa: ARG001 - only asks for a fresh look
+        before: object,
+        pathname: str,
+    ) -> tuple[object, ...]:
+        if pathname != PATH:
+            raise PreventUpdate
+        choice = read_choice(search)
+        view = queries.calls(choice)
+        family, message = _stays_open(choice, view, search, changed, before)
+        now = {"family": family, "search": search, "changed": changed}
+        head, rows = _head(view), _list(view, family)
+        asked = _split_class(choice)
+        if message is None and _family_in(before) == family:  # what is typed in the form stays
+            return head, rows, no_update, now, asked
+        return head, rows, _panel(queries, choice, family, message), now, asked
+
+    @app.callback(
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.RECORD_FAULT, "children"),
+        Input(ids.RECORD, "n_clicks"),
+        State(ids.FORM_FAMILY, "data"),
+        State(ids.MADE_BY, "value"),
+        State(ids.REACHED, "value"),
+        State(ids.AGREED, "value"),
+        State(ids.RECHECK_ON, "value"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+        running=[(Output(ids.RECORD, "disabled"), True, False)],
+    )
+    def record(
+        clicks: int | None,
+        family_id: object,
+        made_by: object,
+        reached: object,
+        agreed: object,
+        recheck_on: object,
+        changed: object,
+    ) -> tuple[object, str]:
+        if not clicks:
+            raise PreventUpdate
+        try:
+            said = queries.record_call(CallForm(family_id, made_by, reached, agreed, recheck_on))
+        except FormError as fault:
+            return no_update, str(fault)
+        return _changed(changed, str(family_id), said), ""
+
+    @app.callback(
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.TAKE_BACK_FAULT, "children"),
+        Input({"type": ids.TAKE_BACK, "row": ALL}, "n_clicks"),
+        State(ids.MADE_BY, "value"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+    )
+    def take_back(clicks: list[int | None], made_by: object, changed: object) -> tuple[object, str]:
+        if not any(clicks) or not isinstance(ctx.triggered_id, dict):
+            raise PreventUpdate
+        try:
+            family_id = queries.take_back(ctx.triggered_id.get("row"), made_by)
+        except FormError as fault:
+            return no_update, str(fault)
+        return _changed(changed, family_id, f"The call to family {family_id} is taken back."), ""
+
+
+def _stays_open(
+    choice: Choice, view: CallsView, search: str | None, changed: Any, before: Any
+) -> tuple[str | None, str | None]:
+    """Which family the panel shows now, and what is said about what was just done.
+
+    The reader's own choice comes first, then the family a call was just recorded for, then
+    the one shown before under the same address, then the first of the list.
+    """
+    old = before if isinstance(before, dict) else {}
+    news = changed if isinstance(changed, dict) and changed != old.get("changed") else {}
+    family = choice.family_id or news.get("family")
+    if family is None and old.get("search") == search:
+        family = old.get("family")
+    return family or _opened_first(choice, view), news.get("message")
+
+
+def _family_in(opened: Any) -> str | None:
+    return opened.get("family") if isinstance(opened, dict) else None
+
+
+def _split_class(choice: Choice) -> str:
+    """On a narrow screen the panel takes the list's place once a family was asked for."""
+    return "split asked" if choice.family_id else "split"
+
+
+def _changed(before: object, family_id: str, message: str) -> dict[str, object]:
+    """What list and panel are drawn anew by: a count that grows, the family, and what to say."""
+    count = before.get("count", 0) if isinstance(before, dict) else 0
+    return {"count": int(count) + 1, "family": family_id, "message": message}

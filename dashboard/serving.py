@@ -1,0 +1,72 @@
+"""How is the dashboard put on this machine's own address, and on no other?"""
+
+from __future__ import annotations
+
+import ipaddress
+
+from waitress.server import create_server
+
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
+
+THREADS = 8
+
+
+class ServeError(OSError):
+    """The dashboard cannot be served; one sentence for a user."""
+
+
+def serve(config: DashboardConfig, host: str = "127.0.0.1", port: int = 8461) -> None:
+    """Serve the dashboard until the process is stopped.
+
+    Parameters
+    ----------
+    config : DashboardConfig
+        Store, policy and day.
+    host : str
+        A loopback address. There is no sign-in yet, so any other is refused.
+    port : int
+        Port to listen on.
+
+    Raises
+    ------
+    ServeError
+        The address is not this machine's own, or the port is taken.
+    StoreError, PolicyError
+        The store or the policy cannot be read.
+    """
+    if not is_loopback(host):
+        raise ServeError(
+            f"{host} can be reached from other machines, and this dashboard has no sign-in: "
+            "serve it on 127.0.0.1 and let people use it on this machine."
+        )
+    app = create_app(config)
+    try:
+        server = create_server(app.server, host=host, port=port, threads=THREADS, ident=None)
+    except OSError as fault:
+        raise ServeError(
+            f"Port {port} on {host} cannot be opened ({fault.strerror or 'in use'}): "
+            "another program may use it. Name another with --port."
+        ) from None
+    name = f"[{host}]" if ":" in host else host
+    print(f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C.")  # noqa: T201
+    try:
+        server.run()
+    finally:
+        server.close()
+
+
+def is_loopback(host: str) -> bool:
+    """Whether an address is this machine's own.
+
+    Examples
+    --------
+    >>> is_loopback("localhost"), is_loopback("::1"), is_loopback("0.0.0.0")
+    (True, True, False)
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False

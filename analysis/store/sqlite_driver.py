@@ -16,9 +16,32 @@ from typing import Any
 import adbc_driver_sqlite.dbapi as adbc
 import sqlalchemy as sa
 from sqlalchemy.dialects import registry
-from sqlalchemy.dialects.sqlite.base import SQLiteDialect
+from sqlalchemy.dialects.sqlite.base import SQLiteDialect, SQLiteExecutionContext
 
 DRIVER = "sqlite+linedays"
+
+
+class _Cursor:
+    """A cursor of the driver that says of a statement without rows that it has none.
+
+    The driver describes such a result as an empty list. SQLAlchemy expects None, and would
+    leave the cursor open.
+    """
+
+    def __init__(self, cursor: Any) -> None:
+        self._cursor = cursor
+
+    @property
+    def description(self) -> Any:
+        return self._cursor.description or None
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._cursor, name)
+
+
+class _Context(SQLiteExecutionContext):
+    def create_default_cursor(self) -> Any:
+        return _Cursor(super().create_default_cursor())
 
 
 class SQLiteThroughArrow(SQLiteDialect):
@@ -29,6 +52,7 @@ class SQLiteThroughArrow(SQLiteDialect):
     """
 
     driver = "linedays"
+    execution_ctx_cls = _Context
     default_paramstyle = "qmark"
     supports_statement_cache = True
     returns_native_bytes = True

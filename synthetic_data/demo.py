@@ -175,7 +175,7 @@ def _entries(
     rows = entries.at_home(lines, stays.away, rows)
     rows = entries.stacked([rows, entries.notes(rng, rows)])
     rows["family"] = column(lines, "family")[column(rows, "line")]
-    return logged(rng, homes, rows)
+    return logged(rng, scene, homes, rows)
 
 
 def _calm(scene: Scene, lines: pd.DataFrame, harm: Harms, quiet: Ints) -> Harms:

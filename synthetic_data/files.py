@@ -79,6 +79,8 @@ def write(demo: Demo, folder: Path, *, wrong_share: float = WRONG_SHARE) -> Writ
         spare = ~free[sheet.frame.index.to_numpy()] | family.isin(planted).to_numpy()
         if sheet.table == "lines":
             spare = family.isin(planted).to_numpy()
+        if sheet.table == "caregivers":
+            spare |= sheet.frame["caregiver_id"].isin(_busy(demo)).to_numpy()
         done, faults = spoilt(rng, sheet, wrong_share, spare)
         wrong += faults
         _save(done, folder)
@@ -150,6 +152,12 @@ def _families(demo: Demo) -> dict[str, pd.Series[str]]:
         "outcomes": demo.frames["outcomes"]["line_id"].map(of_line),
         "home_log": told,
     }
+
+
+def _busy(demo: Demo) -> set[str]:
+    """Caregivers to whom other rows refer."""
+    log, signed = demo.frames["home_log"], demo.frames["sign_offs"]
+    return {*log["caregiver_id"].dropna().unique(), *signed["caregiver_id"].unique()}
 
 
 def _registry(demo: Demo, table: str) -> Sheet:

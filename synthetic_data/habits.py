@@ -123,7 +123,7 @@ PORT_FLUSH_ORDER: Odds = {-1: 15, 28: 85}
 KIT_DELIVERY: Odds = {28: 60, 14: 25, 30: 11, -1: 4}
 
 # -- changing the dressing ------------------------------------------------------------------
-LATE_HABIT: Odds = {4: 81, 10: 16, 38: 3}
+LATE_HABIT: Odds = {3: 81, 10: 16, 38: 3}
 """Per cent of changes that a family makes after the due day, and how many families do."""
 EARLY_BY_A_DAY = 0.13
 FAILS = 0.065
@@ -139,6 +139,10 @@ REPORTED_FIRST = 0.25
 TO_GAUZE = 0.01
 MISSING_HABIT: Odds = {4: 72, 12: 24, 45: 4}
 """Per thousand entries that are never written down, and how many families leave so many."""
+
+QUIET_PER_DAY = 1 / 300
+"""How often a family stops writing for a while though the care goes on."""
+QUIET_DAYS = (8, 20)
 
 # -- away from home ---------------------------------------------------------------------------
 HOSPITAL_PER_DAY: Mapping[StrEnum, float] = {

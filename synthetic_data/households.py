@@ -93,7 +93,7 @@ def children(rng: np.random.Generator, homes: pd.DataFrame) -> pd.DataFrame:
     lag = np.where(rng.random(n) < 0.7, between(rng, 3, 21, n), between(rng, 25, 420, n))
     low, high = np.array([habits.NEEDED_DAYS[t] for t in Therapy]).T
     young, old = np.array([habits.AGE_YEARS[t] for t in Therapy]).T
-    age = young[therapy] + (old - young)[therapy] * rng.beta(1.1, 1.6, n)
+    age = young[therapy] + (old - young)[therapy] * rng.beta(0.9, 1.9, n)
     age_days = np.maximum((age * 365.25).astype(np.int64), lag + 2)
     return pd.DataFrame(
         {

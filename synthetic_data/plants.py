@@ -45,7 +45,7 @@ _HOW_MANY = {
     "overdue": 3,
     "compromised": 2,
     "skin_open": 2,
-    "silent": 4,
+    "silent": 3,
     "called": 2,
     "lift_early": 5,
     "kits_short": 2,
@@ -55,7 +55,7 @@ _HOW_MANY = {
 }
 _MENDED = 2
 _OVERDUE_DAYS = (2, 4, 6)
-_SILENT_DAYS = (10, 12, 15, 19)
+_SILENT_DAYS = (10, 13, 17)
 _BACK_DAYS = 4
 _ALARMS = ("fever", "bleeding")
 _REFRESHED_BEFORE = 150

@@ -7,10 +7,11 @@ import pandas as pd
 
 from analysis.vocabulary import EntryKind, Relation
 from synthetic_data import habits
-from synthetic_data.draws import BLANK, Bools, Ints, between, code, column
+from synthetic_data.draws import BLANK, Bools, Ints, between, code, column, happenings
 from synthetic_data.entries import CHANGE, NOTHING, STEP_TEXTS, STEPS
 from synthetic_data.households import FORM, PAPER, first_caregiver
 from synthetic_data.scene import Scene
+from synthetic_data.spans import Spans
 
 _DAY = 24 * 60
 _NURSE = code(Relation.HOME_NURSE)
@@ -26,14 +27,23 @@ _SKILLED = tuple(
 )
 
 
-def logged(rng: np.random.Generator, homes: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
-    """Leave out what families forget to write down; what belongs to a day goes together.
+def logged(
+    rng: np.random.Generator, scene: Scene, homes: pd.DataFrame, rows: pd.DataFrame
+) -> pd.DataFrame:
+    """Leave out what families forget to write down: single entries, now and then two weeks.
 
     One row a line, day and kind of change is kept: the first.
     """
     key = pd.DataFrame({name: rows[name] for name in ("line", "day", "kind")})
     twice = key.duplicated().to_numpy() & np.isin(key["kind"].to_numpy(), _SKILLED)
-    lost = rng.random(len(rows)) < homes["missing"].to_numpy()[column(rows, "family")]
+    family, day = column(rows, "family"), column(rows, "day")
+    missing = homes["missing"].to_numpy()
+    lost = rng.random(len(rows)) < missing[family]
+    rate = np.where(missing > 0, habits.QUIET_PER_DAY, 0.0)
+    every = np.zeros(len(homes), dtype=np.int64)
+    who, since = happenings(rng, rate, every + scene.start, every + scene.until)
+    quiet = Spans.merged(who, since, since + between(rng, *habits.QUIET_DAYS, who.size))
+    lost |= quiet.holding(family, day) != BLANK
     return rows[~twice & (~lost | (column(rows, "sure") > 0))].reset_index(drop=True)
 
 

@@ -11,7 +11,7 @@ from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
+from scipy.special import expit, logit, ndtri
 
 from analysis.stats.day_table import DayTable, Floats, Ints
 
@@ -236,9 +236,10 @@ def restricted_mean(curve: Curve, horizon: int, *, confidence: float = 0.95) -> 
     Returns
     -------
     RestrictedMean
-        Limits are normal, cut to what is possible. No event before the horizon: the standard
-        error is nan, the upper limit all days, the lower the curve's lower limit on every day.
-        Nobody followed to the horizon while lines were still in place: all nan.
+        Limits are on the logit scale of the days over the possible days. No event before the
+        horizon: the standard error is nan, the upper limit all days, the lower the curve's lower
+        limit on every day. All lines ended on one day: nothing is known of the error, it and the
+        limits are nan. Nobody followed to the horizon while lines were in place: all nan.
 
     Raises
     ------
@@ -249,6 +250,8 @@ def restricted_mean(curve: Curve, horizon: int, *, confidence: float = 0.95) -> 
     -----
     *Source:* variance sum of (area right of t)**2 d / (n (n - d)): as in R survival,
     ``survmean`` in print.survfit.R, which refers to Miller, Survival Analysis, 1981, p 71.
+    Logit limits: project choice. At 10 to 50 lines they held the truth in 92 to 94 of 100
+    simulated programmes and normal limits in 86 to 90 (tests/benchmarks/simulate_dwell.py).
 
     Examples
     --------
@@ -272,12 +275,16 @@ def restricted_mean(curve: Curve, horizon: int, *, confidence: float = 0.95) -> 
     area_right = np.cumsum(rows.survival[::-1])[::-1]
     steps = _greenwood_steps(rows.events, np.maximum(rows.at_risk, 1))
     std_error = float(np.sqrt((area_right**2 * steps).sum()))
+    if std_error == 0:
+        return replace(unknown, days=days)
+    share = days / possible
+    lower, upper = expit(logit(share) + np.array([-z, z]) * std_error / (days * (1 - share)))
     return replace(
         unknown,
         days=days,
         std_error=std_error,
-        lower=max(0.0, days - z * std_error),
-        upper=min(possible, days + z * std_error),
+        lower=float(lower * possible),
+        upper=float(upper * possible),
     )
 
 

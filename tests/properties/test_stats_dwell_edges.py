@@ -174,8 +174,19 @@ def test_a_mean_beyond_the_last_line_is_not_known() -> None:
     assert np.isnan([found.days, found.std_error, found.lower, found.upper]).all()
     everything_ended = restricted_mean(kaplan_meier(lines("0 3 1\n0 5 1")), 30)
     assert everything_ended.days == 4
+    one_line = restricted_mean(kaplan_meier(lines("0 3 1")), 30)
+    assert one_line.days == 3
+    assert np.isnan([one_line.std_error, one_line.lower, one_line.upper]).all()
     with pytest.raises(ValueError, match="after day 0"):
         restricted_mean(kaplan_meier(lines("0 3 1")), 0)
+
+
+def test_limits_of_a_mean_stay_between_no_and_all_days() -> None:
+    """Ends on days 1 and 9 of 10 possible: mean 5, SE 4/sqrt 2, half the days: logit 0.
+    The limits are 10 / (1 + exp(+-1.959964 . 2.828427 / 2.5)) = 0.98 and 9.02."""
+    found = restricted_mean(kaplan_meier(lines("0 1 1\n0 9 1")), 10)
+    assert found.std_error == pytest.approx(8**0.5)
+    assert (found.lower, found.upper) == pytest.approx((0.98, 9.02), abs=0.005)
 
 
 def test_confidence_must_be_a_share() -> None:

@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from dataclasses import astuple, fields
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
 import pandas as pd
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+from rich.progress import Progress as ProgressBar
 
-from analysis.cli.options import FormatOption, OutOption, PolicyOption, StoreOption, opened
+from analysis.cli.options import (
+    DEFAULT_STORE,
+    FormatOption,
+    OutOption,
+    PolicyOption,
+    StoreOption,
+    opened,
+)
 from analysis.cli.output import show
-from analysis.ingest import IngestSummary, ingest, load_profile
-from analysis.ingest.refused import refused_table, write_back
+from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
+from analysis.ingest.refused import write_back
+from analysis.ingest.sentences import mend, why
 from analysis.policy import Policy, load_policy
 from analysis.store import Store
 from analysis.tables import INCOMING
+
+NOT_READ = 3
+"""Exit code when a file could not be used at all."""
 
 
 def add_to(app: typer.Typer) -> None:
@@ -58,7 +71,7 @@ def ingest_(
             help="When the clinic got the rows [default: now].",
         ),
     ] = None,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     form: FormatOption = None,
     out: OutOption = None,
@@ -66,43 +79,42 @@ def ingest_(
     """Take log files into the store; wrong rows are refused one by one and kept."""
     settings = load_policy(policy)
     with opened(store, create=True) as opened_store:
-        summary = with_progress(opened_store, paths, settings, source, table, received_at)
-    show(summary.frame(), form, out)
-    for sentence in summary.faults:
+        profile = load_profile(source) if source else None
+        summary = with_progress(opened_store, paths, settings, profile, table, received_at)
+    show(counts_table(summary), form, out)
+    for sentence in (*summary.notes, *summary.faults):
         typer.echo(f"linedays: {sentence}", err=True)
-    raise typer.Exit(summary.exit_code)
+    raise typer.Exit(NOT_READ if summary.faults else int(summary.refused > 0))
+
+
+def counts_table(summary: IngestSummary) -> pd.DataFrame:
+    """One row a file and table: rows read = stored + same as before + refused."""
+    columns = [f.name for f in fields(TableCount)]
+    return pd.DataFrame([astuple(t) for t in summary.tables], columns=columns)
 
 
 def with_progress(
     store: Store,
     paths: list[Path],
     policy: Policy,
-    source: str | None,
-    table: str | None,
-    received_at: datetime | None,
+    profile: Profile | None = None,
+    table: str | None = None,
+    received_at: datetime | None = None,
 ) -> IngestSummary:
     """Ingest behind a progress bar on stderr."""
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-    )
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    console = Console(stderr=True)
+    with ProgressBar(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
         shown = bar.add_task("reading", total=None)
 
-        def tell(file: str, done: int, total: int) -> None:
-            bar.update(shown, description=file, completed=done, total=total)
+        def tell(seen: Progress) -> None:
+            bar.update(
+                shown, description=seen.file, completed=seen.bytes_done, total=seen.bytes_total
+            )
 
-        return ingest(
-            store,
-            paths,
-            policy,
-            profile=load_profile(source) if source else None,
-            table=table,
-            received_at=received_at or datetime.now(UTC),
-            progress=tell,
-        )
+        return ingest(store, paths, policy, profile, table, received_at, tell)
 
 
 def refused(
@@ -110,15 +122,23 @@ def refused(
         Path | None,
         typer.Option("--write", metavar="FOLDER", help="Write files to mend and ingest again."),
     ] = None,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     form: FormatOption = None,
     out: OutOption = None,
 ) -> None:
     """Rows that could not be used: where, why, and how to mend them."""
     with opened(store) as opened_store:
         if write is None:
-            show(refused_table(opened_store), form, out)
+            show(refused_table(opened_store.refused()), form, out)
             return
         written = write_back(opened_store, write)
     listed = pd.DataFrame({"file": [str(p) for p in written]}, dtype="string")
     show(listed, form, out)
+
+
+def refused_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """One row a refused row, with the sentences that say what is wrong and how to mend it."""
+    facts = rows[["table", "column", "value", "reason"]].astype("object").replace({pd.NA: None})
+    told = [f"{why(*fact)} {mend(*fact)}" for fact in facts.itertuples(index=False, name=None)]
+    columns = ["file", "sheet", "row_number", "column", "value", "reason"]
+    return rows[columns].rename(columns={"row_number": "row"}).assign(mend=told)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
@@ -21,11 +20,6 @@ from analysis.vocabulary import Basis
 DEFAULT_STORE = "sqlite:///linedays.sqlite"
 
 
-def default_store() -> str:
-    """URL of the store when none is named: LINEDAYS_STORE, else a file in the working folder."""
-    return os.environ.get("LINEDAYS_STORE") or DEFAULT_STORE
-
-
 def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
@@ -35,7 +29,7 @@ def _day(text: str) -> date:
 
 StoreOption = Annotated[
     str,
-    typer.Option("--store", help="Store, as an SQLAlchemy URL.", default_factory=default_store),
+    typer.Option("--store", envvar="LINEDAYS_STORE", help="Store, as an SQLAlchemy URL."),
 ]
 PolicyOption = Annotated[
     Path | None, typer.Option("--policy", help="The programme's policy file (TOML).")

@@ -9,6 +9,7 @@ import pandas as pd
 import typer
 
 from analysis.cli.options import (
+    DEFAULT_STORE,
     AsOfOption,
     BasisOption,
     EventOption,
@@ -53,7 +54,7 @@ def add_to(app: typer.Typer) -> None:
 
 def lines(
     task: TaskOption = Task.DRESSING,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,
@@ -67,7 +68,7 @@ def lines(
 def adherence_(
     by: ByOption = Grouping.ALL,
     task: TaskOption = Task.DRESSING,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,
@@ -83,7 +84,7 @@ def rates_(
     by: ByOption = Grouping.ALL,
     basis: BasisOption = None,
     limits: LimitsOption = Limits.EXACT,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,
@@ -96,7 +97,7 @@ def rates_(
 
 
 def calls(
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,

@@ -9,12 +9,15 @@ from typing import Annotated
 import typer
 
 from analysis.cli.loading import with_progress
-from analysis.cli.options import PolicyOption, StoreOption, opened, today
+from analysis.cli.options import DEFAULT_STORE, PolicyOption, StoreOption, opened, today
+from analysis.ingest import load_profile
 from analysis.policy import load_policy
 
 DEMO_FOLDER = Path("linedays-demo")
 DEMO_MARK = "THIS-IS-DEMO-DATA.txt"
 PORT = 8461
+IN_FOUR_SHAPES = 2_000
+"""Families up to which the demo is written as four sources; a larger one as Parquet alone."""
 
 PortOption = Annotated[int, typer.Option("--port", min=1, max=65535, help="Port on loopback.")]
 
@@ -27,7 +30,7 @@ def add_to(app: typer.Typer) -> None:
 
 def serve(
     port: PortOption = PORT,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
 ) -> None:
     """Open the dashboard on this machine."""
@@ -51,23 +54,27 @@ def demo(
     ] = DEMO_FOLDER,
 ) -> None:
     """Build a store from invented log files, two years to yesterday, and open the dashboard."""
-    from synthetic_data import demo_sources, generate, write
+    from synthetic_data import generate, generate_blocks, write, write_canonical
 
     policy = load_policy()
     as_of = today(policy)
     _cleared(folder)
     typer.echo(f"linedays: writing invented log files into {folder}/files")
-    sources = demo_sources(write(generate(families, seed=seed, until=as_of), folder / "files"))
+    files = folder / "files"
+    if families <= IN_FOUR_SHAPES:
+        sources = write(generate(families, seed=seed, until=as_of), files).sources
+    else:
+        blocks = generate_blocks(families, seed=seed, until=as_of)
+        sources = tuple((path, None) for path in write_canonical(blocks, files, "parquet"))
     store_url = f"sqlite:///{folder / 'demo.sqlite'}"
     stored = refused = 0
     with opened(store_url, create=True) as store:
         for path, profile in sources:
             summary = with_progress(
-                store, [path], policy, str(profile) if profile else None, None, None
+                store, [path], policy, load_profile(profile) if profile else None
             )
-            counts = summary.frame()
-            stored += int(counts["stored"].sum())
-            refused += int(counts["refused"].sum())
+            stored += summary.stored
+            refused += summary.refused
     typer.echo(
         f"linedays: {stored} rows stored, {refused} refused (the demo has wrong rows on purpose)"
     )

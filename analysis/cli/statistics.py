@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from analysis.cli.options import (
+    DEFAULT_STORE,
     AsOfOption,
     BasisOption,
     EventOption,
@@ -55,7 +56,7 @@ def compare_(
     second: Annotated[str | None, typer.Option("--second", help="The other group.")] = None,
     basis: BasisOption = None,
     limits: LimitsOption = Limits.EXACT,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,
@@ -82,7 +83,7 @@ def chart(
         ),
     ] = None,
     basis: BasisOption = None,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,
@@ -109,7 +110,7 @@ def funnel(
         ),
     ] = False,
     basis: BasisOption = None,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,
@@ -137,7 +138,7 @@ def dwell_(
     event: Annotated[
         str, typer.Option("--event", help="With --compare: 'any' removal or 'unplanned' only.")
     ] = ANY,
-    store: StoreOption = "",
+    store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
     known_at: KnownAtOption = None,

@@ -79,6 +79,17 @@ _BOTH = {name: _row_table(entry) for name, entry in INCOMING.items()}
 ROWS: dict[str, sa.Table] = {name: rows for name, (rows, _) in _BOTH.items()}
 KEYS: dict[str, sa.Table] = {name: keys for name, (_, keys) in _BOTH.items()}
 
+_log = ROWS["home_log"].c
+_connectors = _log.kind == "connector_change"
+sa.Index(
+    "home_log_connectors",
+    _log.done_on,
+    _log.line_id,
+    sqlite_where=_connectors,
+    postgresql_where=_connectors,
+)
+"""A connector changed too soon is found by the days of the earlier changes."""
+
 files = sa.Table(
     "files",
     metadata,

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import bulk, known
+from analysis.store.earlier import earlier_connector_days, earlier_versions
 from analysis.store.known import Registry
 from analysis.store.schema import (
     KEYS,
@@ -173,6 +174,14 @@ class Writer:
     def registry(self) -> Registry:
         """What the checks need of lines, stays and caregivers, this file's rows included."""
         return known.registry(self._connection)
+
+    def versions(self, table: str, keys: pa.Array) -> pa.Table:
+        """Versions of some keys that earlier files brought; see `earlier.earlier_versions`."""
+        return earlier_versions(self._connection, table, keys, self._file)
+
+    def connector_days(self, line_ids: pa.Array, first_day: int, last_day: int) -> pa.Table:
+        """Connector changes of earlier files; see `earlier.earlier_connector_days`."""
+        return earlier_connector_days(self._connection, line_ids, first_day, last_day, self._file)
 
     def _stored_versions(
         self, table: str, keys: Keys, cells: pa.ChunkedArray, *, empty: bool

@@ -62,6 +62,14 @@ def upgrade() -> None:
             f"{name}_later", name, ["key_row"], sqlite_where=later, postgresql_where=later
         )
         _table(f"{name}_keys", "key bytes!, key_row whole!", "key", with_rowid=False)
+    connectors = sa.text("kind = 'connector_change'")
+    op.create_index(
+        "home_log_connectors",
+        "home_log",
+        ["done_on", "line_id"],
+        sqlite_where=connectors,
+        postgresql_where=connectors,
+    )
     _table(
         "files",
         "file whole!, name text!, sha256 text!, size whole!, source text!, received_at whole!,"

@@ -166,7 +166,7 @@ def _entries(
             entries.connector_changes(rng, scene, lines, changed, stays.away),
             entries.flushes(rng, scene, lines),
             entries.skin_checks(rng, scene, homes, lines, stays.away),
-            entries.supply_counts(rng, scene, lines, changed, shortage, homes),
+            entries.supply_counts(rng, scene, homes, lines, changed, shortage),
             harm.alarms,
         ]
     )

@@ -133,7 +133,9 @@ def connector_changes(
     owners, days = [], []
     while alive.size:
         day = last_within(keys, alive, np.maximum(last + 4, home[alive]), last + 7)
-        alone = last + 7 + np.where(rng.random(alive.size) < 0.04, between(rng, 1, 2, 1), 0)
+        alone = (
+            last + 7 + np.where(rng.random(alive.size) < 0.04, between(rng, 1, 2, alive.size), 0)
+        )
         day = np.where(day == BLANK, np.maximum(alone, home[alive]), day)
         stay = away.holding(child[alive], day)
         away_now = stay != BLANK
@@ -174,50 +176,54 @@ def flushes(rng: np.random.Generator, scene: Scene, lines: pd.DataFrame) -> pd.D
 def supply_counts(
     rng: np.random.Generator,
     scene: Scene,
+    homes: pd.DataFrame,
     lines: pd.DataFrame,
     changes: pd.DataFrame,
     short: tuple[int, int, int],
-    homes: pd.DataFrame,
 ) -> pd.DataFrame:
     """Kits in the house, counted after each delivery and now and then between.
 
-    A delivery fills the house up for its period and three more changes; `short` names a
-    team and the days ``[from, to)`` in which deliveries brought two kits only.
+    `short` names a team and the days ``[from, to)`` in which deliveries brought two kits only.
     """
-    home, end = column(lines, "home"), np.minimum(column(lines, "end"), scene.until)
-    every = column(lines, "kit_days")
+    line, delivered, every, full = _deliveries(scene, homes, lines, short)
+    delivery, again = ragged(1 + (rng.random(line.size) < 0.45).astype(np.int64))
+    later = between(rng, 2, every[delivery] - 1, again.size)
+    day = delivered[delivery] + np.where(again > 0, later, between(rng, 0, 1, again.size))
+    line = line[delivery]
     family = column(lines, "family")
-    counted = (every != BLANK) & ~lines["second"].to_numpy()
-    counted &= column(lines, "dressing") != code(DressingType.NONE)
-    which = np.flatnonzero(counted)
-    n = every[which]
-    owner, k = ragged(np.maximum(-(-(end[which] - home[which]) // n), 0))
-    line = which[owner]
-    delivered = home[line] + k * n[owner]
-    at_once = np.maximum(_lines_at(lines, family[line], delivered, end), 1)
-    days = np.where(column(lines, "dressing") == code(DressingType.GAUZE), 2, 7)
-    days = np.where(column(lines, "order") != BLANK, column(lines, "order"), days)[line]
-    full = (-(-n[owner] // days) + 3) * at_once
-    team = column(homes, "team")[family[line]]
-    cut_off = (team == short[0]) & (delivered >= short[1]) & (delivered < short[2])
-    full = np.where(cut_off, 2, full)
-    times = 1 + (rng.random(owner.size) < 0.45).astype(np.int64)
-    which_delivery, again = ragged(times)
-    later = between(rng, 2, n[owner][which_delivery] - 1, again.size)
-    day = delivered[which_delivery] + np.where(again > 0, later, between(rng, 0, 1, again.size))
-    day = np.maximum(day, delivered[which_delivery])
-    line = line[which_delivery]
     keys = np.sort(pack(family[column(changes, "line")], column(changes, "day")))
-    used = days_within(keys, family[line], delivered[which_delivery], day)
-    kits = np.maximum(full[which_delivery] - used, 0)
-    keep = day < end[line]
+    used = days_within(keys, family[line], delivered[delivery], day)
+    keep = day < np.minimum(column(lines, "end"), scene.until)[line]
     return entries(
         line[keep],
         day[keep],
         kind=code(EntryKind.SUPPLY_COUNT),
-        kits=kits[keep],
+        kits=np.maximum(full[delivery] - used, 0)[keep],
         minute=between(rng, 20 * 60 + 31, 21 * 60 + 29, int(keep.sum())),
     )
+
+
+def _deliveries(
+    scene: Scene, homes: pd.DataFrame, lines: pd.DataFrame, short: tuple[int, int, int]
+) -> tuple[Ints, Ints, Ints, Ints]:
+    """Line, day, days to the next, and kits in the house after each delivery.
+
+    A delivery fills the house up for its period and three changes more.
+    """
+    home, end = column(lines, "home"), np.minimum(column(lines, "end"), scene.until)
+    every, dressing = column(lines, "kit_days"), column(lines, "dressing")
+    counted = (every != BLANK) & (dressing != code(DressingType.NONE))
+    which = np.flatnonzero(counted & ~lines["second"].to_numpy())
+    owner, k = ragged(np.maximum(-(-(end[which] - home[which]) // every[which]), 0))
+    line = which[owner]
+    day = home[line] + k * every[line]
+    family = column(lines, "family")[line]
+    at_once = np.maximum(_lines_at(lines, family, day, end), 1)
+    order = column(lines, "order")
+    lasts = np.where(order != BLANK, order, np.where(dressing == code(DressingType.GAUZE), 2, 7))
+    full = (-(-every[line] // lasts[line]) + 3) * at_once
+    cut_off = (column(homes, "team")[family] == short[0]) & (day >= short[1]) & (day < short[2])
+    return line, day, every[line], np.where(cut_off, 2, full)
 
 
 def notes(rng: np.random.Generator, among: pd.DataFrame) -> pd.DataFrame:

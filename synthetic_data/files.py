@@ -89,8 +89,9 @@ def write(demo: Demo, folder: Path, *, wrong_share: float = WRONG_SHARE) -> Writ
     return Written(folder, tuple(demo_sources(folder)), tuple(wrong))
 
 
-def demo_sources(folder: Path) -> list[tuple[Path, Path | None]]:
-    """Files below a demo's folder in the order to read them, each with its profile or None."""
+def demo_sources(demo: Written | Path) -> list[tuple[Path, Path | None]]:
+    """Files of a demo (or below its folder) in the order to read them, each with its profile."""
+    folder = demo.folder if isinstance(demo, Written) else demo
     found: list[tuple[Path, Path | None]] = []
     for table in INCOMING:
         found += [(path, None) for path in sorted((folder / "canonical").glob(f"{table}*.csv"))]

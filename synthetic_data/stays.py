@@ -11,6 +11,7 @@ from analysis.vocabulary import Place, Therapy
 from synthetic_data import habits
 from synthetic_data.draws import (
     BLANK,
+    Floats,
     Ints,
     between,
     by_code,
@@ -85,11 +86,9 @@ def finished(rng: np.random.Generator, rows: pd.DataFrame) -> Stays:
     row_of = np.full(away.owner.size, BLANK, dtype=np.int64)
     row_of[merged[closing]] = closing
     n = row_of.size
-    day = np.maximum(end[row_of] - 1 - rng.geometric(0.55, n) + 1, start[row_of])
-    known = (rng.random(n) < habits.DRESSED_THERE) & ~rows["undressed"].fillna(0).to_numpy()[
-        row_of
-    ].astype(bool)
-    dressed = np.where(known, day, BLANK)
+    day = np.maximum(end[row_of] - rng.geometric(0.55, n), start[row_of])
+    untold = (rows["undressed"].to_numpy() == 1)[row_of]
+    dressed = np.where((rng.random(n) < habits.DRESSED_THERE) & ~untold, day, BLANK)
     there = np.full(len(rows), BLANK, dtype=np.int64)
     there[row_of] = dressed
     return Stays(rows.assign(dressed=there), away, dressed)
@@ -107,12 +106,12 @@ def _with_line(scene: Scene, kids: pd.DataFrame, lines: pd.DataFrame) -> tuple[I
 
 def _drawn(
     rng: np.random.Generator,
-    rate: object,
+    rate: Floats,
     first: Ints,
     last: Ints,
     pick_from: habits.Odds | None = None,
 ) -> pd.DataFrame:
-    child, start = happenings(rng, np.asarray(rate, dtype=np.float64), first, last)
+    child, start = happenings(rng, rate, first, last)
     n = child.size
     nights = np.where(rng.random(n) < 0.15, between(rng, 5, 12, n), 1 + rng.geometric(0.5, n))
     place = pick(rng, n, pick_from) if pick_from else np.full(n, _RESPITE)

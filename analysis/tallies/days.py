@@ -18,9 +18,9 @@ from analysis.tallies.pieces import (
     sums,
 )
 from analysis.timeline import Timeline
-from analysis.timeline.axis import Axis, Ints, Spans, days_covered, line_of
+from analysis.timeline.axis import Axis, Ints, Spans, days_covered, line_of, unique_sorted
 from analysis.timeline.build import TASKS, Coded
-from analysis.timeline.care import day_spans
+from analysis.timeline.care import DatedDays
 from analysis.timeline.coded import words_of
 from analysis.timeline.entered import PORT_TASKS
 from analysis.timeline.families import heard_spans
@@ -54,7 +54,7 @@ def day_tally(
     frames = []
     for at, task in enumerate(TASKS):
         intervals = timeline.intervals[task_codes == at]
-        in_date, out_of_date = (_counted(s, pieces) for s in day_spans(axis, intervals))
+        in_date, out_of_date = DatedDays.read(axis, intervals).by_piece(axis, pieces)
         not_accessed = not_accessed_days if task in PORT_TASKS else np.zeros_like(home_days)
         days = {
             **of_every_task,
@@ -70,7 +70,7 @@ def day_tally(
         of_interval = groups.number(
             line_of(last_day), month_of(axis.day(last_day)), dressing.on(last_day)
         )
-        wanted = np.unique(np.concatenate([group[has_task], of_interval]))
+        wanted = unique_sorted(np.concatenate([group[has_task], of_interval]))
         columns = groups.columns(wanted, lines, starts)
         columns["task"] = words_of(np.full(len(wanted), at, dtype=np.int8), TASKS)
         for name, counts in days.items():

@@ -10,7 +10,7 @@ from analysis.tables.columns import dates_of, days_of
 from analysis.tables.timeline import EVENT_TALLY
 from analysis.tallies.pieces import DressingInForce, Groups, month_of, sums
 from analysis.timeline import Timeline
-from analysis.timeline.axis import Flags, Ints
+from analysis.timeline.axis import Flags, Ints, unique_sorted
 from analysis.timeline.build import Coded
 from analysis.timeline.coded import words_of
 from analysis.timeline.episodes import OUTCOMES, entries_that_hold, finding_events
@@ -30,7 +30,7 @@ def event_onsets(timeline: Timeline, coded: Coded, policy: Policy) -> pd.DataFra
     words = [SKIN, *edition.findings, *(str(o) for o in OUTCOMES)]
     found = [_onsets(0, timeline.skin_events)]
     for at, finding in enumerate(edition.findings, start=1):
-        chosen = entries_that_hold(coded.entries.findings, [finding])
+        chosen = entries_that_hold(coded.entries, [finding])
         events = finding_events(
             axis, coded.home, coded.entries, chosen, edition.settings.episode_gap_days
         )
@@ -63,7 +63,7 @@ def event_tally(
     # before: one row an event; after: one row a group and kind of event
     group = groups.number(line, month_of(day), dressing.on(axis.pack(line, day)))
     number = group * len(words) + event
-    wanted = np.unique(number)
+    wanted = unique_sorted(number)
     columns = groups.columns(wanted // len(words), lines, age_band_starts)
     columns["event"] = words_of(wanted % len(words), words)
     columns["events"] = sums(number, wanted, at_home.astype(np.int64))

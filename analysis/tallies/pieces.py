@@ -16,6 +16,7 @@ import pandas as pd
 from analysis.tables.columns import NO_DAY, days_of
 from analysis.timeline.axis import (
     Axis,
+    Codes,
     Ints,
     Spans,
     holds,
@@ -23,6 +24,8 @@ from analysis.timeline.axis import (
     merged,
     numbered,
     repeated,
+    starts_of_runs,
+    unique_sorted,
     without,
 )
 from analysis.timeline.coded import DRESSING_TYPES, Lines, words_of
@@ -34,7 +37,7 @@ class DressingInForce:
 
     spans: Spans
     worn: Ints
-    by_registry: Ints
+    by_registry: Codes
     """By line."""
 
     @classmethod
@@ -54,7 +57,7 @@ class DressingInForce:
 
         That of the interval in force; where none is, the one the registry names.
         """
-        worn = self.by_registry[line_of(key)]
+        worn = self.by_registry[line_of(key)].astype(np.int64)
         inside = holds(self.spans, key)
         at = np.searchsorted(self.spans.start, key[inside], side="right") - 1
         worn[inside] = self.worn[at]
@@ -97,22 +100,30 @@ class Groups:
         }
 
 
-def pieces_of(axis: Axis, spells: Spans, dressing: DressingInForce) -> Spans:
-    """Cut home spells at the first of each month and where the dressing type changes."""
+def months_of(axis: Axis, spells: Spans) -> Spans:
+    """Cut home spells at the first of each month."""
     # before: one row a home spell; after: one row a spell and month
+    line = line_of(spells.start)
     first = month_of(axis.day(spells.start))
     count = month_of(axis.day(spells.end) - 1) - first + 1
     spell = np.repeat(np.arange(len(first), dtype=np.int64), count)
-    nth = numbered(count)
-    month_start = _first_day(first[spell] + nth)
-    start = np.maximum(
-        axis.pack(line_of(spells.start[spell]), np.maximum(month_start, axis.base)),
-        spells.start[spell],
+    month = first[spell] + numbered(count)
+    bounds = [
+        axis.pack(line[spell], np.clip(_first_day(m), axis.base, axis.later))
+        for m in (month, month + 1)
+    ]
+    return Spans(
+        np.maximum(bounds[0], spells.start[spell]), np.minimum(bounds[1], spells.end[spell])
     )
-    cuts = np.unique(np.concatenate([dressing.spans.start, dressing.spans.end]))
+
+
+def pieces_of(axis: Axis, spells: Spans, dressing: DressingInForce) -> Spans:
+    """Cut home spells at the first of each month and where the dressing type changes."""
+    months = months_of(axis, spells)
+    cuts = unique_sorted(np.concatenate([dressing.spans.start, dressing.spans.end]))
     cuts = cuts[holds(spells, cuts)]
-    # after: one row a spell, month and dressing type
-    start = np.unique(np.concatenate([start, cuts]))
+    # before: one row a spell and month; after: one row a spell, month and dressing type
+    start = unique_sorted(np.concatenate([months.start, cuts]))
     end = spells.end[np.searchsorted(spells.start, start, side="right") - 1]
     end[:-1] = np.minimum(end[:-1], start[1:])
     return Spans(start, end)
@@ -126,9 +137,7 @@ def days_of_child(axis: Axis, lines: Lines, spells: Spans) -> Spans:
     """
     order = np.lexsort((np.arange(len(lines.child)), lines.placed_on, lines.child))
     rank = np.empty(len(order), dtype=np.int64)
-    new = np.ones(len(order), dtype=bool)
-    new[1:] = lines.child[order][1:] != lines.child[order][:-1]
-    first = np.flatnonzero(new)
+    first = np.flatnonzero(starts_of_runs(lines.child[order]))
     rank[order] = numbered(np.diff(np.append(first, len(order))))
     of = line_of(spells.start)
     as_child = Spans(_of_child(axis, lines, spells.start), _of_child(axis, lines, spells.end))

@@ -17,6 +17,8 @@ import numpy.typing as npt
 from analysis.tables.columns import NO_DAY
 
 Ints = npt.NDArray[np.int64]
+Codes = npt.NDArray[np.int8]
+"""Positions in a word list; -1: blank."""
 Flags = npt.NDArray[np.bool_]
 
 DAY_BITS = 20
@@ -133,6 +135,20 @@ def holds(spans: Spans, key: Ints) -> Flags:
     return inside
 
 
+def found_in(ordered: Ints, key: Ints) -> Flags:
+    """Tell which keys are among the ordered ones."""
+    at = np.searchsorted(ordered, key)
+    found = at < len(ordered)
+    found[found] = ordered[at[found]] == key[found]
+    return found
+
+
+def within(spans: Spans, low: int, high: int) -> Spans:
+    """Return the spans that start in ``[low, high)``."""
+    first, stop = np.searchsorted(spans.start, (low, high))
+    return Spans(spans.start[first:stop], spans.end[first:stop])
+
+
 def days_covered(spans: Spans, start: Ints, end: Ints) -> Ints:
     """Count the days of the spans in each ``[start, end)``, by one running sum.
 
@@ -155,6 +171,25 @@ def _days_before(spans: Spans, key: Ints) -> Ints:
     np.maximum(beyond, 0, out=beyond)
     beyond[at == 0] = 0
     return full[at] - beyond
+
+
+def starts_of_runs(values: Ints) -> Flags:
+    """Mark the first of each run of equal values.
+
+    Examples
+    --------
+    >>> starts_of_runs(np.array([4, 4, 9])).tolist()
+    [True, False, True]
+    """
+    first = np.ones(len(values), dtype=bool)
+    np.not_equal(values[1:], values[:-1], out=first[1:])
+    return first
+
+
+def unique_sorted(values: Ints) -> Ints:
+    """Return the different values in order (sorting int64 is faster than hashing it)."""
+    values = np.sort(values)
+    return values[starts_of_runs(values)]
 
 
 def repeated(owner_of_row: Ints, owners: Ints, n_owners: int) -> tuple[Ints, Ints]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -37,15 +38,17 @@ from analysis.timeline.coded import (
 )
 from analysis.timeline.entered import (
     PORT_TASKS,
+    Block,
     accessed_spans,
+    blocks_of,
     changes_of,
+    done_by_clinic,
     reports_of,
 )
 from analysis.timeline.episodes import entries_that_hold, finding_events, outcome_events
 from analysis.timeline.families import families_frame
 from analysis.timeline.home import (
     Home,
-    days_by_line,
     find_home,
     last_return,
     spells_frame,
@@ -84,6 +87,16 @@ class Coded:
     entries: Entries
     stays: Stays
     home: Home
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the entries of a block of lines come to, by task."""
+
+    block: Block
+    accessed: Spans
+    intervals: dict[Task, Intervals]
+    care: dict[Task, Care]
 
 
 def code(records: Records, as_of: date) -> Coded:
@@ -143,22 +156,18 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
     coded = code(records, as_of)
     axis, lines, home = coded.axis, coded.lines, coded.home
     settings = policy.on(as_of).settings
-    accessed = accessed_spans(axis, lines, coded.entries)
-    intervals, care = [], []
-    for task in TASKS:
-        found = task_intervals(coded, policy, task, accessed)
-        intervals.append(_intervals_frame(task, found))
-        care.append(_care_frame(task, care_of(axis, task, lines, home, found, accessed)))
-    skin = entries_that_hold(
-        coded.entries.findings, policy.on(as_of).codes_marked(FindingMark.SKIN_EVENT)
-    )
+    told = list(by_block(coded, policy, TASKS))
+    intervals = {task: Intervals.joined([t.intervals[task] for t in told]) for task in TASKS}
+    care = {task: Care.joined([t.care[task] for t in told]) for task in TASKS}
+    accessed = Spans(*(np.concatenate(p) for p in zip(*(t.accessed for t in told), strict=True)))
+    skin = entries_that_hold(coded.entries, policy.on(as_of).codes_marked(FindingMark.SKIN_EVENT))
     return Timeline(
         as_of=as_of,
-        lines=_lines_frame(coded, care[0]),
+        lines=_lines_frame(coded, care[Task.DRESSING]),
         home_spells=spells_frame(axis, home)[HOME_SPELLS.names],
         accessed_spells=_accessed_frame(axis, accessed),
-        intervals=pd.concat(intervals, ignore_index=True)[INTERVALS.names],
-        care=pd.concat(care, ignore_index=True)[CARE.names],
+        intervals=_intervals_frame(coded, intervals)[INTERVALS.names],
+        care=_care_frame(coded.entries, care)[CARE.names],
         skin_events=finding_events(axis, home, coded.entries, skin, settings.episode_gap_days)[
             SKIN_EVENTS.names
         ],
@@ -169,35 +178,45 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
     )
 
 
-def task_intervals(coded: Coded, policy: Policy, task: Task, accessed: Spans) -> Intervals:
-    """Return the intervals of one task."""
-    axis, lines = coded.axis, coded.lines
-    reports = None
-    if task is Task.DRESSING:
-        reports = reports_of(axis, lines, coded.entries, coded.home)
-    return intervals_of(
-        axis,
-        lines,
-        coded.home,
-        changes_of(axis, task, lines, coded.entries, coded.stays, accessed),
-        Rule.of(policy, task, lines),
-        accessed if task in PORT_TASKS else None,
-        reports,
-    )
+def by_block(coded: Coded, policy: Policy, tasks: Sequence[Task]) -> Iterator[Told]:
+    """Yield what is told of each block of lines; only one block's numbers are in the making."""
+    axis, lines, entries, home = coded.axis, coded.lines, coded.entries, coded.home
+    by_clinic = done_by_clinic(axis, lines, coded.stays)
+    rules = {task: Rule.of(policy, task, lines) for task in tasks}
+    for block in blocks_of(axis, lines, entries):
+        accessed = accessed_spans(axis, lines, block)
+        told = Told(block, accessed, {}, {})
+        for task in tasks:
+            reports = None
+            if task is Task.DRESSING:
+                reports = reports_of(axis, lines, entries, block, home)
+            changes = changes_of(task, lines, entries, block, accessed, by_clinic)
+            found = intervals_of(
+                axis,
+                lines,
+                home,
+                entries,
+                block,
+                changes,
+                rules[task],
+                accessed if task in PORT_TASKS else None,
+                reports,
+            )
+            told.intervals[task] = found
+            told.care[task] = care_of(axis, task, lines, home, block, found, accessed)
+        yield told
 
 
-def _lines_frame(coded: Coded, dressing: pd.DataFrame) -> pd.DataFrame:
+def _lines_frame(coded: Coded, dressing: Care) -> pd.DataFrame:
     lines, home = coded.lines, coded.home
-    n = len(lines.child)
-    unknown = dressing["state"].cat.codes.to_numpy() == STATES.index(State.UNKNOWN)
-    back = last_return(coded.axis, lines, home)
+    unknown = dressing.state == STATES.index(State.UNKNOWN)
     frame = lines.frame.assign(
-        line=np.arange(n, dtype=np.int64),
+        line=np.arange(len(lines.child), dtype=np.int64),
         family=lines.family,
         end_on=_dates(lines.end_on),
         at_home=home.at_home,
-        home_line_days=days_by_line(home.spells, n),
-        unknown_since=_dates(np.where(unknown, back, NEVER)),
+        home_line_days=home.days,
+        unknown_since=_dates(np.where(unknown, last_return(coded.axis, lines, home), NEVER)),
     )
     return frame[HOME_LINES.names]
 
@@ -214,23 +233,28 @@ def _accessed_frame(axis: Axis, accessed: Spans) -> pd.DataFrame:
     )[ACCESSED_SPELLS.names]
 
 
-def _intervals_frame(task: Task, found: Intervals) -> pd.DataFrame:
+def _intervals_frame(coded: Coded, by_task: Mapping[Task, Intervals]) -> pd.DataFrame:
+    axis, entries = coded.axis, coded.entries
+    found = Intervals.joined(list(by_task.values()))
+    reported_on = np.full(len(found.line), NO_DAY, dtype=np.int64)
+    was_reported = found.reported >= 0
+    reported_on[was_reported] = entries.day[found.reported[was_reported]]
     return pd.DataFrame(
         {
             "line": found.line,
-            "task": _task_column(task, len(found.line)),
-            "start_on": dates_of(found.start_on),
-            "row": found.row,
+            "task": _task_column({t: len(i.line) for t, i in by_task.items()}),
+            "start_on": dates_of(axis.day(found.key)),
+            "row": entries.rows(found.source),
             "by_home": found.by_home,
             "dressing_type": words_of(found.dressing_type, DRESSING_TYPES),
             "interval_days": pd.arrays.IntegerArray(found.interval_days, found.interval_days < 0),
             "home_on": dates_of(found.home_on),
             "due_on": _dates(found.due_on),
             "allowed_until": _dates(found.allowed_until),
-            "reported_on": _dates(found.reported_on),
-            "report_row": found.report_row,
+            "reported_on": dates_of(reported_on),
+            "report_row": entries.rows(found.reported),
             "end_on": dates_of(found.end_on),
-            "end_row": found.end_row,
+            "end_row": entries.rows(found.end_source),
             "ended_by": words_of(found.ended_by, ENDED_BY),
             "scored": found.scored,
             "on_time": found.on_time,
@@ -241,11 +265,12 @@ def _intervals_frame(task: Task, found: Intervals) -> pd.DataFrame:
     )
 
 
-def _care_frame(task: Task, care: Care) -> pd.DataFrame:
+def _care_frame(entries: Entries, by_task: Mapping[Task, Care]) -> pd.DataFrame:
+    care = Care.joined(list(by_task.values()))
     return pd.DataFrame(
         {
             "line": care.line,
-            "task": _task_column(task, len(care.line)),
+            "task": _task_column({t: len(c.line) for t, c in by_task.items()}),
             "in_date_days": care.in_date_days,
             "out_of_date_days": care.out_of_date_days,
             "unscored_days": care.unscored_days,
@@ -256,15 +281,15 @@ def _care_frame(task: Task, care: Care) -> pd.DataFrame:
             "last_change_on": _dates(care.last_change_on),
             "allowed_until": _dates(care.allowed_until),
             "days_overdue": care.days_overdue,
-            "change_row": care.change_row,
-            "report_row": care.report_row,
+            "change_row": entries.rows(care.change),
+            "report_row": entries.rows(care.report),
         }
     )
 
 
-def _task_column(task: Task, length: int) -> pd.Categorical:
-    codes = np.full(length, TASKS.index(task), dtype=np.int8)
-    return words_of(codes, TASKS)
+def _task_column(lengths: Mapping[Task, int]) -> pd.Categorical:
+    codes = [TASKS.index(task) for task in lengths]
+    return words_of(np.repeat(np.array(codes, dtype=np.int8), list(lengths.values())), TASKS)
 
 
 def _dates(days: Ints) -> npt.NDArray[np.datetime64]:

@@ -13,7 +13,8 @@ because every start of a stay cuts it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from datetime import date
 
 import numpy as np
@@ -22,9 +23,20 @@ import pandas as pd
 from analysis.policy import Policy
 from analysis.tables.columns import NO_DAY, days_of
 from analysis.tables.timeline import ENDED_BY
-from analysis.timeline.axis import NEVER, Axis, Flags, Ints, Spans, line_of, numbered
-from analysis.timeline.coded import DRESSING_TYPES, LINE_TYPES, Lines
-from analysis.timeline.entered import Changes, Reports
+from analysis.timeline.axis import (
+    NEVER,
+    Axis,
+    Codes,
+    Flags,
+    Ints,
+    Spans,
+    line_of,
+    numbered,
+    starts_of_runs,
+    within,
+)
+from analysis.timeline.coded import DRESSING_TYPES, LINE_TYPES, Entries, Lines
+from analysis.timeline.entered import Block, Changes, Reports
 from analysis.timeline.home import Home
 from analysis.vocabulary import Task
 
@@ -36,11 +48,13 @@ CHANGE, CLINIC_CHANGE, ADMISSION, REMOVAL, LEAVING, DEACCESS, AS_OF = range(len(
 class Intervals:
     """One position an interval, sorted by line and day; days since 1970."""
 
+    key: Ints
+    """Line and day of the change, packed."""
     line: Ints
-    start_on: Ints
-    row: Ints
+    source: Ints
+    """Position in `Entries` of the change; -1: from the registry or a stay."""
     by_home: Flags
-    dressing_type: Ints
+    dressing_type: Codes
     interval_days: Ints
     """-1: never due by the calendar."""
     home_on: Ints
@@ -49,17 +63,24 @@ class Intervals:
     """`NEVER`: never due by the calendar."""
     allowed_until: Ints
     """`NEVER`: never due by the calendar and not reported."""
-    reported_on: Ints
-    """`NEVER`: not reported."""
-    report_row: Ints
+    reported: Ints
+    """Position in `Entries` of the first report; -1: not reported."""
     end_on: Ints
-    end_row: Ints
-    ended_by: Ints
+    ended_by: Codes
+    end_source: Ints
+    """Position in `Entries` of the change that ended it; -1: none, or not logged."""
     scored: Flags
     on_time: Flags
     late_days: Ints
     in_date_days: Ints
     out_of_date_days: Ints
+
+    @classmethod
+    def joined(cls, parts: Sequence[Intervals]) -> Intervals:
+        """Lay the intervals of blocks one after the other."""
+        return cls(
+            **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)}
+        )
 
 
 @dataclass(frozen=True)
@@ -100,11 +121,30 @@ class Rule:
             order=orders.get(task, np.zeros(len(lines.child), dtype=np.int64)),
         )
 
+    def on(
+        self, day: Ints, line: Ints, put_on: Codes, line_type: Codes
+    ) -> tuple[Ints, Ints | np.int64]:
+        """Return interval and grace of changes, by the edition in force on their day."""
+        cell = put_on * np.int8(len(LINE_TYPES)) + line_type[line]
+        grace: Ints | np.int64 = self.grace[0]
+        if len(self.grace) == 1:
+            days = self.days[0].ravel()[cell]
+        else:
+            edition = np.searchsorted(self.edition_from, day, side="right")
+            days = self.days.reshape(len(self.grace), -1)[edition, cell]
+            grace = self.grace[edition]
+        if self.order.any():
+            order = self.order[line]
+            days = np.where(order > 0, order, days)
+        return days, grace
+
 
 def intervals_of(
     axis: Axis,
     lines: Lines,
     home: Home,
+    entries: Entries,
+    block: Block,
     changes: Changes,
     rule: Rule,
     accessed: Spans | None,
@@ -114,8 +154,8 @@ def intervals_of(
 
     Parameters
     ----------
-    axis, lines, home
-        The packed axis, coded lines, and who is where.
+    axis, lines, home, entries, block
+        The packed axis, coded lines, who is where, entries, and which lines are meant.
     changes : Changes
         One a line and date, sorted; all before the end of their line.
     rule : Rule
@@ -130,137 +170,175 @@ def intervals_of(
     Intervals
         Sorted by line and start.
     """
-    line = line_of(changes.key)
-    start_on = axis.day(changes.key)
-    away_until = _away_until(axis, changes.key, home.away)
-    home_on = np.maximum(np.maximum(start_on, home.first_on[line]), away_until)
-    by_home = (changes.row >= 0) & (home_on == start_on)
+    key = changes.key
+    line, start_on = line_of(key), axis.day(key)
+    away = within(home.away, *block.bounds)
+    home_on = np.maximum(start_on, home.first_on[line])
+    _delay_to_return(axis, key, away, home_on)
+    by_home = (changes.source >= 0) & (home_on == start_on)
     put_on = np.where(changes.dressing_type >= 0, changes.dressing_type, lines.dressing_type[line])
-    end_on, ended_by = _ends(axis, lines, home, changes.key, line, by_home, accessed)
+    end_on, ended_by = _ends(axis, lines, away, key, line, start_on, by_home, accessed)
 
-    edition = np.searchsorted(rule.edition_from, start_on, side="right")
-    days = rule.days[edition, put_on, lines.line_type[line]]
-    days = np.where(rule.order[line] > 0, rule.order[line], days)
+    days, grace = rule.on(start_on, line, put_on, lines.line_type)
     has_due = days >= 0
-    due_on = np.where(has_due, start_on + days, NEVER)
-    until = np.where(has_due, np.maximum(due_on + rule.grace[edition], home_on), NEVER)
-    reported_on = np.full(len(line), NEVER, dtype=np.int64)
-    report_row = np.full(len(line), -1, dtype=np.int64)
+    due_on = start_on + days
+    until = np.maximum(due_on + grace, home_on)
+    if not has_due.all():
+        due_on[~has_due] = until[~has_due] = NEVER
+    reported = np.full(len(key), -1, dtype=np.int64)
     if reports is not None:
-        at, first = _first_reports(axis, changes, line, end_on, reports)
-        reported_on[at] = axis.day(reports.key[first])
-        report_row[at] = reports.row[first]
-        np.minimum(until, reported_on, out=until)
+        at, first = _first_reports(axis, entries, changes, line, end_on, reports)
+        reported[at] = reports.source[first]
+        until[at] = np.minimum(until[at], axis.day(reports.key[first]))
 
     changed = ended_by == CHANGE
-    scored = has_due & (changed | ((end_on > until) & (ended_by != CLINIC_CHANGE)))
-    on_time = scored & (end_on <= until)
-    end_row = np.full(len(line), -1, dtype=np.int64)
-    by_change = np.flatnonzero(changed | (ended_by == CLINIC_CHANGE))
-    end_row[by_change] = changes.row[by_change + 1]
+    on_time = end_on <= until
+    scored = has_due & (changed | ~(on_time | (ended_by == CLINIC_CHANGE)))
+    on_time &= scored
+    in_date = np.minimum(end_on, until) - home_on
+    out_of_date = end_on - np.maximum(until, home_on)
+    np.maximum(in_date, 0, out=in_date)
+    np.maximum(out_of_date, 0, out=out_of_date)
+    in_date *= has_due
+    out_of_date *= has_due
+    late_days = end_on - until
+    late_days *= scored & ~on_time
+    end_source = np.full(len(key), -1, dtype=np.int64)
+    by_change = np.flatnonzero(ended_by <= CLINIC_CHANGE)
+    end_source[by_change] = changes.source[by_change + 1]
     return Intervals(
+        key=key,
         line=line,
-        start_on=start_on,
-        row=changes.row,
+        source=changes.source,
         by_home=by_home,
         dressing_type=put_on,
         interval_days=days,
         home_on=home_on,
         due_on=due_on,
         allowed_until=until,
-        reported_on=reported_on,
-        report_row=report_row,
+        reported=reported,
         end_on=end_on,
-        end_row=end_row,
         ended_by=ended_by,
+        end_source=end_source,
         scored=scored,
         on_time=on_time,
-        late_days=np.where(scored & ~on_time, end_on - until, 0),
-        in_date_days=np.where(has_due, np.maximum(np.minimum(end_on, until) - home_on, 0), 0),
-        out_of_date_days=np.where(has_due, np.maximum(end_on - np.maximum(until, home_on), 0), 0),
+        late_days=late_days,
+        in_date_days=in_date,
+        out_of_date_days=out_of_date,
     )
 
 
-def day_spans(axis: Axis, intervals: pd.DataFrame) -> tuple[Spans, Spans]:
-    """Return the home line-days in date and out of date, as packed spans.
+@dataclass(frozen=True)
+class DatedDays:
+    """The home line-days in and out of date of one task, ready to be counted in pieces."""
 
-    Parameters
-    ----------
-    axis : Axis
-        Reaches back to the first interval.
-    intervals : DataFrame
-        `INTERVALS` of one task; those never due by the calendar have no such days.
+    key: Ints
+    home_on: Ints
+    allowed_until: Ints
+    end_on: Ints
+    in_date_days: Ints
+    out_of_date_days: Ints
+
+    @classmethod
+    def read(cls, axis: Axis, intervals: pd.DataFrame) -> DatedDays:
+        """Read them from `INTERVALS` of one task."""
+        until = days_of(intervals["allowed_until"])
+        return cls(
+            key=axis.pack(intervals["line"].to_numpy(), days_of(intervals["start_on"])),
+            home_on=days_of(intervals["home_on"]),
+            allowed_until=np.where(until == NO_DAY, NEVER, until),
+            end_on=days_of(intervals["end_on"]),
+            in_date_days=intervals["in_date_days"].to_numpy(),
+            out_of_date_days=intervals["out_of_date_days"].to_numpy(),
+        )
+
+    def by_piece(self, axis: Axis, pieces: Spans) -> tuple[Ints, Ints]:
+        """Count days in date and out of date in pieces that together hold every home line-day.
+
+        One running sum over the intervals, read where a piece starts: what comes before the
+        next piece starts is in this one.
+        """
+        n = len(pieces.start)
+        if not len(self.key):
+            return np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+        at = np.searchsorted(self.key, pieces.start, side="right") - 1
+        begun = at >= 0
+        at = np.maximum(at, 0)
+        of_line = line_of(self.key[at]) == line_of(pieces.start)
+        day, until, end_on = axis.day(pieces.start), self.allowed_until[at], self.end_on[at]
+        passed_in_date = np.minimum(day, until) - self.home_on[at]
+        passed_out = np.minimum(day, end_on) - np.maximum(until, self.home_on[at])
+        return (
+            _up_to_next(self.in_date_days, at, begun, of_line, passed_in_date),
+            _up_to_next(self.out_of_date_days, at, begun, of_line, passed_out),
+        )
+
+
+def _up_to_next(days: Ints, at: Ints, begun: Flags, of_line: Flags, passed: Ints) -> Ints:
+    """Count days from each place to the next; at a place `passed` days of one interval are over.
+
+    An interval of an earlier line (not `of_line`) is over as a whole.
     """
-    due = intervals[intervals["interval_days"].notna().to_numpy()]
-    line = due["line"].to_numpy()
-    home_on, end_on = days_of(due["home_on"]), days_of(due["end_on"])
-    until = np.clip(days_of(due["allowed_until"]), home_on, np.maximum(end_on, home_on))
-    spans = []
-    for start, end in ((home_on, np.minimum(until, end_on)), (until, end_on)):
-        real = start < end
-        spans.append(Spans(axis.pack(line[real], start[real]), axis.pack(line[real], end[real])))
-    return spans[0], spans[1]
+    total = np.zeros(len(days) + 1, dtype=np.int64)
+    np.cumsum(days, out=total[1:])
+    before = total[at] + np.where(of_line, np.clip(passed, 0, days[at]), days[at])
+    before[~begun] = 0
+    return np.diff(before, append=total[-1])
 
 
-def _away_until(axis: Axis, key: Ints, away: Spans) -> Ints:
-    """Return the end of the stay that each change lies in; `NO_DAY` when in none."""
-    until = np.full(len(key), NO_DAY, dtype=np.int64)
+def _delay_to_return(axis: Axis, key: Ints, away: Spans, home_on: Ints) -> None:
+    """Move `home_on` of the changes in a stay to its end."""
     first = np.searchsorted(key, away.start, side="left")
     count = np.searchsorted(key, away.end, side="left") - first
     inside = np.repeat(first, count) + numbered(count)
-    until[inside] = np.repeat(axis.day(away.end), count)
-    return until
+    home_on[inside] = np.maximum(home_on[inside], np.repeat(axis.day(away.end), count))
 
 
 def _ends(
     axis: Axis,
     lines: Lines,
-    home: Home,
+    away: Spans,
     key: Ints,
     line: Ints,
+    start_on: Ints,
     by_home: Flags,
     accessed: Spans | None,
-) -> tuple[Ints, Ints]:
+) -> tuple[Ints, Codes]:
     """Return the day each interval ends and what ended it."""
-    n = len(key)
-    end_on = np.empty(n, dtype=np.int64)
-    ended_by = np.empty(n, dtype=np.int64)
-    is_last = np.ones(n, dtype=bool)
-    is_last[:-1] = line[1:] != line[:-1]
-    end_on[:-1] = axis.day(key[1:])
-    ended_by[:-1] = np.where(by_home[1:], CHANGE, CLINIC_CHANGE)
-    of = line[is_last]
+    end_on = np.empty(len(key), dtype=np.int64)
+    end_on[:-1] = start_on[1:]
+    ended_by = np.empty(len(key), dtype=np.int8)
+    ended_by[:-1] = ~by_home[1:]  # CHANGE is 0, CLINIC_CHANGE 1
+    last = np.flatnonzero(starts_of_runs(line))[1:] - 1
+    if len(key):
+        last = np.append(last, len(key) - 1)
+    of = line[last]
     line_end = lines.end_on[of]
-    end_on[is_last] = np.minimum(line_end, axis.as_of)
-    ended_by[is_last] = np.where(
+    end_on[last] = np.minimum(line_end, axis.as_of)
+    ended_by[last] = np.where(
         line_end > axis.as_of, AS_OF, np.where(lines.removed[of], REMOVAL, LEAVING)
     )
     if accessed is not None:
         _cut(axis, key, accessed.end, end_on, ended_by, DEACCESS)
-    _cut(axis, key, home.away.start, end_on, ended_by, ADMISSION)
+    _cut(axis, key, away.start, end_on, ended_by, ADMISSION)
     return end_on, ended_by
 
 
-def _cut(
-    axis: Axis, key: Ints, cuts: Ints, end_on: Ints, ended_by: Ints, ended_by_cut: int
-) -> None:
+def _cut(axis: Axis, key: Ints, cuts: Ints, end_on: Ints, ended_by: Codes, cut_by: int) -> None:
     """End the intervals in force at the cuts there, unless the line ends by then."""
     at = np.searchsorted(key, cuts, side="left") - 1
-    of_line = at >= 0
-    of_line[of_line] = line_of(key[at[of_line]]) == line_of(cuts[of_line])
-    first = np.ones(len(at), dtype=bool)
-    first[1:] = at[1:] != at[:-1]
-    hit = of_line & first
+    hit = at >= 0
+    hit[hit] = line_of(key[at[hit]]) == line_of(cuts[hit])
+    hit &= starts_of_runs(at)
     at, day = at[hit], axis.day(cuts[hit])
     line_gone = (ended_by[at] == REMOVAL) | (ended_by[at] == LEAVING)
     earlier = (day < end_on[at]) | ((day == end_on[at]) & ~line_gone)
-    at, day = at[earlier], day[earlier]
-    end_on[at] = day
-    ended_by[at] = ended_by_cut
+    end_on[at[earlier]] = day[earlier]
+    ended_by[at[earlier]] = cut_by
 
 
 def _first_reports(
-    axis: Axis, changes: Changes, line: Ints, end_on: Ints, reports: Reports
+    axis: Axis, entries: Entries, changes: Changes, line: Ints, end_on: Ints, reports: Reports
 ) -> tuple[Ints, Ints]:
     """Return the intervals whose dressing was reported, and the first report of each.
 
@@ -268,18 +346,16 @@ def _first_reports(
     and the report's is later than the last change of that date; else of the one before it.
     """
     at = np.searchsorted(changes.key, reports.key, side="right") - 1
-    same = at >= 0
-    same[same] = changes.key[at[same]] == reports.key[same]
-    later = np.zeros(len(at), dtype=bool)
-    moment = changes.at[at[same]]
-    later[same] = (moment != NO_DAY) & (reports.at[same] > moment)
-    at = at - (same & ~later)
-    of_line = at >= 0
-    of_line[of_line] = line[at[of_line]] == line_of(reports.key[of_line])
-    in_place = of_line.copy()
-    in_place[of_line] = axis.day(reports.key[of_line]) <= end_on[at[of_line]]
+    same = np.flatnonzero(at >= 0)
+    same = same[changes.key[at[same]] == reports.key[same]]
+    change = changes.source[at[same]]
+    moment = np.where(change >= 0, entries.at[change], NO_DAY)
+    later = (moment != NO_DAY) & (entries.at[reports.source[same]] > moment)
+    at[same] -= ~later
+    in_place = at >= 0
+    in_place[in_place] = line[at[in_place]] == line_of(reports.key[in_place])
+    in_place[in_place] = axis.day(reports.key[in_place]) <= end_on[at[in_place]]
+    # reports are in order of moment, so those of one interval follow each other
     rows = np.flatnonzero(in_place)
-    rows = rows[np.lexsort((reports.row[rows], reports.at[rows], reports.key[rows], at[rows]))]
-    first = np.ones(len(rows), dtype=bool)
-    first[1:] = at[rows][1:] != at[rows][:-1]
-    return at[rows[first]], rows[first]
+    rows = rows[starts_of_runs(at[rows])]
+    return at[rows], rows

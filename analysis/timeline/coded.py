@@ -15,10 +15,12 @@ from typing import Any, cast
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from analysis.tables import FrameError, Records
 from analysis.tables.columns import NO_DAY, days_of
-from analysis.timeline.axis import NEVER, Flags, Ints
+from analysis.timeline.axis import NEVER, Codes, Flags, Ints
 from analysis.vocabulary import (
     COMPROMISED_WORDS,
     ChangeReason,
@@ -41,15 +43,16 @@ class Lines:
     frame: pd.DataFrame
     child: Ints
     family: Ints
-    family_ids: pd.Index[Any]
+    family_ids: pd.Series[Any]
+    """By position of the family."""
     placed_on: Ints
     home_from: Ints
     end_on: Ints
     """Day of removal or leaving; `NEVER` when not by the as-of day."""
     removed: Flags
     """The end is a removal (also when the family leaves on that day)."""
-    line_type: Ints
-    dressing_type: Ints
+    line_type: Codes
+    dressing_type: Codes
     dressing_on: Ints
     dressing_order: Ints
     """Days; 0: no order."""
@@ -73,16 +76,20 @@ class Entries:
     at: Ints
     """Microseconds UTC; `NO_DAY` when only the date was written down."""
     row: Ints
-    kind: Ints
-    dressing_type: Ints
+    kind: Codes
+    dressing_type: Codes
     found_compromised: Flags
-    findings: pd.Series[Any]
+    findings: Ints
+    """Position in `findings_texts`."""
+    findings_texts: tuple[str, ...]
+    """Every cell of codes that occurs; a blank one is ``""``."""
 
-    def of_kind(self, *kinds: EntryKind) -> Flags:
-        """Tell which entries are of one of the kinds."""
-        wanted = np.zeros(len(ENTRY_KINDS) + 1, dtype=bool)
-        wanted[[ENTRY_KINDS.index(k) for k in kinds]] = True
-        return wanted[self.kind]
+    def rows(self, source: Ints) -> Ints:
+        """Return the stored rows of entries; -1 for -1."""
+        rows = np.full(len(source), -1, dtype=np.int64)
+        known = source >= 0
+        rows[known] = self.row[source[known]]
+        return rows
 
 
 @dataclass(frozen=True)
@@ -125,14 +132,14 @@ def code_lines(records: Records, as_of: int) -> Lines:
     )
     removed_on = _known_by(as_of, frame["removed_on"])
     left_on = _known_by(as_of, frame["left_on"])
-    family, family_ids = pd.factorize(frame["family_id"])
+    family, _ = pd.factorize(frame["family_id"])
     child, _ = pd.factorize(frame["child_id"])
     dressing_on = days_of(frame["dressing_on"])
     return Lines(
         frame=frame,
         child=child.astype(np.int64),
         family=family.astype(np.int64),
-        family_ids=pd.Index(family_ids),
+        family_ids=frame["family_id"].drop_duplicates(ignore_index=True),
         placed_on=days_of(frame["placed_on"]),
         home_from=days_of(frame["home_from"]),
         end_on=np.minimum(removed_on, left_on),
@@ -155,12 +162,12 @@ def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
     day = days_of(log["done_on"])
     if (day > as_of).any():
         log, day = log[day <= as_of], day[day <= as_of]
-    line = _positions(log["line_id"], pd.Index(lines.frame["line_id"]))
+    line = positions_of(log["line_id"], lines.frame["line_id"])
     family = np.full(len(line), -1, dtype=np.int64)
     known = line >= 0
     family[known] = lines.family[line[known]]
     if not known.all():
-        family[~known] = _positions(log["family_id"][~known], lines.family_ids)
+        family[~known] = positions_of(log["family_id"][~known], lines.family_ids)
     kind = codes_of(log["kind"], ENTRY_KINDS)
     bad = np.zeros(len(log), dtype=bool)
     for column, words in (
@@ -172,6 +179,7 @@ def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
         if column == "change_reason":
             says_so &= kind == ENTRY_KINDS.index(EntryKind.DRESSING_CHANGE)
         bad |= says_so
+    findings, texts = _coded_texts(log["findings"])
     return Entries(
         line=line,
         family=family,
@@ -181,24 +189,25 @@ def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
         kind=kind,
         dressing_type=codes_of(log["dressing_type"], DRESSING_TYPES),
         found_compromised=bad,
-        findings=log["findings"],
+        findings=findings,
+        findings_texts=texts,
     )
 
 
 def code_stays(records: Records, lines: Lines, as_of: int) -> Stays:
     """Number the stays begun by the as-of day; a stay without a night keeps its dressing_on."""
     stays = records.stays[days_of(records.stays["from_on"]) <= as_of]
-    children = pd.Index(lines.frame["child_id"].unique())
+    children = lines.frame["child_id"].drop_duplicates()
     dressing_on = days_of(stays["dressing_on"])
     return Stays(
-        child=_positions(stays["child_id"], children),
+        child=positions_of(stays["child_id"], children),
         from_on=days_of(stays["from_on"]),
         to_on=_known_by(as_of, stays["to_on"]),
         dressing_on=np.where(dressing_on <= as_of, dressing_on, NO_DAY),
     )
 
 
-def codes_of(column: pd.Series[Any], words: Sequence[str]) -> Ints:
+def codes_of(column: pd.Series[Any], words: Sequence[str]) -> Codes:
     """Return each cell's position in the word list; -1 for a blank.
 
     Raises
@@ -208,8 +217,8 @@ def codes_of(column: pd.Series[Any], words: Sequence[str]) -> Ints:
     """
     categories = [str(c) for c in column.cat.categories]
     position = {str(w): at for at, w in enumerate(words)}
-    lookup = np.array([position.get(c, -2) for c in categories] + [-1], dtype=np.int64)
-    codes = lookup[column.cat.codes.to_numpy()]
+    lookup = np.array([position.get(c, -2) for c in categories] + [-1], dtype=np.int8)
+    codes: Codes = lookup[column.cat.codes.to_numpy()]
     if len(codes) and codes.min() == -2:
         word = categories[int(column.cat.codes.to_numpy()[np.argmin(codes)])]
         raise FrameError(f"column {column.name}: {word!r} is not one of {', '.join(words)}")
@@ -222,9 +231,21 @@ def words_of(codes: npt.ArrayLike, words: Sequence[str]) -> pd.Categorical:
     return pd.Categorical.from_codes(cast("Any", codes), dtype=dtype)
 
 
-def _positions(ids: pd.Series[Any], known: pd.Index[Any]) -> Ints:
+def positions_of(ids: pd.Series[Any], known: pd.Series[Any]) -> Ints:
     """Return the position of each code among the known ones; -1: unknown."""
-    return pd.Index(known.astype(object)).get_indexer(pd.Index(ids.astype(object))).astype(np.int64)
+    found = pc.index_in(_as_arrow(ids), value_set=_as_arrow(known))
+    return found.fill_null(-1).to_numpy().astype(np.int64)
+
+
+def _coded_texts(texts: pd.Series[Any]) -> tuple[Ints, tuple[str, ...]]:
+    """Number the different texts of a column."""
+    coded = pc.dictionary_encode(_as_arrow(texts).fill_null(""))
+    return coded.indices.to_numpy().astype(np.int64), tuple(coded.dictionary.to_pylist())
+
+
+def _as_arrow(texts: pd.Series[Any]) -> pa.Array:
+    arrow = pa.array(texts, type=pa.string(), from_pandas=True)
+    return arrow.combine_chunks() if isinstance(arrow, pa.ChunkedArray) else arrow
 
 
 def _known_by(as_of: int, dates: pd.Series[Any]) -> Ints:

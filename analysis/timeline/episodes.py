@@ -3,34 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from analysis.tables import Records
 from analysis.tables.columns import dates_of, days_of
-from analysis.timeline.axis import Axis, Flags, Ints, line_of
-from analysis.timeline.coded import Entries, Lines, codes_of, words_of
+from analysis.timeline.axis import Axis, Flags, Ints, line_of, starts_of_runs
+from analysis.timeline.coded import Entries, Lines, codes_of, positions_of, words_of
 from analysis.timeline.home import Home
 from analysis.vocabulary import OutcomeKind
 
 OUTCOMES = tuple(OutcomeKind)
 
 
-def entries_that_hold(findings: pd.Series[Any], codes: Iterable[str]) -> Flags:
-    """Tell which cells of codes joined by ``;`` hold one of the codes.
-
-    Examples
-    --------
-    >>> cells = pd.Series(["redness;itch", "none", None], dtype="string")
-    >>> entries_that_hold(cells, ["itch"]).tolist()
-    [True, False, False]
-    """
+def entries_that_hold(entries: Entries, codes: Iterable[str]) -> Flags:
+    """Tell which entries' findings, codes joined by ``;``, hold one of the codes."""
     wanted = set(codes)
-    cell, texts = pd.factorize(findings)
-    found = [not wanted.isdisjoint(c.strip() for c in str(t).split(";")) for t in texts]
-    return np.array([*found, False], dtype=bool)[cell]
+    holding = [
+        not wanted.isdisjoint(code.strip() for code in text.split(";"))
+        for text in entries.findings_texts
+    ]
+    return np.array(holding, dtype=bool)[entries.findings]
 
 
 def finding_events(
@@ -61,9 +55,9 @@ def finding_events(
     row = entries.row[picked]
     order = np.lexsort((row, entries.at[picked], key))
     key, row = key[order], row[order]
-    # before: one row a finding; after: one row an event (keys of two lines lie far apart)
-    opens = np.ones(len(key), dtype=bool)
-    opens[1:] = (key[1:] - key[:-1] > gap_days) | (line_of(key[1:]) != line_of(key[:-1]))
+    # before: one row a finding; after: one row an event
+    opens = starts_of_runs(line_of(key))
+    opens[1:] |= np.diff(key) > gap_days
     first = np.flatnonzero(opens)
     last = np.append(first[1:], len(key)) - 1 if len(first) else first
     line, onset_on = line_of(key[first]), axis.day(key[first])
@@ -98,8 +92,7 @@ def outcome_events(
     *Source:* NHSN repeat infection timeframe, as in definitions §5.
     """
     frame = records.outcomes[days_of(records.outcomes["onset_on"]) <= axis.as_of]
-    known = pd.Index(lines.frame["line_id"].astype(object))
-    line = known.get_indexer(pd.Index(frame["line_id"].astype(object))).astype(np.int64)
+    line = positions_of(frame["line_id"], lines.frame["line_id"])
     frame, line = frame[line >= 0], line[line >= 0]
     outcome = codes_of(frame["outcome"], OUTCOMES)
     day = days_of(frame["onset_on"])
@@ -141,10 +134,8 @@ def firsts_of_events(key: Ints, repeat_days: int) -> Flags:
     """
     starts = np.zeros(len(key), dtype=bool)
     owner = line_of(key)
-    new = np.ones(len(key), dtype=bool)
-    new[1:] = owner[1:] != owner[:-1]
     following = np.searchsorted(key, key + repeat_days, side="left")
-    at = np.flatnonzero(new)
+    at = np.flatnonzero(starts_of_runs(owner))
     while len(at):
         starts[at] = True
         after = following[at]

@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.policy import Policy
 from analysis.tables.columns import NO_DAY, dates_of
-from analysis.timeline.axis import Axis, Ints, Spans, first_key, line_of, merged
+from analysis.timeline.axis import Axis, Ints, Spans, first_key, line_of, merged, unique_sorted
 from analysis.timeline.coded import Entries, Lines
 
 _EPOCH = date(1970, 1, 1)
@@ -37,7 +37,7 @@ def families_frame(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -
     return pd.DataFrame(
         {
             "family": np.arange(n, dtype=np.int64),
-            "family_id": pd.Series(lines.family_ids, dtype="string"),
+            "family_id": lines.family_ids,
             "last_heard_on": dates_of(newest),
             "heard_row": heard_row,
             "silent_days": silent_days,
@@ -54,7 +54,7 @@ def heard_spans(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> S
     `silent_after_days`. Until the first entry the earliest `home_from` stands for it.
     """
     known = np.flatnonzero(entries.family >= 0)
-    heard = np.unique(axis.pack(entries.family[known], entries.day[known]))
+    heard = unique_sorted(axis.pack(entries.family[known], entries.day[known]))
     n = len(lines.family_ids)
     position = np.arange(n, dtype=np.int64)
     coming = home_from_by_family(lines)

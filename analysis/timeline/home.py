@@ -19,6 +19,7 @@ from analysis.timeline.axis import (
     Flags,
     Ints,
     Spans,
+    found_in,
     holds,
     line_of,
     merged,
@@ -38,6 +39,8 @@ class Home:
     """Stays by line, merged; one that has not ended by the as-of day ends the day after."""
     spells: Spans
     """Runs of home line-days."""
+    days: Ints
+    """By line: home line-days."""
     ended_by: Ints
     """What ended each spell: position in `SPELL_ENDS`."""
     first_on: Ints
@@ -57,7 +60,7 @@ class Home:
         key = axis.pack(line, day)
         closing = self.spells.end[self.ended_by != SPELL_ENDS.index("as_of")]
         today = (day == axis.as_of) & self.at_home[line]
-        return holds(self.spells, key) | np.isin(key, closing) | today
+        return holds(self.spells, key) | found_in(closing, key) | today
 
 
 def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
@@ -94,7 +97,7 @@ def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
     of = line_of(spells.start)
     at_line_end = axis.day(spells.end) == lines.end_on[of]
     ended_by = np.select(
-        [at_line_end & lines.removed[of], at_line_end, np.isin(spells.end, away.start)],
+        [at_line_end & lines.removed[of], at_line_end, found_in(away.start, spells.end)],
         [SPELL_ENDS.index(w) for w in ("removal", "leaving", "admission")],
         SPELL_ENDS.index("as_of"),
     )
@@ -108,6 +111,7 @@ def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
     return Home(
         away=away,
         spells=spells,
+        days=_days_by_line(spells, len(position)),
         ended_by=ended_by,
         first_on=first_on,
         ended=ended,
@@ -115,7 +119,7 @@ def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
     )
 
 
-def days_by_line(spans: Spans, n_lines: int) -> Ints:
+def _days_by_line(spans: Spans, n_lines: int) -> Ints:
     """Add up the days of spans by line."""
     days = np.zeros(n_lines, dtype=np.int64)
     np.add.at(days, line_of(spans.start), spans.end - spans.start)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -13,12 +14,15 @@ from analysis.timeline.axis import (
     Ints,
     Spans,
     common,
+    first_key,
     holds,
+    line_of,
+    within,
 )
 from analysis.timeline.care import AS_OF, Intervals
 from analysis.timeline.coded import Lines
-from analysis.timeline.entered import PORT_TASKS
-from analysis.timeline.home import Home, days_by_line
+from analysis.timeline.entered import PORT_TASKS, Block
+from analysis.timeline.home import Home
 from analysis.vocabulary import State, Task
 
 STATES = tuple(State)
@@ -39,12 +43,27 @@ class Care:
     last_change_on: Ints
     allowed_until: Ints
     days_overdue: Ints
-    change_row: Ints
-    report_row: Ints
+    change: Ints
+    """Position in `Entries` of the last change; -1: none, or not logged."""
+    report: Ints
+    """Position in `Entries` of the report that compromised it; -1."""
+
+    @classmethod
+    def joined(cls, parts: Sequence[Care]) -> Care:
+        """Lay the lines of blocks one after the other."""
+        return cls(
+            **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)}
+        )
 
 
 def care_of(
-    axis: Axis, task: Task, lines: Lines, home: Home, intervals: Intervals, accessed: Spans
+    axis: Axis,
+    task: Task,
+    lines: Lines,
+    home: Home,
+    block: Block,
+    intervals: Intervals,
+    accessed: Spans,
 ) -> Care:
     """Add up the days of a task by line and tell its state (definitions §3).
 
@@ -52,32 +71,39 @@ def care_of(
     force that has a day to keep. `days_overdue` of a compromised dressing counts from the
     day on which it had to be changed: the report, or the day it was already due before.
     """
-    n = len(lines.child)
-    home_days = days_by_line(home.spells, n)
-    in_date = _by_line(intervals.in_date_days, intervals.line, n)
-    out_of_date = _by_line(intervals.out_of_date_days, intervals.line, n)
+    line = np.arange(block.first, block.stop, dtype=np.int64)
+    n, lines_here = len(line), slice(block.first, block.stop)
+    is_port, at_home = lines.is_port[lines_here], home.at_home[lines_here]
+    home_days = home.days[lines_here]
+    bounds = np.searchsorted(intervals.key, first_key(np.append(line, block.stop)))
+    in_date, out_of_date, scored, on_time = _sums(
+        bounds,
+        intervals.in_date_days,
+        intervals.out_of_date_days,
+        intervals.scored,
+        intervals.on_time,
+    )
     not_accessed = np.zeros(n, dtype=np.int64)
     unaccessed = np.zeros(n, dtype=bool)
     if task in PORT_TASKS:
-        covered = days_by_line(common(home.spells, accessed), n)
-        not_accessed = np.where(lines.is_port, home_days - covered, 0)
-        today = axis.pack(np.arange(n, dtype=np.int64), np.full(n, axis.as_of))
-        unaccessed = lines.is_port & ~holds(accessed, today)
+        covered = common(within(home.spells, *block.bounds), accessed)
+        np.add.at(not_accessed, line_of(covered.start) - block.first, covered.end - covered.start)
+        not_accessed = np.where(is_port, home_days - not_accessed, 0)
+        unaccessed = is_port & ~holds(accessed, axis.pack(line, np.full(n, axis.as_of)))
 
-    last = np.searchsorted(intervals.line, np.arange(n, dtype=np.int64), side="right") - 1
-    changed = last >= 0
-    changed[changed] = intervals.line[last[changed]] == np.flatnonzero(changed)
+    last = bounds[1:] - 1
+    changed = bounds[1:] > bounds[:-1]
     in_force = changed.copy()
     in_force[changed] = intervals.ended_by[last[changed]] == AS_OF
-    until = _taken(intervals.allowed_until, last, in_force & home.at_home, NEVER)
-    reported = _taken(intervals.reported_on, last, in_force, NEVER)
+    until = _taken(intervals.allowed_until, last, in_force & at_home, NEVER)
+    reported = _taken(intervals.reported, last, in_force, -1)
     state = np.select(
         [
-            home.ended,
-            ~home.at_home,
+            home.ended[lines_here],
+            ~at_home,
             unaccessed,
             ~in_force,
-            reported < NEVER,
+            reported >= 0,
             until < axis.as_of,
             until == axis.as_of,
         ],
@@ -98,32 +124,33 @@ def care_of(
     compromised = state == STATES.index(State.COMPROMISED)
     late = compromised | (state == STATES.index(State.OVERDUE))
     every = Care(
-        line=np.arange(n, dtype=np.int64),
+        line=line,
         in_date_days=in_date,
         out_of_date_days=out_of_date,
         unscored_days=home_days - in_date - out_of_date - not_accessed,
         not_accessed_days=not_accessed,
-        intervals_scored=_by_line(intervals.scored.astype(np.int64), intervals.line, n),
-        intervals_on_time=_by_line(intervals.on_time.astype(np.int64), intervals.line, n),
+        intervals_scored=scored,
+        intervals_on_time=on_time,
         state=state,
-        last_change_on=_taken(intervals.start_on, last, changed, NEVER),
+        last_change_on=np.where(changed, axis.day(_taken(intervals.key, last, changed, 0)), NEVER),
         allowed_until=until,
         days_overdue=np.where(late, axis.as_of - until, 0),
-        change_row=_taken(intervals.row, last, changed, -1),
-        report_row=_taken(intervals.report_row, last, compromised, -1),
+        change=_taken(intervals.source, last, changed, -1),
+        report=np.where(compromised, reported, -1),
     )
     if task is not Task.NEEDLE:
         return every
-    ports = lines.is_port
-    return Care(**{name: values[ports] for name, values in vars(every).items()})
+    return Care(**{name: values[is_port] for name, values in vars(every).items()})
 
 
-def _by_line(counts: Ints, line: Ints, n_lines: int) -> Ints:
-    """Add up counts by line; lines are sorted."""
-    total = np.zeros(len(counts) + 1, dtype=np.int64)
-    np.cumsum(counts, out=total[1:])
-    bounds = np.searchsorted(line, np.arange(n_lines + 1, dtype=np.int64), side="left")
-    return np.diff(total[bounds])
+def _sums(bounds: Ints, *counts: Ints | Flags) -> list[Ints]:
+    """Add up counts between each bound and the next."""
+    summed = []
+    for values in counts:
+        total = np.zeros(len(values) + 1, dtype=np.int64)
+        np.cumsum(values, out=total[1:])
+        summed.append(np.diff(total[bounds]))
+    return summed
 
 
 def _taken(values: Ints, at: Ints, wanted: Flags, otherwise: int) -> Ints:

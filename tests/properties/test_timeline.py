@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
+from unittest import mock
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,7 @@ from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tables import timeline as catalogue
 from analysis.tallies import tally
-from analysis.timeline import Timeline, build
+from analysis.timeline import Timeline, build, entered
 from analysis.vocabulary import State, Task
 from tests.oracles.day_by_day import Entry, History, Line, Outcome, Programme, Stay
 from tests.properties.strategies import (
@@ -337,6 +338,18 @@ def test_families_worked_on_apart_equal_the_whole_to_the_bit(
         if "task" in joined.columns:
             joined = joined.sort_values("task", kind="stable", ignore_index=True)
         pd.testing.assert_frame_equal(joined, frame)
+
+
+@given(messy_programmes(), st.integers(1, 40))
+@SOME
+def test_how_many_lines_are_worked_on_at_once_does_not_matter(
+    case: tuple[list[History], Policy], entries_in_block: int
+) -> None:
+    families, policy = case
+    records = records_of(together(families))
+    whole = build(records, policy, AS_OF)
+    with mock.patch.object(entered, "_BLOCK", entries_in_block):
+        same(whole, build(records, policy, AS_OF))
 
 
 @given(messy_programmes())

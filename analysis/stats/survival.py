@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import expit, logit, ndtri
 
-from analysis.stats.day_table import DayTable, Floats, Ints
+from analysis.stats.day_table import DayTable, Floats, Ints, whole_numbers
 
 HALF = 0.5 + 1e-9
 """A share is at most one half, rounding of products forgiven."""
@@ -64,7 +64,7 @@ class DayRows:
         ValueError
             A day is before the start of the curve.
         """
-        wanted = np.atleast_1d(np.asarray(days, dtype=np.int64))
+        wanted = whole_numbers(np.atleast_1d(np.asarray(days)), "days")
         if wanted.size and wanted.min() < self.start:
             raise ValueError(
                 f"the curve starts on day {self.start}: nothing is known of day {wanted.min()}"
@@ -326,7 +326,9 @@ def start_when(table: DayTable, *, min_at_risk: int = 10) -> int | None:
 
 
 def numbers_at_risk(table: DayTable, days: npt.ArrayLike) -> Ints:
-    """Lines at risk on the given days, to print under a curve; 0 beyond the table.
+    """Lines at risk on the given days, to print under a curve, unit: lines.
+
+    0 on day 0, since a line counts from the day after it came home, and beyond the table.
 
     Examples
     --------
@@ -334,7 +336,7 @@ def numbers_at_risk(table: DayTable, days: npt.ArrayLike) -> Ints:
     >>> numbers_at_risk(day_table([0, 2], [5, 9], [1, 0], n_causes=1), [1, 3, 30]).tolist()
     [1, 2, 0]
     """
-    wanted = np.atleast_1d(np.asarray(days, dtype=np.int64))
+    wanted = whole_numbers(np.atleast_1d(np.asarray(days)), "days")
     inside = (wanted >= 0) & (wanted < table.n_days)
     return np.where(inside, table.at_risk[np.where(inside, wanted, 0)], 0)
 

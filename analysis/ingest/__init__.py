@@ -1,0 +1,26 @@
+"""From files to rows of the store: readers, source profiles, checks, refusals, sentences.
+
+`ingest` reads files and folders; `load_profile` reads how a source writes; `refused` writes
+refused rows back to be mended. What is wrong with a row is data (`reasons`), put into words
+in one place (`sentences`).
+"""
+
+from analysis.ingest.faults import IngestError, ProfileError
+from analysis.ingest.profile import Profile, load_profile
+from analysis.ingest.reasons import Doubt, FileFault, Refusal
+from analysis.ingest.run import ingest
+from analysis.ingest.summary import IngestSummary, Progress, TableCount
+
+__all__ = [
+    "Doubt",
+    "FileFault",
+    "IngestError",
+    "IngestSummary",
+    "Profile",
+    "ProfileError",
+    "Progress",
+    "Refusal",
+    "TableCount",
+    "ingest",
+    "load_profile",
+]

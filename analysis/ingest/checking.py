@@ -1,0 +1,396 @@
+"""What of a batch of raw rows can be stored, and what is refused and why?
+
+Pure: rows in, rows out. Nothing is asked of the store; what needs its history is in `history`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import orjson
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from analysis.ingest.cells import (
+    Reading,
+    Timed,
+    read_codes,
+    read_counts,
+    read_dates,
+    read_flag,
+    read_instants,
+    read_received,
+    read_words,
+)
+from analysis.ingest.faulty import REASONS, Doubts, Faults
+from analysis.ingest.heads import MENDS
+from analysis.ingest.identity import (
+    canonical,
+    digests,
+    extra_json,
+    hash_array,
+    with_void,
+    written,
+)
+from analysis.ingest.known_lines import KnownLines
+from analysis.ingest.moments import NONE, DateOrder
+from analysis.ingest.profile import Profile
+from analysis.ingest.raw import Part, Raw
+from analysis.ingest.reasons import Doubt, Refusal
+from analysis.ingest.rules import CHECKS, Batch
+from analysis.ingest.translate import Rows, translate
+from analysis.ingest.zones import local_days
+from analysis.policy import Policy
+from analysis.tables.columns import Column, Kind
+from analysis.tables.incoming import INCOMING
+
+Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+_MENDS = Column(MENDS, Kind.COUNT, "refused row that this one mends", low=1)
+
+
+@dataclass(frozen=True)
+class Source:
+    """What all batches of a part share."""
+
+    part: Part
+    profile: Profile
+    policy: Policy
+    received_at: int
+    """Microseconds UTC; for rows that do not say it themselves."""
+
+    @cached_property
+    def reading(self) -> Reading:
+        """How cells are to be read."""
+        editions = self.policy.editions
+        return Reading(
+            order=self.profile.date_order,
+            zone=self.profile.time_zone or self.policy.time_zone,
+            programme_zone=self.policy.time_zone,
+            lists={
+                "findings": frozenset(code for e in editions for code in e.findings),
+                "steps_missed": frozenset(code for e in editions for code in e.steps),
+            },
+            words=self.profile.table(self.part.table).values,
+        )
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A batch after the checks; all arrays have one entry a row of the batch.
+
+    `accepted` holds every row in the form in which it is stored, faulty ones included;
+    `faults.usable` says which may go in. `withdrawals` are rows that only take a refused
+    row off the list.
+    """
+
+    source: Source
+    rows: Rows
+    accepted: pa.Table
+    faults: Faults
+    doubts: Doubts
+    withdrawals: Mask
+    timed: Timed | None
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def stored_form(self, doubts: pa.Array) -> pa.Table:
+        """The usable rows; those that only withdraw a refused row have no key."""
+        table = self.accepted
+        if self.withdrawals.any():
+            key = pc.if_else(
+                pa.array(self.withdrawals), pa.scalar(None, table["key"].type), table["key"]
+            )
+            table = table.set_column(table.column_names.index("key"), "key", key)
+        table = table.append_column("doubts", doubts)
+        usable = self.faults.usable
+        return table if usable.all() else table.filter(pa.array(usable))
+
+    def refused_form(self) -> pa.Table:
+        """The refused rows, each whole."""
+        at = np.flatnonzero(~self.faults.usable)
+        wholes = self._wholes(at)
+        table = self.source.part.table
+        taken = self.accepted.take(pa.array(at))
+        hashes = digests(f"{table}\x1f{whole}".encode() for whole in wholes)
+        numbered = self.faults.column[at]
+        names = [*self.faults.columns, None]
+        return pa.table(
+            {
+                "table": pa.array([table] * len(at), pa.string()),
+                "sheet": taken["sheet"],
+                "row_number": taken["row_number"],
+                "received_at": taken["received_at"],
+                "column": pa.array([names[c] for c in numbered], pa.string()),
+                "value": pa.array(self._values_at_fault(at, numbered), pa.string()),
+                "reason": pa.array([str(REASONS[r]) for r in self.faults.reason[at]]),
+                "key": taken["key"],
+                "mends": taken["mends"],
+                "row": pa.array(wholes, pa.string()),
+                "raw_hash": hash_array(hashes),
+            }
+        )
+
+    def _values_at_fault(self, at: Ints, numbered: npt.NDArray[np.int16]) -> list[str | None]:
+        """What stands in the first cell at fault of each row."""
+        values: list[str | None] = [None] * len(at)
+        for number, column in enumerate(self.faults.columns):
+            cells = self.rows.cells.get(column, self.rows.extra.get(column))
+            places = np.flatnonzero(numbered == number)
+            if cells is None or not len(places):
+                continue
+            shown = cells.take(pa.array(at[places])).to_pylist()
+            for place, value in zip(places.tolist(), shown, strict=True):
+                values[place] = value
+        for row, said in self.faults.said.items():
+            values[int(np.searchsorted(at, row))] = said
+        return values
+
+    def _wholes(self, at: Ints) -> list[str]:
+        """Each row as a JSON object of its cells under our heads.
+
+        Words and dates that the source profile explains are written as they were understood, so
+        that a mended file needs no profile; all else is as it was written.
+        """
+        taken = pa.array(at)
+        columns = {name: self._plain(name, at) for name in self.rows.cells if name != MENDS} | {
+            head: cells.take(taken) for head, cells in self.rows.extra.items()
+        }
+        names = list(columns)
+        rows = zip(*(column.to_pylist() for column in columns.values()), strict=True)
+        width = self.source.part.heads.width
+        wholes = []
+        for row, cells in zip(at.tolist(), rows, strict=True):
+            whole = {n: c for n, c in zip(names, cells, strict=True) if c is not None}
+            for step, cell in enumerate(self.rows.surplus.get(row, ())):
+                whole[f"column {width + 1 + step}"] = cell
+            wholes.append(orjson.dumps(whole).decode())
+        return wholes
+
+    def _plain(self, name: str, at: Ints) -> pa.Array:
+        taken = pa.array(at)
+        cells = self.rows.cells[name].take(taken)
+        reading = self.source.reading
+        kind = next(
+            (c.kind for c in INCOMING[self.source.part.table].columns if c.name == name), None
+        )
+        if name in reading.words and kind is not Kind.TEXT:
+            return pc.coalesce(_flat(self.accepted[name]).take(taken), cells)
+        if kind in {Kind.DATE, Kind.MONTH} and reading.order is not DateOrder.ISO:
+            days = _flat(self.accepted[name]).take(taken).cast(pa.date32())
+            text = days.cast(pa.string())
+            return pc.coalesce(
+                pc.utf8_slice_codeunits(text, 0, 7) if kind is Kind.MONTH else text, cells
+            )
+        if name == "done_at" and self.timed is not None:
+            return self._plain_moment(at, cells)
+        return cells
+
+    def _plain_moment(self, at: Ints, cells: pa.Array) -> pa.Array:
+        reading = self.source.reading
+        if reading.order is DateOrder.ISO and reading.zone == reading.programme_zone:
+            return cells
+        assert self.timed is not None
+        day, utc = self.timed.day[at], self.timed.utc[at]
+        days = pa.array(day.astype(np.int32), mask=(day == NONE) | (utc != NONE))
+        moments = pa.array(utc, mask=utc == NONE).cast(pa.timestamp("us"))
+        text = pc.binary_join_element_wise(
+            pc.strftime(moments, "%Y-%m-%dT%H:%M:%S"), pa.scalar("Z"), ""
+        )
+        return pc.coalesce(text, days.cast(pa.date32()).cast(pa.string()), cells)
+
+
+def _flat(column: pa.ChunkedArray) -> pa.Array:
+    return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
+
+
+def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
+    """Read and check a batch.
+
+    Parameters
+    ----------
+    raw : Raw
+        Rows as written.
+    source : Source
+        What they are and how they are to be read.
+    known : KnownLines
+        The registry, for the tables that name its lines, children or families.
+
+    Returns
+    -------
+    Checked
+        Every row of the batch in its stored form, with its first fault and its doubts.
+    """
+    table = source.part.table
+    entry = INCOMING[table]
+    n = len(raw.row_numbers)
+    faults, doubts = Faults(n), Doubts(n)
+    rows = translate(raw, source.part.heads, source.profile.table(table), faults)
+    blank = pa.nulls(n, pa.string())
+    void = (
+        read_flag(rows.cells["void"], "void", faults) if "void" in rows.cells else np.zeros(n, bool)
+    )
+    mends = read_counts(rows.cells.get(MENDS, blank), _MENDS, faults)
+    withdrawals = void & (mends != NONE)
+    needed = [c for c in entry.key if not (table == "home_log" and c != "entry_id")]
+    has_key = np.ones(n, np.bool_)
+    for name in needed:
+        has_key &= np.asarray(rows.cells.get(name, blank).is_valid())
+    faults.excuse(void & has_key | withdrawals, needed)
+    received = read_received(
+        rows.cells.get("received_at"), source.received_at, source.reading, faults
+    )
+    values, timed = _read_columns(rows, entry.columns, source.reading, faults, doubts)
+    _mark_future(values, received, entry.columns, source.reading, faults)
+    as_given = dict(values)
+    CHECKS[table](Batch(values, void, faults, doubts), known)
+    faults.reason[withdrawals] = -1
+    extra = extra_json(rows.extra, n)
+    key, content = _hashes(table, {**as_given, "extra": extra}, void, faults)
+    accepted = pa.table(
+        {
+            "sheet": pa.array([source.part.sheet] * n, pa.string()),
+            "row_number": pa.array(rows.row_numbers),
+            "received_at": pa.array(received),
+            "void": pa.array(void),
+            "key": key,
+            "content": content,
+            "extra": extra,
+            "mends": pa.array(mends, mask=mends == NONE),
+            **_stored_columns(values, entry.columns),
+        }
+    )
+    return Checked(source, rows, accepted, faults, doubts, withdrawals, timed)
+
+
+def _read_columns(
+    rows: Rows, columns: Sequence[Column], reading: Reading, faults: Faults, doubts: Doubts
+) -> tuple[dict[str, pa.Array | Ints], Timed | None]:
+    """Values by column; an instant gives its day and its moment."""
+    n = len(rows)
+    values: dict[str, pa.Array | Ints] = {}
+    timed: Timed | None = None
+    for column in columns:
+        cells = rows.cells.get(column.name)
+        if cells is None:
+            cells = pa.nulls(n, pa.string())
+        if column.required and cells.null_count:
+            faults.mark(np.asarray(cells.is_null()), column.name, Refusal.MISSING_VALUE)
+        match column.kind:
+            case Kind.TEXT:
+                values[column.name] = read_words(cells, column, reading)
+            case Kind.CODE | Kind.CODES:
+                values[column.name] = read_codes(cells, column, reading, faults)
+            case Kind.COUNT:
+                values[column.name] = read_counts(cells, column, faults)
+            case Kind.DATE | Kind.MONTH:
+                values[column.name] = read_dates(cells, column, reading, faults)
+            case _:
+                timed = read_instants(cells, column.name, reading, faults)
+                values["done_on"], values["done_at"] = timed.day, timed.utc
+                doubts.mark(timed.twice, Doubt.TIME_TWICE)
+    return values, timed
+
+
+def _mark_future(
+    values: Mapping[str, pa.Array | Ints],
+    received: Ints,
+    columns: Sequence[Column],
+    reading: Reading,
+    faults: Faults,
+) -> None:
+    """Mark dates later than the row's receipt by more than a day."""
+    latest = local_days(received, reading.programme_zone) + 1
+    for column in columns:
+        if column.kind in {Kind.DATE, Kind.MONTH, Kind.INSTANT}:
+            days = values["done_on" if column.kind is Kind.INSTANT else column.name]
+            faults.mark(days > latest, column.name, Refusal.IN_THE_FUTURE)
+
+
+def _hashes(
+    table: str, values: Mapping[str, pa.Array | Ints], void: Mask, faults: Faults
+) -> tuple[pa.Array, pa.Array]:
+    """Key and content of each row; the key is null where it can't be told.
+
+    Of an entry of the home log counts the line as given, or the family where no line is
+    given: what the registry says beside may change, the entry does not.
+    """
+    entry = INCOMING[table]
+    given = dict(values)
+    if table == "home_log":
+        lines: Any = given["line_id"]
+        day, moment = given["done_on"], given["done_at"]
+        given["family_id"] = pc.if_else(
+            lines.is_valid(), pa.scalar(None, pa.string()), given["family_id"]
+        )
+        given["done_on"] = np.where(moment == NONE, day, NONE)
+    whole = written([canonical(column) for column in given.values()])
+    hashes = digests(whole)
+    content = hash_array(with_void(whole, hashes, void))
+    if table == "home_log":
+        return _entry_keys(values["entry_id"], hashes, faults), content
+    parts = [values[name] for name in entry.key]
+    complete = np.ones(len(void), np.bool_)
+    for part in parts:
+        complete &= part != NONE if isinstance(part, np.ndarray) else np.asarray(part.is_valid())
+    keys = hash_array(digests(written([canonical(part) for part in parts])))
+    return _only(keys, complete), content
+
+
+def _entry_keys(entry_id: pa.Array, hashes: list[bytes], faults: Faults) -> pa.Array:
+    """Key of an entry: its sender's own number, else all that it says."""
+    numbered = np.flatnonzero(np.asarray(entry_id.is_valid()))
+    keys = list(hashes)
+    names = written([canonical(entry_id.take(pa.array(numbered)))])
+    for at, name in zip(numbered.tolist(), digests(b"entry\x1f" + n for n in names), strict=True):
+        keys[at] = name
+    whole = np.isin(faults.reason, _READABLE) | np.asarray(entry_id.is_valid())
+    return _only(hash_array(keys), whole)
+
+
+_READABLE = (
+    -1,
+    *(
+        REASONS.index(reason)
+        for reason in (
+            Refusal.UNKNOWN_LINE,
+            Refusal.UNKNOWN_FAMILY,
+            Refusal.NO_LINE_THAT_DAY,
+            Refusal.SEVERAL_LINES_THAT_DAY,
+            Refusal.LINE_OF_OTHER_FAMILY,
+            Refusal.BEFORE_PLACED,
+            Refusal.IN_THE_FUTURE,
+        )
+    ),
+)
+"""Faults of rows whose every cell could be read: they are marked after all others."""
+
+
+def _only(keys: pa.Array, where: Mask) -> pa.Array:
+    if where.all():
+        return keys
+    return pc.if_else(pa.array(where), keys, pa.scalar(None, keys.type))
+
+
+def _stored_columns(
+    values: Mapping[str, pa.Array | Ints], columns: Sequence[Column]
+) -> dict[str, pa.Array]:
+    """Columns in the types in which they are stored."""
+    kinds = {c.name: c.kind for c in columns} | {"done_on": Kind.DATE}
+    stored: dict[str, pa.Array] = {}
+    for name, value in values.items():
+        if not isinstance(value, np.ndarray):
+            stored[name] = value
+        elif kinds[name] in {Kind.DATE, Kind.MONTH}:
+            blank = value == NONE
+            stored[name] = pa.array(np.where(blank, 0, value).astype(np.int32), mask=blank)
+        else:
+            stored[name] = pa.array(value, mask=value == NONE)
+    return stored

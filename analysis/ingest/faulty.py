@@ -1,0 +1,94 @@
+"""Which rows of a batch can't be used, and which cell is the first to say so?"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.ingest.reasons import Refusal
+
+Mask = npt.NDArray[np.bool_]
+
+REASONS = tuple(Refusal)
+_AT = {reason: at for at, reason in enumerate(REASONS)}
+
+
+class Faults:
+    """The first fault of each row; later ones do not replace it.
+
+    Rows that withdraw their key may be `excused`: faults outside the named columns are then
+    passed over, for such a row needs its key only.
+
+    Attributes
+    ----------
+    reason : int8 array, shape (n,)
+        -1 (usable) or a position in `REASONS`.
+    column : int16 array, shape (n,)
+        -1 (the row as a whole) or a position in `columns`.
+    columns : list of str
+        Columns, or heads of the source, in which a fault was found.
+    said : dict of int to str
+        What to show as the value of a row's fault where it is not the cell itself.
+    """
+
+    def __init__(self, n: int) -> None:
+        self.reason = np.full(n, -1, np.int8)
+        self.column = np.full(n, -1, np.int16)
+        self.columns: list[str] = []
+        self.said: dict[int, str] = {}
+        self._excused: Mask = np.zeros(n, np.bool_)
+        self._needed: Collection[str] = ()
+
+    def excuse(self, rows: Mask, needed: Collection[str]) -> None:
+        """Pass over further faults of these rows, except in the needed columns."""
+        self._excused, self._needed = rows, needed
+
+    def mark(self, where: Mask, column: str | None, reason: Refusal) -> None:
+        """Note a fault for the rows that have none yet."""
+        new = where & (self.reason < 0)
+        if column is not None and column not in self._needed:
+            new &= ~self._excused
+        if not new.any():
+            return
+        self.reason[new] = _AT[reason]
+        if column is not None:
+            if column not in self.columns:
+                self.columns.append(column)
+            self.column[new] = self.columns.index(column)
+
+    def mark_row(self, row: int, column: str | None, reason: Refusal, said: str) -> None:
+        """Note a fault of one row and what to show as its value."""
+        where = np.zeros(len(self.reason), np.bool_)
+        where[row] = True
+        free = self.reason[row] < 0
+        self.mark(where, column, reason)
+        if free and self.reason[row] >= 0:
+            self.said[row] = said
+
+    @property
+    def usable(self) -> Mask:
+        """Rows without a fault."""
+        return self.reason < 0
+
+
+class Doubts:
+    """What is odd about the usable rows of a batch: codes joined by ``;``, in order of finding."""
+
+    def __init__(self, n: int) -> None:
+        self._found: list[tuple[str, Mask]] = []
+        self._n = n
+
+    def mark(self, where: Mask, doubt: str) -> None:
+        """Note a doubt."""
+        if where.any():
+            self._found.append((str(doubt), where))
+
+    def texts(self) -> npt.NDArray[np.object_]:
+        """Codes of each row joined by ``;``, None where there is no doubt; shape (n,)."""
+        texts: npt.NDArray[np.object_] = np.full(self._n, None, dtype=object)
+        for doubt, where in self._found:
+            rows = np.flatnonzero(where)
+            texts[rows] = [doubt if t is None else f"{t};{doubt}" for t in texts[rows]]
+        return texts

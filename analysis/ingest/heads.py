@@ -1,0 +1,210 @@
+"""Which table does a file or sheet hold, and which of its columns is which of ours?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from analysis.ingest.faults import IngestError
+from analysis.ingest.profile import Profile, Tick
+from analysis.ingest.reasons import FileFault
+from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
+
+MENDS = "refused_row"
+"""Head under which a mended file names the refused row that a row replaces."""
+REFUSED_WHY = ("refused_reason", "refused_why")
+"""Heads that a mended file carries for its reader; ingest passes over them."""
+
+_ALIKE = re.compile(r"[\s\-_]+")
+_WORDS = re.compile(r"[^a-z0-9]+|(?<=[a-z])(?=[0-9])")
+
+
+def alike(head: str) -> str:
+    """Form in which two heads are the same: no case, spaces, dashes or underscores.
+
+    Examples
+    --------
+    >>> alike("Line-ID") == alike("line_id")
+    True
+    """
+    return _ALIKE.sub("", head).casefold()
+
+
+@dataclass(frozen=True)
+class Heads:
+    """What each column of a sheet is, by position.
+
+    `columns` are ours (with `received_at`, `void` and `refused_row`), `ticks` stand for a
+    code, `unknown` are kept with the row under their own head, `nameless` have no head.
+    """
+
+    table: str
+    width: int
+    columns: Mapping[int, str]
+    ticks: Mapping[int, Tick]
+    unknown: Mapping[int, str]
+    nameless: Mapping[int, str]
+
+
+def table_of_name(name: str) -> str | None:
+    """Return the table that a file or sheet name names, such as ``home_log-2031-03``.
+
+    Examples
+    --------
+    >>> table_of_name("Sign-offs 2031"), table_of_name("stay notes of a ward")
+    ('sign_offs', None)
+    """
+    words = [w for w in _WORDS.split(name.casefold()) if w]
+    starts = {"".join(words[:n]) for n in range(1, len(words) + 1)}
+    named = [table for table in INCOMING if table.replace("_", "") in starts]
+    return named[0] if named else None
+
+
+def table_of_sheet(
+    names: Sequence[str], head: Sequence[str], profile: Profile, file: str
+) -> str | None:
+    """Tell the table from the profile's patterns, then the names, then the head row.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Sheet name first, file name (without its ending) after it.
+    head : sequence of str
+        Cells of the first row.
+    profile : Profile
+        The source's profile.
+    file : str
+        For sentences.
+
+    Returns
+    -------
+    str or None
+        None: nothing here tells.
+
+    Raises
+    ------
+    IngestError
+        Several tables fit equally well.
+    """
+    for name in names:
+        claimed = profile.tables_named(name)
+        if len(claimed) > 1:
+            raise IngestError(
+                FileFault.TABLE_AMBIGUOUS, file, what=f'"{name}"', tables=" and ".join(claimed)
+            )
+        if claimed:
+            return claimed[0]
+    for name in names:
+        named = table_of_name(name)
+        if named is not None:
+            return named
+    return _table_of_head(head, file)
+
+
+def _table_of_head(head: Sequence[str], file: str) -> str | None:
+    given = {alike(h) for h in head}
+    fits: dict[str, int] = {}
+    for table, entry in INCOMING.items():
+        if not _missing(table, given, set()):
+            fits[table] = sum(alike(c.name) in given for c in entry.columns)
+    best = [t for t in fits if fits[t] == max(fits.values())]
+    if len(best) > 1:
+        raise IngestError(
+            FileFault.TABLE_AMBIGUOUS, file, what="its head row", tables=" and ".join(best)
+        )
+    return best[0] if best else None
+
+
+def _missing(table: str, given: set[str], elsewhere: set[str]) -> list[str]:
+    """Heads that a table needs and that are neither given nor filled by the profile."""
+    entry = INCOMING[table]
+    have = {c.name for c in entry.columns if alike(c.name) in given} | elsewhere
+    needed = [c.name for c in entry.columns if c.required]
+    if table == "home_log" and not {"line_id", "family_id"} & have:
+        needed.insert(0, "line_id")
+    missing = [name for name in needed if name not in have]
+    withdraws = "void" in given and all(name in have for name in entry.key)
+    return [] if withdraws else missing
+
+
+def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) -> Heads:
+    """Find our columns in a head row.
+
+    Parameters
+    ----------
+    head : sequence of str
+        Cells of the head row, outer spaces removed; several head rows joined.
+    table : str
+        The table the sheet holds.
+    profile : Profile
+        Its heads, ticks and fixed values for the table count as well.
+    file : str
+        For sentences.
+
+    Returns
+    -------
+    Heads
+        The place of every column.
+
+    Raises
+    ------
+    IngestError
+        Two heads are the same column, or a head that the table needs is missing.
+    """
+    looks = profile.table(table)
+    ours = {alike(c.name): c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)}
+    ours |= {alike(name): name for name in (MENDS, *REFUSED_WHY)}
+    theirs = {alike(h): column for h, column in looks.heads.items()}
+    ticked = {alike(t.head): t for t in looks.ticks}
+    columns: dict[int, str] = {}
+    ticks: dict[int, Tick] = {}
+    unknown: dict[int, str] = {}
+    nameless: dict[int, str] = {}
+    seen: dict[str, str] = {column: f"{column} of the source profile" for column in looks.fixed}
+    for at, cell in enumerate(head):
+        key = alike(cell)
+        if not key:
+            nameless[at] = f"column {at + 1}"
+            continue
+        column = theirs.get(key) or ours.get(key)
+        name = column or (ticked[key].head if key in ticked else key)
+        if name in seen:
+            raise IngestError(
+                FileFault.HEADS_TWICE, file, first=seen[name], second=cell, column=column or cell
+            )
+        seen[name] = cell
+        if column is not None:
+            columns[at] = column
+        elif key in ticked:
+            ticks[at] = ticked[key]
+        else:
+            unknown[at] = cell
+    _no_head_missing(table, profile, columns, ticks, file, head)
+    columns = {at: c for at, c in columns.items() if c not in REFUSED_WHY}
+    return Heads(table, len(head), columns, ticks, unknown, nameless)
+
+
+def _no_head_missing(
+    table: str,
+    profile: Profile,
+    columns: Mapping[int, str],
+    ticks: Mapping[int, Tick],
+    file: str,
+    head: Sequence[str],
+) -> None:
+    filled = set(profile.table(table).fixed) | {t.column for t in ticks.values()}
+    missing = _missing(table, {alike(c) for c in columns.values()}, filled)
+    if not missing:
+        return
+    try:
+        other = _table_of_head(head, file)
+    except IngestError:
+        other = None
+    raise IngestError(
+        FileFault.HEADS_MISSING,
+        file,
+        table=table,
+        missing=missing,
+        other=other if other != table else None,
+    )

@@ -1,0 +1,191 @@
+"""What is odd about a row only in the light of rows that came before it?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from analysis.ingest.checking import Checked
+from analysis.ingest.known_lines import KnownLines, positions
+from analysis.ingest.reasons import Doubt
+from analysis.policy import Policy
+from analysis.vocabulary import EntryKind
+
+Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+_DAYS = 1 << 21
+"""Factor that puts the days of different lines on one axis."""
+
+
+class EarlierRows(Protocol):
+    """What the store tells of rows that earlier files brought."""
+
+    def versions(self, table: str, keys: pa.Array) -> pa.Table:
+        """Key, content, received_at (and family_id of the home log) of stored versions of keys."""
+
+    def connector_days(self, line_ids: pa.Array, first_day: int, last_day: int) -> pa.Table:
+        """Line and day (line_id, done_on) of stored connector changes of some lines."""
+
+
+@dataclass
+class History:
+    """Marks the doubts that hang on earlier rows; batches are shown to it in file order.
+
+    Connector changes are compared with those of earlier files, of earlier batches and of the
+    same batch; versions with those of earlier files and the same batch.
+    """
+
+    earlier: EarlierRows
+    policy: Policy
+    known: KnownLines
+    _connector: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
+
+    def mark(self, checked: Checked) -> None:
+        """Mark the doubts of a batch."""
+        rows = checked.accepted
+        live = checked.faults.usable & ~checked.withdrawals
+        if checked.source.part.table == "home_log":
+            self._mark_connectors(rows, live, checked)
+            named = np.asarray(rows["entry_id"].combine_chunks().is_valid())
+            self._mark_versions(rows, live & named, checked)
+        else:
+            self._mark_versions(rows, live, checked)
+
+    def _mark_connectors(self, rows: pa.Table, live: Mask, checked: Checked) -> None:
+        """Mark connectors changed sooner than the policy of that day allows."""
+        is_change = pc.equal(rows["kind"], str(EntryKind.CONNECTOR_CHANGE)).fill_null(False)
+        there = pc.and_(is_change, pc.and_(rows["line_id"].is_valid(), rows["done_on"].is_valid()))
+        at = np.flatnonzero(np.asarray(there) & live & ~np.asarray(rows["void"]))
+        if not len(at):
+            return
+        taken = rows.select(["line_id", "done_on"]).take(pa.array(at)).combine_chunks()
+        line_ids = _flat(taken["line_id"])
+        day = np.asarray(taken["done_on"]).astype(np.int64)
+        least = self._connector_min_days(day)
+        place = positions(line_ids, self.known.line_ids) * _DAYS + day
+        found = self.earlier.connector_days(
+            pc.unique(line_ids), int(day.min() - least.max()), int(day.max())
+        )
+        stored = positions(_flat(found["line_id"]), self.known.line_ids) * _DAYS
+        stored = stored + np.asarray(found["done_on"]).astype(np.int64)
+        self._connector = np.concatenate([self._connector, place])
+        axis = np.sort(np.concatenate([self._connector, stored[stored >= 0]]))
+        before = np.searchsorted(axis, place) - 1
+        previous = axis[np.maximum(before, 0)]
+        same_line = (before >= 0) & (previous // _DAYS == place // _DAYS)
+        too_soon = np.zeros(len(live), np.bool_)
+        too_soon[at] = same_line & (place - previous < least)
+        checked.doubts.mark(too_soon, Doubt.CONNECTOR_TOO_SOON)
+
+    def _connector_min_days(self, day: Ints) -> Ints:
+        """Least days between connector changes by the edition in force on each day."""
+        editions = self.policy.editions
+        starts = [e.effective_from.toordinal() - date(1970, 1, 1).toordinal() for e in editions]
+        at = np.maximum(np.searchsorted(np.array(starts), day, side="right") - 1, 0)
+        return np.array([e.settings.connector_min_days for e in editions], np.int64)[at]
+
+    def _mark_versions(self, rows: pa.Table, live: Mask, checked: Checked) -> None:
+        """Mark rows that go back to an older version, and entries that change the family."""
+        table = checked.source.part.table
+        at = np.flatnonzero(live & np.asarray(rows["key"].combine_chunks().is_valid()))
+        if not len(at):
+            return
+        wanted = ["key", "content", "received_at"]
+        wanted += ["family_id"] if table == "home_log" else []
+        mine = rows.select(wanted).take(pa.array(at)).combine_chunks()
+        stored = self.earlier.versions(table, _flat(mine["key"]))
+        if not stored.num_rows and pc.count_distinct(mine["key"]).as_py() == len(at):
+            return
+        n_stored = stored.num_rows
+        together = pa.concat_tables(
+            [stored.select(wanted).cast(mine.schema), mine]
+        ).combine_chunks()
+        odd = _odd_versions(together)
+        for doubt, where in odd.items():
+            marked = np.zeros(len(live), np.bool_)
+            marked[at] = where[n_stored:]
+            checked.doubts.mark(marked, doubt)
+
+
+def _odd_versions(versions: pa.Table) -> dict[Doubt, Mask]:
+    """Compare each version with the one in force when it came; rows stand in order of storing."""
+    key, content = _numbers(versions["key"]), _numbers(versions["content"])
+    received = np.asarray(versions["received_at"])
+    # One entry a version, those of a key together and in the order in which they held.
+    order = np.lexsort((np.arange(len(key)), received, key))
+    key, content = key[order], content[order]
+    follows = np.zeros(len(key), np.bool_)
+    follows[1:] = key[1:] == key[:-1]
+    differs = np.zeros(len(key), np.bool_)
+    differs[1:] = follows[1:] & (content[1:] != content[:-1])
+    pair = key * (content.max() + 1) + content
+    _, first, which = np.unique(pair, return_index=True, return_inverse=True)
+    again = first[which] < np.arange(len(key))
+    found = {Doubt.OLDER_VERSION: differs & again}
+    if "family_id" in versions.column_names:
+        family = _numbers(versions["family_id"].fill_null(""))[order]
+        named = np.asarray(versions["family_id"].combine_chunks().is_valid())[order]
+        moves = np.zeros(len(key), np.bool_)
+        moves[1:] = follows[1:] & (family[1:] != family[:-1]) & named[1:] & named[:-1]
+        found[Doubt.MOVES_FAMILY] = moves
+    back = np.empty_like(order)
+    back[order] = np.arange(len(order))
+    return {doubt: where[back] for doubt, where in found.items()}
+
+
+def conflicting_keys(batches: list[Checked]) -> list[Mask]:
+    """Rows of a registry that say different things of one key as of one moment.
+
+    Parameters
+    ----------
+    batches : list of Checked
+        All batches of one table of one file.
+
+    Returns
+    -------
+    list of bool arrays
+        One a batch; a row whose key could not be told is in no conflict.
+    """
+    usable = np.concatenate(
+        [
+            b.faults.usable & ~b.withdrawals & np.asarray(b.accepted["key"].is_valid())
+            for b in batches
+        ]
+    )
+    rows = pa.concat_tables([b.accepted.select(["key", "content", "received_at"]) for b in batches])
+    at = np.flatnonzero(usable)
+    rows = rows.take(pa.array(at))
+    key, content = _numbers(rows["key"]), _numbers(rows["content"])
+    received = np.unique(np.asarray(rows["received_at"]), return_inverse=True)[1]
+    moment = key * (received.max(initial=0) + 1) + received
+    order = np.lexsort((content, moment))
+    moment, content = moment[order], content[order]
+    starts = np.ones(len(moment), np.bool_)
+    starts[1:] = moment[1:] != moment[:-1]
+    group = np.cumsum(starts) - 1
+    differs = np.zeros(len(moment), np.bool_)
+    differs[1:] = ~starts[1:] & (content[1:] != content[:-1])
+    torn = np.bincount(group, weights=differs, minlength=1)[group] > 0 if len(group) else differs
+    conflict = np.zeros(len(usable), np.bool_)
+    conflict[at[order]] = torn
+    ends = np.cumsum([len(b) for b in batches])
+    return np.split(conflict, ends[:-1])
+
+
+def _numbers(column: Any) -> Ints:
+    """Distinct values as numbers in order of appearance."""
+    flat = _flat(column) if isinstance(column, pa.ChunkedArray) else column
+    return np.asarray(flat.dictionary_encode().indices).astype(np.int64)
+
+
+def _flat(column: pa.ChunkedArray) -> pa.Array:
+    if column.num_chunks == 1:
+        return column.chunk(0)
+    return pa.concat_arrays(column.chunks) if column.num_chunks else pa.array([], column.type)

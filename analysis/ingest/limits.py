@@ -1,0 +1,36 @@
+"""How large may a cell, a row, a sheet or an unpacked file be, and how old a date?
+
+Project choices: far above what a log holds, low enough that no file can fill the memory.
+"""
+
+from datetime import date
+
+CELL_CHARACTERS = 32_767
+"""Longest cell: what a spreadsheet cell can hold."""
+
+ROW_BYTES = 8_000_000
+"""Longest row of a CSV file."""
+
+BATCH_BYTES = 4_000_000
+"""Text handled at once, about 50 000 rows of a log."""
+
+BATCH_ROWS = 40_000
+"""Rows handled at once where the source counts in rows."""
+
+UNPACKED_BYTES = 1_000_000_000
+"""Most that a workbook or Parquet file may unpack to."""
+
+UNPACKED_RATIO = 300
+"""Most that a file of some size may unpack to, as a multiple of its own size."""
+
+SHEET_CELLS = 30_000_000
+"""Most cells that the filled part of a sheet may span, blank ones included."""
+
+EARLIEST = date(1990, 1, 1)
+"""No line at home is older; 1900-01-01 and 1970-01-01 are what programs write for "no date"."""
+
+EARLIEST_BORN = date(1950, 1, 1)
+"""No child with a line at home was born earlier."""
+
+LATEST = date(2100, 1, 1)
+"""No date is later; a moment of receipt beyond it would hide its row for ever."""

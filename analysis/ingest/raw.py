@@ -1,0 +1,140 @@
+"""What is a batch of rows as a source writes them, before anything is understood?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from analysis.ingest.heads import Heads
+from analysis.ingest.reasons import Refusal
+
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A row that the source itself has spoilt: its place in the batch, the cell and why.
+
+    `at` is the position of the column, None for the row as a whole; `surplus` are cells
+    beyond the last head.
+    """
+
+    row: int
+    at: int | None
+    value: str
+    reason: Refusal
+    surplus: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Raw:
+    """Rows of one sheet: text cells by position of the column, null where blank.
+
+    `row_numbers` (int64, shape (n,)) count as a person does who looks at the file, from 1 and
+    with the head rows. Outer spaces are gone. Rows without any cell are left out.
+    """
+
+    row_numbers: Ints
+    cells: Mapping[int, pa.Array]
+    broken: tuple[Broken, ...] = ()
+    read_bytes: int = 0
+
+
+@dataclass(frozen=True)
+class Part:
+    """One table in one sheet (or the whole) of a file; `batches` reads it from the start."""
+
+    file: str
+    sheet: str | None
+    table: str
+    heads: Heads
+    batches: Callable[[], Iterator[Raw]]
+
+
+def tidy(cells: pa.Array) -> pa.Array:
+    """Remove outer white space; what is then empty is blank (null)."""
+    if not _has_outer_space(cells):
+        return cells
+    trimmed = pc.utf8_trim_whitespace(cells)
+    return pc.if_else(pc.equal(pc.binary_length(trimmed), 0), pa.scalar(None, pa.string()), trimmed)
+
+
+def _has_outer_space(cells: pa.Array) -> bool:
+    """Whether a text may start or end with white space, or is empty and not null."""
+    _, offsets, data = cells.buffers()
+    bounds = np.frombuffer(offsets, np.int32)[cells.offset : cells.offset + len(cells) + 1]
+    filled = bounds[1:] > bounds[:-1]
+    if np.count_nonzero(filled) != len(cells) - cells.null_count:
+        return True
+    if data is None or not filled.any():
+        return False
+    text = np.frombuffer(data, np.uint8)
+    for places in (bounds[:-1][filled], bounds[1:][filled] - 1):
+        edge = text[places]
+        if bool(((edge <= 32) | (edge >= 128)).any()):
+            return True
+    return False
+
+
+def raw_rows(
+    row_numbers: Ints, cells: Mapping[int, pa.Array], broken: Sequence[Broken], read_bytes: int = 0
+) -> Raw:
+    """Make a batch: tidy the cells and leave out rows that hold nothing."""
+    tidied = {at: tidy(column) for at, column in cells.items()}
+    blank = np.ones(len(row_numbers), np.bool_)
+    for column in tidied.values():
+        if column.null_count == 0:
+            blank[:] = False
+            break
+        blank &= np.asarray(column.is_null())
+    blank[[b.row for b in broken]] = False
+    if not blank.any():
+        return Raw(row_numbers, tidied, tuple(broken), read_bytes)
+    kept = np.flatnonzero(~blank)
+    taken = pa.array(kept)
+    moved = np.cumsum(~blank) - 1
+    return Raw(
+        row_numbers[kept],
+        {at: column.take(taken) for at, column in tidied.items()},
+        tuple(Broken(int(moved[b.row]), b.at, b.value, b.reason, b.surplus) for b in broken),
+        read_bytes,
+    )
+
+
+def ragged_row(row: int, cells: Sequence[str], width: int) -> Broken | None:
+    """Tell a row with too few or too many cells; blank ones beyond the head do no harm."""
+    filled = max((at + 1 for at, cell in enumerate(cells) if cell.strip()), default=0)
+    if len(cells) >= width >= filled:
+        return None
+    surplus = tuple(cells[width:filled])
+    n = len(surplus) or width - len(cells)
+    value = f"{n} cell{'s' * (n > 1)} {'more' if surplus else 'fewer'}"
+    return Broken(row, None, value, Refusal.RAGGED_ROW, surplus)
+
+
+def text_columns(rows: Sequence[Sequence[str]], width: int) -> dict[int, pa.Array]:
+    """Columns of rows of text that all have the width; empty text is blank."""
+    columns = zip(*rows, strict=True) if rows else ([] for _ in range(width))
+    return {
+        at: pa.array([cell or None for cell in column], pa.string())
+        for at, column in enumerate(columns)
+    }
+
+
+def filled_joined(columns: Sequence[pa.Array], separator: str) -> pa.Array:
+    """Filled cells of each row joined by a single character; null where none is filled.
+
+    Examples
+    --------
+    >>> filled_joined([pa.array(["a", None]), pa.array(["b", None])], ";").to_pylist()
+    ['a;b', None]
+    """
+    # The empty text in front keeps rows without any filled cell, which Arrow would leave out.
+    led = pc.binary_join_element_wise("", *columns, separator, null_handling="skip")
+    joined = pc.utf8_slice_codeunits(led, 1)
+    return pc.if_else(pc.equal(pc.binary_length(led), 0), pa.scalar(None, pa.string()), joined)

@@ -1,0 +1,84 @@
+"""How do refused rows come back to the people who can mend them?"""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pandas as pd
+
+from analysis.ingest.heads import MENDS, REFUSED_WHY
+from analysis.ingest.sentences import row_sentence
+from analysis.store import Store
+from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
+
+
+def write_back(store: Store, folder: Path) -> list[Path]:
+    """Write refused rows as files that can be mended and ingested again.
+
+    Parameters
+    ----------
+    store : Store
+        Whose list of refused rows is written.
+    folder : Path
+        Made if it is not there; files of the same names in it are replaced.
+
+    Returns
+    -------
+    list of Path
+        One CSV file a table, such as ``home_log.csv``: whole rows under our heads, the number
+        of the refused row in `refused_row`, the reason code and the sentence that says how to
+        mend it. A row ingested again with ``refused_row`` takes the refused one off the list;
+        with ``void`` set to yes it does only that. An empty list: nothing is refused.
+
+    Raises
+    ------
+    OSError
+        The folder can't be written to.
+    """
+    rows = store.refused()
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for table in INCOMING:
+        of_table = rows[rows["table"] == table]
+        if len(of_table):
+            path = folder / f"{table}.csv"
+            _write(of_table, table, path)
+            written.append(path)
+    return written
+
+
+def _write(rows: pd.DataFrame, table: str, path: Path) -> None:
+    wholes: list[dict[str, str]] = [json.loads(text) for text in rows["row"]]
+    ours = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
+    further = sorted({head for whole in wholes for head in whole} - set(ours))
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        sheet = csv.writer(stream)
+        sheet.writerow([*ours, *further, MENDS, *REFUSED_WHY])
+        for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):
+            sheet.writerow(
+                [
+                    *(whole.get(head, "") for head in (*ours, *further)),
+                    row.refused_row,
+                    row.reason,
+                    _sentence(row, table),
+                ]
+            )
+
+
+def _sentence(row: object, table: str) -> str:
+    """The sentence of a row of the list."""
+    cells = {
+        name: None if pd.isna(cell := getattr(row, name)) else str(cell)
+        for name in ("sheet", "column", "value")
+    }
+    return row_sentence(
+        table,
+        str(getattr(row, "file")),  # noqa: B009
+        cells["sheet"],
+        int(getattr(row, "row_number")),  # noqa: B009
+        cells["column"],
+        cells["value"],
+        str(getattr(row, "reason")),  # noqa: B009
+    )

@@ -1,0 +1,275 @@
+"""How do files go into the store: each whole or not at all?"""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from analysis.ingest.checking import Checked, Source, check
+from analysis.ingest.faults import IngestError
+from analysis.ingest.history import History, conflicting_keys
+from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
+from analysis.ingest.profile import Profile
+from analysis.ingest.raw import Part
+from analysis.ingest.reasons import FileFault, Refusal
+from analysis.ingest.sentences import no_rows_note, skipped_note, unknown_columns_note
+from analysis.ingest.sources import ORDER, as_ingest_error, find_files, open_file, tables_of
+from analysis.ingest.summary import IngestSummary, Progress, TableCount
+from analysis.policy import Policy
+from analysis.store import FileInfo, Store, Writer
+from analysis.tables.incoming import INCOMING
+
+_Batch = TypeVar("_Batch")
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def ingest(
+    store: Store,
+    paths: Iterable[str | Path] | str | Path,
+    policy: Policy,
+    profile: Profile | None = None,
+    table: str | None = None,
+    received_at: datetime | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    *,
+    ingested_at: datetime | None = None,
+) -> IngestSummary:
+    """Read files and folders into the store.
+
+    Parameters
+    ----------
+    store : Store
+        Where rows go. Each file is one transaction.
+    paths : path or iterable of paths
+        Files and folders. Registry tables are read before logs, whatever the order given.
+    policy : Policy
+        Gives the time zone in which days are counted and the known codes.
+    profile : Profile, optional
+        How the source writes.
+    table : str, optional
+        The table that every file holds, where names and head rows do not tell.
+    received_at : datetime, optional
+        When the clinic got rows that do not say so themselves; UTC where it has no offset.
+        Default: the time of ingest.
+    progress : callable, optional
+        Called with a `Progress` after every batch and file.
+    ingested_at : datetime, optional
+        The time of ingest, if not now.
+
+    Returns
+    -------
+    IngestSummary
+        Counts by file and table; a file that could not be used is among its `faults` and
+        nothing of it is stored, the others go in.
+
+    Raises
+    ------
+    IngestError
+        `table` is no table.
+    StoreError
+        The store can't be written to.
+    """
+    if table is not None and table not in INCOMING:
+        raise IngestError(FileFault.TABLE_UNKNOWN, f"--table {table}")
+    now = time.time_ns() // 1000 if ingested_at is None else _microseconds(ingested_at)
+    received = now if received_at is None else _microseconds(received_at)
+    profile = profile or Profile()
+    named = [paths] if isinstance(paths, str | Path) else paths
+    found = find_files([Path(p) for p in named], profile)
+    report = _Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
+    for path in found.files:
+        run = _FileRun(store, path, policy, profile, table, received, now, report)
+        try:
+            report.tables += run.counts()
+        except IngestError as fault:
+            report.faults.append(fault)
+        except OSError as fault:
+            report.faults.append(as_ingest_error(fault, path.name))
+        report.file_done(path)
+    return IngestSummary(tuple(report.tables), tuple(report.faults), tuple(report.notes))
+
+
+def _microseconds(moment: datetime) -> int:
+    aware = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+    return (aware - _EPOCH) // timedelta(microseconds=1)
+
+
+def _sizes(files: Sequence[Path]) -> dict[Path, int]:
+    return {path: path.stat().st_size for path in files if path.exists()}
+
+
+@dataclass
+class _Report:
+    """What is collected on the way for the summary and the progress."""
+
+    progress: Callable[[Progress], None] | None
+    sizes: dict[Path, int]
+    faults: list[IngestError]
+    notes: list[str]
+    tables: list[TableCount] = field(default_factory=list)
+    bytes_before: int = 0
+
+    def tell(self, path: Path, rows: int, read_bytes: int) -> None:
+        """Tell how far the file in hand has come."""
+        if self.progress is not None:
+            done = self.bytes_before + min(read_bytes, self.sizes.get(path, 0))
+            self.progress(Progress(path.name, rows, done, sum(self.sizes.values())))
+
+    def file_done(self, path: Path) -> None:
+        """Count the file as done."""
+        self.tell(path, 0, self.sizes.get(path, 0))
+        self.bytes_before += self.sizes.get(path, 0)
+
+
+@dataclass
+class _Tally:
+    """Rows of one table so far."""
+
+    read: int = 0
+    stored: int = 0
+    same_as_before: int = 0
+    refused: int = 0
+    doubts: int = 0
+
+
+@dataclass
+class _FileRun:
+    """One file on its way into the store."""
+
+    store: Store
+    path: Path
+    policy: Policy
+    profile: Profile
+    table: str | None
+    received_at: int
+    ingested_at: int
+    report: _Report
+    rows: int = 0
+    read_bytes: int = 0
+
+    def counts(self) -> list[TableCount]:
+        """Store the file; rows of each of its tables and what became of them."""
+        before = _state(self.path)
+        with self.path.open("rb") as stream:
+            sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
+        info = FileInfo(
+            name=self.path.name,
+            sha256=sha256,
+            size=before[0],
+            source=self.profile.name,
+            received_at=self.received_at,
+            ingested_at=self.ingested_at,
+        )
+        known_file = self._counts_before(info)
+        if known_file is not None:
+            self.report.notes.append(skipped_note(info.name))
+            return known_file
+        opened = open_file(self.path, self.profile, self.table)
+        notes = list(opened.notes)
+        with self.store.writing(info) as writer:
+            tallies = {t: self._table(t, opened.parts, writer) for t in tables_of(opened.parts)}
+            for table, tally in tallies.items():
+                writer.count(table, **tally.__dict__)
+            if _state(self.path) != before:
+                raise IngestError(FileFault.CHANGED_MEANWHILE, info.name)
+        notes += _notes(opened.parts, tallies)
+        self.report.notes += notes
+        return [TableCount(info.name, t, **tally.__dict__) for t, tally in tallies.items()]
+
+    def _counts_before(self, info: FileInfo) -> list[TableCount] | None:
+        """Counts of a file that was read before with nothing refused: it says nothing new."""
+        before = self.store.file_before(info.sha256)
+        if before is None or before.source != info.source or self.table is not None:
+            return None
+        if not before.counts or any(c.refused for c in before.counts):
+            return None
+        return [
+            TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts) for c in before.counts
+        ]
+
+    def _table(self, table: str, parts: Sequence[Part], writer: Writer) -> _Tally:
+        """Store the rows of one table from all sheets that hold it."""
+        known = KnownLines.of(writer.registry() if table != "lines" else NOTHING_REGISTERED)
+        history = History(writer, self.policy, known)
+        tally = _Tally()
+        batches = _one_ahead(self._checked([p for p in parts if p.table == table], known))
+        if table != "home_log":
+            batches = iter(_registry_order(list(batches)))
+        for checked in batches:
+            history.mark(checked)
+            _store(checked, writer, tally)
+        return tally
+
+    def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
+        for part in parts:
+            source = Source(part, self.profile, self.policy, self.received_at)
+            for raw in _one_ahead(part.batches()):
+                self.rows += len(raw.row_numbers)
+                self.read_bytes += raw.read_bytes
+                if len(raw.row_numbers):
+                    yield check(raw, source, known)
+                self.report.tell(self.path, self.rows, self.read_bytes)
+
+
+def _state(path: Path) -> tuple[int, int]:
+    about = path.stat()
+    return about.st_size, about.st_mtime_ns
+
+
+def _one_ahead(batches: Iterator[_Batch]) -> Iterator[_Batch]:
+    """Make the next batch while this one is worked on: read, check and store at one time."""
+    with ThreadPoolExecutor(1) as pool:
+        pending = pool.submit(next, batches, None)
+        while (batch := pending.result()) is not None:
+            pending = pool.submit(next, batches, None)
+            yield batch
+
+
+def _registry_order(batches: list[Checked]) -> list[Checked]:
+    """Refuse rows of a registry that contradict one another."""
+    for checked, conflict in zip(batches, conflicting_keys(batches), strict=True):
+        key = INCOMING[checked.source.part.table].key
+        checked.faults.mark(conflict, key[-1], Refusal.DUPLICATE_KEY)
+    return batches
+
+
+def _store(checked: Checked, writer: Writer, tally: _Tally) -> None:
+    usable = checked.faults.usable
+    n_refused = int(np.count_nonzero(~usable))
+    doubts = checked.doubts.texts()
+    doubts[checked.withdrawals] = None
+    rows = checked.stored_form(pa.array(doubts, pa.string()))
+    table = checked.source.part.table
+    if table != "home_log":
+        rows = rows.take(pc.sort_indices(rows["received_at"]))
+    added = writer.add(table, rows)
+    if n_refused:
+        writer.refuse(checked.refused_form())
+    tally.read += len(checked)
+    tally.stored += added.stored
+    tally.same_as_before += added.same_as_before
+    tally.refused += n_refused
+    tally.doubts += rows.num_rows - rows["doubts"].null_count
+
+
+def _notes(parts: Sequence[Part], tallies: dict[str, _Tally]) -> list[str]:
+    """Remarks on columns that are kept beside and on tables without a row."""
+    notes = []
+    for part in sorted(parts, key=lambda p: ORDER[p.table]):
+        if part.heads.unknown:
+            heads = list(part.heads.unknown.values())
+            notes.append(unknown_columns_note(part.file, part.table, heads))
+        if not tallies[part.table].read:
+            notes.append(no_rows_note(part.file, part.table))
+    return notes

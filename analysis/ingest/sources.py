@@ -1,0 +1,174 @@
+"""Which files are read, in which order, and what kind of file is each?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.ingest.csv_file import csv_part
+from analysis.ingest.faults import IngestError
+from analysis.ingest.heads import table_of_name
+from analysis.ingest.parquet_file import parquet_part
+from analysis.ingest.profile import Profile
+from analysis.ingest.raw import Part
+from analysis.ingest.reasons import FileFault
+from analysis.ingest.sentences import file_left_out_note, folder_left_out_note
+from analysis.ingest.workbook_file import workbook_parts
+from analysis.tables.incoming import INCOMING
+
+ENDINGS = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet"})
+"""Endings of the files that a folder is searched for."""
+
+ORDER = {table: at for at, table in enumerate(INCOMING)}
+"""Place of each table in the order of reading: the registry before what names its lines."""
+
+_FIRST_BYTES = 8192
+_ZIP, _OLE, _PARQUET = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"PAR1"
+_PACKED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ\x00", b"\x28\xb5\x2f\xfd", b"7z\xbc\xaf\x27\x1c")
+_UTF_16 = (b"\xff\xfe", b"\xfe\xff")
+_PROTECTED = "EncryptedPackage".encode("utf-16-le")
+
+
+@dataclass(frozen=True)
+class Found:
+    """Files to read, in order, and what was passed over or is not there."""
+
+    files: tuple[Path, ...]
+    faults: tuple[IngestError, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The tables of a file, in order of reading."""
+
+    parts: tuple[Part, ...]
+    notes: tuple[str, ...]
+
+
+def find_files(paths: Iterable[Path], profile: Profile) -> Found:
+    """List the files named and those of the folders named, registry tables first.
+
+    Hidden files and a spreadsheet program's lock files are passed over in silence.
+    """
+    files: list[Path] = []
+    faults: list[IngestError] = []
+    notes: list[str] = []
+    for path in paths:
+        try:
+            if path.is_dir():
+                files += _files_of(path, notes)
+            elif path.exists():
+                files.append(path)
+            else:
+                faults.append(IngestError(FileFault.NOT_FOUND, str(path)))
+        except IngestError as fault:
+            faults.append(fault)
+        except OSError as fault:
+            faults.append(as_ingest_error(fault, str(path)))
+    distinct = list(dict.fromkeys(files))
+    distinct.sort(key=lambda path: (_place(path, profile), path.name, str(path)))
+    return Found(tuple(distinct), tuple(faults), tuple(notes))
+
+
+def _files_of(folder: Path, notes: list[str]) -> list[Path]:
+    found: list[Path] = []
+    for path in sorted(folder.iterdir()):
+        if path.name.startswith((".", "~$")):
+            continue
+        if path.is_dir():
+            notes.append(folder_left_out_note(path.name))
+        elif path.suffix.casefold() in ENDINGS:
+            found.append(path)
+        else:
+            notes.append(file_left_out_note(path.name))
+    if not found:
+        raise IngestError(FileFault.NOTHING_IN_FOLDER, str(folder))
+    return found
+
+
+def _place(path: Path, profile: Profile) -> int:
+    """Place in the order of reading; a file whose name does not tell is opened for it."""
+    named = profile.tables_named(path.stem) or [table_of_name(path.stem) or ""]
+    if named[0]:
+        return ORDER[named[0]]
+    try:
+        return min(ORDER[part.table] for part in open_file(path, profile, None).parts)
+    except IngestError:
+        return len(ORDER)  # said when it is its turn
+
+
+def open_file(path: Path, profile: Profile, table: str | None) -> Opened:
+    """Open a file by what it is, whatever its ending says.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    profile : Profile
+        The source's profile.
+    table : str or None
+        The table it holds; None: names and head rows tell.
+
+    Returns
+    -------
+    Opened
+        One part a table.
+
+    Raises
+    ------
+    IngestError
+        It can't be read, is no table, is too large, or lacks heads.
+    """
+    try:
+        with path.open("rb") as stream:
+            start = stream.read(_FIRST_BYTES)
+        if start.startswith(_ZIP):
+            parts, notes = workbook_parts(path, profile, table)
+            return Opened(tuple(sorted(parts, key=lambda part: ORDER[part.table])), notes)
+        if start.startswith(_PARQUET):
+            return Opened((parquet_part(path, profile, table),), ())
+        _refuse_other_kinds(start, path)
+        return Opened((csv_part(path, profile, table),), ())
+    except OSError as fault:
+        raise as_ingest_error(fault, path.name) from None
+
+
+def _refuse_other_kinds(start: bytes, path: Path) -> None:
+    """Refuse what is neither a workbook nor Parquet nor text."""
+    file = path.name
+    if not start.strip(b"\xef\xbb\xbf \t\r\n"):
+        if len(start) < _FIRST_BYTES:
+            raise IngestError(FileFault.EMPTY, file)
+        raise IngestError(FileFault.NO_HEAD, file, row=1)
+    if start.startswith(_OLE):
+        protected = _PROTECTED in path.read_bytes()[:1_000_000]
+        raise IngestError(FileFault.PASSWORD if protected else FileFault.OLD_WORKBOOK, file)
+    if start.startswith(_PACKED):
+        raise IngestError(FileFault.COMPRESSED, file)
+    if start.startswith(_UTF_16):
+        raise IngestError(FileFault.UTF_16, file)
+    if path.suffix.casefold() in {".xlsx", ".xlsm", ".ods"}:
+        raise IngestError(FileFault.BROKEN_WORKBOOK, file, why="it is no zip archive")
+    if path.suffix.casefold() == ".parquet":
+        raise IngestError(FileFault.BROKEN_PARQUET, file, why="it does not start as one")
+    if start.count(0) > len(start) // 4 and (not any(start[::2]) or not any(start[1::2])):
+        raise IngestError(FileFault.UTF_16, file)
+    strange = sum(start.count(byte) for byte in (*range(9), *range(14, 32)))
+    if strange > len(start) // 50 or start.startswith((b"%PDF", b"{\\rtf")):
+        raise IngestError(FileFault.BINARY, file)
+
+
+def as_ingest_error(fault: OSError, file: str) -> IngestError:
+    """Return the sentence for a fault of the operating system."""
+    if isinstance(fault, FileNotFoundError):
+        return IngestError(FileFault.NOT_FOUND, file)
+    if isinstance(fault, PermissionError):
+        return IngestError(FileFault.NOT_ALLOWED, file)
+    return IngestError(FileFault.UNREADABLE, file, why=fault.strerror or type(fault).__name__)
+
+
+def tables_of(parts: Sequence[Part]) -> list[str]:
+    """Tables of a file's parts in order of reading, each once."""
+    return list(dict.fromkeys(part.table for part in parts))

@@ -1,0 +1,142 @@
+"""How do a source's own columns and words become ours?
+
+One row in is one row out. Heads were matched before; here the fixed values of the source
+profile are filled in, its tick columns become lists of codes, and what is no column of ours
+is put aside to be kept with the row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from analysis.ingest.faulty import Faults
+from analysis.ingest.heads import Heads
+from analysis.ingest.limits import CELL_CHARACTERS
+from analysis.ingest.profile import TableProfile, Tick
+from analysis.ingest.raw import Raw, filled_joined
+from analysis.ingest.reasons import Refusal
+from analysis.vocabulary import NOTHING_SEEN
+
+Ints = npt.NDArray[np.int64]
+
+_NO_TEXT = pa.scalar(None, pa.string())
+_CONTROL = "[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f]"
+_LINE_ENDS = (9, 10, 13)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A batch under our heads: text cells by column, null where blank.
+
+    `extra` holds the columns that are not ours under their own heads, `surplus` the cells of
+    a row beyond the last head.
+    """
+
+    row_numbers: Ints
+    cells: Mapping[str, pa.Array]
+    extra: Mapping[str, pa.Array]
+    surplus: Mapping[int, Sequence[str]]
+
+    def __len__(self) -> int:
+        return len(self.row_numbers)
+
+
+def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Rows:
+    """Put a batch under our heads; what the source has spoilt is marked in `faults`."""
+    n = len(raw.row_numbers)
+    names = {**heads.columns, **{at: t.head for at, t in heads.ticks.items()}}
+    names |= {**heads.unknown, **heads.nameless}
+    for broken in raw.broken:
+        column = None if broken.at is None else names.get(broken.at)
+        faults.mark_row(broken.row, column, broken.reason, broken.value)
+    for at, cells in raw.cells.items():
+        _mark_unfit(cells, names.get(at), faults)
+    columns = {column: raw.cells[at] for at, column in heads.columns.items()}
+    for column, text in looks.fixed.items():
+        columns[column] = pa.array([text] * n, pa.string())
+    extra = {head: raw.cells[at] for at, head in heads.unknown.items()}
+    for at, head in heads.nameless.items():
+        if raw.cells[at].null_count < n:
+            extra[head] = raw.cells[at]
+    for column in sorted({tick.column for tick in heads.ticks.values()}):
+        ticks = {at: t for at, t in heads.ticks.items() if t.column == column}
+        columns[column] = _ticked(raw, ticks, columns.get(column), extra, faults)
+    surplus = {b.row: b.surplus for b in raw.broken if b.surplus}
+    return Rows(
+        raw.row_numbers, {c: _same_line_ends(v) for c, v in columns.items()}, extra, surplus
+    )
+
+
+def _mark_unfit(cells: pa.Array, column: str | None, faults: Faults) -> None:
+    """Mark cells that are too long or hold control characters."""
+    _, offsets, data = cells.buffers()
+    if data is None or len(cells) == 0:
+        return
+    bounds = np.frombuffer(offsets, np.int32)[cells.offset : cells.offset + len(cells) + 1]
+    text = np.frombuffer(data, np.uint8)[bounds[0] : bounds[-1]]
+    if int(np.diff(bounds).max()) > CELL_CHARACTERS:
+        too_long = pc.greater(pc.utf8_length(cells), CELL_CHARACTERS).fill_null(False)
+        faults.mark(np.asarray(too_long), column, Refusal.CELL_TOO_LONG)
+    if np.count_nonzero(text < 32):
+        unfit = pc.match_substring_regex(cells, _CONTROL).fill_null(False)
+        faults.mark(np.asarray(unfit), column, Refusal.CONTROL_CHARACTER)
+
+
+def _same_line_ends(cells: pa.Array) -> pa.Array:
+    """One kind of line end, so that the same note from two systems is the same."""
+    data = cells.buffers()[2]
+    if data is None or not np.count_nonzero(np.frombuffer(data, np.uint8) == 13):
+        return cells
+    return pc.replace_substring(pc.replace_substring(cells, "\r\n", "\n"), "\r", "\n")
+
+
+def _ticked(
+    raw: Raw,
+    ticks: Mapping[int, Tick],
+    written: pa.Array | None,
+    extra: dict[str, pa.Array],
+    faults: Faults,
+) -> pa.Array:
+    """List of codes from tick columns, joined to what a column of that name holds itself.
+
+    Any yes: its codes. Every column a no: ``none``. Some no and the rest blank: not recorded,
+    and the ticks are kept with the row, for nobody said that all was looked at.
+    """
+    n = len(raw.row_numbers)
+    any_no, all_no = np.zeros(n, np.bool_), np.ones(n, np.bool_)
+    codes = [] if written is None else [written]
+    any_yes = np.zeros(n, np.bool_)
+    for at, tick in ticks.items():
+        words = raw.cells[at].dictionary_encode()
+        meaning = np.array(
+            [_meaning(word, tick) for word in words.dictionary.to_pylist()] + [0], np.int8
+        )
+        said = meaning[np.asarray(words.indices.fill_null(len(meaning) - 1))]
+        faults.mark(said == _NEITHER, tick.head, Refusal.UNREADABLE_TICK)
+        if (said == _NEITHER).any():
+            extra[tick.head] = pc.if_else(pa.array(said == _NEITHER), raw.cells[at], _NO_TEXT)
+        codes.append(pc.if_else(pa.array(said == _YES), pa.scalar(tick.code), _NO_TEXT))
+        any_yes |= said == _YES
+        any_no |= said == _NO
+        all_no &= said == _NO
+    partly = any_no & ~all_no & ~any_yes
+    for at, tick in ticks.items() if partly.any() else ():
+        kept = pc.if_else(pa.array(partly), raw.cells[at], _NO_TEXT)
+        extra[tick.head] = pc.coalesce(extra[tick.head], kept) if tick.head in extra else kept
+    joined = filled_joined(codes, ";")
+    none = all_no if written is None else all_no & np.asarray(written.is_null())
+    return pc.if_else(pa.array(none), pa.scalar(NOTHING_SEEN), joined)
+
+
+_YES, _NO, _NEITHER = 1, 2, 3
+
+
+def _meaning(word: str, tick: Tick) -> int:
+    plain = word.strip().casefold()
+    return _YES if plain in tick.yes else _NO if plain in tick.no else _NEITHER

@@ -1,0 +1,196 @@
+"""How are the tables of an XLSX or ODS workbook read?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from functools import partial
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+from python_calamine import (
+    CalamineError,
+    CalamineSheet,
+    CalamineWorkbook,
+    PasswordError,
+)
+
+from analysis.ingest.csv_file import joined_heads
+from analysis.ingest.faults import IngestError
+from analysis.ingest.heads import match_heads, table_of_sheet
+from analysis.ingest.limits import BATCH_ROWS
+from analysis.ingest.profile import Profile
+from analysis.ingest.raw import Broken, Part, Raw, ragged_row, raw_rows
+from analysis.ingest.reasons import FileFault
+from analysis.ingest.sentences import sheet_left_out_note
+from analysis.ingest.workbook_scan import Hidden, scan_workbook
+
+Cell = int | float | str | bool | time | date | datetime | timedelta
+
+
+def workbook_parts(
+    path: Path, profile: Profile, table: str | None
+) -> tuple[list[Part], tuple[str, ...]]:
+    """Open a workbook.
+
+    Parameters
+    ----------
+    path : Path
+        An XLSX or ODS file.
+    profile : Profile
+        Says sheet names, rows above the head and heads.
+    table : str or None
+        The table of its only filled sheet; None: sheet names or head rows tell.
+
+    Returns
+    -------
+    list of Part and tuple of str
+        One part a sheet that holds a table; sentences on sheets left out.
+
+    Raises
+    ------
+    IngestError
+        The workbook cannot be opened or is too large, no sheet holds a table, or a sheet
+        that does lacks heads.
+    """
+    file = path.name
+    hidden = scan_workbook(path)
+    try:
+        workbook = CalamineWorkbook.from_path(str(path))
+        sheets = [workbook.get_sheet_by_name(name) for name in workbook.sheet_names]
+    except PasswordError:
+        raise IngestError(FileFault.PASSWORD, file) from None
+    except CalamineError as fault:
+        raise IngestError(FileFault.BROKEN_WORKBOOK, file, why=str(fault)) from None
+    filled = [s for s in sheets if s.height and s.width]
+    if not filled:
+        raise IngestError(FileFault.EMPTY, file)
+    if table is not None and len(filled) > 1:
+        raise IngestError(
+            FileFault.TABLE_AMBIGUOUS, file, what="--table", tables=f"{len(filled)} sheets"
+        )
+    parts: list[Part] = []
+    notes: list[str] = []
+    for sheet in filled:
+        opened = _Sheet(file, path.stem, sheet, hidden.get(sheet.name, Hidden()))
+        part = opened.part(profile, table, only=len(filled) == 1)
+        if part is None:
+            notes.append(sheet_left_out_note(file, sheet.name))
+        else:
+            parts.append(part)
+    if not parts:
+        raise IngestError(FileFault.TABLE_UNKNOWN, file)
+    return parts, tuple(notes)
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """A filled sheet and the cells of it that the reader does not show."""
+
+    file: str
+    stem: str
+    sheet: CalamineSheet
+    hidden: Hidden
+
+    def part(self, profile: Profile, table: str | None, *, only: bool) -> Part | None:
+        """The sheet's table, or None when nothing tells which one it holds."""
+        if table is None:
+            names = [self.sheet.name, self.stem] if only else [self.sheet.name]
+            first = joined_heads([self._top(0, 1)])
+            table = table_of_sheet(names, first, profile, self.file)
+        if table is None:
+            return None
+        looks = profile.table(table)
+        above = looks.skip_rows + looks.head_rows
+        head = joined_heads([self._top(at, at + 1) for at in range(looks.skip_rows, above)])
+        while head and not head[-1]:
+            head.pop()
+        if not head:
+            raise IngestError(FileFault.NO_HEAD, self.file, row=looks.skip_rows + 1)
+        heads = match_heads(head, table, profile, self.file)
+        read: Callable[[], Iterator[Raw]] = partial(self._batches, above, heads.width)
+        return Part(self.file, self.sheet.name, table, heads, read)
+
+    def _rows(self) -> Iterator[Sequence[Cell]]:
+        """All rows from the sheet's first row and column on (the reader leaves columns out)."""
+        start = self.sheet.start
+        blank = [""] * (start[1] if start is not None else 0)
+        for row in self.sheet.iter_rows():
+            yield [*blank, *row]
+
+    def _top(self, first: int, last: int) -> list[str]:
+        rows = list(islice(self._rows(), first, last))
+        return [cell_text(cell) or "" for cell in rows[0]] if rows else []
+
+    def _batches(self, above: int, width: int) -> Iterator[Raw]:
+        rows = islice(self._rows(), above, None)
+        first = above
+        while batch := list(islice(rows, BATCH_ROWS)):
+            yield self._raw(batch, first, width)
+            first += len(batch)
+
+    def _raw(self, batch: Sequence[Sequence[Cell]], first: int, width: int) -> Raw:
+        """Columns of text; cells beyond the last head make their row ragged."""
+        widest = max(map(len, batch))
+        columns = list(
+            zip(*([*row, *[""] * (max(widest, width) - len(row))] for row in batch), strict=True)
+        )
+        cells = {
+            at: pa.array([cell_text(cell) for cell in columns[at]], pa.string())
+            for at in range(width)
+        }
+        broken = [
+            Broken(row - first, column if column < width else None, value, reason)
+            for (row, column), (value, reason) in self.hidden.cells.items()
+            if first <= row < first + len(batch) and column < width
+        ]
+        spoilt = {b.row for b in broken}
+        broken += [b for b in _beyond(columns[width:], width) if b.row not in spoilt]
+        numbers = first + 1 + np.arange(len(batch), dtype=np.int64)
+        return raw_rows(numbers, cells, broken)
+
+
+def _beyond(columns: Sequence[Sequence[Cell]], width: int) -> list[Broken]:
+    """Rows that hold something to the right of the last head."""
+    texts = [[cell_text(cell) or "" for cell in column] for column in columns]
+    rows = sorted({at for column in texts for at, cell in enumerate(column) if cell.strip()})
+    ragged = (ragged_row(at, [*[""] * width, *(c[at] for c in texts)], width) for at in rows)
+    return [row for row in ragged if row is not None]
+
+
+def cell_text(cell: Cell) -> str | None:
+    """Text of a cell as it would stand in a CSV file; None: blank.
+
+    Whole numbers lose their point, dates and times are ISO text. A moment at midnight
+    counts as a date, for a workbook writes both alike.
+
+    Examples
+    --------
+    >>> cell_text(7.0), cell_text(date(2031, 3, 4)), cell_text(True), cell_text("007")
+    ('7', '2031-03-04', 'yes', '007')
+    """
+    match cell:
+        case str():
+            return cell or None
+        case bool():
+            return "yes" if cell else "no"
+        case float():
+            return str(int(cell)) if cell.is_integer() else repr(cell)
+        case datetime():
+            return _moment_text(cell)
+        case date() | time():
+            return cell.isoformat()
+        case _:
+            return str(cell)
+
+
+def _moment_text(moment: datetime) -> str:
+    """ISO text to the millisecond: a workbook counts days in floats, with stray last digits."""
+    rounded = moment + timedelta(microseconds=500)
+    rounded = rounded.replace(microsecond=rounded.microsecond // 1000 * 1000)
+    if rounded.time() == time():
+        return rounded.date().isoformat()
+    return rounded.isoformat()

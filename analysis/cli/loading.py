@@ -139,6 +139,10 @@ def refused(
 def refused_table(rows: pd.DataFrame) -> pd.DataFrame:
     """One row a refused row, with the sentences that say what is wrong and how to mend it."""
     facts = rows[["table", "column", "value", "reason"]].astype("object").replace({pd.NA: None})
-    told = [f"{why(*fact)} {mend(*fact)}" for fact in facts.itertuples(index=False, name=None)]
+    told = [
+        f"{sentence[:1].upper()}{sentence[1:]}. {mend(*fact)}"
+        for fact in facts.itertuples(index=False, name=None)
+        for sentence in (why(*fact),)
+    ]
     columns = ["file", "sheet", "row_number", "column", "value", "reason"]
     return rows[columns].rename(columns={"row_number": "row"}).assign(mend=told)

@@ -8,11 +8,16 @@ from enum import StrEnum
 from pathlib import Path
 
 import pandas as pd
+from rich import box
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 DECIMALS = "%.6g"
 """Shares and rates in CSV and JSON; counts and dates are exact."""
+FOLDED_AT = 60
+"""Characters at which a long text goes on in the next line."""
+UNBOUNDED = 10_000
 
 
 class Format(StrEnum):
@@ -43,7 +48,7 @@ def show(frame: pd.DataFrame, form: Format | None, out: Path | None) -> None:
     if form is None:
         form = Format.TABLE if out is None and sys.stdout.isatty() else Format.CSV
     if form is Format.TABLE:
-        text = _table(frame, sys.stdout if out is None else None)
+        text = _table(frame)
     elif form is Format.CSV:
         text = _plain(frame).to_csv(index=False, lineterminator="\n")
     else:
@@ -67,18 +72,20 @@ def _plain(frame: pd.DataFrame) -> pd.DataFrame:
     return plain
 
 
-def _table(frame: pd.DataFrame, terminal: object | None) -> str:
-    """A table with ruled head, columns of numbers set to the right."""
-    table = Table(show_edge=False, header_style="bold", pad_edge=False)
+def _table(frame: pd.DataFrame) -> str:
+    """Columns at their own width, long texts folded: wider than the terminal, never cut."""
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, header_style="bold")
     for name in frame.columns:
         numbers = pd.api.types.is_numeric_dtype(frame[name])
-        table.add_column(str(name).replace("_", " "), justify="right" if numbers else "left")
+        table.add_column(
+            str(name).replace("_", " "),
+            justify="right" if numbers else "left",
+            max_width=FOLDED_AT,
+            overflow="fold",
+        )
     words = _plain(frame).astype("object")
     for cells in words.where(words.notna(), "").itertuples(index=False, name=None):
-        table.add_row(*(f"{c:g}" if isinstance(c, float) else str(c) for c in cells))
-    width = None if terminal is not None else 200
-    console = Console(file=io.StringIO(), width=width or Console().width, no_color=True)
-    console.print(table)
-    written = console.file
-    assert isinstance(written, io.StringIO)
-    return written.getvalue()
+        table.add_row(*(f"{c:g}" if isinstance(c, float) else escape(str(c)) for c in cells))
+    written = io.StringIO()
+    Console(file=written, width=UNBOUNDED, no_color=True).print(table)
+    return "\n".join(line.rstrip() for line in written.getvalue().splitlines()) + "\n"

@@ -1,0 +1,88 @@
+"""The line table of the whole demo equals the day-by-day reading of the definitions."""
+
+from collections import defaultdict
+
+import pandas as pd
+from tests.demo.conftest import AS_OF, POLICY
+from tests.oracles.day_by_day import Entry, History, Line, Programme, Stay
+from tests.properties.strategies import plain
+
+from analysis.measures import line_table
+from analysis.vocabulary import DressingType, EntryKind, LineType, Task
+
+CLASSES = ("in_date", "out_of_date", "unscored", "not_accessed")
+
+
+def cells(frame, names):
+    """Rows of a frame as dictionaries of plain values, blank as None."""
+    columns = {}
+    for name in names:
+        column = frame[name]
+        if pd.api.types.is_datetime64_any_dtype(column):
+            plainly = [None if pd.isna(c) else c.to_pydatetime() for c in column]
+            if name.endswith("_on") or name in {"home_from", "born"}:
+                plainly = [c and c.date() for c in plainly]
+        else:
+            plainly = [None if pd.isna(c) else c for c in column.astype(object)]
+        columns[name] = plainly
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def histories(records):
+    """Each family's records in the oracle's own words."""
+    fields = {"lines": Line, "stays": Stay, "home_log": Entry}
+    told = {
+        name: cells(getattr(records, name), list(kind.__dataclass_fields__))
+        for name, kind in fields.items()
+    }
+    family_of_child = {row["child_id"]: row["family_id"] for row in told["lines"]}
+    parts = defaultdict(lambda: defaultdict(list))
+    for row in told["lines"]:
+        row["line_type"] = LineType(row["line_type"])
+        row["dressing_type"] = DressingType(row["dressing_type"])
+        parts[row["family_id"]]["lines"].append(Line(**row))
+    for row in told["stays"]:
+        parts[family_of_child[row["child_id"]]]["stays"].append(Stay(**row))
+    for row in told["home_log"]:
+        row["kind"] = EntryKind(row["kind"])
+        row["dressing_type"] = row["dressing_type"] and DressingType(row["dressing_type"])
+        row["findings"] = tuple(row["findings"].split(";")) if row["findings"] else None
+        parts[row["family_id"]]["entries"].append(Entry(**row))
+    return [History(**{k: tuple(v) for k, v in part.items()}) for part in parts.values()]
+
+
+def by_oracle(history):
+    programme = Programme(history, plain(POLICY), AS_OF)
+    for line in programme.lines.values():
+        story = programme.task_story(line, Task.DRESSING)
+        classes = list(story.classes.values())
+        heard = programme.last_heard(line.family_id, AS_OF)
+        yield {
+            "line_id": line.line_id,
+            "home_line_days": len(programme.home_line_days(line)),
+            **{f"{c}_days": classes.count(c) for c in CLASSES},
+            "intervals_scored": sum(i.scored for i in story.intervals),
+            "intervals_on_time": sum(i.on_time for i in story.intervals),
+            "state": str(story.state),
+            "last_change_on": story.last_change_on,
+            "allowed_until": story.allowed_until,
+            "days_overdue": story.days_overdue,
+            "skin_events": sum(
+                e.at_home and e.onset_on < AS_OF for e in programme.skin_events(line)
+            ),
+            "last_heard_on": heard.done_on if heard else None,
+            "silent_days": programme.silent_days(line.family_id, AS_OF),
+        }
+
+
+def test_the_line_table_equals_the_day_by_day_reading(whole_demo):
+    snapshot = whole_demo.snapshot()
+    slow = [row for history in histories(snapshot.records) for row in by_oracle(history)]
+    table = line_table(snapshot.timeline, Task.DRESSING)
+    fast = cells(table, list(slow[0]))
+    for row in fast:
+        row["allowed_until"] = row["allowed_until"] and row["allowed_until"].date()
+    slow.sort(key=lambda row: row["line_id"])
+    fast.sort(key=lambda row: row["line_id"])
+    assert len(fast) > 400
+    assert fast == slow

@@ -1,0 +1,238 @@
+"""The command line: columns, formats, exit codes, and one sentence for every fault."""
+
+import csv
+import io
+import json
+import sqlite3
+import sys
+
+import pytest
+
+from analysis.cli.app import main
+
+LINES = """line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on
+L1,C1,F1,north,tunneled_cvc,2031-02-27,2031-03-01,transparent,2031-02-28
+L2,C2,F2,south,picc,2031-02-27,2031-03-01,gauze,2031-03-01
+"""
+LOG = """entry_id,line_id,done_at,kind,findings,note
+e1,L1,2031-03-05,dressing_change,none,
+e2,L1,2031-03-09,skin_check,fever,call our neighbour at noon
+e3,L2,2031-03-09,dressing_change,redness,
+e4,L9,2031-03-09,dressing_change,,
+"""
+RECEIVED = ("--received-at", "2031-03-10T05:00")
+AS_OF = ("--as-of", "2031-03-12")
+
+# As the table of commands promises them.
+COLUMNS = {
+    "ingest": "file table read stored same_as_before refused doubts",
+    "refused": "file sheet row column value reason mend",
+    "lines": "line_id child_id family_id site line_type home_line_days in_date_days "
+    "out_of_date_days unscored_days not_accessed_days intervals_scored intervals_on_time state "
+    "last_change_on allowed_until days_overdue skin_events last_heard_on silent_days",
+    "adherence": "group families lines home_line_days intervals_scored intervals_on_time "
+    "on_time_share on_time_lower on_time_upper in_date_days out_of_date_days in_date_share "
+    "in_date_lower in_date_upper log_coverage",
+    "rates": "group events line_days rate_per_1000 lower upper",
+    "compare": "first second ratio lower upper p method",
+    "chart": "period events line_days rate_per_1000 centre lower_limit upper_limit signal",
+    "funnel": "group events line_days rate_per_1000 centre lower_95 upper_95 lower_998 upper_998",
+    "dwell": "group day at_risk removed unplanned planned in_place in_place_lower "
+    "in_place_upper unplanned_share unplanned_lower unplanned_upper",
+    "calls": "rank family_id band reasons sentence line_ids days_overdue last_heard_on nurse site",
+}
+
+
+@pytest.fixture
+def run(monkeypatch, capsys, tmp_path):
+    """Run a command in an empty folder; returns exit code, output and errors."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("LINEDAYS_STORE", raising=False)
+
+    def command(*words):
+        monkeypatch.setattr(sys, "argv", ["linedays", *map(str, words)])
+        with pytest.raises(SystemExit) as stop:
+            main()
+        told = capsys.readouterr()
+        assert "Traceback" not in told.err
+        return stop.value.code or 0, told.out, told.err
+
+    return command
+
+
+@pytest.fixture
+def stored(run, tmp_path):
+    """A store with the two files; one row of the log is refused."""
+    (tmp_path / "lines.csv").write_text(LINES)
+    (tmp_path / "home_log.csv").write_text(LOG)
+    run("ingest", "home_log.csv", "lines.csv", *RECEIVED)
+    return run
+
+
+def rows(text):
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def test_ingest_adds_up_and_says_by_its_code_that_rows_were_refused(run, tmp_path):
+    (tmp_path / "lines.csv").write_text(LINES)
+    (tmp_path / "home_log.csv").write_text(LOG)
+    code, out, _ = run("ingest", ".", *RECEIVED)
+    assert code == 1
+    found = {r["table"]: r for r in rows(out)}
+    assert list(found["lines"]) == COLUMNS["ingest"].split()
+    assert (found["lines"]["read"], found["lines"]["stored"]) == ("2", "2")
+    assert (found["home_log"]["stored"], found["home_log"]["refused"]) == ("3", "1")
+    code, out, _ = run("ingest", "lines.csv", *RECEIVED)
+    assert code == 0
+    assert rows(out)[0]["same_as_before"] == "2"
+
+
+def test_a_file_that_cannot_be_read_ends_with_code_3_and_a_sentence(run, tmp_path):
+    (tmp_path / "lines.csv").write_bytes(b"")
+    code, _, err = run("ingest", "lines.csv")
+    assert code == 3
+    assert "lines.csv: the file is empty" in err
+
+
+@pytest.mark.parametrize(
+    ("command", "options"),
+    [
+        ("lines", AS_OF),
+        ("adherence", ("--by", "site", *AS_OF)),
+        ("rates", ("--event", "skin", "--by", "month", *AS_OF)),
+        ("compare", ("--event", "skin", "--by", "site", *AS_OF)),
+        ("chart", ("--event", "skin", *AS_OF)),
+        ("chart", ("--event", "skin", "--kind", "g", *AS_OF)),
+        ("funnel", ("--event", "skin", *AS_OF)),
+        ("dwell", AS_OF),
+        ("calls", AS_OF),
+        ("refused", ()),
+    ],
+)
+def test_each_command_prints_its_columns(stored, command, options):
+    code, out, _ = stored(command, *options)
+    assert code == 0
+    assert out.splitlines()[0] == ",".join(COLUMNS[command].split())
+
+
+def test_log_rank_has_its_own_columns(stored):
+    code, out, _ = stored("dwell", "--compare", "--by", "site", *AS_OF)
+    assert code == 0
+    assert out.splitlines()[0] == "statistic,df,p"
+
+
+def test_the_call_list_tells_the_red_flag_first_and_never_a_note(stored):
+    _, out, err = stored("calls", *AS_OF)
+    first, second = rows(out)
+    assert (first["rank"], first["family_id"], first["band"]) == ("1", "F1", "same_day_review")
+    assert second["reasons"] == "overdue;skin_event_open"
+    assert "neighbour" not in out + err
+
+
+def test_formats_are_csv_json_and_a_table(stored, tmp_path):
+    _, out, _ = stored("lines", *AS_OF, "--format", "json")
+    told = json.loads(out)
+    assert [line["line_id"] for line in told] == ["L1", "L2"]
+    assert told[0]["last_change_on"] == "2031-03-05"
+    assert told[1]["allowed_until"] == "2031-03-11"
+    _, out, _ = stored("lines", *AS_OF, "--format", "table")
+    assert "L1" in out
+    assert "home line days" in out
+    code, out, _ = stored("lines", *AS_OF, "--out", "lines-out.csv")
+    assert (code, out) == (0, "")
+    assert rows((tmp_path / "lines-out.csv").read_text())[0]["line_id"] == "L1"
+
+
+def test_known_at_leaves_out_what_was_received_later(stored):
+    code, out, _ = stored("lines", *AS_OF, "--known-at", "2031-03-09")
+    assert code == 0
+    assert rows(out) == []
+
+
+def test_refused_rows_are_written_back_mended_and_gone(stored, tmp_path):
+    _, out, _ = stored("refused")
+    assert [(r["row"], r["column"], r["reason"]) for r in rows(out)] == [
+        ("5", "line_id", "unknown_line")
+    ]
+    stored("refused", "--write", "mend")
+    path = tmp_path / "mend" / "home_log.csv"
+    path.write_text(path.read_text().replace("L9", "L2"))
+    code, _, _ = stored("ingest", "mend", *RECEIVED)
+    assert code == 0
+    assert rows(stored("refused")[1]) == []
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "says"),
+    [
+        (("lines", "--as-of", "3 March"), 2, "is no date; write it like 2031-03-01"),
+        (("rates", "--event", "sore"), 2, "'sore' is not known"),
+        (("chart", "--event", "skin", "--by", "site"), 2, "by month or by quarter"),
+        (("dwell", "--event", "x"), 2, "neither 'any' nor 'unplanned'"),
+        (("ingest", "lines.csv", "--table", "lists"), 2, "is no table; tables are lines, stays"),
+        (("ingest", "lines.csv", "--received-at", "noon"), 2, "is no moment"),
+        (("ingest", "lines.csv", "--source", "nowhere.toml"), 3, "nowhere.toml"),
+        (("ingest", "nowhere.csv"), 3, "nowhere.csv"),
+        (("calls", "--policy", "nowhere.toml"), 3, "nowhere.toml"),
+        (("calls", "--store", "sqlite:///nowhere.sqlite"), 3, "no store at nowhere.sqlite"),
+        (("calls", "--store", "carrier-pigeon"), 3, "store's address can't be read"),
+        (("lines", "--out", "no/such/folder.csv"), 3, "no/such/folder.csv"),
+    ],
+)
+def test_a_fault_is_one_sentence_and_a_code(stored, words, code, says):
+    got, _, err = stored(*words)
+    assert got == code
+    assert says in " ".join(err.split())
+
+
+def test_a_store_that_is_locked_or_no_store_is_told(stored, tmp_path):
+    (tmp_path / "junk.sqlite").write_bytes(b"not a database, whatever its name says" * 50)
+    code, _, err = stored("calls", "--store", "sqlite:///junk.sqlite")
+    assert code == 3
+    assert "junk.sqlite" in err
+    with sqlite3.connect(tmp_path / "linedays.sqlite") as other:
+        tables = other.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    assert tables > 0
+
+
+def test_the_environment_names_the_store(stored, monkeypatch, tmp_path):
+    monkeypatch.setenv("LINEDAYS_STORE", "sqlite:///elsewhere.sqlite")
+    code, _, err = stored("calls")
+    assert code == 3
+    assert "elsewhere.sqlite" in err
+
+
+def test_policy_prints_sources_and_checks_a_file(run, tmp_path):
+    code, out, _ = run("policy")
+    assert code == 0
+    assert all(r["source"] for r in rows(out))
+    assert any(r["setting"] == "interval_days dressing gauze" for r in rows(out))
+    (tmp_path / "ours.toml").write_text('time_zone = "Mars"\n')
+    code, _, err = run("policy", "--check", "ours.toml")
+    assert code == 3
+    assert "ours.toml line 1, time_zone" in err
+    (tmp_path / "ours.toml").write_text('time_zone = "Asia/Tokyo"\n')
+    code, out, _ = run("policy", "--check", "ours.toml")
+    assert code == 0
+    assert "nothing is wrong" in out
+
+
+def test_help_carries_the_cautions(run):
+    code, out, _ = run("--help")
+    assert code == 0
+    assert "does not diagnose" in " ".join(out.split())
+
+
+def test_the_demo_is_built_and_another_folder_is_left_alone(run, tmp_path):
+    code, out, _ = run("demo", "--no-serve", "--families", "12")
+    assert code == 0
+    assert "rows stored" in out
+    code, out, _ = run("calls", "--store", "sqlite:///linedays-demo/demo.sqlite")
+    assert code == 0
+    assert rows(out)
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "work.txt").write_text("keep me")
+    code, _, err = run("demo", "--no-serve", "--folder", "mine")
+    assert code == 2
+    assert "not an earlier demo" in " ".join(err.split())
+    assert (tmp_path / "mine" / "work.txt").exists()

@@ -71,21 +71,21 @@ def append(connection: sa.Connection, table: sa.Table, rows: pa.Table) -> None:
 def stage(connection: sa.Connection, name: str, rows: pa.Table) -> sa.TableClause:
     """Put an Arrow table into a temporary table of that name, in place of what it held."""
     connection.exec_driver_sql(f"DROP TABLE IF EXISTS {name}").close()
-    kinds = {f.name: "BYTES" if _is_bytes(f.type) else "BIGINT" for f in rows.schema}
+    columns = [sa.Column(field.name, _sql_type(field.type)) for field in rows.schema]
+    table = sa.Table(name, sa.MetaData(), *columns, prefixes=["TEMPORARY"])
     if connection.dialect.name == "sqlite":
         with _driver(connection).cursor() as cursor:
             cursor.adbc_ingest(name, rows, mode="create", temporary=True)
     else:
-        columns = ", ".join(
-            f"{n} {'BYTEA' if kind == 'BYTES' else kind}" for n, kind in kinds.items()
-        )
-        connection.exec_driver_sql(f"CREATE TEMPORARY TABLE {name} ({columns}) ON COMMIT DROP")
+        table.create(connection)
         _copy_in(connection, name, rows)
-    types: dict[str, sa.types.TypeEngine[Any]] = {
-        "BYTES": sa.LargeBinary(),
-        "BIGINT": sa.BigInteger(),
-    }
-    return sa.table(name, *(sa.column(n, types[kind]) for n, kind in kinds.items()))
+    return table
+
+
+def _sql_type(kind: pa.DataType) -> sa.types.TypeEngine[Any]:
+    if _is_bytes(kind):
+        return sa.LargeBinary()
+    return sa.BigInteger() if pa.types.is_integer(kind) else sa.Text()
 
 
 def _is_bytes(kind: pa.DataType) -> bool:

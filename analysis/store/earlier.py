@@ -1,14 +1,40 @@
-"""What did earlier files bring, that a file about to be stored is compared with?"""
+"""What did earlier rows say, that a file about to be stored is compared with?"""
 
 from __future__ import annotations
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import bulk
-from analysis.store.schema import KEYS, ROWS
-from analysis.vocabulary import EntryKind
+from analysis.store.known import in_force_now
+from analysis.store.schema import KEYS, ROWS, is_connector_change
+
+
+def first_rows(connection: sa.Connection, table: str, asked: pa.Table) -> pa.Table:
+    """Of the different keys (key, number) asked for that are stored: number and first row.
+
+    Columns `number` and `key_row`, in the order of `key_row`.
+    """
+    keys = KEYS[table]
+    staged = bulk.stage(connection, "asked_keys", asked)
+    query = sa.select(staged.c.number, keys.c.key_row)
+    query = query.join_from(staged, keys, keys.c.key == staged.c.key)
+    return bulk.fetch(connection, query).sort_by("key_row")
+
+
+def versions_of(
+    connection: sa.Connection, table: str, key_rows: pa.ChunkedArray, columns: list[str]
+) -> pa.Table:
+    """Every stored version of the keys with these first rows: key_row, row and the columns."""
+    rows = ROWS[table]
+    staged = bulk.stage(connection, "asked_rows", pa.table({"key_row": key_rows}))
+    query = sa.select(rows.c.key_row, rows.c.row, *(rows.c[c] for c in columns))
+    first = query.join_from(staged, rows, rows.c.row == staged.c.key_row)
+    later = query.join_from(staged, rows, rows.c.key_row == staged.c.key_row)
+    later = later.where(rows.c.row != rows.c.key_row)
+    return pa.concat_tables([bulk.fetch(connection, first), bulk.fetch(connection, later)])
 
 
 def earlier_versions(
@@ -33,27 +59,18 @@ def earlier_versions(
         ``key``, ``content``, ``received_at`` and, of the home log, ``family_id``; in the order in
         which they were stored.
     """
-    rows, table_keys = ROWS[table], KEYS[table]
-    further = [rows.c.family_id] if table == "home_log" else []
-    wanted = [table_keys.c.key, rows.c.content, rows.c.received_at, *further]
-    if not _has_rows(connection, rows, before_file):
-        return _nothing(wanted)
-    staged = bulk.stage(
-        connection, "asked_versions", pa.table({"key": pc.unique(keys).cast(pa.binary())})
-    )
-    asked = sa.select(*wanted, rows.c.row).select_from(
-        staged.join(table_keys, table_keys.c.key == staged.c.key)
-    )
-    parts = [
-        bulk.fetch(connection, query.where(rows.c.file < before_file))
-        for query in (
-            asked.join(rows, rows.c.row == table_keys.c.key_row),
-            asked.join(rows, rows.c.key_row == table_keys.c.key_row).where(
-                rows.c.row != rows.c.key_row
-            ),
-        )
-    ]
-    return pa.concat_tables(parts).sort_by("row").drop_columns(["row"])
+    further = ["family_id"] if table == "home_log" else []
+    columns = ["content", "received_at", *further]
+    unique = pc.unique(keys)
+    if not _has_rows(connection, ROWS[table], before_file):
+        unique = unique.slice(0, 0)
+    asked = pa.table({"key": unique, "number": pa.array(np.arange(len(unique)))})
+    found = first_rows(connection, table, asked)
+    stored = versions_of(connection, table, found["key_row"], [*columns, "file"])
+    stored = stored.filter(pc.less(stored["file"], before_file)).sort_by("row")
+    at = pc.index_in(stored["key_row"], value_set=found["key_row"].combine_chunks())
+    key = asked["key"].take(found["number"].take(at))
+    return stored.select(columns).add_column(0, "key", key)
 
 
 def earlier_connector_days(
@@ -64,6 +81,8 @@ def earlier_connector_days(
     before_file: int,
 ) -> pa.Table:
     """Days on which files before this one say a connector of some lines was changed.
+
+    Entries that were corrected or withdrawn since say nothing any more.
 
     Parameters
     ----------
@@ -79,36 +98,22 @@ def earlier_connector_days(
     Returns
     -------
     pyarrow.Table
-        ``line_id`` and ``done_on``, each pair once.
+        ``line_id`` and ``done_on``, one row an entry.
     """
     log = ROWS["home_log"]
-    wanted = [log.c.line_id, log.c.done_on]
-    if not _has_rows(connection, log, before_file):
-        return _nothing(wanted)
     found = bulk.fetch(
         connection,
-        sa.select(*wanted)
-        .where(
-            log.c.kind == str(EntryKind.CONNECTOR_CHANGE),
+        sa.select(log.c.line_id, log.c.done_on).where(
+            is_connector_change(log),
             log.c.done_on.between(first_day, last_day),
             log.c.void == 0,
             log.c.file < before_file,
-        )
-        .distinct(),
+            in_force_now(log),
+        ),
     )
-    return found.filter(pc.is_in(found["line_id"], line_ids))
+    return found.filter(pc.is_in(found["line_id"], pc.unique(line_ids)))
 
 
 def _has_rows(connection: sa.Connection, rows: sa.Table, before_file: int) -> bool:
     first = connection.execute(sa.select(rows.c.file).order_by(rows.c.row).limit(1)).scalar()
     return first is not None and int(first) < before_file
-
-
-def _nothing(columns: list[sa.Column[object]]) -> pa.Table:
-    kinds = {
-        c.name: pa.binary()
-        if isinstance(c.type, sa.LargeBinary)
-        else (pa.int64() if isinstance(c.type, sa.Integer) else pa.string())
-        for c in columns
-    }
-    return pa.schema(kinds).empty_table()

@@ -129,6 +129,20 @@ def _superseded(connection: sa.Connection, rows: sa.Table, known_at: int | None)
     return row[~is_last]
 
 
+def in_force_now(rows: sa.Table) -> sa.ColumnElement[bool]:
+    """Of a stored row: no other version of its key took its place. For selections of few rows."""
+    other = rows.alias("other")
+    took_its_place = sa.or_(
+        other.c.received_at > rows.c.received_at,
+        sa.and_(other.c.received_at == rows.c.received_at, other.c.row > rows.c.row),
+    )
+    is_later = sa.and_(other.c.row != other.c.key_row, other.c.key_row == rows.c.key_row)
+    is_first = other.c.row == rows.c.key_row
+    return ~sa.or_(
+        sa.exists().where(is_later, took_its_place), sa.exists().where(is_first, took_its_place)
+    )
+
+
 def recorded_calls(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
     """Calls recorded by an instant and not taken back by then."""
     query = sa.select(*calls.c)

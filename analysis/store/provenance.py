@@ -128,8 +128,10 @@ def file_before(connection: sa.Connection, sha256: str) -> FileBefore | None:
     counts = connection.execute(query_counts).mappings().all()
     for count in counts:
         rows = ROWS[count["table_name"]]
-        newest_later = sa.select(sa.func.max(rows.c.row)).where(rows.c.row != rows.c.key_row)
-        if (connection.execute(newest_later).scalar() or 0) > count["last_row"]:
+        corrected_since = sa.select(rows.c.row).where(
+            rows.c.row > count["last_row"], rows.c.row != rows.c.key_row
+        )
+        if connection.execute(corrected_since.limit(1)).first() is not None:
             return None
     return FileBefore(
         file["name"],

@@ -16,6 +16,7 @@ from sqlalchemy.dialects import sqlite
 from analysis.tables.columns import Column, Frame, Kind
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
+from analysis.vocabulary import EntryKind
 
 REVISION = "0001"
 """Revision of the schema below: the newest file in `migrations/versions`."""
@@ -79,14 +80,19 @@ _BOTH = {name: _row_table(entry) for name, entry in INCOMING.items()}
 ROWS: dict[str, sa.Table] = {name: rows for name, (rows, _) in _BOTH.items()}
 KEYS: dict[str, sa.Table] = {name: keys for name, (_, keys) in _BOTH.items()}
 
-_log = ROWS["home_log"].c
-_connectors = _log.kind == "connector_change"
+
+def is_connector_change(log: sa.Table) -> sa.ColumnElement[bool]:
+    """Of a home-log row. Spelt out and not a parameter, so that its index is known to serve."""
+    return log.c.kind == sa.literal_column(f"'{EntryKind.CONNECTOR_CHANGE}'")
+
+
+_log = ROWS["home_log"]
 sa.Index(
     "home_log_connectors",
-    _log.done_on,
-    _log.line_id,
-    sqlite_where=_connectors,
-    postgresql_where=_connectors,
+    _log.c.done_on,
+    _log.c.line_id,
+    sqlite_where=is_connector_change(_log),
+    postgresql_where=is_connector_change(_log),
 )
 """A connector changed too soon is found by the days of the earlier changes."""
 

@@ -11,7 +11,12 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import bulk, known
-from analysis.store.earlier import earlier_connector_days, earlier_versions
+from analysis.store.earlier import (
+    earlier_connector_days,
+    earlier_versions,
+    first_rows,
+    versions_of,
+)
 from analysis.store.known import Registry
 from analysis.store.schema import (
     KEYS,
@@ -196,42 +201,19 @@ class Writer:
         )
         if empty:
             return key_rows, nothing
-        rows, table_keys = ROWS[table], KEYS[table]
-        asked = pa.table(
-            {"key": cells.take(pa.array(keys.first)), "number": pa.array(np.arange(keys.n))}
-        )
-        staged = bulk.stage(self._connection, "asked_keys", asked)
-        found = bulk.fetch(
-            self._connection,
-            sa.select(staged.c.number, table_keys.c.key_row).join_from(
-                staged, table_keys, table_keys.c.key == staged.c.key
-            ),
-        )
+        numbers = pa.array(np.arange(keys.n))
+        asked = pa.table({"key": cells.take(pa.array(keys.first)), "number": numbers})
+        found = first_rows(self._connection, table, asked)
         if found.num_rows == 0:
             return key_rows, nothing
-        found = found.sort_by("key_row")
-        numbers, firsts = _whole(found["number"]), _whole(found["key_row"])
-        key_rows[numbers] = firsts
-        staged = bulk.stage(self._connection, "asked_rows", found.select(["key_row"]))
-        parts = [
-            bulk.fetch(
-                self._connection,
-                sa.select(rows.c.key_row, rows.c.row, rows.c.received_at, rows.c.content)
-                .join_from(staged, rows, on)
-                .where(*which),
-            )
-            for on, which in (
-                (rows.c.row == staged.c.key_row, ()),
-                (rows.c.key_row == staged.c.key_row, (rows.c.row != rows.c.key_row,)),
-            )
-        ]
-        versions = pa.concat_tables(parts)
-        at = np.searchsorted(firsts, _whole(versions["key_row"]))
+        number, first = _whole(found["number"]), _whole(found["key_row"])
+        key_rows[number] = first
+        stored = versions_of(self._connection, table, found["key_row"], ["received_at", "content"])
         return key_rows, Versions(
-            numbers[at],
-            _whole(versions["received_at"]),
-            words_of(versions["content"]),
-            _whole(versions["row"]),
+            number[np.searchsorted(first, _whole(stored["key_row"]))],
+            _whole(stored["received_at"]),
+            words_of(stored["content"]),
+            _whole(stored["row"]),
         )
 
     def _append(

@@ -451,3 +451,46 @@ def test_many_rows_are_read_side_by_side_and_none_is_lost(store: Store) -> None:
 def put_again(opened: Store, rows: pa.Table) -> Added:
     with opened.writing(file_info(2)) as writer:
         return writer.add("caregivers", rows)
+
+
+def test_a_file_being_written_is_told_what_earlier_files_said_of_its_keys(store: Store) -> None:
+    put(store, "stays", STAYS_IN_THREE_VERSIONS, 1)
+    keys = accepted("stays", STAYS_IN_THREE_VERSIONS)["key"].combine_chunks()
+    unknown = accepted("caregivers", "received | caregiver_id\n2031-03-01 | G1")["key"]
+    with store.writing(file_info(2)) as writer:
+        found = writer.versions("stays", pa.concat_arrays([unknown.combine_chunks(), keys]))
+        assert found["received_at"].to_pylist() == [
+            microseconds(day) for day in ("2031-03-01", "2031-03-05", "2031-03-09")
+        ]
+        assert found["key"].to_pylist() == keys.to_pylist()
+        assert (
+            found["content"].to_pylist()
+            == accepted("stays", STAYS_IN_THREE_VERSIONS)["content"].to_pylist()
+        )
+        writer.add("caregivers", accepted("caregivers", "received | caregiver_id\n2031-03-01 | G1"))
+        assert writer.versions("caregivers", unknown).num_rows == 0
+
+
+def test_connector_changes_of_earlier_files_are_told_as_corrected(store: Store) -> None:
+    first = """
+    received   | void | entry_id | line_id | family_id | done_on    | kind
+    2031-03-01 |      | E1       | L1      | F1        | 2031-02-20 | connector_change
+    2031-03-01 |      | E2       | L1      | F1        | 2031-02-24 | connector_change
+    2031-03-02 |      | E2       | L1      | F1        | 2031-02-25 | connector_change
+    2031-03-01 |      | E3       | L2      | F1        | 2031-02-26 | connector_change
+    2031-03-01 |      | E4       | L1      | F1        | 2031-02-27 | flush
+    2031-03-01 |      | E5       | L1      | F1        | 2031-02-28 | connector_change
+    2031-03-02 | yes  | E5       | L1      | F1        | 2031-02-28 | connector_change
+    2031-03-01 |      | E6       | L1      | F1        | 2031-02-10 | connector_change
+    """
+    own = """
+    received   | entry_id | line_id | family_id | done_on    | kind
+    2031-03-03 | E7       | L1      | F1        | 2031-02-26 | connector_change
+    """
+    put(store, "home_log", first, 1)
+    low, high = (int(np.datetime64(day, "D").astype(int)) for day in ("2031-02-20", "2031-02-28"))
+    with store.writing(file_info(2)) as writer:
+        writer.add("home_log", accepted("home_log", own))
+        found = writer.connector_days(pa.array(["L1", "L9", "L1"]), low, high)
+    assert sorted(found["done_on"].to_pylist()) == [low, low + 5]
+    assert found["line_id"].to_pylist() == ["L1", "L1"]

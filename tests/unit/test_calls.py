@@ -1,11 +1,11 @@
 """Each reason for a call, the waiting after one, and the calling order (definitions §7)."""
 
 import pytest
-from tests.written import day, written
 
 from analysis.decisions import call_list
 from analysis.policy import shipped_policy
 from analysis.timeline import build
+from tests.written import day, written
 
 POLICY = shipped_policy()
 ONE_LINE = """
@@ -230,8 +230,10 @@ L1      | 2031-03-08 | dressing_change | G1
         ("G1 | flush | 2031-01-10 | independent", True),
         ("G1 | dressing_change | 2031-01-10 | with_help", True),
         (
-            "G1 | dressing_change | 2031-01-10 | independent\n"
-            "G1 | dressing_change | 2031-02-10 | not_yet",
+            (
+                "G1 | dressing_change | 2031-01-10 | independent\n"
+                "G1 | dressing_change | 2031-02-10 | not_yet"
+            ),
             True,
         ),
         ("G1 | dressing_change | 2031-03-20 | independent", True),

@@ -1,7 +1,6 @@
 """Tables of measures on histories small enough to redo by hand."""
 
 import pytest
-from tests.written import day, written
 
 from analysis.measures import (
     ChartKind,
@@ -23,6 +22,7 @@ from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
 from analysis.vocabulary import Basis, Grouping, Task
+from tests.written import day, written
 
 POLICY = shipped_policy()
 # Two families at two sites, both home from 1 March; F1 changes on time, F2 three days late.

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy import special
 
 from analysis.stats.charts import BoolArray
-from analysis.stats.intervals import FloatArray, IntArray, tail_of, whole_numbers
+from analysis.stats.intervals import FloatArray, IntArray, quotient, tail_of, whole_numbers
 
 REPLICATES = 2000
 SEED = 20_011
@@ -212,11 +212,8 @@ def nowcast(
     distribution = delay_distribution(triangle)
     last = observable.sum(axis=1) - 1
     observed = np.where(observable, counts, 0).sum(axis=1)
-    seen = last >= 0
-    completeness = np.where(seen, distribution.share_within[last], 0.0)
-    total = np.full(len(last), math.nan)
-    np.divide(observed, completeness, out=total, where=completeness > 0)
-    dispersion = _dispersion(counts, observable, distribution.share_within, total)
+    completeness, total, misfit, df = _estimate(counts, observable, distribution.share_within)
+    dispersion = _dispersion(misfit, df)
 
     rng = np.random.default_rng(seed)
     more = np.maximum(distribution.at_risk - distribution.reports, 0) / dispersion
@@ -261,8 +258,9 @@ def delay_change(triangle: DelayTriangle) -> DelayChange:
     Notes
     -----
     Log-rank test for trend in reverse time: among reports with delay j or less, of origins of
-    which j is observable, do those with exactly j have later origins? Reports are taken as
-    independent: a family that hands in a month of entries at once makes p too small.
+    which j is observable, do those with exactly j have later origins? z is divided by the root of
+    the triangle's dispersion where that is above 1, since a family that hands in a month of
+    entries at once is one witness, not thirty.
 
     Source: log-rank trend score with hypergeometric variance (from memory).
 
@@ -287,6 +285,9 @@ def delay_change(triangle: DelayTriangle) -> DelayChange:
     if v <= 0:
         return DelayChange(math.nan, math.nan)
     z = float(score[compared].sum()) / math.sqrt(v)
+    # What the change itself adds to the misfit is not batches.
+    _, _, misfit, df = _estimate(counts, observable, _share_within(reports, at_risk))
+    z /= math.sqrt(_dispersion(misfit - z**2, df - 1))
     return DelayChange(z, 2 * float(special.ndtr(-abs(z))))
 
 
@@ -301,18 +302,23 @@ def _share_within(by_delay: IntArray, up_to: IntArray) -> FloatArray:
     return np.where(none, 0.0, share)
 
 
-def _dispersion(
-    counts: IntArray, observable: BoolArray, share_within: FloatArray, total: FloatArray
-) -> float:
-    """Pearson's dispersion of the triangle about the chain-ladder fit, 1 or more."""
+def _estimate(
+    counts: IntArray, observable: BoolArray, share_within: FloatArray
+) -> tuple[FloatArray, FloatArray, float, int]:
+    """Completeness and expected total of each origin; Pearson's misfit and its freedom."""
+    last = observable.sum(axis=1) - 1
+    completeness = np.where(last >= 0, share_within[last], 0.0)
+    total = quotient(np.where(observable, counts, 0).sum(axis=1), completeness)
     expected = total[:, None] * np.diff(share_within, prepend=0.0)
     used = observable & (expected > 0)
-    cells = int(used.sum())
     parameters = int(used.any(axis=1).sum() + used.any(axis=0).sum() - 1)
-    if cells <= parameters:
-        return 1.0
-    squares = (counts[used] - expected[used]) ** 2 / expected[used]
-    return max(1.0, float(squares.sum()) / (cells - parameters))
+    misfit = float(((counts[used] - expected[used]) ** 2 / expected[used]).sum())
+    return completeness, total, misfit, int(used.sum()) - parameters
+
+
+def _dispersion(misfit: float, df: int) -> float:
+    """Variance over mean of the triangle's counts, 1 or more."""
+    return max(1.0, misfit / df) if df > 0 else 1.0
 
 
 def _checked(triangle: DelayTriangle) -> tuple[IntArray, BoolArray]:

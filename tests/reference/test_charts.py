@@ -29,8 +29,8 @@ def test_the_transformed_t_chart_of_twenty_failures_is_the_printed_one(
     # upper limit as printed in the tests of the R package qicharts2.
     chart = transformed_t_chart(hours_between_failures)
     assert chart.centre == printed("430.0409518")
-    assert chart.upper_limit == printed("6937.933488")
-    assert chart.lower_limit == 0.0
+    assert chart.upper_limit[0] == printed("6937.933488")
+    assert chart.lower_limit[0] == 0.0
 
 
 def test_the_t_chart_of_twenty_failures_has_exponential_quantiles(
@@ -40,8 +40,16 @@ def test_the_t_chart_of_twenty_failures_has_exponential_quantiles(
     chart = t_chart(hours_between_failures)
     steady = stats.expon(scale=np.mean(hours_between_failures))
     assert chart.centre == pytest.approx(steady.median(), rel=1e-12)
-    assert chart.lower_limit == pytest.approx(steady.ppf(0.00135), rel=1e-12)
-    assert chart.upper_limit == pytest.approx(steady.isf(0.00135), rel=1e-12)
+    assert chart.lower_limit == pytest.approx([steady.ppf(0.00135)] * 20, rel=1e-12)
+    assert chart.upper_limit == pytest.approx([steady.isf(0.00135)] * 20, rel=1e-12)
+
+
+def test_gaps_after_a_frozen_baseline_have_limits_of_f(hours_between_failures: list[int]):
+    # Analytic: a new exponential gap over the mean of 12 earlier ones is F with 2 and 24 degrees.
+    chart = t_chart(hours_between_failures, baseline=12)
+    mean = np.mean(hours_between_failures[:12])
+    assert chart.upper_limit[12:] == pytest.approx([mean * stats.f.isf(0.00135, 2, 24)] * 8)
+    assert chart.lower_limit[12:] == pytest.approx([mean * stats.f.ppf(0.00135, 2, 24)] * 8)
 
 
 def test_three_sigma_limits_mislead_where_half_an_event_is_expected():
@@ -55,7 +63,7 @@ def test_three_sigma_limits_mislead_where_half_an_event_is_expected():
 
 def test_three_sigma_limits_of_a_g_chart_mislead():
     # Analytic: at a mean of 25.5 the .99865 quantile is 171; three sigma would be 103.5.
-    assert g_chart([25, 26]).upper_limit == 171.0
+    assert g_chart([25, 26]).upper_limit.tolist() == [171.0, 171.0]
     assert 25.5 + 3 * np.sqrt(25.5 * 26.5) == printed("103.5")
 
 

@@ -180,7 +180,7 @@ def _entries(
 
 def _calm(scene: Scene, lines: pd.DataFrame, harm: Harms, quiet: Ints) -> Harms:
     """Take chance harm out of the last weeks of lines whose news is arranged."""
-    since = scene.until - plants.QUIET_DAYS
+    since = scene.until - plants.CALM_DAYS
     children_ = column(lines, "child")[quiet]
 
     def calm(frame: pd.DataFrame, owner: str, owners: Ints, day: str) -> pd.DataFrame:
@@ -199,7 +199,7 @@ def _calm_stays(
 ) -> Stays:
     rows = stays.rows
     own = np.isin(column(rows, "child"), column(lines, "child")[made.quiet()])
-    recent = column(rows, "end") >= scene.until - plants.QUIET_DAYS
+    recent = column(rows, "end") >= scene.until - plants.CALM_DAYS
     kept = rows[~(own & recent)].drop(columns="dressed")
     planted = plants.stays_planted(scene, lines, made)
     return finished(rng, pd.concat([kept, planted], ignore_index=True))

@@ -7,7 +7,7 @@ with its own heads and words, ``form/`` the export of a form with one column a f
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,6 +22,7 @@ import xlsxwriter
 from analysis.tables import INCOMING
 from analysis.vocabulary import Relation
 from synthetic_data.demo import Demo
+from synthetic_data.draws import Bools
 from synthetic_data.scene import TEAM_WORDS
 from synthetic_data.shapes import Cells, canonical_text, own_text, source
 from synthetic_data.spoiling import Sheet, WrongRow, spoilt, stands_alone
@@ -65,28 +66,20 @@ def write(demo: Demo, folder: Path, *, wrong_share: float = WRONG_SHARE) -> Writ
         A year of the clinic's log has more rows than a sheet can hold.
     """
     rng = np.random.default_rng([demo.seed, 7])
-    planted = demo.truth.families if demo.truth else frozenset()
     families = _families(demo)
     sheets = [_registry(demo, table) for table in INCOMING if table != "home_log"]
     sheets += _logs(demo, families["home_log"])
     wrong: list[WrongRow] = []
     for sheet in sheets:
-        family = families[sheet.table].loc[sheet.frame.index]
-        keys = INCOMING[sheet.table].key
-        free = stands_alone(
-            demo.frames[sheet.table], keys, np.zeros(len(families[sheet.table]), bool)
-        )
-        spare = ~free[sheet.frame.index.to_numpy()] | family.isin(planted).to_numpy()
-        if sheet.table == "lines":
-            spare = family.isin(planted).to_numpy()
-        if sheet.table == "caregivers":
-            spare |= sheet.frame["caregiver_id"].isin(_busy(demo)).to_numpy()
-        done, faults = spoilt(rng, sheet, wrong_share, spare)
+        done, faults = spoilt(rng, sheet, wrong_share, _spared(demo, sheet, families))
         wrong += faults
         _save(done, folder)
     for file, home in ((CLINIC, "clinic"), (FORM, "form")):
+        (folder / home).mkdir(parents=True, exist_ok=True)
         (folder / home / file).write_text(source(file).text, "utf-8")
-    return Written(folder, tuple(demo_sources(folder)), tuple(wrong))
+    made = {folder / sheet.file for sheet in sheets}
+    sources = tuple(one for one in demo_sources(folder) if one[0] in made)
+    return Written(folder, sources, tuple(wrong))
 
 
 def demo_sources(demo: Written | Path) -> list[tuple[Path, Path | None]]:
@@ -153,6 +146,21 @@ def _families(demo: Demo) -> dict[str, pd.Series[str]]:
         "outcomes": demo.frames["outcomes"]["line_id"].map(of_line),
         "home_log": told,
     }
+
+
+def _spared(demo: Demo, sheet: Sheet, families: Mapping[str, pd.Series[str]]) -> Bools:
+    """Rows that are not to be spoilt: a wrong one would take others with it, or hide a plant."""
+    family = families[sheet.table].loc[sheet.frame.index]
+    planted = demo.truth.families if demo.truth else frozenset()
+    spared = family.isin(planted)
+    if sheet.table != "lines":
+        alone = stands_alone(demo.frames[sheet.table], INCOMING[sheet.table].key)
+        spared |= ~alone.loc[sheet.frame.index]
+    if sheet.table == "home_log":
+        spared |= sheet.frame["line_id"].isna()
+    if sheet.table == "caregivers":
+        spared |= sheet.frame["caregiver_id"].isin(_busy(demo))
+    return spared.to_numpy().astype(np.bool_)
 
 
 def _busy(demo: Demo) -> set[str]:

@@ -103,7 +103,7 @@ class Names:
         )
         self.lines = numbered("L", number[column(lines, "family")], width, column(lines, "seq"))
         team, nurse = column(homes, "team"), column(homes, "nurse")
-        self.sites = [scene.team_name(t) for t in range(int(team.max()) + 1)]
+        self.sites = [scene.team_name(t) for t in range(scene.teams)]
         self.nurses = [
             f"N{t + 1}-{k + 1}" for t, k in zip(team.tolist(), nurse.tolist(), strict=True)
         ]

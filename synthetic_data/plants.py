@@ -37,7 +37,7 @@ from synthetic_data.households import FORM
 from synthetic_data.scene import NEVER, Scene, date_from, days_since_1970
 from synthetic_data.skin import SkinRise
 
-QUIET_DAYS = 40
+CALM_DAYS = 40
 """Days before the as-of day that chance leaves alone in families with planted news."""
 
 _HOW_MANY = {

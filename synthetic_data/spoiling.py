@@ -7,7 +7,7 @@ nothing else is planted, so that each wrong row is one row missing and no more.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ import pandas as pd
 import pyarrow as pa
 
 from analysis.vocabulary import NOTHING_SEEN
-from synthetic_data.draws import Bools
+from synthetic_data.draws import Bools, Ints
 from synthetic_data.shapes import Cells, Source
 
 
@@ -85,55 +85,62 @@ def spoilt(
     count = max(round(share * len(sheet.frame)), len(ways)) if share > 0 else 0
     if sheet.table != "home_log":
         count = min(count, len(ways))
-    free = ~spare
-    cells = {head: column.to_pylist() for head, column in sheet.cells.items()}
-    wrong = []
-    for at in range(count):
-        way = ways[at % len(ways)]
-        head = _tick_head(rng, sheet) if way.reason == "unreadable_tick" else sheet.head(way.column)
-        text = pd.Series(cells[head], dtype="object")
-        able = free & text.notna().to_numpy()
-        able[able] = way.fits(text[able]).to_numpy().astype(bool)
-        spots = np.flatnonzero(able)
-        if not spots.size:
-            continue
-        row = int(spots[-1] if sheet.table == "lines" else rng.choice(spots))
-        right = cells[head][row]
-        cells[head][row] = way.spoil(right) or None
-        free[row] = False
-        wrong.append(
-            WrongRow(
-                file=sheet.file,
-                sheet=sheet.sheet,
-                row_number=row + sheet.rows_above + 1,
-                table=sheet.table,
-                column=way.column,
-                head=head,
-                reason=way.reason,
-                wrong=cells[head][row] or "",
-                right=right,
-                mended=sheet.canonical[way.column][row].as_py() or "",
-            )
-        )
-    spoilt_cells = {head: pa.array(column, pa.string()) for head, column in cells.items()}
-    out = Sheet(
-        sheet.file, sheet.sheet, sheet.table, sheet.frame, sheet.canonical, spoilt_cells,
-        sheet.looks, sheet.typed,
-    )  # fmt: skip
-    return out, tuple(sorted(wrong, key=lambda w: w.row_number))
+    cells = dict(sheet.cells)
+    wrong: list[WrongRow] = []
+    taken = spare.copy()
+    for at, way in enumerate(ways):
+        times = len(range(at, count, len(ways)))
+        spots = _spots(rng, sheet, way, ~taken)[:times]
+        taken[spots] = True
+        for row in np.sort(spots).tolist():
+            head = _head(rng, sheet, way)
+            right = cells[head][row].as_py()
+            wrong.append(_wrong_row(sheet, way, head, row, right))
+    for head in {one.head for one in wrong}:
+        column = cells[head].to_pylist()
+        for one in wrong:
+            if one.head == head:
+                column[one.row_number - sheet.rows_above - 1] = one.wrong or None
+        cells[head] = pa.array(column, pa.string())
+    return replace(sheet, cells=cells), tuple(sorted(wrong, key=lambda w: w.row_number))
 
 
-def stands_alone(frame: pd.DataFrame, keys: Sequence[str], planted: Bools) -> Bools:
-    """Rows that may be spoilt: the only version of their key, in families without plants."""
-    named = frame[list(keys)].notna().all(axis=1).to_numpy()
-    several = frame.duplicated(list(keys), keep=False).to_numpy() & named
-    return ~several & ~planted & ~frame["void"].to_numpy()
+def _spots(rng: np.random.Generator, sheet: Sheet, way: _Way, free: Bools) -> Ints:
+    """Rows that can go wrong this way, in the order in which they are taken."""
+    text = pd.Series(sheet.canonical[way.column].to_pylist(), dtype="object")
+    able = free & text.notna().to_numpy()
+    able[able] = way.fits(text[able]).to_numpy().astype(np.bool_)
+    spots = np.flatnonzero(able)
+    return spots[::-1] if sheet.table == "lines" else rng.permutation(spots)
 
 
-def _tick_head(rng: np.random.Generator, sheet: Sheet) -> str:
-    assert sheet.looks is not None
-    ticks = [t for t in sheet.looks.ticks if t.column == "findings"]
-    return ticks[int(rng.integers(len(ticks)))].head
+def _wrong_row(sheet: Sheet, way: _Way, head: str, row: int, right: str) -> WrongRow:
+    return WrongRow(
+        file=sheet.file,
+        sheet=sheet.sheet,
+        row_number=row + sheet.rows_above + 1,
+        table=sheet.table,
+        column=way.column,
+        head=head,
+        reason=way.reason,
+        wrong=way.spoil(right),
+        right=right,
+        mended=sheet.canonical[way.column][row].as_py(),
+    )
+
+
+def stands_alone(frame: pd.DataFrame, keys: Sequence[str]) -> pd.Series[bool]:
+    """Whether a row is the only one of its key and withdraws nothing."""
+    named = frame[list(keys)].notna().all(axis=1)
+    return ~(frame.duplicated(list(keys), keep=False) & named) & ~frame["void"]
+
+
+def _head(rng: np.random.Generator, sheet: Sheet, way: _Way) -> str:
+    """Head of the cell that goes wrong: of several ticks, any."""
+    if sheet.looks is None:
+        return way.column
+    ticks = [t.head for t in sheet.looks.ticks if t.column == way.column]
+    return ticks[int(rng.integers(len(ticks)))] if ticks else sheet.head(way.column)
 
 
 def _always(text: pd.Series[Any]) -> pd.Series[Any]:

@@ -267,6 +267,17 @@ def test_the_weak_step_and_the_missing_sign_off_are_there(made) -> None:
     assert (TODAY - done["day"].max()).days <= 30
 
 
+def test_some_sign_offs_have_expired_while_the_caregiver_goes_on(made) -> None:
+    signed = made.frames["sign_offs"]
+    alone = signed[(signed["skill"] == "dressing_change") & (signed["outcome"] == "independent")]
+    last = alone.groupby("caregiver_id")["signed_on"].max()
+    log = log_of(made)
+    recent = log[(log["kind"] == "dressing_change") & (log["day"] >= TODAY - pd.Timedelta(days=30))]
+    since = (TODAY - recent["caregiver_id"].drop_duplicates().map(last).dropna()).dt.days
+    assert 1 <= (since > 366).sum() < 0.15 * len(since)
+    assert set(signed["kind"]) == {"first", "refresher"}
+
+
 def test_the_skin_rate_of_one_team_doubles_from_a_month_on(made) -> None:
     truth = made.truth
     assert truth.skin_from.day == 1

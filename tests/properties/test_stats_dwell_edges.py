@@ -80,6 +80,15 @@ def test_counts_that_cannot_be_are_refused() -> None:
         _ = DayTable.empty(2) + DayTable.empty(3)
 
 
+def test_many_lines_are_all_counted() -> None:
+    """More than are counted at a time."""
+    entry, stay = np.arange(250_001) % 7, 1 + np.arange(250_001) % 11
+    table = day_table(entry, entry + stay, np.arange(250_001) % 3, n_causes=2)
+    assert table.n_lines == 250_001
+    assert table.entered.tolist()[:7] == np.bincount(entry).tolist()
+    assert table.events.sum(axis=0).tolist() == [83_334, 83_333]
+
+
 def test_a_table_cannot_be_changed() -> None:
     with pytest.raises(ValueError, match="read-only"):
         lines("0 3 1").entered[0] = 7

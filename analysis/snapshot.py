@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 
+import pandas as pd
+
 from analysis import tallies as tallies_room
 from analysis import timeline as timeline_room
 from analysis.decisions import CallList, call_list
@@ -28,6 +30,8 @@ class Snapshot:
     known_at: datetime
     policy: Policy
     records: Records
+    ingests: pd.DataFrame
+    """Which files went in, and up to which stored row of each table."""
 
     @property
     def edition(self) -> Edition:
@@ -91,4 +95,10 @@ def take(
         known_at = as_of
     moment = known_at if isinstance(known_at, datetime) else end_of_day(known_at, policy)
     moment = moment.astimezone(UTC)
-    return Snapshot(as_of=as_of, known_at=moment, policy=policy, records=store.records(moment))
+    return Snapshot(
+        as_of=as_of,
+        known_at=moment,
+        policy=policy,
+        records=store.records(moment),
+        ingests=store.ingests(),
+    )

@@ -11,18 +11,15 @@ import typer
 from analysis.cli.options import (
     DEFAULT_STORE,
     AsOfOption,
-    BasisOption,
-    EventOption,
     FormatOption,
     KnownAtOption,
-    LimitsOption,
     OutOption,
     PolicyOption,
     StoreOption,
     snapshot,
 )
 from analysis.cli.output import show
-from analysis.measures import Limits, adherence, line_table, rates, usual_basis
+from analysis.measures import adherence, line_table
 from analysis.policy import Policy, load_policy
 from analysis.vocabulary import Grouping, Task
 
@@ -47,7 +44,6 @@ def add_to(app: typer.Typer) -> None:
     """Register the commands."""
     app.command("lines")(lines)
     app.command("adherence")(adherence_)
-    app.command("rates")(rates_)
     app.command("calls")(calls)
     app.command("policy")(policy_)
 
@@ -77,23 +73,6 @@ def adherence_(
 ) -> None:
     """How often care was on time and in date, with 95 % limits that resample families."""
     show(adherence(snapshot(store, policy, as_of, known_at).tallies, by, task), form, out)
-
-
-def rates_(
-    event: EventOption,
-    by: ByOption = Grouping.ALL,
-    basis: BasisOption = None,
-    limits: LimitsOption = Limits.EXACT,
-    store: StoreOption = DEFAULT_STORE,
-    policy: PolicyOption = None,
-    as_of: AsOfOption = None,
-    known_at: KnownAtOption = None,
-    form: FormatOption = None,
-    out: OutOption = None,
-) -> None:
-    """Events per 1000 home line-days with 95 % limits. Not an NHSN rate."""
-    counts = snapshot(store, policy, as_of, known_at).tallies
-    show(rates(counts, event, by, basis or usual_basis(event), limits), form, out)
 
 
 def calls(

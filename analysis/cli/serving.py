@@ -54,15 +54,17 @@ def demo(
     ] = DEMO_FOLDER,
 ) -> None:
     """Build a store from invented log files, two years to yesterday, and open the dashboard."""
-    from synthetic_data import generate, generate_blocks, write, write_canonical
+    from synthetic_data import PastCall, generate, generate_blocks, write, write_canonical
 
     policy = load_policy()
     as_of = today(policy)
     _cleared(folder)
     typer.echo(f"linedays: writing invented log files into {folder}/files")
     files = folder / "files"
+    made: tuple[PastCall, ...] = ()
     if families <= IN_FOUR_SHAPES:
-        sources = write(generate(families, seed=seed, until=as_of), files).sources
+        invented = generate(families, seed=seed, until=as_of)
+        sources, made = write(invented, files).sources, invented.calls
     else:
         blocks = generate_blocks(families, seed=seed, until=as_of)
         sources = tuple((path, None) for path in write_canonical(blocks, files, "parquet"))
@@ -75,6 +77,8 @@ def demo(
             )
             stored += summary.stored
             refused += summary.refused
+        for call in made:
+            store.record_call(**vars(call), made_on=call.made_at.astimezone(policy.zone).date())
     typer.echo(
         f"linedays: {stored} rows stored, {refused} refused (the demo has wrong rows on purpose)"
     )

@@ -1,7 +1,8 @@
-"""Commands that compare rates, chart them, and look at dwell time."""
+"""Commands on rates of harm: how high, compared, charted; and on how long lines stay."""
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Annotated
 
 import typer
@@ -28,9 +29,17 @@ from analysis.measures import (
     compare,
     compare_dwell,
     dwell,
+    family_rates,
+    for_release,
     gap_chart,
     group_funnel,
+    logging_bias,
+    overdue_hazard,
+    provisional_rates,
     rate_chart,
+    rates,
+    standardised,
+    trend,
     usual_basis,
 )
 from analysis.vocabulary import Grouping
@@ -40,10 +49,83 @@ ANY, UNPLANNED = "any", "unplanned"
 
 def add_to(app: typer.Typer) -> None:
     """Register the commands."""
+    app.command("rates")(rates_)
     app.command("compare")(compare_)
     app.command("chart")(chart)
     app.command("funnel")(funnel)
     app.command("dwell")(dwell_)
+
+
+class Show(StrEnum):
+    """Which table of rates."""
+
+    PLAIN = "plain"
+    """Events, line-days, rate and limits."""
+    TREND = "trend"
+    """Ratio from period to period, errors clustered by family."""
+    STANDARDISED = "standardised"
+    """Observed over expected, line type and age band allowed for."""
+    SHRUNK = "shrunk"
+    """Each family's rate drawn toward the programme's."""
+    PROVISIONAL = "provisional"
+    """With what is still to come of recent periods."""
+    LOGGING = "logging"
+    """Of well-logging families, and what silence could hide."""
+
+
+STRATA = (Grouping.LINE_TYPE, Grouping.AGE_BAND)
+"""What a standardised ratio allows for."""
+
+
+def rates_(
+    event: EventOption,
+    by: Annotated[Grouping, typer.Option("--by", help="How to split.")] = Grouping.ALL,
+    basis: BasisOption = None,
+    limits: LimitsOption = Limits.EXACT,
+    table: Annotated[
+        Show,
+        typer.Option(
+            "--show",
+            help="plain rates; trend by period; standardised for line type and age; shrunk by "
+            "family; provisional with late reports to come; logging: what silence could hide.",
+        ),
+    ] = Show.PLAIN,
+    hide_small: Annotated[
+        bool,
+        typer.Option("--hide-small", help="For outside the team: hide counts from 1 to 10."),
+    ] = False,
+    store: StoreOption = DEFAULT_STORE,
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """Events per 1000 home line-days with 95 % limits. Not an NHSN rate."""
+    if hide_small and table is not Show.PLAIN:
+        raise MeasureError("--hide-small goes with --show plain; the other tables stay inside.")
+    seen = snapshot(store, policy, as_of, known_at)
+    on = basis or usual_basis(event)
+    if table is Show.PLAIN:
+        found = rates(seen.tallies, event, by, on, limits)
+        found = for_release(found) if hide_small else found
+    elif table is Show.TREND:
+        period = Grouping.MONTH if by is Grouping.ALL else by
+        found = trend(seen.tallies, event, period, on)
+    elif table is Show.STANDARDISED:
+        group = Grouping.SITE if by is Grouping.ALL else by
+        found = standardised(seen.tallies, event, group, STRATA, on)
+    elif table is Show.SHRUNK:
+        found = family_rates(seen.tallies, event, on)
+    elif table is Show.PROVISIONAL:
+        period = Grouping.MONTH if by is Grouping.ALL else by
+        found = provisional_rates(
+            seen.tallies, seen.records, seen.ingests, seen.policy, seen.as_of, event, period, on
+        )
+    else:
+        gap = seen.edition.settings.episode_gap_days
+        found = logging_bias(seen.tallies, event, by, gap)
+    show(found, form, out)
 
 
 def compare_(
@@ -135,6 +217,10 @@ def dwell_(
     compare_groups: Annotated[
         bool, typer.Option("--compare", help="Log-rank test between the groups.")
     ] = False,
+    hazard: Annotated[
+        bool,
+        typer.Option("--hazard", help="Unplanned removal while the dressing is out of date."),
+    ] = False,
     event: Annotated[
         str, typer.Option("--event", help="With --compare: 'any' removal or 'unplanned' only.")
     ] = ANY,
@@ -152,6 +238,9 @@ def dwell_(
     if compare_groups:
         only = event == UNPLANNED
         show(compare_dwell(seen.timeline, seen.records, by, unplanned_only=only), form, out)
+        return
+    if hazard:
+        show(overdue_hazard(seen.timeline, seen.records), form, out)
         return
     found = dwell(seen.timeline, seen.records, by)
     show(found.curves, form, out)

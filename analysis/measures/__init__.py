@@ -11,8 +11,15 @@ from analysis.measures.charts import (
 from analysis.measures.comparison import compare
 from analysis.measures.counts import MeasureError, counts, usual_basis
 from analysis.measures.dwell import compare_dwell, dwell, line_times
+from analysis.measures.family_rates import family_rates
+from analysis.measures.late_reports import lateness, provisional_rates
 from analysis.measures.lines import line_table
+from analysis.measures.logging_bias import logging_bias
+from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.measures.rates import Limits, rates
+from analysis.measures.release import for_release
+from analysis.measures.skin_course import skin_course
+from analysis.measures.trends import standardised, trend
 
 __all__ = [
     "LEAGUE_TABLE_CAUTION",
@@ -24,11 +31,20 @@ __all__ = [
     "compare_dwell",
     "counts",
     "dwell",
+    "family_rates",
+    "for_release",
     "gap_chart",
     "group_funnel",
+    "lateness",
     "line_table",
     "line_times",
+    "logging_bias",
+    "overdue_hazard",
+    "provisional_rates",
     "rate_chart",
     "rates",
+    "skin_course",
+    "standardised",
+    "trend",
     "usual_basis",
 ]

@@ -41,6 +41,16 @@ def check_event(tallies: Tallies, event: str) -> None:
         raise MeasureError(f"event {event!r} is not known; known are {', '.join(known)}.")
 
 
+def days_and_events(
+    tallies: Tallies, event: str, basis: Basis
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Tally cells of line-days on a basis and of one event, each with its `count`."""
+    column = "child_days" if basis is Basis.CHILD else "home_line_days"
+    days = tallies.days[(tallies.days["task"] == Task.DRESSING).to_numpy(dtype=bool)]
+    events = tallies.events[(tallies.events["event"] == event).to_numpy(dtype=bool)]
+    return days.assign(count=days[column]), events.assign(count=events["events"])
+
+
 def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
     """Events attributed to home and home line-days by group.
 
@@ -68,12 +78,10 @@ def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataF
     *Source:* project definition, definitions §1 and §5.
     """
     check_event(tallies, event)
-    column = "child_days" if basis is Basis.CHILD else "home_line_days"
-    days = tallies.days[tallies.days["task"] == Task.DRESSING]
-    events = tallies.events[(tallies.events["event"] == event).to_numpy(dtype=bool)]
-    line_days = days.groupby(group_of(days, tallies.lines, by), dropna=False)[column].sum()
+    days, events = days_and_events(tallies, event, basis)
+    line_days = days.groupby(group_of(days, tallies.lines, by), dropna=False)["count"].sum()
     by_group = events.groupby(group_of(events, tallies.lines, by), dropna=False)
-    at_home, elsewhere = by_group["events"].sum(), by_group["events_elsewhere"].sum()
+    at_home, elsewhere = by_group["count"].sum(), by_group["events_elsewhere"].sum()
     table = pd.DataFrame({"line_days": line_days, "events": at_home, "events_elsewhere": elsewhere})
     table = table.fillna(0).astype("int64").rename_axis("group").reset_index()
     table = table[(table["line_days"] > 0) | (table["events"] > 0)].astype({"group": "string"})

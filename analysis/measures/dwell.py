@@ -44,7 +44,7 @@ def line_times(timeline: Timeline, records: Records, by: Grouping) -> pd.DataFra
     Parameters
     ----------
     timeline : Timeline
-        As of a day: an end on or after it has not been seen yet.
+        As of a day: an end dated on it is known, a later one has not been seen yet.
     records : Records
         Read for the reason of removal and the registry's dressing type.
     by : Grouping
@@ -64,7 +64,7 @@ def line_times(timeline: Timeline, records: Records, by: Grouping) -> pd.DataFra
     end, removed = days_of(lines["end_on"]), days_of(registry["removed_on"])
     seen = (home < as_of) & (placed <= home)
     last = np.where((end == NO_DAY) | (end > as_of), as_of, end)
-    ended = (removed != NO_DAY) & (removed == end) & (end < as_of)
+    ended = (removed != NO_DAY) & (removed == end) & (end <= as_of)
     reason = registry["removal_reason"].astype("object")
     planned = reason.isin([str(r) for r in PLANNED_REMOVALS]).to_numpy()
     died = reason.eq(RemovalReason.DEATH).to_numpy()

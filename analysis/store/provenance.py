@@ -110,6 +110,12 @@ INGESTS = Frame(
         Column("same_as_before", Kind.COUNT, "rows known already", "rows", NOT_RECORDED),
         Column("refused", Kind.COUNT, "rows that could not be used", "rows", NOT_RECORDED),
         Column("doubts", Kind.COUNT, "rows with a doubt", "rows", NOT_RECORDED),
+        Column(
+            "last_row",
+            Kind.COUNT,
+            "last stored row of the table when the file had gone in",
+            blank=NOT_RECORDED,
+        ),
     ),
 )
 
@@ -265,6 +271,7 @@ def ingests(connection: sa.Connection) -> pd.DataFrame:
         file_counts.c.same_as_before,
         file_counts.c.refused,
         file_counts.c.doubts,
+        file_counts.c.last_row,
     ).join_from(files, file_counts, files.c.file == file_counts.c.file, isouter=True)
     return _frame(bulk.fetch(connection, query), INGESTS, "ingest")
 

@@ -219,10 +219,10 @@ def test_line_times_enter_on_coming_home_and_end_by_cause():
     records = written(lines=DWELL_LINES)
     timeline = build(records, POLICY, day("2031-03-20"))
     times = line_times(timeline, records, Grouping.SITE)
-    # L7 has not come home yet; the removal of L6 on the as-of day is not seen before it is over.
+    # L7 has not come home yet; the removal of L6 on the as-of day is known, L4 left with its line.
     assert times["entry_day"].tolist() == [2] * 6
     assert times["exit_day"].tolist() == [5, 10, 2, 6, 13, 21]
-    assert times["cause"].tolist() == [1, 2, 1, 0, 3, 0]
+    assert times["cause"].tolist() == [1, 2, 1, 0, 3, 1]
 
 
 def test_few_lines_have_a_summary_without_a_curve_and_a_line_without_time_is_reported():
@@ -230,7 +230,7 @@ def test_few_lines_have_a_summary_without_a_curve_and_a_line_without_time_is_rep
     found = dwell(build(records, POLICY, day("2031-03-20")), records, Grouping.ALL)
     assert found.curves.empty
     row = found.summary.iloc[0]
-    assert (row["lines"], row["without_time"], row["unplanned"], row["planned"]) == (5, 1, 1, 1)
+    assert (row["lines"], row["without_time"], row["unplanned"], row["planned"]) == (5, 1, 2, 1)
     assert "too few for a curve" in row["reading"]
 
 

@@ -1,0 +1,217 @@
+"""How late do entries come in, and how much of the last weeks is still to come?
+
+Late is kept apart from never logged: an entry that never comes is in none of these figures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.measures.counts import counts
+from analysis.measures.grouping import group_of
+from analysis.policy import Policy
+from analysis.stats.delays import (
+    DelayTriangle,
+    delay_change,
+    delay_triangle,
+    nowcast,
+)
+from analysis.stats.intervals import PER
+from analysis.tables import Records
+from analysis.tables.columns import dates_of, days_of
+from analysis.tables.statistics import DELAY_CHANGE, LATE_REPORTS, PROVISIONAL_RATES
+from analysis.tallies import Tallies
+from analysis.vocabulary import Basis, Grouping, Task
+
+WEEKS = 26
+"""Weeks looked at, up to the as-of day."""
+LONGEST_DAYS = 56
+"""Entries later than this are taken with the longest delay told apart."""
+SETTLED = 0.95
+"""A week or period less complete than this is provisional."""
+WEEK = 7
+N_DAYS = WEEK * WEEKS
+WEEK_ENDS = slice(WEEK - 1, None, WEEK)
+"""Days of the span that end a week; the last is the as-of day."""
+
+
+@dataclass(frozen=True)
+class Lateness:
+    """Weeks by source (LATE_REPORTS), and whether delays change (DELAY_CHANGE)."""
+
+    weeks: pd.DataFrame
+    change: pd.DataFrame
+
+
+def lateness(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date) -> Lateness:
+    """Completeness of each recent week by source, and whether delays grew or shrank.
+
+    A delay is the day of receipt in the programme's zone less the day the entry speaks of. How
+    complete a week is, is judged by the days that have gone by since its end. Only what was
+    received up to the as-of day is looked at.
+
+    Parameters
+    ----------
+    records : Records
+        As known at the end of the as-of day.
+    ingests : DataFrame
+        Which files went in: names the source of each stored row.
+    policy : Policy
+        Its time zone.
+    as_of : date
+        Weeks end on it.
+
+    Returns
+    -------
+    Lateness
+        A source without an entry in the weeks is not there.
+
+    *Source:* as `stats.delays` says.
+    """
+    log = _recent(records, ingests, policy, as_of)
+    weeks, changes = [], []
+    for source, entries in log.groupby("source", dropna=False):
+        found, moved = nowcast(_since_end_of_week(entries)), delay_change(_by_day(entries))
+        start = np.datetime64(as_of, "D") - WEEK * np.arange(WEEKS, 0, -1) + 1
+        weeks.append(
+            pd.DataFrame(
+                {
+                    "source": source,
+                    "week_from": start,
+                    "entries": found.observed[WEEK_ENDS],
+                    "completeness": found.completeness[WEEK_ENDS],
+                    "expected_entries": found.expected_total[WEEK_ENDS],
+                    "lower": found.lower[WEEK_ENDS],
+                    "upper": found.upper[WEEK_ENDS],
+                    "provisional": ~(found.completeness[WEEK_ENDS] >= SETTLED),
+                }
+            )
+        )
+        changes.append(
+            {
+                "source": source,
+                "entries": len(entries),
+                "median_delay_days": float(entries["delay"].median()),
+                "z": moved.z,
+                "p": moved.p,
+            }
+        )
+    return Lateness(
+        LATE_REPORTS.check(_as(LATE_REPORTS.empty(), weeks)),
+        DELAY_CHANGE.check(_as(DELAY_CHANGE.empty(), [pd.DataFrame(changes)] if changes else [])),
+    )
+
+
+def _as(empty: pd.DataFrame, parts: list[pd.DataFrame]) -> pd.DataFrame:
+    if not parts:
+        return empty
+    return pd.concat(parts, ignore_index=True)[list(empty.columns)].astype(empty.dtypes.to_dict())
+
+
+def _recent(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date) -> pd.DataFrame:
+    """Entries of the last weeks: source, day of the span (0 the first) and delay in days."""
+    log = records.home_log[["row", "done_on", "received_at"]]
+    end = np.datetime64(as_of, "D").astype(np.int64) + 1
+    done = days_of(log["done_on"])
+    received = log["received_at"].dt.tz_localize("UTC").dt.tz_convert(policy.zone)
+    came = days_of(received.dt.tz_localize(None))
+    kept = (done >= end - N_DAYS) & (done < end) & (came < end)
+    files = ingests[ingests["table"] == "home_log"].sort_values("last_row")
+    last = files["last_row"].to_numpy(dtype=np.int64)
+    at = np.searchsorted(last, log["row"].to_numpy(dtype=np.int64)[kept])
+    return pd.DataFrame(
+        {
+            "source": files["source"].replace("", None).to_numpy(dtype=object)[at],
+            "day": (done - (end - N_DAYS))[kept],
+            "delay": np.maximum(came - done, 0)[kept],
+        }
+    )
+
+
+def _by_day(entries: pd.DataFrame) -> DelayTriangle:
+    """Entries by the day they speak of and their delay in days."""
+    delay = np.minimum(entries["delay"].to_numpy(dtype=np.int64), LONGEST_DAYS)
+    return delay_triangle(entries["day"], delay, origins=N_DAYS, delays=LONGEST_DAYS + 1)
+
+
+def _since_end_of_week(entries: pd.DataFrame) -> DelayTriangle:
+    """Entries by the last day of their week and the days from it to their receipt."""
+    day = entries["day"].to_numpy(dtype=np.int64)
+    week_end = day // WEEK * WEEK + WEEK - 1
+    since = np.maximum(day + entries["delay"].to_numpy(dtype=np.int64) - week_end, 0)
+    since = np.minimum(since, LONGEST_DAYS)
+    return delay_triangle(week_end, since, origins=N_DAYS, delays=LONGEST_DAYS + 1)
+
+
+def provisional_rates(
+    tallies: Tallies,
+    records: Records,
+    ingests: pd.DataFrame,
+    policy: Policy,
+    as_of: date,
+    event: str,
+    by: Grouping,
+    basis: Basis,
+) -> pd.DataFrame:
+    """Rate by month or quarter with what is expected still to come, recent ones provisional.
+
+    A period is as complete as the entries of its days; events are taken to come in as entries do.
+
+    Parameters
+    ----------
+    tallies, event, by, basis
+        As for `rates`; month or quarter.
+    records, ingests, policy, as_of
+        As for `lateness`.
+
+    Returns
+    -------
+    DataFrame
+        PROVISIONAL_RATES.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known.
+    """
+    log = _recent(records, ingests, policy, as_of)
+    found = nowcast(_by_day(log)) if len(log) else None
+    by_day = np.full(N_DAYS, np.nan) if found is None else found.completeness
+    table = counts(tallies, event, by, basis)
+    share = table["group"].map(_completeness(tallies, by_day, as_of, by)).astype("float64")
+    expected = table["events"] / share
+    days = table["line_days"].where(table["line_days"] > 0)
+    table = table.assign(
+        completeness=share,
+        expected_events=expected,
+        expected_rate_per_1000=PER * expected / days,
+        provisional=(~(share >= SETTLED)).to_numpy(dtype=bool),
+    )
+    return PROVISIONAL_RATES.check(table)
+
+
+def _completeness(
+    tallies: Tallies, by_day: npt.NDArray[np.float64], as_of: date, by: Grouping
+) -> pd.Series[Any]:
+    """Mean completeness of the days of each period that lie before the as-of day."""
+    first = tallies.days["month"].min()
+    start = as_of - timedelta(days=N_DAYS) if pd.isna(first) else first.date()
+    day = np.arange(np.datetime64(start, "D"), np.datetime64(as_of, "D")).astype(np.int64)
+    of_span = day - (np.datetime64(as_of, "D").astype(np.int64) + 1 - N_DAYS)
+    # Days before those looked at are complete but for what is later than the longest delay.
+    share = np.where(of_span < 0, 1.0, by_day[np.maximum(of_span, 0)])
+    days = pd.DataFrame({"line": 0, "month": dates_of(day)})
+    period = group_of(days, tallies.lines, by)
+    return pd.Series(share).groupby(period.to_numpy()).mean()
+
+
+def silent_line_days(tallies: Tallies) -> pd.DataFrame:
+    """Tally cells of the dressing with the home line-days on which the family was silent."""
+    days = tallies.days[(tallies.days["task"] == Task.DRESSING).to_numpy(dtype=bool)]
+    return days.assign(silent_days=days["home_line_days"] - days["heard_days"])

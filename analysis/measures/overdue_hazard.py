@@ -1,0 +1,91 @@
+"""Do lines end unplanned more often while their dressing is out of date?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.measures.dwell import UNPLANNED, line_times
+from analysis.stats.cox import CoxFit, NoEstimateError, cox, split_at_spells
+from analysis.stats.day_table import has_time
+from analysis.tables import Records
+from analysis.tables.columns import days_of
+from analysis.tables.statistics import OVERDUE_HAZARD
+from analysis.timeline import Timeline
+from analysis.vocabulary import Grouping, Task
+
+
+def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
+    """Hazard ratio of unplanned removal, dressing out of date against in date or unscored.
+
+    A line is followed from the day it came home (delayed entry); whether its dressing is out of
+    date changes from day to day. Other ends are censored. Errors are clustered by child.
+
+    Parameters
+    ----------
+    timeline, records
+        As for `dwell.line_times`.
+
+    Returns
+    -------
+    DataFrame
+        OVERDUE_HAZARD, one row. It is an association: families in trouble may be late and lose
+        a line for the same reason.
+
+    *Source:* as `stats.cox` says.
+    """
+    times = line_times(timeline, records, Grouping.ALL)
+    timed = has_time(times["entry_day"].to_numpy(), times["exit_day"].to_numpy())
+    times = times[timed].reset_index(drop=True)
+    placed = days_of(timeline.lines["placed_on"])
+    position = np.full(len(timeline.lines), -1, dtype=np.int64)
+    position[times["line"].to_numpy(dtype=np.int64)] = np.arange(len(times))
+    spans = timeline.intervals
+    late = (spans["task"] == Task.DRESSING) & (spans["out_of_date_days"] > 0)
+    spans = spans[late.to_numpy(dtype=bool)]
+    of_line = spans["line"].to_numpy(dtype=np.int64)
+    known = position[of_line] >= 0
+    since = np.maximum(days_of(spans["allowed_until"]), days_of(spans["home_on"])) - placed[of_line]
+    until = days_of(spans["end_on"]) - placed[of_line]
+    rows = split_at_spells(
+        times["entry_day"].to_numpy(),
+        times["exit_day"].to_numpy(),
+        (times["cause"] == UNPLANNED).to_numpy(),
+        position[of_line][known],
+        since[known],
+        until[known],
+    )
+    child = pd.factorize(timeline.lines["child_id"])[0]
+    clusters = child[times["line"].to_numpy(dtype=np.int64)[rows.line]]
+    unplanned, while_late = int(rows.event.sum()), int((rows.event & rows.exposed).sum())
+    told: dict[str, object] = {
+        "lines": len(times),
+        "unplanned": unplanned,
+        "unplanned_out_of_date": while_late,
+    }
+    try:
+        fit = cox(
+            rows.start, rows.stop, rows.event, rows.exposed.astype(float)[:, None], clusters,
+            names=("out of date",),
+        )  # fmt: skip
+        told |= {
+            "hazard_ratio": fit.hazard_ratios[0],
+            "lower": fit.lower[0],
+            "upper": fit.upper[0],
+            "p": fit.p[0],
+            "reading": _reading(fit),
+        }
+    except NoEstimateError as fault:
+        told |= dict.fromkeys(("hazard_ratio", "lower", "upper", "p"), np.nan)
+        told["reading"] = str(fault)
+    row = pd.DataFrame([told])
+    return OVERDUE_HAZARD.check(row.astype({c.name: c.dtype for c in OVERDUE_HAZARD.columns}))
+
+
+def _reading(fit: CoxFit) -> str:
+    ratio, lower, upper = (float(v[0]) for v in (fit.hazard_ratios, fit.lower, fit.upper))
+    told = "; the data do not tell it from no difference" if lower <= 1 <= upper else ""
+    return (
+        f"while its dressing was out of date a line ended unplanned {ratio:.2f} times as often "
+        f"(95 % limits {lower:.2f} to {upper:.2f}){told}; an association, not a cause"
+    )

@@ -1,0 +1,54 @@
+"""Which figures must be hidden in a table that leaves the team?
+
+Counts from 1 to 10 are hidden, and further ones as long as a hidden one could be worked out
+from the rest and the total; zero may be shown. A rate shown beside its line-days gives its
+count away, so it is hidden with it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.stats.small_cells import hidden_counts
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.measures import RATES
+
+_HIDDEN = "hidden: a small count, or one that would give a small count away"
+
+RELEASED_RATES = Frame(
+    "released_rates",
+    "one row a group",
+    (
+        RATES["group"],
+        Column("events", Kind.COUNT, RATES["events"].meaning, "events", _HIDDEN),
+        RATES["line_days"],
+        Column("rate_per_1000", Kind.NUMBER, RATES["rate_per_1000"].meaning, blank=_HIDDEN),
+        Column("lower", Kind.NUMBER, RATES["lower"].meaning, blank=_HIDDEN),
+        Column("upper", Kind.NUMBER, RATES["upper"].meaning, blank=_HIDDEN),
+        Column("hidden", Kind.FLAG, "the count is hidden by the small-cell rule"),
+    ),
+    key=("group",),
+)
+
+
+def for_release(rates: pd.DataFrame) -> pd.DataFrame:
+    """Hide small counts of a table of rates before it leaves the team.
+
+    Parameters
+    ----------
+    rates : DataFrame
+        RATES, all groups of one split; their total is taken to be known elsewhere.
+
+    Returns
+    -------
+    DataFrame
+        RELEASED_RATES.
+
+    *Source:* the small-cell rule as `stats.small_cells` says.
+    """
+    hidden = hidden_counts(rates["events"].to_numpy()).counts
+    shown = rates.assign(hidden=hidden, events=rates["events"].astype("Int64").mask(hidden))
+    for name in ("rate_per_1000", "lower", "upper"):
+        shown[name] = shown[name].mask(hidden, np.nan)
+    return RELEASED_RATES.check(shown)

@@ -1,0 +1,155 @@
+"""Is a rate rising or falling, and how do groups compare once their mix of lines is allowed for?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.measures.counts import MeasureError, check_event, days_and_events
+from analysis.measures.grouping import group_of
+from analysis.stats.dispersion import overdispersion
+from analysis.stats.regression import poisson_trend
+from analysis.stats.standardised import expected_events, standardised_ratio
+from analysis.tables.statistics import STANDARDISED, TREND
+from analysis.tallies import Tallies
+from analysis.vocabulary import Basis, Grouping
+
+
+def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
+    """Ratio of the rate from one period to the next, with errors clustered by family.
+
+    Parameters
+    ----------
+    tallies, event, basis
+        As for `rates`.
+    by : Grouping
+        Month or quarter.
+
+    Returns
+    -------
+    DataFrame
+        TREND, one row. The last period counts although reports of it may still come.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known, or the grouping is no period.
+
+    *Source:* Poisson regression as `stats.regression` says; dispersion as `stats.dispersion`.
+    """
+    if by not in (Grouping.MONTH, Grouping.QUARTER):
+        raise MeasureError(f"a trend goes by month or by quarter, not by {by}.")
+    check_event(tallies, event)
+    # Before: one row a tally cell; after: one row a family and period.
+    days, events = days_and_events(tallies, event, basis)
+    units = _by_unit(tallies, days, events, by)
+    step = _steps(units["group"], by)
+    found = poisson_trend(units["events"], units["line_days"], step, units["family"])
+    of_family = units.groupby("family")[["events", "line_days"]].sum()
+    spread = overdispersion(of_family["events"], of_family["line_days"])
+    row = pd.DataFrame(
+        {
+            "periods": [int(step.max(initial=-1)) + 1],
+            "events": [int(units["events"].sum())],
+            "families": [len(of_family)],
+            "ratio_per_period": [found.ratio],
+            "lower": [found.lower],
+            "upper": [found.upper],
+            "p": [found.p],
+            "dispersion": [spread.dispersion],
+            "dispersion_p": [spread.p],
+        }
+    )
+    return TREND.check(row)
+
+
+def _by_unit(
+    tallies: Tallies, days: pd.DataFrame, events: pd.DataFrame, by: Grouping
+) -> pd.DataFrame:
+    """One row a family and group with line-days: events and line_days."""
+    family = tallies.lines["family"].to_numpy(dtype=np.int64)
+    parts = []
+    for cells in (days, events):
+        keys = {
+            "family": family[cells["line"].to_numpy(dtype=np.int64)],
+            "group": group_of(cells, tallies.lines, by).to_numpy(dtype=object),
+        }
+        parts.append(cells.assign(**keys).groupby(["family", "group"])["count"].sum())
+    units = pd.DataFrame({"line_days": parts[0], "events": parts[1]}).fillna(0).astype("int64")
+    return units[units["line_days"] > 0].reset_index()
+
+
+def _steps(periods: pd.Series[Any], by: Grouping) -> npt.NDArray[np.int64]:
+    """Number of each period, counted in months or quarters from the first."""
+    text = periods.astype("string")
+    if by is Grouping.MONTH:
+        number = text.str[:4].astype("int64") * 12 + text.str[5:].astype("int64")
+    else:
+        number = text.str[:4].astype("int64") * 4 + text.str[6:].astype("int64")
+    steps = np.asarray(number, dtype=np.int64)
+    return steps - np.int64(steps.min()) if len(steps) else steps
+
+
+def standardised(
+    tallies: Tallies, event: str, by: Grouping, strata: tuple[Grouping, ...], basis: Basis
+) -> pd.DataFrame:
+    """Observed over expected events of each group, expected at the programme's own rates.
+
+    Parameters
+    ----------
+    tallies, event, basis
+        As for `rates`.
+    by : Grouping
+        Groups compared with the programme, themselves included.
+    strata : tuple of Grouping
+        What the mix is allowed for: line type, age band, dressing type and the like.
+
+    Returns
+    -------
+    DataFrame
+        STANDARDISED. Not shown where fewer than one event is expected; no lower limit without
+        events. A ratio compares a group with the programme, not two groups with each other.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known, or the groups are among the strata.
+
+    *Source:* indirect standardisation; limits as `stats.standardised` says.
+    """
+    if by in strata or not strata:
+        raise MeasureError("the strata have to be other groupings than the groups themselves.")
+    check_event(tallies, event)
+    days, events = days_and_events(tallies, event, basis)
+    tables = []
+    for cells in (days, events):
+        keys = [group_of(cells, tallies.lines, of).astype("string").fillna("") for of in strata]
+        stratum = keys[0]
+        for key in keys[1:]:
+            stratum = stratum + "|" + key
+        group = group_of(cells, tallies.lines, by).astype("string").fillna("")
+        crossed = cells["count"].groupby([group.to_numpy(), stratum.to_numpy()]).sum()
+        tables.append(crossed.unstack(fill_value=0))
+    groups = tables[0].index.union(tables[1].index)
+    cross = tables[0].columns.union(tables[1].columns)
+    by_cell = [t.reindex(index=groups, columns=cross, fill_value=0).to_numpy() for t in tables]
+    line_days, count = (cell.astype(np.int64) for cell in by_cell)
+    seen = line_days.sum(axis=0) > 0
+    line_days, count = line_days[:, seen], count[:, seen]
+    expected = expected_events(count.sum(axis=0), line_days.sum(axis=0), line_days)
+    found = standardised_ratio(count.sum(axis=1), expected)
+    table = pd.DataFrame(
+        {
+            "group": pd.Series(groups, dtype="string").replace("", None),
+            "events": found.observed,
+            "expected": found.expected,
+            "ratio": found.ratio,
+            "lower": found.lower,
+            "upper": found.upper,
+            "p": found.p,
+        }
+    )
+    return STANDARDISED.check(table)

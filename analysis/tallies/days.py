@@ -26,6 +26,18 @@ from analysis.timeline.entered import PORT_TASKS
 from analysis.timeline.families import heard_spans
 from analysis.vocabulary import Task
 
+_READ_OF_INTERVALS = (
+    "line",
+    "start_on",
+    "home_on",
+    "allowed_until",
+    "end_on",
+    "scored",
+    "on_time",
+    "in_date_days",
+    "out_of_date_days",
+)
+
 
 def day_tally(
     timeline: Timeline, coded: Coded, policy: Policy, dressing: DressingInForce
@@ -50,10 +62,11 @@ def day_tally(
     accessed_days = _counted(_accessed(axis, timeline.accessed_spells), pieces)
     not_accessed_days = np.where(lines.is_port[line], home_days - accessed_days, 0)
     starts = policy.on(timeline.as_of).settings.age_band_starts
+    read = timeline.intervals[list(_READ_OF_INTERVALS)]
     task_codes = timeline.intervals["task"].cat.codes.to_numpy()
     frames = []
     for at, task in enumerate(TASKS):
-        intervals = timeline.intervals[task_codes == at]
+        intervals = read[task_codes == at]
         in_date, out_of_date = DatedDays.read(axis, intervals).by_piece(axis, pieces)
         not_accessed = not_accessed_days if task in PORT_TASKS else np.zeros_like(home_days)
         days = {
@@ -73,11 +86,13 @@ def day_tally(
         wanted = unique_sorted(np.concatenate([group[has_task], of_interval]))
         columns = groups.columns(wanted, lines, starts)
         columns["task"] = words_of(np.full(len(wanted), at, dtype=np.int8), TASKS)
+        place = np.searchsorted(wanted, group[has_task])
         for name, counts in days.items():
-            columns[name] = sums(group[has_task], wanted, counts[has_task])
+            columns[name] = sums(place, len(wanted), counts[has_task])
+        place = np.searchsorted(wanted, of_interval)
         on_time = scored["on_time"].to_numpy().astype(np.int64)
-        columns["intervals_scored"] = sums(of_interval, wanted, np.ones_like(on_time))
-        columns["intervals_on_time"] = sums(of_interval, wanted, on_time)
+        columns["intervals_scored"] = sums(place, len(wanted), np.ones_like(on_time))
+        columns["intervals_on_time"] = sums(place, len(wanted), on_time)
         frames.append(pd.DataFrame(columns))
     return pd.concat(frames, ignore_index=True)[TALLY.names]
 

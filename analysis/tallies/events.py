@@ -66,8 +66,9 @@ def event_tally(
     wanted = unique_sorted(number)
     columns = groups.columns(wanted // len(words), lines, age_band_starts)
     columns["event"] = words_of(wanted % len(words), words)
-    columns["events"] = sums(number, wanted, at_home.astype(np.int64))
-    columns["events_elsewhere"] = sums(number, wanted, (~at_home).astype(np.int64))
+    place = np.searchsorted(wanted, number)
+    columns["events"] = sums(place, len(wanted), at_home.astype(np.int64))
+    columns["events_elsewhere"] = sums(place, len(wanted), (~at_home).astype(np.int64))
     return pd.DataFrame(columns)[EVENT_TALLY.names]
 
 

@@ -104,16 +104,18 @@ def months_of(axis: Axis, spells: Spans) -> Spans:
     """Cut home spells at the first of each month."""
     # before: one row a home spell; after: one row a spell and month
     line = line_of(spells.start)
-    first = month_of(axis.day(spells.start))
-    count = month_of(axis.day(spells.end) - 1) - first + 1
+    first_month = int(month_of(np.array([axis.base]))[0])
+    months = int(month_of(np.array([axis.later]))[0]) - first_month + 2
+    begins = _first_day(np.arange(first_month, first_month + months))
+    begins = np.clip(begins, axis.base, axis.later)
+    first = np.searchsorted(begins, axis.day(spells.start), side="right") - 1
+    count = np.searchsorted(begins, axis.day(spells.end) - 1, side="right") - first
     spell = np.repeat(np.arange(len(first), dtype=np.int64), count)
     month = first[spell] + numbered(count)
-    bounds = [
-        axis.pack(line[spell], np.clip(_first_day(m), axis.base, axis.later))
-        for m in (month, month + 1)
-    ]
+    line = line[spell]
     return Spans(
-        np.maximum(bounds[0], spells.start[spell]), np.minimum(bounds[1], spells.end[spell])
+        np.maximum(axis.pack(line, begins[month]), spells.start[spell]),
+        np.minimum(axis.pack(line, begins[month + 1]), spells.end[spell]),
     )
 
 
@@ -202,10 +204,10 @@ def month_of(days: Ints) -> Ints:
     return days.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
 
 
-def sums(group: Ints, wanted: Ints, counts: Ints) -> Ints:
-    """Add up counts by group, for the wanted groups (sorted, holding every group)."""
-    out = np.zeros(len(wanted), dtype=np.int64)
-    np.add.at(out, np.searchsorted(wanted, group), counts)
+def sums(place: Ints, n_places: int, counts: Ints) -> Ints:
+    """Add up counts by place 0 … n_places - 1."""
+    out = np.zeros(n_places, dtype=np.int64)
+    np.add.at(out, place, counts)
     return out
 
 

@@ -189,8 +189,8 @@ def by_block(coded: Coded, policy: Policy, tasks: Sequence[Task]) -> Iterator[To
         for task in tasks:
             reports = None
             if task is Task.DRESSING:
-                reports = reports_of(axis, lines, entries, block, home)
-            changes = changes_of(task, lines, entries, block, accessed, by_clinic)
+                reports = reports_of(axis, lines, block, home)
+            changes = changes_of(task, lines, block, accessed, by_clinic)
             found = intervals_of(
                 axis,
                 lines,

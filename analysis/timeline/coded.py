@@ -34,6 +34,18 @@ from analysis.vocabulary import (
 DRESSING_TYPES = tuple(DressingType)
 LINE_TYPES = tuple(LineType)
 ENTRY_KINDS = tuple(EntryKind)
+_READ_OF_LOG = (
+    "row",
+    "line_id",
+    "family_id",
+    "done_on",
+    "done_at",
+    "kind",
+    "change_reason",
+    "dressing_type",
+    "dressing_condition",
+    "findings",
+)
 
 
 @dataclass(frozen=True)
@@ -65,6 +77,32 @@ class Lines:
 
 
 @dataclass(frozen=True)
+class Marks:
+    """What entries say, in one byte each while they lie scattered: one look tells it all."""
+
+    kind: Codes
+    """Position in `ENTRY_KINDS`."""
+    dressing_type: Codes
+    """Put on; -1: not written down."""
+    found_compromised: Flags
+    """The dressing was found loose, damp or soiled."""
+
+    def in_one(self) -> npt.NDArray[np.uint8]:
+        """Pack them: 4 bits, 3 bits, 1 bit."""
+        put_on = (self.dressing_type + np.int8(1)).view(np.uint8)
+        found = self.found_compromised.view(np.uint8)
+        mark: npt.NDArray[np.uint8] = self.kind.view(np.uint8) | (put_on << 4) | (found << 7)
+        return mark
+
+    @classmethod
+    def read(cls, mark: npt.NDArray[np.uint8]) -> Marks:
+        """Undo :meth:`in_one`."""
+        return cls(
+            (mark & 15).view(np.int8), ((mark >> 4) & 7).view(np.int8) - np.int8(1), mark > 127
+        )
+
+
+@dataclass(frozen=True)
 class Entries:
     """Home-log entries dated up to the as-of day, one position each in every array."""
 
@@ -76,9 +114,8 @@ class Entries:
     at: Ints
     """Microseconds UTC; `NO_DAY` when only the date was written down."""
     row: Ints
-    kind: Codes
-    dressing_type: Codes
-    found_compromised: Flags
+    mark: npt.NDArray[np.uint8]
+    """Kind, dressing put on and whether it was found compromised; see `Marks`."""
     findings: Ints
     """Position in `findings_texts`."""
     findings_texts: tuple[str, ...]
@@ -158,10 +195,11 @@ def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
     An entry is its line's family's; where the registry does not know the line, the family
     written in the entry is heard, and the entry counts for nothing else.
     """
-    log = records.home_log
+    log = records.home_log[list(_READ_OF_LOG)]
     day = days_of(log["done_on"])
-    if (day > as_of).any():
-        log, day = log[day <= as_of], day[day <= as_of]
+    known = day <= as_of
+    if not known.all():
+        log, day = log[known], day[known]
     line = positions_of(log["line_id"], lines.frame["line_id"])
     family = np.full(len(line), -1, dtype=np.int64)
     known = line >= 0
@@ -186,9 +224,7 @@ def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
         day=day,
         at=log["done_at"].to_numpy().astype("datetime64[us]").astype(np.int64),
         row=log["row"].to_numpy(dtype=np.int64),
-        kind=kind,
-        dressing_type=codes_of(log["dressing_type"], DRESSING_TYPES),
-        found_compromised=bad,
+        mark=Marks(kind, codes_of(log["dressing_type"], DRESSING_TYPES), bad).in_one(),
         findings=findings,
         findings_texts=texts,
     )

@@ -30,7 +30,7 @@ from analysis.timeline.axis import (
     starts_of_runs,
     within,
 )
-from analysis.timeline.coded import ENTRY_KINDS, Entries, Lines, Stays
+from analysis.timeline.coded import ENTRY_KINDS, Entries, Lines, Marks, Stays
 from analysis.timeline.home import Home
 from analysis.vocabulary import EntryKind, Task
 
@@ -57,7 +57,7 @@ class Block:
     key: Ints
     source: Ints
     """Position in `Entries`."""
-    kind: Codes
+    marks: Marks
 
     @property
     def bounds(self) -> tuple[int, int]:
@@ -124,7 +124,7 @@ def blocks_of(axis: Axis, lines: Lines, entries: Entries) -> Iterator[Block]:
         key += (key >> day_bits) * ((1 << DAY_BITS) - (1 << day_bits))
         source = _by_moment(key, source, entries)
         key, source = _in_place(axis, lines, first, stop, key, source)
-        yield Block(first, stop, key, source, entries.kind[source])
+        yield Block(first, stop, key, source, Marks.read(entries.mark[source]))
         if stop == n_lines:
             return
         first, begin = stop, end
@@ -137,11 +137,11 @@ def accessed_spans(axis: Axis, lines: Lines, block: Block) -> Spans:
     one put in on one date leaves the port accessed. An accessed port stays so until an entry
     says otherwise, at most to the end of the line or the day after the as-of day.
     """
-    picked = np.flatnonzero((block.kind == _ACCESS) | (block.kind == _DEACCESS))
+    picked = np.flatnonzero((block.marks.kind == _ACCESS) | (block.marks.kind == _DEACCESS))
     picked = picked[lines.is_port[line_of(block.key[picked])]]
     key = block.key[picked]
     last = _ends_of_runs(key)
-    key, opens = key[last], block.kind[picked[last]] == _ACCESS
+    key, opens = key[last], block.marks.kind[picked[last]] == _ACCESS
     line = line_of(key)
     before = np.zeros(len(key), dtype=bool)
     before[1:] = opens[:-1]
@@ -169,21 +169,20 @@ def done_by_clinic(axis: Axis, lines: Lines, stays: Stays) -> Ints:
     return key[starts_of_runs(key)]
 
 
-def changes_of(
-    task: Task, lines: Lines, entries: Entries, block: Block, accessed: Spans, by_clinic: Ints
-) -> Changes:
+def changes_of(task: Task, lines: Lines, block: Block, accessed: Spans, by_clinic: Ints) -> Changes:
     """Return the changes of a task, those of one line and date being one (definitions §3).
 
     Entries dated on or after the end of the line are left out. Access to a port is a change
     of dressing and needle; on a port both count only on dates on which it is accessed. The
     registry's and the stays' `dressing_on` (`by_clinic`) are changes of the dressing.
     """
-    chosen = block.kind == ENTRY_KINDS.index(KIND_OF_TASK[task])
+    is_change = block.marks.kind == ENTRY_KINDS.index(KIND_OF_TASK[task])
     if task in PORT_TASKS:
-        access = np.flatnonzero(block.kind == _ACCESS)
-        chosen[access[lines.is_port[line_of(block.key[access])]]] = True
+        access = np.flatnonzero(block.marks.kind == _ACCESS)
+        is_change[access[lines.is_port[line_of(block.key[access])]]] = True
+    chosen = np.flatnonzero(is_change)
     key, source = block.key[chosen], block.source[chosen]
-    put_on = entries.dressing_type[source]
+    put_on = block.marks.dressing_type[chosen]
     if task is Task.DRESSING:
         low, high = np.searchsorted(by_clinic, block.bounds)
         at = np.searchsorted(key, by_clinic[low:high], side="left")
@@ -200,9 +199,9 @@ def changes_of(
     return _one_a_date(key, source, put_on)
 
 
-def reports_of(axis: Axis, lines: Lines, entries: Entries, block: Block, home: Home) -> Reports:
+def reports_of(axis: Axis, lines: Lines, block: Block, home: Home) -> Reports:
     """Return the entries at home that found the dressing loose, damp or soiled."""
-    picked = np.flatnonzero(entries.found_compromised[block.source])
+    picked = np.flatnonzero(block.marks.found_compromised)
     key = block.key[picked]
     kept = axis.day(key) >= lines.home_from[line_of(key)]
     kept &= ~holds(within(home.away, *block.bounds), key)

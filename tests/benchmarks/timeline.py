@@ -22,12 +22,12 @@ from analysis.policy import shipped_policy
 from analysis.tables import KNOWN, Records
 from analysis.tables.columns import NO_DAY, dates_of
 from analysis.tallies import tally
-from analysis.timeline import build
 from analysis.tallies.pieces import months_of
+from analysis.timeline import build
 from analysis.timeline.axis import NEVER, Axis, within
 from analysis.timeline.build import Coded, by_block
 from analysis.timeline.care import DatedDays
-from analysis.timeline.coded import ENTRY_KINDS, LINE_TYPES, Entries, Lines, Stays
+from analysis.timeline.coded import ENTRY_KINDS, LINE_TYPES, Entries, Lines, Marks, Stays
 from analysis.timeline.home import find_home
 from analysis.vocabulary import DressingType, EntryKind, LineType, Task
 
@@ -67,6 +67,16 @@ class Programme:
 
 
 POLICY = shipped_policy()
+DRESSINGS = tuple(DressingType)
+CHANGES, CHECKS, OPENS, CLOSES = (
+    ENTRY_KINDS.index(k)
+    for k in (
+        EntryKind.DRESSING_CHANGE,
+        EntryKind.SKIN_CHECK,
+        EntryKind.PORT_ACCESSED,
+        EntryKind.PORT_DEACCESSED,
+    )
+)
 
 
 def programme(n: int, seed: int) -> Programme:
@@ -128,9 +138,11 @@ def programme(n: int, seed: int) -> Programme:
         day=day,
         at=np.where(chance.random(len(day)) < 0.2, NO_DAY, moment),
         row=np.arange(1, len(day) + 1, dtype=np.int64),
-        kind=kind.astype(np.int8),
-        dressing_type=np.where(kind == 0, put_on, -1).astype(np.int8),
-        found_compromised=kind == ENTRY_KINDS.index(EntryKind.SKIN_CHECK),
+        mark=Marks(
+            kind.astype(np.int8),
+            np.where(kind == CHANGES, put_on, -1).astype(np.int8),
+            kind == CHECKS,
+        ).in_one(),
         findings=np.zeros(len(day), dtype=np.int64),
         findings_texts=("",),
     )
@@ -148,12 +160,122 @@ def programme(n: int, seed: int) -> Programme:
 
 
 def packed(case: Programme) -> np.ndarray:
-    """The keys whose np.sort is the measure."""
-    changes = case.entries.kind == ENTRY_KINDS.index(EntryKind.DRESSING_CHANGE)
+    """The keys whose np.sort is the measure: every change of a dressing."""
+    changes = Marks.read(case.entries.mark).kind == CHANGES
     return Axis(A - 500, A).pack(case.entries.line[changes], case.entries.day[changes])
 
 
-def best(*actions: Callable[[], object], runs: int = 5) -> list[float]:
+def by_group(case: Programme) -> pd.DataFrame:
+    """The same days by month, one line after the other with groupby.apply and numpy inside."""
+    lines, entries, stays = case.lines, case.entries, case.stays
+    marks = Marks.read(entries.mark)
+    log = pd.DataFrame(
+        {
+            "line": entries.line,
+            "day": entries.day,
+            "at": entries.at,
+            "kind": marks.kind,
+            "put_on": marks.dressing_type,
+        }
+    ).sort_values(["line", "day", "at"])
+    nights: dict[int, list[tuple[int, ...]]] = {}
+    told = (stays.child, stays.from_on, np.minimum(stays.to_on, A + 1), stays.dressing_on)
+    for child, *stay in zip(*(values.tolist() for values in told), strict=True):
+        nights.setdefault(child, []).append(tuple(stay))
+    edition = POLICY.on(AS_OF)
+    lengths = np.array([edition.interval_days(Task.DRESSING, d, None) or 0 for d in DRESSINGS])
+    facts = (lines.home_from, lines.end_on, lines.is_port, lines.dressing_on, nights, lengths)
+    return log.groupby("line", sort=False)[list(log.columns)].apply(one_line, *facts)
+
+
+def one_line(
+    log: pd.DataFrame,
+    home_from: np.ndarray,
+    end_on: np.ndarray,
+    is_port: np.ndarray,
+    dressing_on: np.ndarray,
+    nights: dict[int, list[tuple[int, ...]]],
+    lengths: np.ndarray,
+) -> pd.DataFrame:
+    """Home, in-date and out-of-date days of one line by month."""
+    line, *columns = (log[c].to_numpy() for c in ("line", "day", "at", "kind", "put_on"))
+    own = line[0]
+    coming, line_end = home_from[own], end_on[own]
+    day, at, kind, put_on = (c[columns[0] < line_end] for c in columns)
+    stays = sorted(nights.get(own, []))
+    away: list[list[int]] = []
+    for start, stop, _ in stays:
+        if away and start <= away[-1][1]:
+            away[-1][1] = max(away[-1][1], stop)
+        else:
+            away.append([start, stop])
+    cuts = [start for start, _ in away]
+    home = np.zeros(A + 2 - coming, dtype=bool)
+    home[: max(min(line_end, A + 1) - coming, 0)] = True
+    for start, stop in away:
+        home[max(start - coming, 0) : max(stop - coming, 0)] = False
+
+    noted = np.unique([dressing_on[own], *(d for *_, d in stays if d != NO_DAY)])
+    noted = noted[noted < line_end]
+    changed = kind == CHANGES
+    if is_port[own]:
+        changed |= kind == OPENS
+        cuts += day[kind == CLOSES].tolist()
+    starts = np.concatenate([noted, day[changed]])
+    last_at = np.concatenate([np.full(len(noted), NO_DAY), at[changed]])
+    worn = np.concatenate([np.full(len(noted), -1), put_on[changed]])
+    order = np.argsort(starts, kind="stable")
+    start, last_at, worn = starts[order], last_at[order], worn[order]
+    for nth in range(1, len(start)):
+        if start[nth] == start[nth - 1] and worn[nth] < 0:
+            worn[nth] = worn[nth - 1]
+    last = np.append(start[1:] != start[:-1], True)[: len(start)]
+    if is_port[own]:
+        turns = np.flatnonzero((kind == OPENS) | (kind == CLOSES))
+        turn = np.searchsorted(day[turns], start, side="right") - 1
+        last &= (turn >= 0) & (kind[turns][turn] == OPENS)
+    start, last_at, worn = start[last], last_at[last], worn[last]
+    ended = np.append(start[1:], min(line_end, A))[: len(start)]
+    cuts = np.sort([*cuts, A + 1])
+    ended = np.minimum(
+        ended, cuts[np.searchsorted(cuts, start, side="right").clip(max=len(cuts) - 1)]
+    )
+    back = np.maximum(start, coming)
+    for begin, stop in away:
+        back[(begin <= start) & (start < stop)] = max(stop, coming)
+    until = np.maximum(start + lengths[np.maximum(worn, 0)], back)
+
+    found = (kind == CHECKS) & (day >= coming)
+    found_on, found_at = day[found], at[found]
+    of = np.searchsorted(start, found_on, side="right") - 1
+    same = (of >= 0) & (start[of] == found_on) if len(start) else of >= 0
+    of -= same & ~((last_at[of] != NO_DAY) & (found_at > last_at[of])) if len(start) else 0
+    good = (of >= 0) & home[found_on - coming]
+    good[good] = found_on[good] <= ended[of[good]]
+    np.minimum.at(until, of[good], found_on[good])
+
+    in_date = np.zeros(len(home) + 1, dtype=int)
+    out = in_date.copy()
+    for begin, stop, marks in (
+        (back, np.minimum(until, ended), in_date),
+        (np.maximum(until, back), ended, out),
+    ):
+        real = begin < stop
+        np.add.at(marks, begin[real] - coming, 1)
+        np.add.at(marks, stop[real] - coming, -1)
+    month = np.arange(coming, A).astype("datetime64[D]").astype("datetime64[M]").astype(int)
+    n_days = len(month)
+    month -= month[0]
+    return pd.DataFrame(
+        {
+            "home": np.bincount(month, home[:n_days]),
+            "in_date": np.bincount(month, in_date.cumsum()[:n_days]),
+            "out": np.bincount(month, out.cumsum()[:n_days]),
+        }
+    )
+
+
+def best(*actions: Callable[[], object], runs: int) -> list[float]:
     """Best time of each action, the actions taken in turns."""
     times = [math.inf] * len(actions)
     for _ in range(runs):
@@ -164,12 +286,83 @@ def best(*actions: Callable[[], object], runs: int = 5) -> list[float]:
     return times
 
 
+def frames_of(case: Programme) -> Records:
+    """The same programme as frames of words, with skin findings."""
+    lines, entries, stays = case.lines, case.entries, case.stays
+    n, m = len(lines.child), len(entries.line)
+    chance = np.random.default_rng(7)
+    name = np.array([f"L{i:06d}" for i in range(n)], dtype=object)
+    received_at = np.datetime64("2031-01-02", "us")
+    findings = np.array([None, "none", "redness", "redness;itch"], dtype=object)
+    marks = Marks.read(entries.mark)
+    condition = np.where(marks.found_compromised & (chance.random(m) < 0.2), "loose", None)
+    end_on = np.where(lines.end_on == NEVER, NO_DAY, lines.end_on)
+    to_on = np.where(stays.to_on == NEVER, NO_DAY, stays.to_on)
+    columns = {
+        "lines": {
+            "line_id": name,
+            "child_id": name,
+            "family_id": name,
+            "site": np.full(n, "north", dtype=object),
+            "line_type": np.array(LINE_TYPES, dtype=object)[lines.line_type],
+            "placed_on": dates_of(lines.placed_on),
+            "home_from": dates_of(lines.home_from),
+            "removed_on": dates_of(end_on),
+            "dressing_type": np.full(n, "transparent", dtype=object),
+            "dressing_on": dates_of(lines.dressing_on),
+        },
+        "stays": {
+            "child_id": name[stays.child],
+            "from_on": dates_of(stays.from_on),
+            "to_on": dates_of(to_on),
+            "dressing_on": dates_of(stays.dressing_on),
+        },
+        "home_log": {
+            "line_id": name[entries.line],
+            "family_id": name[entries.line],
+            "done_on": dates_of(entries.day),
+            "kind": np.array(ENTRY_KINDS, dtype=object)[marks.kind],
+            "dressing_condition": condition,
+            "findings": findings[chance.choice(4, m, p=[0.5, 0.45, 0.03, 0.02])],
+        },
+    }
+    frames = {}
+    for table, filled in columns.items():
+        entry = KNOWN[table]
+        length = len(next(iter(filled.values())))
+        blank = entry.empty().reindex(range(length))
+        filled["row"] = np.arange(1, length + 1)
+        filled["received_at"] = np.full(length, received_at)
+        for column, values in filled.items():
+            blank[column] = pd.Series(values).astype(entry[column].dtype)
+        frames[table] = blank
+    return Records.of(frames)
+
+
 if __name__ == "__main__":
+    runs = int(sys.argv[1]) if sys.argv[1:] else 5
     small, large = programme(10_000, 1), programme(100_000, 1)
-    small_key, key = packed(small), packed(large)
+    key = packed(large)
     print(f"{len(key):,} changes of {len(large.lines.child):,} lines")
-    core, sort, core_small = best(
-        large.core, lambda: np.sort(key), small.core, runs=int(sys.argv[1]) if sys.argv[1:] else 5
-    )
+    core, sort, core_small = best(large.core, lambda: np.sort(key), small.core, runs=runs)
     print(f"core / np.sort of its packed key: {core / sort:.2f}  ({core:.2f} s / {sort:.2f} s)")
     print(f"growth exponent 10 k to 100 k lines: {math.log10(core / core_small):.3f}")
+
+    begun = time.perf_counter()
+    slow = by_group(small)
+    grouped = time.perf_counter() - begun
+    fast = pd.DataFrame(
+        [(int(i.sum()), int(o.sum())) for _, _, (i, o) in small.core()], columns=["in_date", "out"]
+    ).sum()
+    assert fast["in_date"] == slow["in_date"].sum(), (fast, slow.sum())
+    assert fast["out"] == slow["out"].sum(), (fast, slow.sum())
+    print(f"groupby.apply / core, 10 k lines, same days: {grouped / core_small:.0f}")
+
+    records = frames_of(small)
+    timeline = build(records, POLICY, AS_OF)
+    built, tallied = best(
+        lambda: build(records, POLICY, AS_OF), lambda: tally(timeline, records, POLICY), runs=runs
+    )
+    print(
+        f"10 k lines, {len(records.home_log):,} entries: build {built:.2f} s, tally {tallied:.2f} s"
+    )

@@ -174,6 +174,9 @@ class Programme:
             if s.from_on <= as_of
         ]
         self.entries = [e for e in history.entries if e.done_on <= as_of]
+        self.of_line: dict[str, list[Entry]] = {line_id: [] for line_id in self.lines}
+        for entry in sorted(self.entries, key=moment_order):
+            self.of_line.setdefault(entry.line_id, []).append(entry)
         self.outcomes = [o for o in history.outcomes if o.onset_on <= as_of]
         days = [as_of]
         for line in self.lines.values():
@@ -273,12 +276,11 @@ class Programme:
 
         Those dated on or after the end of the line are ignored for care.
         """
-        mine = [
+        return [
             e
-            for e in self.entries
-            if e.line_id == line.line_id and e.kind in kinds and self.in_place(line, e.done_on)
+            for e in self.of_line[line.line_id]
+            if e.kind in kinds and self.in_place(line, e.done_on)
         ]
-        return sorted(mine, key=moment_order)
 
     # -- section 3: one task of one line ------------------------------------------------
 
@@ -529,14 +531,7 @@ class Programme:
     def finding_events(self, line: Line, codes: frozenset[str], kind: str) -> list[Event]:
         """Findings no further than the gap from the one before are one event."""
         gap = self.edition(self.as_of).episode_gap_days
-        mine = sorted(
-            (
-                e
-                for e in self.entries
-                if e.line_id == line.line_id and codes.intersection(e.findings or ())
-            ),
-            key=moment_order,
-        )
+        mine = [e for e in self.of_line[line.line_id] if codes.intersection(e.findings or ())]
         groups: list[list[Entry]] = []
         for entry in mine:
             if groups and (entry.done_on - groups[-1][-1].done_on).days <= gap:

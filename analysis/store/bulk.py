@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -36,22 +37,25 @@ def fetch(connection: sa.Connection, query: sa.Select[Any]) -> pa.Table:
 
 
 def fetch_in_parts(
-    connection: sa.Connection, query: sa.Select[Any], row: sa.Column[int]
+    connection: sa.Connection,
+    query: sa.Select[Any],
+    row: sa.Column[int],
+    then: Callable[[pa.Table], pa.Table],
 ) -> pa.Table:
-    """As `fetch`, for large tables whose rows are only ever added: read side by side.
+    """Rows of a large table that is only ever added to, read side by side.
 
-    The parts are read through further connections. They see the same rows, because the rows
-    up to the last one of this connection's moment never change.
+    The parts are read through further connections, and `then` is done to each. They see the
+    same rows, because the rows up to the last one of this connection's moment never change.
     """
     last = int(connection.execute(sa.select(sa.func.max(row))).scalar() or 0)
     n_parts = min(os.cpu_count() or 1, MOST_PARTS, 1 + last // ROWS_A_PART)
     if n_parts == 1:
-        return fetch(connection, query)
+        return then(fetch(connection, query))
     ends = [last * part // n_parts for part in range(n_parts + 1)]
 
     def part(low: int, high: int) -> pa.Table:
         with connection.engine.connect() as beside:
-            return fetch(beside, query.where(row > low, row <= high))
+            return then(fetch(beside, query.where(row > low, row <= high)))
 
     with ThreadPoolExecutor(n_parts) as threads:
         return pa.concat_tables(threads.map(part, ends[:-1], ends[1:]))

@@ -48,12 +48,12 @@ def _int64(cells: pa.ChunkedArray, blank: int) -> npt.NDArray[np.int64]:
 
 def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:
     """Codes in the order of the vocabulary, then of the alphabet: never in that of the rows."""
-    encoded = cells.combine_chunks().dictionary_encode()
-    if isinstance(encoded, pa.ChunkedArray):
-        encoded = encoded.combine_chunks()
-    words = encoded.dictionary.to_pylist()
+    encoded = cells.dictionary_encode()
+    words = encoded.chunk(0).dictionary.to_pylist() if encoded.num_chunks else []
     place = {word: at for at, word in enumerate(column.allowed)}
     ordered = sorted(words, key=lambda word: (place.get(word, len(place)), word))
     to = np.array([ordered.index(word) for word in words] + [-1], dtype=np.int16)
-    codes = to[encoded.indices.fill_null(len(words)).to_numpy()]
+    blank = pa.scalar(len(words), pa.int32())
+    parts = [to[chunk.indices.fill_null(blank).to_numpy()] for chunk in encoded.chunks]
+    codes: Any = np.concatenate([np.empty(0, np.int16), *parts])
     return pd.Categorical.from_codes(codes, categories=pd.Index(ordered, dtype="object"))

@@ -97,15 +97,16 @@ def newest(
     query = sa.select(*(rows.c[c] for c in columns)).where(rows.c.void == 0, *also)
     if known_at is not None:
         query = query.where(rows.c.received_at <= known_at)
-    if side_by_side:
-        table = bulk.fetch_in_parts(connection, query, rows.c.row)
-    else:
-        table = bulk.fetch(connection, query)
     gone = _superseded(connection, rows, known_at)
-    if len(gone):
-        stays = np.isin(table["row"].to_numpy(), gone, invert=True)
-        table = table.filter(pa.array(stays))
-    return table
+
+    def in_force(table: pa.Table) -> pa.Table:
+        if not len(gone):
+            return table
+        return table.filter(pa.array(np.isin(table["row"].to_numpy(), gone, invert=True)))
+
+    if side_by_side:
+        return bulk.fetch_in_parts(connection, query, rows.c.row, in_force)
+    return in_force(bulk.fetch(connection, query))
 
 
 def _superseded(connection: sa.Connection, rows: sa.Table, known_at: int | None) -> np.ndarray:

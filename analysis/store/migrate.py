@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from importlib.resources import as_file, files
+from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
@@ -13,6 +13,8 @@ from analysis.store import faults
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 
+MIGRATIONS = Path(__file__).parent / "migrations"
+
 
 def upgrade(database: Database, revision: str = "head") -> None:
     """Run the migrations up to `revision` in one transaction; nothing to do is no error.
@@ -22,13 +24,12 @@ def upgrade(database: Database, revision: str = "head") -> None:
     StoreError
         The tables are those of a newer version of the program.
     """
-    with as_file(files("analysis.store") / "migrations") as folder:
-        config = Config()
-        config.set_main_option("script_location", str(folder).replace("%", "%%"))
-        known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
-        with database.changing_tables() as connection:
-            found = MigrationContext.configure(connection).get_current_revision()
-            if found is not None and found not in known:
-                raise StoreError(faults.NEWER.format(place=database.place))
-            config.attributes["connection"] = connection
-            command.upgrade(config, revision)
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    with database.changing_tables() as connection:
+        found = MigrationContext.configure(connection).get_current_revision()
+        if found is not None and found not in known:
+            raise StoreError(faults.NEWER.format(place=database.place))
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)

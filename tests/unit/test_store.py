@@ -10,6 +10,7 @@ import pyarrow as pa
 import pytest
 
 from analysis.store import Added, Store, StoreError
+from analysis.store.frames import typed
 from analysis.store.schema import stored_columns
 from analysis.tables import KNOWN
 from tests.stored_rows import (
@@ -204,6 +205,22 @@ def test_a_code_that_the_vocabulary_does_not_hold_is_not_lost(store: Store) -> N
     relation = store.records().caregivers["relation"]
     assert relation.tolist() == ["neighbour", "parent"]
     assert list(relation.cat.categories) == ["parent", "neighbour"]
+
+
+def test_codes_read_in_parts_share_one_order_of_words() -> None:
+    relation = pa.chunked_array([["self", None], [], ["parent", "self"], ["other"]], pa.string())
+    rows = pa.table(
+        {
+            "row": pa.array(range(5)),
+            "received_at": pa.array([0] * 5),
+            "caregiver_id": pa.array(list("abcde")),
+            "family_id": pa.array(["F1"] * 5),
+            "relation": relation,
+        }
+    )
+    found = typed(rows, KNOWN["caregivers"])["relation"]
+    assert found.tolist() == ["self", np.nan, "parent", "self", "other"]
+    assert list(found.cat.categories) == ["parent", "self", "other"]
 
 
 def test_an_empty_store_gives_empty_frames(store: Store) -> None:

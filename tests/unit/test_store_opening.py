@@ -54,7 +54,7 @@ def test_the_migrations_make_exactly_the_tables_of_the_schema(url: str) -> None:
 
 
 def test_the_newest_migration_is_the_revision_of_the_schema() -> None:
-    scripts = ScriptDirectory(str(Path(migrate.__file__).parent / "migrations"))
+    scripts = ScriptDirectory(str(migrate.MIGRATIONS))
     assert scripts.get_heads() == [schema.REVISION]
 
 

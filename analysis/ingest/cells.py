@@ -143,11 +143,12 @@ def read_counts(cells: pa.Array, column: Column, faults: Faults) -> Ints:
     return np.array([*values, NONE], np.int64)[_indices(distinct)]
 
 
-def read_flag(cells: pa.Array, column: str, faults: Faults) -> Mask:
+def read_flag(cells: pa.Array, column: str, reading: Reading, faults: Faults) -> Mask:
     """Yes or no; blank is no."""
+    words_of_source = reading.words.get(column, _NO_WORDS)
 
     def read(text: str) -> str | Refusal:
-        plain = text.casefold()
+        plain = words_of_source.get(text.casefold(), text).casefold()
         known = plain in YES or plain in NO
         return ("yes" if plain in YES else "no") if known else Refusal.UNKNOWN_CODE
 

@@ -150,7 +150,8 @@ class Checked:
             for place, value in zip(places.tolist(), shown, strict=True):
                 values[place] = value
         for row, said in self.faults.said.items():
-            values[int(np.searchsorted(at, row))] = said
+            if self.faults.reason[row] >= 0:
+                values[int(np.searchsorted(at, row))] = said
         return values
 
     def _wholes(self, at: Ints) -> list[str]:
@@ -235,7 +236,9 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
     rows = translate(raw, source.part.heads, source.profile.table(table), faults)
     blank = pa.nulls(n, pa.string())
     void = (
-        read_flag(rows.cells["void"], "void", faults) if "void" in rows.cells else np.zeros(n, bool)
+        read_flag(rows.cells["void"], "void", source.reading, faults)
+        if "void" in rows.cells
+        else np.zeros(n, bool)
     )
     mends = read_counts(rows.cells.get(MENDS, blank), _MENDS, faults)
     withdrawals = void & (mends != NONE)

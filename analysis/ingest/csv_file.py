@@ -21,10 +21,10 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from analysis.ingest.faults import IngestError
-from analysis.ingest.heads import alike, match_heads, table_of_sheet
+from analysis.ingest.heads import alike, match_heads, table_of_profile_heads, table_of_sheet
 from analysis.ingest.limits import BATCH_BYTES, ROW_BYTES
 from analysis.ingest.profile import Profile, TableProfile
-from analysis.ingest.raw import Part, Raw, ragged_row, raw_rows, text_columns
+from analysis.ingest.raw import Part, Raw, own_name, ragged_row, raw_rows, text_columns
 from analysis.ingest.reasons import FileFault
 from analysis.tables.incoming import INCOMING
 
@@ -74,12 +74,14 @@ def csv_part(path: Path, profile: Profile, table: str | None) -> Part:
         The table cannot be told, heads are missing, the text is not of the encoding; while
         reading: a row without end, quotation marks that do not close.
     """
-    file = path.name
+    file = own_name(path)
     with path.open("rb") as stream:
-        first_byte = len(_BOM) if stream.read(len(_BOM)) == _BOM else 0
+        marked = stream.read(len(_BOM)) == _BOM
+        first_byte = len(_BOM) if marked else 0
         stream.seek(first_byte)
         block = stream.read(_HEAD_BYTES)
-    start = _Start(file, _decoded(block, profile.encoding, file), len(block) == _HEAD_BYTES)
+    encoding = "utf-8" if marked else profile.encoding
+    start = _Start(file, _decoded(block, encoding, file), len(block) == _HEAD_BYTES)
     if table is None:
         table = _table(start, path.stem, profile)
     looks = profile.table(table)
@@ -90,10 +92,10 @@ def csv_part(path: Path, profile: Profile, table: str | None) -> Part:
     layout = _Layout(
         path,
         file,
-        profile.encoding,
+        encoding,
         separator,
         heads.width,
-        first_byte + len(used.encode(profile.encoding)),
+        first_byte + len(used.encode(encoding)),
         looks.skip_rows + looks.head_rows,
     )
     return Part(file, None, table, heads, lambda: _batches(layout))
@@ -121,14 +123,12 @@ def _decoded(block: bytes, encoding: str, file: str) -> str:
 def _table(start: _Start, stem: str, profile: Profile) -> str:
     """The table that the name or the head row tells, also one below other rows."""
     head, _, _ = _head(start, TableProfile(), profile)
-    table = table_of_sheet([stem], head, profile, start.file)
-    if table is not None:
-        return table
-    for name, looks in profile.tables.items():
-        given = {alike(h) for h in _head(start, looks, profile)[0]}
-        if looks.heads and {alike(h) for h in looks.heads} <= given:
-            return name
-    raise IngestError(FileFault.TABLE_UNKNOWN, start.file)
+    table = table_of_sheet([stem], head, profile, start.file) or table_of_profile_heads(
+        lambda looks: _head(start, looks, profile)[0], profile
+    )
+    if table is None:
+        raise IngestError(FileFault.TABLE_UNKNOWN, start.file)
+    return table
 
 
 def _head(start: _Start, looks: TableProfile, profile: Profile) -> tuple[list[str], str, str]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from analysis.ingest.faults import IngestError
-from analysis.ingest.profile import Profile, Tick
+from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.reasons import FileFault
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
@@ -100,6 +100,25 @@ def table_of_sheet(
         if named is not None:
             return named
     return _table_of_head(head, file)
+
+
+def table_of_profile_heads(
+    head_of: Callable[[TableProfile], Sequence[str]], profile: Profile
+) -> str | None:
+    """Return the first table of the profile whose own heads all stand where it says they do.
+
+    Parameters
+    ----------
+    head_of : callable
+        Gives the head cells of the sheet read as a table's profile says.
+    profile : Profile
+        The source's profile.
+    """
+    for table, looks in profile.tables.items():
+        given = {alike(cell) for cell in head_of(looks)}
+        if looks.heads and {alike(head) for head in looks.heads} <= given:
+            return table
+    return None
 
 
 def _table_of_head(head: Sequence[str], file: str) -> str | None:

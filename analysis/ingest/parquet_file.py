@@ -14,7 +14,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.heads import match_heads, table_of_sheet
 from analysis.ingest.limits import BATCH_ROWS, UNPACKED_BYTES, UNPACKED_RATIO
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import Part, Raw, raw_rows
+from analysis.ingest.raw import Part, Raw, own_name, raw_rows
 from analysis.ingest.reasons import FileFault
 
 _SMALL = 20_000_000
@@ -44,7 +44,7 @@ def parquet_part(path: Path, profile: Profile, table: str | None) -> Part:
         The file is damaged or unpacks to too much, the table cannot be told, columns are
         missing or of a kind that is no single value a row.
     """
-    file = path.name
+    file = own_name(path)
     try:
         with pq.ParquetFile(path) as opened:
             schema = opened.schema_arrow
@@ -91,7 +91,7 @@ def _batches(path: Path) -> Iterator[Raw]:
                 above += batch.num_rows
                 yield raw_rows(numbers, cells, ())
     except (pa.ArrowException, OSError) as fault:
-        raise _broken(path.name, fault) from None
+        raise _broken(own_name(path), fault) from None
 
 
 def _has_text(kind: pa.DataType) -> bool:

@@ -115,6 +115,10 @@ def load_profile(name_or_path: str | Path) -> Profile:
     return _Reader(path.name, path.stem).profile(raw)
 
 
+def _kind(table: str, column: str) -> Kind:
+    return next(c.kind for c in (*INCOMING[table].columns, *ON_EVERY_ROW) if c.name == column)
+
+
 @dataclass(frozen=True)
 class _Reader:
     """One file being read, so that every fault names it and the key."""
@@ -164,8 +168,9 @@ class _Reader:
         for head, column in heads.items():
             self._column(table, column, f'{here}heads."{head}"')
         fixed = self._words(raw, "fixed", here)
-        for column in fixed:
+        for column, code in fixed.items():
             self._column(table, column, f"{here}fixed.{column}")
+            self._code(table, column, code, f"{here}fixed.{column}")
         values = {
             column: self._values(table, column, raw, here)
             for column in self._block(raw, "values", here)
@@ -188,11 +193,11 @@ class _Reader:
     ) -> Mapping[str, str]:
         where = f"{here}values.{column}"
         self._column(table, column, where)
+        if _kind(table, column) not in {Kind.TEXT, Kind.CODE, Kind.CODES, Kind.FLAG}:
+            self._fail(where, "holds dates or numbers, which have no words of their own")
         words = self._words(raw["values"], column, f"{here}values.")
-        allowed = next((c.allowed for c in INCOMING[table].columns if c.name == column), ())
         for word, code in words.items():
-            if allowed and code not in allowed:
-                self._fail(f'{where}."{word}"', f"{code!r} is not one of {', '.join(allowed)}")
+            self._code(table, column, code, f'{where}."{word}"')
         return {word.strip().casefold(): code for word, code in words.items()}
 
     def _tick(self, raw: Mapping[str, Any], table: str, here: str) -> Tick:
@@ -222,6 +227,11 @@ class _Reader:
         known = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
         if column not in known:
             self._fail(where, f"{column!r} is no column of {table}; known are {', '.join(known)}")
+
+    def _code(self, table: str, column: str, code: str, where: str) -> None:
+        allowed = next((c.allowed for c in INCOMING[table].columns if c.name == column), ())
+        if allowed and code not in allowed:
+            self._fail(where, f"{code!r} is not one of {', '.join(allowed)}")
 
     def _words(self, raw: Mapping[str, Any], key: str, here: str) -> Mapping[str, str]:
         block = self._block(raw, key, here)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -54,6 +55,11 @@ class Part:
     table: str
     heads: Heads
     batches: Callable[[], Iterator[Raw]]
+
+
+def own_name(path: Path) -> str:
+    """A file's own name, without its folder, as text that can be stored and shown."""
+    return path.name.encode("utf-8", "backslashreplace").decode()
 
 
 def tidy(cells: pa.Array) -> pa.Array:

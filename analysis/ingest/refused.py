@@ -53,7 +53,7 @@ def _write(rows: pd.DataFrame, table: str, path: Path) -> None:
     wholes: list[dict[str, str]] = [json.loads(text) for text in rows["row"]]
     ours = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
     further = sorted({head for whole in wholes for head in whole} - set(ours))
-    with path.open("w", encoding="utf-8", newline="") as stream:
+    with path.open("w", encoding="utf-8-sig", newline="") as stream:  # marked: spreadsheets ask
         sheet = csv.writer(stream)
         sheet.writerow([*ours, *further, MENDS, *REFUSED_WHY])
         for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):

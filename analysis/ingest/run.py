@@ -20,7 +20,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.history import History, conflicting_keys
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import Part
+from analysis.ingest.raw import Part, own_name
 from analysis.ingest.reasons import FileFault, Refusal
 from analysis.ingest.sentences import no_rows_note, skipped_note, unknown_columns_note
 from analysis.ingest.sources import ORDER, as_ingest_error, find_files, open_file, tables_of
@@ -95,7 +95,7 @@ def ingest(
         except IngestError as fault:
             report.faults.append(fault)
         except OSError as fault:
-            report.faults.append(as_ingest_error(fault, path.name))
+            report.faults.append(as_ingest_error(fault, own_name(path)))
         report.file_done(path)
     return IngestSummary(tuple(report.tables), tuple(report.faults), tuple(report.notes))
 
@@ -124,7 +124,7 @@ class _Report:
         """Tell how far the file in hand has come."""
         if self.progress is not None:
             done = self.bytes_before + min(read_bytes, self.sizes.get(path, 0))
-            self.progress(Progress(path.name, rows, done, sum(self.sizes.values())))
+            self.progress(Progress(own_name(path), rows, done, sum(self.sizes.values())))
 
     def file_done(self, path: Path) -> None:
         """Count the file as done."""
@@ -164,7 +164,7 @@ class _FileRun:
         with self.path.open("rb") as stream:
             sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
         info = FileInfo(
-            name=self.path.name,
+            name=own_name(self.path),
             sha256=sha256,
             size=before[0],
             source=self.profile.name,
@@ -209,6 +209,7 @@ class _FileRun:
         for checked in batches:
             history.mark(checked)
             _store(checked, writer, tally)
+            self.report.tell(self.path, self.rows, self.read_bytes)
         return tally
 
     def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
@@ -219,7 +220,6 @@ class _FileRun:
                 self.read_bytes += raw.read_bytes
                 if len(raw.row_numbers):
                     yield check(raw, source, known)
-                self.report.tell(self.path, self.rows, self.read_bytes)
 
 
 def _state(path: Path) -> tuple[int, int]:

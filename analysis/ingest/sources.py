@@ -11,7 +11,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.heads import table_of_name
 from analysis.ingest.parquet_file import parquet_part
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import Part
+from analysis.ingest.raw import Part, own_name
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sentences import file_left_out_note, folder_left_out_note
 from analysis.ingest.workbook_file import workbook_parts
@@ -59,8 +59,10 @@ def find_files(paths: Iterable[Path], profile: Profile) -> Found:
         try:
             if path.is_dir():
                 files += _files_of(path, notes)
-            elif path.exists():
+            elif path.is_file():
                 files.append(path)
+            elif path.exists():
+                faults.append(IngestError(FileFault.UNREADABLE, str(path), why="no plain file"))
             else:
                 faults.append(IngestError(FileFault.NOT_FOUND, str(path)))
         except IngestError as fault:
@@ -78,11 +80,11 @@ def _files_of(folder: Path, notes: list[str]) -> list[Path]:
         if path.name.startswith((".", "~$")):
             continue
         if path.is_dir():
-            notes.append(folder_left_out_note(path.name))
-        elif path.suffix.casefold() in ENDINGS:
+            notes.append(folder_left_out_note(own_name(path)))
+        elif path.suffix.casefold() in ENDINGS and path.is_file():
             found.append(path)
         else:
-            notes.append(file_left_out_note(path.name))
+            notes.append(file_left_out_note(own_name(path)))
     if not found:
         raise IngestError(FileFault.NOTHING_IN_FOLDER, str(folder))
     return found
@@ -132,12 +134,12 @@ def open_file(path: Path, profile: Profile, table: str | None) -> Opened:
         _refuse_other_kinds(start, path)
         return Opened((csv_part(path, profile, table),), ())
     except OSError as fault:
-        raise as_ingest_error(fault, path.name) from None
+        raise as_ingest_error(fault, own_name(path)) from None
 
 
 def _refuse_other_kinds(start: bytes, path: Path) -> None:
     """Refuse what is neither a workbook nor Parquet nor text."""
-    file = path.name
+    file = own_name(path)
     if not start.strip(b"\xef\xbb\xbf \t\r\n"):
         if len(start) < _FIRST_BYTES:
             raise IngestError(FileFault.EMPTY, file)

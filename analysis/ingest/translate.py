@@ -53,8 +53,9 @@ def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Ro
     names = {**heads.columns, **{at: t.head for at, t in heads.ticks.items()}}
     names |= {**heads.unknown, **heads.nameless}
     for broken in raw.broken:
-        column = None if broken.at is None else names.get(broken.at)
-        faults.mark_row(broken.row, column, broken.reason, broken.value)
+        if broken.at in heads.columns or broken.at in heads.ticks or broken.at is None:
+            column = None if broken.at is None else names[broken.at]
+            faults.mark_row(broken.row, column, broken.reason, broken.value)
     for at, cells in raw.cells.items():
         _mark_unfit(cells, names.get(at), faults)
     columns = {column: raw.cells[at] for at, column in heads.columns.items()}

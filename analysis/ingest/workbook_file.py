@@ -20,10 +20,10 @@ from python_calamine import (
 
 from analysis.ingest.csv_file import joined_heads
 from analysis.ingest.faults import IngestError
-from analysis.ingest.heads import match_heads, table_of_sheet
+from analysis.ingest.heads import match_heads, table_of_profile_heads, table_of_sheet
 from analysis.ingest.limits import BATCH_ROWS
-from analysis.ingest.profile import Profile
-from analysis.ingest.raw import Broken, Part, Raw, ragged_row, raw_rows
+from analysis.ingest.profile import Profile, TableProfile
+from analysis.ingest.raw import Broken, Part, Raw, own_name, ragged_row, raw_rows
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sentences import sheet_left_out_note
 from analysis.ingest.workbook_scan import Hidden, scan_workbook
@@ -56,7 +56,7 @@ def workbook_parts(
         The workbook cannot be opened or is too large, no sheet holds a table, or a sheet
         that does lacks heads.
     """
-    file = path.name
+    file = own_name(path)
     hidden = scan_workbook(path)
     try:
         workbook = CalamineWorkbook.from_path(str(path))
@@ -99,18 +99,17 @@ class _Sheet:
         """The sheet's table, or None when nothing tells which one it holds."""
         if table is None:
             names = [self.sheet.name, self.stem] if only else [self.sheet.name]
-            first = joined_heads([self._top(0, 1)])
-            table = table_of_sheet(names, first, profile, self.file)
+            table = table_of_sheet(names, self._head(TableProfile()), profile, self.file)
+            table = table or table_of_profile_heads(self._head, profile)
         if table is None:
             return None
         looks = profile.table(table)
         above = looks.skip_rows + looks.head_rows
-        head = joined_heads([self._top(at, at + 1) for at in range(looks.skip_rows, above)])
-        while head and not head[-1]:
-            head.pop()
+        here = f'{self.file} sheet "{self.sheet.name}"'
+        head = self._head(looks)
         if not head:
-            raise IngestError(FileFault.NO_HEAD, self.file, row=looks.skip_rows + 1)
-        heads = match_heads(head, table, profile, self.file)
+            raise IngestError(FileFault.NO_HEAD, here, row=looks.skip_rows + 1)
+        heads = match_heads(head, table, profile, here)
         read: Callable[[], Iterator[Raw]] = partial(self._batches, above, heads.width)
         return Part(self.file, self.sheet.name, table, heads, read)
 
@@ -121,9 +120,13 @@ class _Sheet:
         for row in self.sheet.iter_rows():
             yield [*blank, *row]
 
-    def _top(self, first: int, last: int) -> list[str]:
-        rows = list(islice(self._rows(), first, last))
-        return [cell_text(cell) or "" for cell in rows[0]] if rows else []
+    def _head(self, looks: TableProfile) -> list[str]:
+        """Heads up to the last that is filled."""
+        rows = islice(self._rows(), looks.skip_rows, looks.skip_rows + looks.head_rows)
+        head = joined_heads([[cell_text(cell) or "" for cell in row] for row in rows])
+        while head and not head[-1]:
+            head.pop()
+        return head
 
     def _batches(self, above: int, width: int) -> Iterator[Raw]:
         rows = islice(self._rows(), above, None)

@@ -18,6 +18,7 @@ from xml.parsers import expat
 
 from analysis.ingest.faults import IngestError
 from analysis.ingest.limits import SHEET_CELLS, UNPACKED_BYTES, UNPACKED_RATIO
+from analysis.ingest.raw import own_name
 from analysis.ingest.reasons import FileFault, Refusal
 
 _BLOCK = 1_000_000
@@ -56,7 +57,7 @@ def scan_workbook(path: Path) -> Mapping[str, Hidden]:
     IngestError
         Not a whole zip archive, no workbook in it, larger than the limits, protected.
     """
-    file = path.name
+    file = own_name(path)
     try:
         with zipfile.ZipFile(path) as archive:
             _check_size(archive, path)
@@ -85,7 +86,7 @@ def _check_size(archive: zipfile.ZipFile, path: Path) -> None:
     if unpacked > UNPACKED_BYTES or (unpacked > _SMALL and ratio > UNPACKED_RATIO):
         raise IngestError(
             FileFault.UNPACKS_TOO_LARGE,
-            path.name,
+            own_name(path),
             size=f"{unpacked / 1e6:,.0f} MB",
             ratio=f"{ratio:,.0f}",
         )

@@ -4,7 +4,5 @@ Every module takes numpy arrays or plain numbers and knows no line, no child and
 says what it does with zero events, zero line-days and a single family. Results are frozen
 dataclasses whose fields are arrays of the shape that came in.
 
-Import from the modules by name: ``intervals``, ``bootstrap``, ``comparison``, ``regression``,
-``dispersion``, ``charts``, ``funnel``, ``shrinkage``, ``delays`` and ``small_cells`` for counts
-and rates; the others for time in place.
+Import from the modules by name.
 """

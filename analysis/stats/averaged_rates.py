@@ -1,10 +1,9 @@
 """What can be said of one family's rate when few events tell how families differ?
 
 The best-fitting gamma distribution of families' rates (`analysis.stats.shrinkage`) may be badly
-off where events are rare: with twenty families alike and a month each, it called a family worse
-than twice the programme, with probability over 0.8, in one programme of two (simulated). Here every
-gamma distribution counts by how well it explains the events, and the false calls fall to one
-programme in twenty-five.
+off where events are rare: with twenty families all alike and a month each, it called some family
+worse than twice the programme, with probability over 0.8, in one programme of eight (simulated).
+Here every gamma distribution counts by how well it explains the events, and it is one in thirty.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from analysis.stats.intervals import FloatArray, IntArray, exposures, whole_numbers
+from analysis.stats.inputs import FloatArray, IntArray, exposures, whole_numbers
 
 _SPREADS = (0.05, 4.0)
 """Coefficients of variation of families' true rates between which is weighed."""

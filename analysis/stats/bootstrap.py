@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from analysis.stats.intervals import FloatArray, IntArray, share_counts, tail_of, whole_numbers
+from analysis.stats.inputs import FloatArray, IntArray, share_counts, tail_of, whole_numbers
 
 FEWEST_FAMILIES = 5
 """With fewer, resampling claims far more than it knows, and no limits are given."""
@@ -96,8 +96,8 @@ def cluster_share_interval(
     are drawn instead (multinomial): the same distribution for less work. Sums are of whole
     numbers below 2**53 and therefore exact.
 
-    Plain percentiles covered the true share in 54 % of simulations with two families and 86 % with
-    five where 95 % was claimed, hence the correction and the fewest number of families.
+    The limits held the true share in 90 % or more of simulated programmes from five families on;
+    exact limits that take intervals as independent in as few as 76 %.
 
     Source: definitions §3. Bias correction and acceleration: Efron, J Am Stat Assoc 1987;82:171
     (from memory). Levels further out: Hesterberg, Am Stat 2015;69:371, as stated in the manual

@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from analysis.stats.intervals import PER, FloatArray, IntArray, quotient, tail_of, whole_numbers
+from analysis.stats.inputs import FloatArray, IntArray, quotient, tail_of, whole_numbers
+from analysis.stats.intervals import PER
 
 REPLICATES = 1999
 SEED = 20_011

@@ -2,8 +2,8 @@
 
 A u-chart: events per 1000 line-days by period against a centre, with limits that a steady rate
 seldom passes. The limits are exact Poisson quantiles. The usual centre plus and minus three
-standard deviations is there on request only: with two events expected a period, a steady rate
-passes such limits in one of five two-year charts (simulated: 21 %, and 32 % with half an event).
+standard deviations is there on request only: with two events expected a month, a steady rate
+passes such limits in 23 % of two-year charts, with half an event in 35 % (simulated).
 """
 
 from __future__ import annotations
@@ -16,14 +16,15 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
-from analysis.stats.intervals import PER, FloatArray, IntArray, quotient, whole_numbers
+from analysis.stats.inputs import FloatArray, IntArray, quotient, whole_numbers
+from analysis.stats.intervals import PER
 
 ALPHA = 0.0027
 """Chance that one point of a steady process lies outside the limits, both sides together."""
 WARNING_ALPHA = 0.0455
 """The same for the warning limits of the rule of two in three."""
 RUN_LENGTH = 9
-"""With 8, one in eight two-year charts about a frozen centre has a false run (simulated)."""
+"""With 8, up to one in eight two-year charts about a frozen centre had a false run (simulated)."""
 BoolArray = npt.NDArray[np.bool_]
 
 
@@ -99,9 +100,10 @@ def u_chart(
     -----
     The rules are three: outside a limit; nine in a row on one side of the median; two of three
     beyond a warning limit. Simulated for 24 months of a steady rate about a centre frozen over 12
-    months before, each is false in 1 to 7 % of charts and any of them in 6 to 17 %, more with more
-    events; with the months' own centre in 0 to 6 %. Runs about the mean instead of the median are
-    left out: with few events most months lie below it, and up to 7 in 10 steady charts had one.
+    months before, each is false in at most 8 % of charts and any of them in 3 to 18 %, more with
+    more events; with the months' own centre in 0 to 6 %. Runs about the mean instead of the
+    median are left out: with few events most months lie below it, and up to 6 in 10 steady charts
+    had one.
 
     Source: exact quantiles of the counts' distribution.
 

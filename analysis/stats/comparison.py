@@ -15,16 +15,8 @@ import numpy.typing as npt
 from scipy import special
 from scipy.optimize import elementwise
 
-from analysis.stats.intervals import (
-    PER,
-    FloatArray,
-    IntArray,
-    exposures,
-    midp_count_interval,
-    quotient,
-    tail_of,
-    whole_numbers,
-)
+from analysis.stats.inputs import FloatArray, IntArray, exposures, quotient, tail_of, whole_numbers
+from analysis.stats.intervals import PER, midp_count_interval
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy import special
 
 from analysis.stats.charts import BoolArray
-from analysis.stats.intervals import FloatArray, IntArray, quotient, tail_of, whole_numbers
+from analysis.stats.inputs import FloatArray, IntArray, quotient, tail_of, whole_numbers
 
 REPLICATES = 2000
 SEED = 20_011

@@ -15,15 +15,8 @@ import numpy.typing as npt
 from scipy import stats
 
 from analysis.stats.charts import count_quantile
-from analysis.stats.intervals import (
-    PER,
-    FloatArray,
-    IntArray,
-    exposures,
-    quotient,
-    tail_of,
-    whole_numbers,
-)
+from analysis.stats.inputs import FloatArray, IntArray, exposures, quotient, tail_of, whole_numbers
+from analysis.stats.intervals import PER
 
 CONFIDENCES = (0.95, 0.998)
 WINSORISED_SHARE = 0.1

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from scipy import special, stats
 
 from analysis.stats.charts import ALPHA, BoolArray, Rule, in_a_row
-from analysis.stats.intervals import FloatArray, exposures, tail_of, whole_numbers
+from analysis.stats.inputs import FloatArray, exposures, tail_of, whole_numbers
 
 NORMALISING_POWER = 3.6
 """A gap's root of this order is nearly normal."""

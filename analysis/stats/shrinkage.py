@@ -5,7 +5,7 @@ days deserve: families' true rates follow a gamma distribution (their shares a b
 fitted to all of them, and each family gets the distribution of its true rate given its own count.
 
 The fitted distribution is taken as known. For shares that does little harm; for rates of rare
-events it is too sure of itself, and `analysis.stats.averaged_rates` is to be used for them.
+events it is too sure of itself: use `analysis.stats.averaged_rates` for them.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special
 
-from analysis.stats.intervals import FloatArray, exposures, share_counts, whole_numbers
+from analysis.stats.inputs import FloatArray, exposures, share_counts, whole_numbers
 
 _LOG_BOUNDS = (-12.0, 18.0)
 """Where the logarithms of both parameters are looked for."""

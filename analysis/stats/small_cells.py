@@ -14,7 +14,7 @@ import numpy.typing as npt
 from scipy import optimize
 
 from analysis.stats.charts import BoolArray
-from analysis.stats.intervals import IntArray, whole_numbers
+from analysis.stats.inputs import IntArray, whole_numbers
 
 SMALLEST_HIDDEN = 1
 LARGEST_HIDDEN = 10

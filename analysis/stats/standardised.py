@@ -12,17 +12,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from analysis.stats.intervals import (
-    FloatArray,
-    IntArray,
-    exposures,
-    midp_count_interval,
-    midp_lower_tail,
-    midp_upper_tail,
-    quotient,
-    tail_of,
-    whole_numbers,
-)
+from analysis.stats.inputs import FloatArray, IntArray, exposures, quotient, tail_of, whole_numbers
+from analysis.stats.intervals import midp_count_interval, midp_lower_tail, midp_upper_tail
 
 LARGE_COUNT = 100
 """Above it, observed or expected, a standardised ratio gets Byar's limits."""

@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from analysis.store import bulk
 from analysis.store.faults import StoreError
 from analysis.store.frames import typed
-from analysis.store.schema import calls
+from analysis.store.schema import calls, next_number
 from analysis.tables.columns import Column, Frame, Kind
 from analysis.tables.records import KNOWN
 
@@ -26,7 +26,7 @@ ALL_CALLS = Frame(
 
 def record(connection: sa.Connection, **values: object) -> int:
     """Add a call; returns its row."""
-    row = _next_row(connection)
+    row = next_number(connection, calls.c.row)
     connection.execute(sa.insert(calls).values(row=row, **values))
     return row
 
@@ -49,7 +49,7 @@ def take_back(connection: sa.Connection, row: int, made_by: str, made_at: int) -
         raise StoreError(f"The recorded call number {row} was taken back already.")
     connection.execute(
         sa.insert(calls).values(
-            row=_next_row(connection),
+            row=next_number(connection, calls.c.row),
             family_id=call.family_id,
             made_by=made_by,
             made_at=made_at,
@@ -70,7 +70,3 @@ def all_calls(connection: sa.Connection, family_id: str | None) -> pd.DataFrame:
         query = query.where(calls.c.family_id == family_id)
     table = bulk.fetch(connection, query)
     return ALL_CALLS.check(typed(table.sort_by("row"), ALL_CALLS))
-
-
-def _next_row(connection: sa.Connection) -> int:
-    return int(connection.execute(sa.select(sa.func.max(calls.c.row))).scalar() or 0) + 1

@@ -17,7 +17,7 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.frames import typed
-from analysis.store.schema import ROWS, calls, refused, refused_resolved, stored_columns
+from analysis.store.schema import ROWS, calls, stored_columns
 from analysis.tables.columns import Frame
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
@@ -162,8 +162,3 @@ def _by_row(table: pa.Table, entry: Frame) -> pd.DataFrame:
     if (numbers[1:] < numbers[:-1]).any():
         table = table.take(pa.array(np.argsort(numbers, kind="stable")))
     return typed(table, entry)
-
-
-def is_open() -> sa.ColumnElement[bool]:
-    """Of a refused row: it is still on the list."""
-    return ~sa.exists().where(refused_resolved.c.refused_row == refused.c.refused_row)

@@ -15,7 +15,8 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.frames import typed
-from analysis.store.known import is_open, newest
+from analysis.store.known import newest
+from analysis.store.refusals import is_open
 from analysis.store.schema import ROWS, file_counts, files, refused, stored_columns
 from analysis.tables.columns import Column, Frame, Kind
 from analysis.tables.incoming import INCOMING, NOT_RECORDED

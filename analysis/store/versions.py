@@ -19,6 +19,7 @@ import pyarrow as pa
 
 Ints = npt.NDArray[np.int64]
 Words = npt.NDArray[np.uint64]
+Mask = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,12 @@ class Versions:
     row: Ints
 
 
-def says_something_new(keys: Keys, batch: Versions, stored: Versions) -> npt.NDArray[np.bool_]:
+NO_VERSIONS = Versions(
+    np.empty(0, np.int64), np.empty(0, np.int64), np.empty((0, 2), np.uint64), np.empty(0, np.int64)
+)
+
+
+def says_something_new(keys: Keys, batch: Versions, stored: Versions) -> Mask:
     """Tell for each row of a batch whether it has to be stored.
 
     Parameters
@@ -127,7 +133,7 @@ def _received_backwards(keys: Keys, batch: Versions) -> Ints:
 
 
 def _judge_one_by_one(
-    backwards: Ints, keys: Keys, batch: Versions, stored: Versions, new: npt.NDArray[np.bool_]
+    backwards: Ints, keys: Keys, batch: Versions, stored: Versions, new: Mask
 ) -> None:
     """Judge the rows of the few keys that were received in another order than they stand."""
     ends = np.cumsum(keys.rows_of)

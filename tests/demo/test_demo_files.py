@@ -2,9 +2,8 @@
 
 import csv
 
-from tests.demo.conftest import read_in
-
 from analysis.ingest.refused import write_back
+from tests.demo.conftest import read_in
 
 
 def counts(summaries):

@@ -3,12 +3,12 @@
 from collections import defaultdict
 
 import pandas as pd
-from tests.demo.conftest import AS_OF, POLICY
-from tests.oracles.day_by_day import Entry, History, Line, Programme, Stay
-from tests.properties.strategies import plain
 
 from analysis.measures import line_table
 from analysis.vocabulary import DressingType, EntryKind, LineType, Task
+from tests.demo.conftest import AS_OF, POLICY
+from tests.oracles.day_by_day import Entry, History, Line, Programme, Stay
+from tests.properties.strategies import plain
 
 CLASSES = ("in_date", "out_of_date", "unscored", "not_accessed")
 

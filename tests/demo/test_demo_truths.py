@@ -1,10 +1,10 @@
 """The tool finds what was planted in the demo."""
 
 import pandas as pd
-from tests.demo.conftest import AS_OF
 
 from analysis.measures import Limits, compare, counts
 from analysis.vocabulary import Basis, Grouping
+from tests.demo.conftest import AS_OF
 
 
 def reasons_by_family(whole_demo):

@@ -89,10 +89,8 @@ class Marks:
 
     def in_one(self) -> npt.NDArray[np.uint8]:
         """Pack them: 4 bits, 3 bits, 1 bit."""
-        put_on = (self.dressing_type + np.int8(1)).view(np.uint8)
-        found = self.found_compromised.view(np.uint8)
-        mark: npt.NDArray[np.uint8] = self.kind.view(np.uint8) | (put_on << 4) | (found << 7)
-        return mark
+        put_on, found = self.dressing_type + np.int8(1), self.found_compromised
+        return (self.kind | (put_on << 4)).astype(np.uint8) + found.astype(np.uint8) * np.uint8(128)
 
     @classmethod
     def read(cls, mark: npt.NDArray[np.uint8]) -> Marks:

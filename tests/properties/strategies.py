@@ -243,6 +243,43 @@ def _frame(name: str, rows: Sequence[dict[str, object]]) -> pd.DataFrame:
     return entry.build({key: columns[key] for key in columns if key in entry.names})
 
 
+MEANT = {
+    "kind": EntryKind,
+    "line_type": LineType,
+    "dressing_type": DressingType,
+    "outcome": OutcomeKind,
+    "row": int,
+    "change_every_days": int,
+    "flush_every_days": int,
+}
+
+
+def history_of(records: Records) -> History:
+    """Say records in the oracle's terms: the other way round."""
+    return History(
+        tuple(_rows(records.lines, Line)),
+        tuple(_rows(records.stays, Stay)),
+        tuple(_rows(records.home_log, Entry)),
+        tuple(_rows(records.outcomes, Outcome)),
+    )
+
+
+def _rows(frame: pd.DataFrame, kind: type) -> list:
+    names = list(kind.__dataclass_fields__)
+    columns = [[_cell(name, c) for c in frame[name].astype(object)] for name in names]
+    return [kind(*row) for row in zip(*columns, strict=True)]
+
+
+def _cell(name: str, cell: object) -> object:
+    if pd.isna(cell):
+        return None
+    if isinstance(cell, pd.Timestamp):
+        return cell.to_pydatetime() if name == "done_at" else cell.date()
+    if name == "findings":
+        return tuple(str(cell).split(";"))
+    return MEANT.get(name, str)(cell)
+
+
 @st.composite
 def messy_programmes(draw: st.DrawFn, max_families: int = 3) -> tuple[list[History], Policy]:
     """A few messy families and a policy."""

@@ -58,9 +58,9 @@ class Home:
         as-of day, which is not counted yet, is judged by where the child is on it.
         """
         key = axis.pack(line, day)
-        closing = self.spells.end[self.ended_by != SPELL_ENDS.index("as_of")]
         today = (day == axis.as_of) & self.at_home[line]
-        return holds(self.spells, key) | found_in(closing, key) | today
+        # a spell that only ends because the as-of day has come ends at home
+        return holds(self.spells, key) | found_in(self.spells.end, key) | today
 
 
 def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:

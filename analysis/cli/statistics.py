@@ -145,7 +145,11 @@ def compare_(
     form: FormatOption = None,
     out: OutOption = None,
 ) -> None:
-    """Ratio of two rates, first over second, with 95 % limits."""
+    """Ratio of two rates, first over second, with 95 % limits.
+
+    Two rows: events taken as independent, and errors clustered by family. Trust the second where
+    a few families have several of the events.
+    """
     tallies = snapshot(store, policy, as_of, known_at).tallies
     found = compare(tallies, event, by, basis or usual_basis(event), limits, first, second)
     show(found, form, out)
@@ -238,6 +242,11 @@ def dwell_(
     if compare_groups:
         only = event == UNPLANNED
         show(compare_dwell(seen.timeline, seen.records, by, unplanned_only=only), form, out)
+        typer.echo(
+            "linedays: the test takes lines as independent; where families have several lines "
+            "its p is too small.",
+            err=True,
+        )
         return
     if hazard:
         show(overdue_hazard(seen.timeline, seen.records), form, out)

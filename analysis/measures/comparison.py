@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from analysis.measures.counts import MeasureError, counts
+from analysis.measures.counts import MeasureError, counts, family_counts
 from analysis.measures.rates import Limits
 from analysis.stats.comparison import RateRatio, exact_rate_ratio, midp_rate_ratio
+from analysis.stats.regression import clustered_rate_ratio
 from analysis.tables.measures import COMPARISON
 from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping
@@ -18,6 +22,7 @@ _RATIOS: dict[Limits, Callable[..., RateRatio]] = {
     Limits.MIDP: midp_rate_ratio,
 }
 SPAN = ".."
+CLUSTERED = "Poisson regression, errors clustered by family"
 
 
 def compare(
@@ -36,7 +41,7 @@ def compare(
     tallies, event, by, basis
         As for `rates`.
     limits : Limits
-        Conditional exact or mid-P.
+        Conditional exact or mid-P, for the row that takes events as independent.
     first, second : str or None
         Groups; for months and quarters also a span such as ``2031-01..2031-06``, both ends
         counted. None is allowed when there are just two groups.
@@ -44,7 +49,9 @@ def compare(
     Returns
     -------
     DataFrame
-        COMPARISON, one row.
+        COMPARISON, two rows: events taken as independent, and errors clustered by family, which
+        is the one to trust where a few families have several of the events. The clustered row
+        has no limits with events in fewer than ten families.
 
     Raises
     ------
@@ -52,8 +59,7 @@ def compare(
         The event is not known, a group has no home line-days, or two of more groups have to
         be chosen.
 
-    *Source:* as `stats.comparison` says. Children of one family and lines of one child are
-    taken as independent here.
+    *Source:* as `stats.comparison` and `stats.regression` say.
     """
     table = counts(tallies, event, by, basis)
     groups = list(table["group"].dropna())
@@ -64,32 +70,34 @@ def compare(
             f"two groups have to be named with --first and --second; "
             f"by {by} there are {', '.join(groups) or 'none'}."
         )
-    first_events, first_days = _taken(table, by, first)
-    second_events, second_days = _taken(table, by, second)
-    found = _RATIOS[limits](first_events, first_days, second_events, second_days)
-    row = pd.DataFrame(
-        {
-            "first": pd.Series([first], dtype="string"),
-            "second": pd.Series([second], dtype="string"),
-            "ratio": [float(found.ratio)],
-            "lower": [float(found.lower)],
-            "upper": [float(found.upper)],
-            "p": [float(found.p)],
-            "method": pd.Series([found.method], dtype="string"),
-        }
+    units = family_counts(tallies, event, by, basis)
+    parts = [units[_is_of(units["group"], by, name)] for name in (first, second)]
+    for name, part in zip((first, second), parts, strict=True):
+        if not part["line_days"].sum():
+            known = ", ".join(groups) or "none"
+            raise MeasureError(f"{name!r} has no home line-days; by {by} there are {known}.")
+    sums = [int(part[column].sum()) for part in parts for column in ("events", "line_days")]
+    alone = _RATIOS[limits](*sums)
+    whole = pd.concat(parts)
+    is_first = np.repeat([True, False], [len(part) for part in parts])
+    clustered = clustered_rate_ratio(whole["events"], whole["line_days"], is_first, whole["family"])
+    found = [
+        (float(alone.ratio), float(alone.lower), float(alone.upper), float(alone.p)),
+        (clustered.ratio, clustered.lower, clustered.upper, clustered.p),
+    ]
+    rows = pd.DataFrame(found, columns=["ratio", "lower", "upper", "p"]).assign(
+        first=pd.Series([first] * 2, dtype="string"),
+        second=pd.Series([second] * 2, dtype="string"),
+        method=pd.Series([f"{alone.method}, events independent", CLUSTERED], dtype="string"),
     )
-    return COMPARISON.check(row)
+    return COMPARISON.check(rows)
 
 
-def _taken(table: pd.DataFrame, by: Grouping, group: str) -> tuple[int, int]:
-    """Events and line-days of a group or of a span of periods."""
-    of_group = table["group"] == group
-    if SPAN in group and by in (Grouping.MONTH, Grouping.QUARTER):
-        start, end = group.split(SPAN, 1)
-        of_group = (table["group"] >= start) & (table["group"] <= end)
-    rows = table[of_group.fillna(False).to_numpy(dtype=bool)]
-    days = int(rows["line_days"].sum())
-    if days == 0:
-        known = ", ".join(table["group"].dropna()) or "none"
-        raise MeasureError(f"{group!r} has no home line-days; by {by} there are {known}.")
-    return int(rows["events"].sum()), days
+def _is_of(groups: pd.Series[Any], by: Grouping, wanted: str) -> npt.NDArray[np.bool_]:
+    """Which rows are of a group, or of a span of periods."""
+    if SPAN in wanted and by in (Grouping.MONTH, Grouping.QUARTER):
+        start, end = wanted.split(SPAN, 1)
+        inside = (groups >= start) & (groups <= end)
+    else:
+        inside = groups == wanted
+    return inside.fillna(False).to_numpy(dtype=bool)

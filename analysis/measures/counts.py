@@ -5,6 +5,7 @@ Rates, comparisons, charts and funnels all start from here, so that they cannot 
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from analysis.measures.grouping import group_of, in_group_order
@@ -87,3 +88,32 @@ def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataF
     table = table[(table["line_days"] > 0) | (table["events"] > 0)].astype({"group": "string"})
     bands = list(tallies.days["age_band"].cat.categories) if by is Grouping.AGE_BAND else None
     return COUNTS.check(in_group_order(table, bands))
+
+
+def family_counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
+    """Events and home line-days by family and group: families are the independent unit.
+
+    Returns
+    -------
+    DataFrame
+        One row a family and group with line-days: ``family`` (its position), ``group``,
+        ``line_days``, ``events``.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known.
+    """
+    check_event(tallies, event)
+    family = tallies.lines["family"].to_numpy(dtype=np.int64)
+    sums = []
+    for cells in days_and_events(tallies, event, basis):
+        # Before: one row a tally cell; after: one row a family and group.
+        keys = {
+            "family": family[cells["line"].to_numpy(dtype=np.int64)],
+            "group": group_of(cells, tallies.lines, by).to_numpy(dtype=object),
+        }
+        of_unit = cells.assign(**keys).groupby(["family", "group"], dropna=False)
+        sums.append(of_unit["count"].sum())
+    units = pd.DataFrame({"line_days": sums[0], "events": sums[1]}).fillna(0).astype("int64")
+    return units[units["line_days"] > 0].reset_index().astype({"group": "string"})

@@ -10,7 +10,8 @@ from enum import StrEnum
 
 import pandas as pd
 
-from analysis.measures.counts import counts
+from analysis.measures.counts import counts, family_counts
+from analysis.stats.dispersion import clustered_rate_interval
 from analysis.stats.intervals import RateInterval, exact_rate_interval, midp_rate_interval
 from analysis.tables.measures import RATES
 from analysis.tallies import Tallies
@@ -21,7 +22,11 @@ class Limits(StrEnum):
     """Kind of 95 % limits of a rate or a ratio of rates."""
 
     EXACT = "exact"
+    """Garwood; events taken as independent."""
     MIDP = "midp"
+    """Shorter, covers about as often as it claims; events taken as independent."""
+    CLUSTERED = "clustered"
+    """Exact, widened by how far families differ beyond chance."""
 
 
 _LIMITS: dict[Limits, Callable[..., RateInterval]] = {
@@ -44,13 +49,14 @@ def rates(tallies: Tallies, event: str, by: Grouping, basis: Basis, limits: Limi
     basis : Basis
         ``line``: every line's day counts; ``child``: a child's day counts once.
     limits : Limits
-        Exact (Garwood) or mid-P.
+        Exact (Garwood), mid-P, or exact and widened for families that differ.
 
     Returns
     -------
     DataFrame
         RATES, in order of the group. Zero events have an upper limit; without line-days
-        there is no rate.
+        there is no rate. Clustered limits are missing with events in fewer than five families
+        in the group.
 
     Raises
     ------
@@ -60,6 +66,20 @@ def rates(tallies: Tallies, event: str, by: Grouping, basis: Basis, limits: Limi
     *Source:* project definition, definitions §5; limits as `stats.intervals` says.
     """
     table = counts(tallies, event, by, basis)
+    if limits is Limits.CLUSTERED:
+        return RATES.check(_clustered(table, family_counts(tallies, event, by, basis)))
     found = _LIMITS[limits](table["events"].to_numpy(), table["line_days"].to_numpy())
     table = table.assign(rate_per_1000=found.rate_per_1000, lower=found.lower, upper=found.upper)
     return RATES.check(table)
+
+
+def _clustered(table: pd.DataFrame, units: pd.DataFrame) -> pd.DataFrame:
+    """One row a group; the loop runs over groups, each with its families."""
+    of_group = units["group"].fillna("")
+    found = []
+    for group in table["group"].fillna(""):
+        families = units[(of_group == group).to_numpy(dtype=bool)]
+        limits = clustered_rate_interval(families["events"], families["line_days"])
+        found.append((limits.rate_per_1000, limits.lower, limits.upper))
+    columns = ["rate_per_1000", "lower", "upper"]
+    return table.join(pd.DataFrame(found, columns=columns, dtype="float64"))

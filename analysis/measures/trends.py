@@ -8,7 +8,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.measures.counts import MeasureError, check_event, days_and_events
+from analysis.measures.counts import (
+    MeasureError,
+    check_event,
+    days_and_events,
+    family_counts,
+)
 from analysis.measures.grouping import group_of
 from analysis.stats.dispersion import overdispersion
 from analysis.stats.regression import poisson_trend
@@ -42,10 +47,7 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     """
     if by not in (Grouping.MONTH, Grouping.QUARTER):
         raise MeasureError(f"a trend goes by month or by quarter, not by {by}.")
-    check_event(tallies, event)
-    # Before: one row a tally cell; after: one row a family and period.
-    days, events = days_and_events(tallies, event, basis)
-    units = _by_unit(tallies, days, events, by)
+    units = family_counts(tallies, event, by, basis)
     step = _steps(units["group"], by)
     found = poisson_trend(units["events"], units["line_days"], step, units["family"])
     of_family = units.groupby("family")[["events", "line_days"]].sum()
@@ -64,22 +66,6 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
         }
     )
     return TREND.check(row)
-
-
-def _by_unit(
-    tallies: Tallies, days: pd.DataFrame, events: pd.DataFrame, by: Grouping
-) -> pd.DataFrame:
-    """One row a family and group with line-days: events and line_days."""
-    family = tallies.lines["family"].to_numpy(dtype=np.int64)
-    parts = []
-    for cells in (days, events):
-        keys = {
-            "family": family[cells["line"].to_numpy(dtype=np.int64)],
-            "group": group_of(cells, tallies.lines, by).to_numpy(dtype=object),
-        }
-        parts.append(cells.assign(**keys).groupby(["family", "group"])["count"].sum())
-    units = pd.DataFrame({"line_days": parts[0], "events": parts[1]}).fillna(0).astype("int64")
-    return units[units["line_days"] > 0].reset_index()
 
 
 def _steps(periods: pd.Series[Any], by: Grouping) -> npt.NDArray[np.int64]:

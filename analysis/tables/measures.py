@@ -108,14 +108,14 @@ RATES = Frame(
 
 COMPARISON = Frame(
     "comparison",
-    "one row: two groups or spells of time",
+    "one row a way of counting: two groups or spells of time",
     (
         Column("first", Kind.TEXT, "group or span above the line of the ratio"),
         Column("second", Kind.TEXT, "group or span below it"),
-        _number("ratio", "first rate over second", "", "no events in either"),
-        _number("lower", "lower 95 % limit of the ratio", "", "no events in either"),
-        _number("upper", "upper 95 % limit of the ratio", "", "no events in either"),
-        _number("p", "twice the smaller tail, against a ratio of 1", "", None),
+        _number("ratio", "first rate over second", "", "no events, or too few families"),
+        _number("lower", "lower 95 % limit of the ratio", "", "no events, or too few families"),
+        _number("upper", "upper 95 % limit of the ratio", "", "no events, or too few families"),
+        _number("p", "against a ratio of 1", "", "too few families"),
         Column("method", Kind.TEXT, "how limits and p were worked out"),
     ),
 )

@@ -1,5 +1,6 @@
 """Tables of measures on histories small enough to redo by hand."""
 
+import pandas as pd
 import pytest
 
 from analysis.measures import (
@@ -109,6 +110,22 @@ def test_no_event_still_has_an_upper_limit():
     assert row["upper"] == pytest.approx(1000 * 3.688879 / 80, rel=1e-6)
 
 
+def test_limits_that_allow_for_families_are_wider_when_one_family_has_the_events():
+    head = "line_id | child_id | family_id | home_from\n"
+    lines = head + "\n".join(f"L{n} | C{n} | F{n} | 2031-03-01" for n in range(8))
+    entries = [f"L0 | 2031-03-{d:02d} | skin_check | rash" for d in (2, 11, 20, 29)]
+    entries += ["L1 | 2031-03-02 | skin_check | rash"]
+    log = "\n".join(["line_id | done_at | kind | findings", *entries])
+    tallies = tallies_on("2031-04-10", lines=lines, home_log=log)
+    exact = rates(tallies, "skin", Grouping.ALL, Basis.LINE, Limits.EXACT).iloc[0]
+    wide = rates(tallies, "skin", Grouping.ALL, Basis.LINE, Limits.CLUSTERED).iloc[0]
+    assert wide["rate_per_1000"] == exact["rate_per_1000"]
+    assert wide["lower"] < exact["lower"]
+    assert wide["upper"] > exact["upper"]
+    therapies = rates(tallies, "skin", Grouping.THERAPY, Basis.LINE, Limits.CLUSTERED)
+    assert therapies["upper"].tolist() == [wide["upper"]]
+
+
 def test_an_unknown_event_is_told_with_the_known_ones():
     with pytest.raises(MeasureError, match="'sore' is not known; known are .*redness"):
         rates(tallies_on("2031-04-10"), "sore", Grouping.ALL, Basis.LINE, Limits.EXACT)
@@ -116,9 +133,14 @@ def test_an_unknown_event_is_told_with_the_known_ones():
 
 def test_comparing_two_sites_and_two_spells():
     tallies = tallies_on("2031-04-10")
-    sites = compare(tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT).iloc[0]
+    both = compare(tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT)
+    sites, clustered = both.iloc[0], both.iloc[1]
     assert (sites["first"], sites["second"], sites["ratio"]) == ("north", "south", 1.0)
     assert sites["lower"] < 1 < sites["upper"]
+    # Two families with events are too few for limits that allow for families being alike.
+    assert clustered["ratio"] == pytest.approx(1.0)
+    assert pd.isna(clustered["lower"])
+    assert "clustered by family" in clustered["method"]
     spells = compare(
         tallies, "skin", Grouping.MONTH, Basis.LINE, Limits.MIDP, "2031-04..2031-04", "2031-03"
     ).iloc[0]

@@ -54,7 +54,10 @@ class TableCount:
 
 @dataclass(frozen=True)
 class FileBefore:
-    """The newest earlier ingest of the same bytes; instants are microseconds UTC."""
+    """The earlier ingest of an unchanged file; instants are microseconds UTC.
+
+    `received_at` is that of the first ingest of these bytes, the rest that of the newest.
+    """
 
     name: str
     source: str
@@ -121,30 +124,25 @@ INGESTS = Frame(
 )
 
 
-def file_before(connection: sa.Connection, sha256: str) -> FileBefore | None:
-    """Return the newest earlier ingest of these bytes, if reading them again is of no use.
+def file_before(connection: sa.Connection, sha256: str, name: str) -> FileBefore | None:
+    """Return the earlier ingest of a file that has not changed since.
 
-    None also where a later row has since corrected a key in one of the file's tables: the
-    file may then say something new again.
+    Unchanged: the newest ingest of a file of that name had these bytes. A file that went back
+    to the bytes of an older ingest has changed and has to be read.
     """
-    query = sa.select(files).where(files.c.sha256 == sha256).order_by(files.c.file.desc())
-    file = connection.execute(query.limit(1)).mappings().first()
-    if file is None:
+    of_name = sa.select(files).where(files.c.name == name)
+    newest = connection.execute(of_name.order_by(files.c.file.desc()).limit(1)).mappings().first()
+    if newest is None or newest["sha256"] != sha256:
         return None
-    query_counts = sa.select(file_counts).where(file_counts.c.file == file["file"])
+    same = of_name.where(files.c.sha256 == sha256).order_by(files.c.file).limit(1)
+    first = connection.execute(same).mappings().one()
+    query_counts = sa.select(file_counts).where(file_counts.c.file == newest["file"])
     counts = connection.execute(query_counts).mappings().all()
-    for count in counts:
-        rows = ROWS[count["table_name"]]
-        corrected_since = sa.select(rows.c.row).where(
-            rows.c.row > count["last_row"], rows.c.row != rows.c.key_row
-        )
-        if connection.execute(corrected_since.limit(1)).first() is not None:
-            return None
     return FileBefore(
-        file["name"],
-        file["source"],
-        file["received_at"],
-        file["ingested_at"],
+        name,
+        newest["source"],
+        first["received_at"],
+        newest["ingested_at"],
         tuple(
             TableCount(
                 c["table_name"],

@@ -109,10 +109,10 @@ class Store:
         with self._database.reading() as connection:
             return provenance.ingests(connection)
 
-    def file_before(self, sha256: str) -> FileBefore | None:
-        """Return the newest earlier ingest of these bytes, if reading them again is of no use."""
+    def file_before(self, sha256: str, name: str) -> FileBefore | None:
+        """Return the earlier ingest of a file that has not changed since."""
         with self._database.reading() as connection:
-            return provenance.file_before(connection, sha256)
+            return provenance.file_before(connection, sha256, name)
 
     def data_version(self) -> int:
         """A number that another one takes the place of whenever anybody has written."""

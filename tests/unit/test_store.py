@@ -321,27 +321,27 @@ def test_ingests_are_listed_with_their_counts(store: Store) -> None:
     assert stays["ingested_at"] == pd.Timestamp("2031-03-01 09:00")
 
 
-def test_the_same_bytes_are_known_by_their_newest_ingest(store: Store) -> None:
+def test_an_unchanged_file_is_known_by_its_name_and_bytes(store: Store) -> None:
     rows = """
     received   | caregiver_id | family_id
     2031-03-01 | G1           | F1
     """
-    assert store.file_before(file_info().sha256) is None
-    with store.writing(file_info(1, name="a.csv")) as writer:
-        writer.add("caregivers", accepted("caregivers", rows))
-        writer.count("caregivers", 1, 1, 0, 0, 0)
-    with store.writing(file_info(1, name="copy.csv")) as writer:
-        writer.add("caregivers", accepted("caregivers", rows))
-        writer.count("caregivers", 1, 0, 1, 0, 0)
-    before = store.file_before(file_info().sha256)
+    sha256 = file_info(1).sha256
+    assert store.file_before(sha256, "a.csv") is None
+    for stored, on in ((1, "2031-03-01"), (0, "2031-03-05")):
+        info = file_info(1, name="a.csv", received_at=microseconds(on))
+        with store.writing(info) as writer:
+            writer.add("caregivers", accepted("caregivers", rows))
+            writer.count("caregivers", 1, stored, 1 - stored, 0, 0)
+    before = store.file_before(sha256, "a.csv")
     assert before is not None
-    assert before.name == "copy.csv"
     assert before.received_at == microseconds("2031-03-01")
     (count,) = before.counts
     assert (count.table, count.read, count.same_as_before) == ("caregivers", 1, 1)
+    assert store.file_before(sha256, "b.csv") is None
 
 
-def test_the_same_bytes_are_read_again_once_a_later_file_has_corrected_them(store: Store) -> None:
+def test_a_file_that_goes_back_to_older_bytes_has_changed(store: Store) -> None:
     first = """
     received   | caregiver_id | family_id | relation
     2031-03-01 | G1           | F1        | parent
@@ -351,11 +351,11 @@ def test_the_same_bytes_are_read_again_once_a_later_file_has_corrected_them(stor
     2031-03-01 | G1           | F1        | self
     """
     for number, rows in ((1, first), (2, other)):
-        with store.writing(file_info(number)) as writer:
+        with store.writing(file_info(number, name="a.csv")) as writer:
             writer.add("caregivers", accepted("caregivers", rows))
             writer.count("caregivers", 1, 1, 0, 0, 0)
-    assert store.file_before(file_info(1).sha256) is None
-    assert store.file_before(file_info(2).sha256) is not None
+    assert store.file_before(file_info(1).sha256, "a.csv") is None
+    assert store.file_before(file_info(2).sha256, "a.csv") is not None
     assert put(store, "caregivers", first, 1) == (1, 0)
     assert store.records().caregivers["relation"].tolist() == ["parent"]
 

@@ -48,7 +48,7 @@ def test_what_is_raised_inside_a_file_undoes_all_of_it(store: Store) -> None:
     assert len(store.records().caregivers) == 0
     assert len(store.refused()) == 0
     assert len(store.ingests()) == 0
-    assert store.file_before(file_info().sha256) is None
+    assert store.file_before(file_info().sha256, file_info().name) is None
     assert store.data_version() == before
     assert put(store, "caregivers", ONE) == (1, 0)
 

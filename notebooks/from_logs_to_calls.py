@@ -51,17 +51,11 @@ policy = load_policy()
 sources = demo_sources(write(generate(FAMILIES, seed=SEED, until=AS_OF), folder / "files"))
 store = Store.open(f"sqlite:///{folder / 'store.sqlite'}")
 received = datetime(AS_OF.year, AS_OF.month, AS_OF.day, tzinfo=UTC)
-summaries = [
-    ingest(
-        store,
-        [path],
-        policy,
-        profile=load_profile(profile) if profile else None,
-        received_at=received,
-    ).frame()
-    for path, profile in sources
-]
-summary = pd.concat(summaries, ignore_index=True)
+counts = []
+for path, profile in sources:
+    source = load_profile(profile) if profile else None
+    counts += ingest(store, path, policy, source, received_at=received).tables
+summary = pd.DataFrame(counts)
 summary
 
 # %% [markdown]

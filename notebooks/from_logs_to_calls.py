@@ -92,10 +92,11 @@ for table, rows in proof.groupby("table")["row"]:
 
 # %%
 by_band = calls.families["band"].value_counts()
+at_home = lines[~lines["state"].isin(["ended", "not_at_home"])]
 print(
     f"On {AS_OF} {by_band['same_day_review']} families need a review the same day, "
     f"{by_band['call_today']} a call today and {by_band['call_this_week']} a call this week; "
-    f"{(lines['state'] == 'in_date').sum()} of {len(lines)} lines are in date."
+    f"{(at_home['state'] == 'in_date').sum()} of {len(at_home)} lines at home are in date."
 )
 
 # %%

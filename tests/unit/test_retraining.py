@@ -1,0 +1,235 @@
+"""Who needs retraining on which step, on logs small enough to count by hand."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.decisions.learning import learning_curve
+from analysis.decisions.practice import practice
+from analysis.decisions.refreshers import effect_of, refreshers, spells_of
+from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
+from analysis.policy import shipped_policy
+from analysis.timeline import build
+from tests.written import day, written
+
+POLICY = shipped_policy()
+LINES = """
+line_id | child_id | family_id | site  | home_from  | dressing_on
+L1      | C1       | F1        | north | 2031-03-01 | 2031-03-01
+L2      | C2       | F2        | north | 2031-03-01 | 2031-03-01
+"""
+# K1 checks herself three times and leaves the mask out twice; the blank says nothing.
+LOG = """
+line_id | done_at    | kind            | caregiver_id | steps_missed   | findings
+L1      | 2031-03-08 | dressing_change | K1           | mask           |
+L1      | 2031-03-15 | dressing_change | K1           | mask;hand_wash |
+L1      | 2031-03-22 | dressing_change | K1           | none           |
+L1      | 2031-03-29 | dressing_change | K1           |                |
+L2      | 2031-03-08 | dressing_change | K2           | none           |
+L2      | 2031-03-10 | skin_check      | K2           |                | redness
+L2      | 2031-03-18 | dressing_change |              | none           |
+"""
+SIGNED = """
+caregiver_id | skill           | signed_on  | outcome     | kind
+K1           | dressing_change | 2031-02-20 | independent | first
+"""
+
+
+def read(as_of="2031-04-02", **tables):
+    tables = {"lines": LINES, "home_log": LOG, "sign_offs": SIGNED, **tables}
+    records = written(**tables)
+    return build(records, POLICY, day(as_of)), records
+
+
+def seen_of(step, **tables):
+    told = practice(*read(**tables), POLICY)
+    return told[told["step"] == step]
+
+
+def needs(**tables):
+    table = retraining(*read(**tables), POLICY)
+    return table.set_index(["family_id", "step"])
+
+
+def test_a_blank_self_check_is_no_evidence_and_none_is_a_step_done():
+    seen = seen_of("mask").groupby("family_id")["missed"].agg(["size", "sum"])
+    assert seen.loc["F1"].tolist() == [3, 2]
+    assert seen.loc["F2"].tolist() == [2, 0]
+
+
+def test_the_table_counts_and_names_the_rows():
+    table = needs()
+    assert table.loc[("F1", "mask"), ["seen", "missed", "evidence"]].tolist() == [3, 2, "1;2"]
+    assert table.loc[("F1", "hand_wash"), ["seen", "missed", "evidence"]].tolist() == [3, 1, "2"]
+    assert ("F2", "mask") not in table.index
+
+
+def test_a_share_is_drawn_toward_the_programme():
+    table = needs()
+    own, programme = 2 / 3, 2 / 5
+    assert programme <= table.loc[("F1", "mask"), "shrunk_share"] < own
+    assert 0 < table.loc[("F1", "mask"), "prob_above"] < 1
+
+
+def test_a_skin_finding_within_three_days_is_counted_to_who_changed():
+    seen = seen_of("skin_after_change")
+    found = seen[seen["missed"]]
+    assert found[["family_id", "caregiver_id", "row"]].values.tolist() == [["F2", "K2", 6]]
+
+
+def test_a_finding_four_days_after_or_on_the_change_is_not_counted():
+    log = LOG.replace("2031-03-10", "2031-03-12")
+    assert not seen_of("skin_after_change", home_log=log)["missed"].any()
+    log = LOG.replace("2031-03-10", "2031-03-08")
+    assert not seen_of("skin_after_change", home_log=log)["missed"].any()
+
+
+def test_a_late_change_is_shown_by_the_change_that_came_late():
+    found = seen_of("late_change")
+    late = found[found["missed"] & (found["family_id"] == "F2")]
+    # Due on the 15th and done on the 18th; the one due on the 25th never came.
+    assert late["row"].tolist() == [7, 7]
+    assert late["caregiver_id"].isna().tolist() == [True, True]
+
+
+def test_an_early_failure_is_counted_to_who_put_the_dressing_on():
+    log = LOG.replace(
+        "| 2031-03-10 | skin_check      | K2           |                | redness",
+        "| 2031-03-10 | skin_check      | K9           |                |",
+    )
+    head, *rows = log.strip().splitlines()
+    rows = [f"{r} | {'loose' if 'skin_check' in r else ''}" for r in rows]
+    seen = seen_of("early_failure", home_log="\n".join([head + " | dressing_condition", *rows]))
+    failed = seen[seen["missed"]]
+    assert failed[["caregiver_id", "row"]].values.tolist() == [["K2", 6]]
+
+
+def test_changes_without_a_sign_off_are_facts_not_shares():
+    table = needs()
+    assert ("F1", "no_sign_off") not in table.index
+    unsigned = table.loc[("F2", "no_sign_off")]
+    assert unsigned[["seen", "missed", "evidence"]].tolist() == [1, 1, "5"]
+    assert np.isnan(unsigned["prob_above"])
+
+
+@pytest.mark.parametrize(
+    ("row", "why"),
+    [
+        ("K2 | dressing_change | 2030-03-01 | independent | first", "expired"),
+        ("K2 | dressing_change | 2031-02-25 | with_help | first", "with_help"),
+        ("K2 | flush | 2031-02-25 | independent | first", "never"),
+    ],
+)
+def test_the_list_says_why_there_is_no_current_sign_off(row, why):
+    found = not_signed_off(*read(sign_offs=SIGNED + row), POLICY)
+    assert found[["caregiver_id", "why", "changes"]].values.tolist() == [["K2", why, 1]]
+
+
+def test_a_current_sign_off_clears_the_list():
+    row = "K2 | dressing_change | 2031-03-01 | independent | first"
+    assert not_signed_off(*read(sign_offs=SIGNED + row), POLICY).empty
+
+
+def test_occasions_before_a_day_can_be_left_out():
+    table = retraining(*read(), POLICY, since=day("2031-03-09")).set_index(["family_id", "step"])
+    assert table.loc[("F1", "mask"), ["seen", "missed"]].tolist() == [2, 1]
+
+
+def test_families_without_a_line_in_place_are_not_listed():
+    lines = LINES.replace("dressing_on", "dressing_on | removed_on", 1)
+    lines = lines.replace(
+        "L1      | C1       | F1        | north | 2031-03-01 | 2031-03-01",
+        "L1 | C1 | F1 | north | 2031-03-01 | 2031-03-01 | 2031-04-01",
+    )
+    lines = lines.replace(
+        "L2      | C2       | F2        | north | 2031-03-01 | 2031-03-01",
+        "L2 | C2 | F2 | north | 2031-03-01 | 2031-03-01 | ",
+    )
+    assert "F1" not in needs(lines=lines).index.get_level_values("family_id")
+
+
+def test_nothing_logged_gives_empty_tables():
+    timeline, records = read(home_log="line_id | done_at | kind\n")
+    seen = practice(timeline, records, POLICY)
+    assert retraining(timeline, records, POLICY).empty
+    assert not_signed_off(timeline, records, POLICY).empty
+    assert learning_curve(seen, records).empty
+    assert group_sessions(retraining(timeline, records, POLICY), timeline).empty
+
+
+def test_the_learning_curve_counts_changes_since_the_first_sign_off():
+    timeline, records = read()
+    curve = learning_curve(practice(timeline, records, POLICY), records)
+    mask = curve[curve["step"] == "mask"]
+    assert mask[["first_change", "last_change", "families", "seen", "missed"]].values.tolist() == [
+        [1, 5, 1, 3, 2]
+    ]
+
+
+def test_a_group_session_joins_families_of_a_site_that_share_a_step():
+    timeline, _ = read()
+    table = pd.DataFrame(
+        {
+            "family_id": pd.array(["F1", "F2", "F1"], dtype="string"),
+            "caregiver_id": pd.array(["K1", None, "K1"], dtype="string"),
+            "step": pd.array(["mask", "mask", "hand_wash"], dtype="string"),
+            "prob_above": [0.9, 0.6, 0.9],
+        }
+    )
+    planned = group_sessions(table, timeline)
+    assert planned.values.tolist() == [["north", "mask", 2, "F1;F2", "K1"]]
+
+
+def weekly(*families):
+    """Family, day and missed of weekly occasions written as strings of x (missed) and dots."""
+    family = np.repeat(np.arange(len(families)), [len(f) for f in families])
+    days = np.concatenate([np.arange(len(f)) * 7 for f in families])
+    return family, days, np.array([c == "x" for f in families for c in f])
+
+
+def test_before_and_after_a_refresher_are_cut_at_its_day():
+    never = np.iinfo(np.int64).max
+    spells = spells_of(*weekly("xx.." + "....", "...." * 2), np.array([21, never]))
+    sent = spells.refreshed
+    assert [spells.seen_before[sent][0], spells.missed_before[sent][0]] == [4, 2]
+    assert [spells.seen_after[sent][0], spells.missed_after[sent][0]] == [4, 0]
+    # The other family gives the one moment four weeks after its first change: weeks 0-4, 5-7.
+    assert [spells.seen_before[~sent][0], spells.seen_after[~sent][0]] == [5, 3]
+
+
+def test_a_spell_to_compare_with_ends_before_the_familys_own_refresher():
+    spells = spells_of(*weekly("." * 20), np.array([7 * 10]))
+    others = ~spells.refreshed
+    # Moments in weeks 4 and 8; the refresher is in week 10.
+    assert spells.seen_after[others].tolist() == [5, 1]
+
+
+def test_families_that_all_stop_missing_after_refreshers_are_found_and_said():
+    never = np.iinfo(np.int64).max
+    bad, helped = "x.x.x.x.x.x.x" * 3, "x.x.x.x.x.x.x" + "." * 12 + "x" + "." * 13
+    case = weekly(*[bad] * 15, *[helped] * 15)
+    found = effect_of(spells_of(*case, np.array([never] * 15 + [7 * 12] * 15)))
+    assert found.families == 15
+    assert found.adjusted_upper < 1
+    assert "less was missed" in found.reading
+
+
+def test_without_refreshers_or_with_few_no_effect_is_claimed():
+    never = np.iinfo(np.int64).max
+    none = effect_of(spells_of(*weekly("x.x.x.x.x.x."), np.array([never])))
+    assert np.isnan(none.own_ratio)
+    assert none.families == 0
+    few = effect_of(spells_of(*weekly("x.x.x.x.", "x.x.x.x.x.x."), np.array([21, never])))
+    assert np.isnan(few.adjusted_lower)
+    assert "too few" in few.reading
+
+
+def test_the_table_of_refreshers_has_a_row_a_step():
+    timeline, records = read(
+        caregivers="caregiver_id | family_id\nK1 | F1\nK2 | F2",
+        sign_offs=SIGNED + "K1 | dressing_change | 2031-03-15 | independent | refresher",
+    )
+    table = refreshers(practice(timeline, records, POLICY), records).set_index("step")
+    mask = table.loc["mask", ["families", "seen_before", "missed_before", "seen_after"]]
+    assert mask.tolist() == [1, 2, 2, 1]
+    assert table.loc["mask", "missed_after"] == 0

@@ -450,7 +450,7 @@ def test_many_rows_are_read_side_by_side_and_none_is_lost(store: Store) -> None:
             "sheet": pa.nulls(n, pa.string()),
             "row_number": pa.array(numbers + 2),
             "received_at": pa.array(numbers),
-            "void": pa.array(numbers % 10 == 9),
+            "void": pa.array(numbers % 10 == 3),
             "key": hashes,
             "content": hashes,
             "extra": pa.nulls(n, pa.string()),
@@ -460,7 +460,7 @@ def test_many_rows_are_read_side_by_side_and_none_is_lost(store: Store) -> None:
     with store.writing(file_info()) as writer:
         assert writer.add("caregivers", rows.slice(0, 100_000)) == Added(100_000, 0)
         assert writer.add("caregivers", rows.slice(100_000)) == Added(150_000, 0)
-    expected = [str(i) for i in numbers if i % 10 != 9]
+    expected = [str(i) for i in numbers if i % 10 != 3]
     assert store.records().caregivers["caregiver_id"].tolist() == expected
     assert put_again(store, rows) == Added(0, n)
 

@@ -13,30 +13,18 @@ from analysis.tallies.pieces import (
     Groups,
     days_of_child,
     days_of_family,
-    month_of,
+    of_task,
     pieces_of,
     sums,
 )
 from analysis.timeline import Timeline
-from analysis.timeline.axis import Axis, Ints, Spans, days_covered, line_of, unique_sorted
+from analysis.timeline.axis import Axis, Ints, Spans, days_covered, unique_sorted
 from analysis.timeline.build import TASKS, Coded
 from analysis.timeline.care import DatedDays
 from analysis.timeline.coded import words_of
 from analysis.timeline.entered import PORT_TASKS
 from analysis.timeline.families import heard_spans
 from analysis.vocabulary import Task
-
-_READ_OF_INTERVALS = (
-    "line",
-    "start_on",
-    "home_on",
-    "allowed_until",
-    "end_on",
-    "scored",
-    "on_time",
-    "in_date_days",
-    "out_of_date_days",
-)
 
 
 def day_tally(
@@ -50,51 +38,50 @@ def day_tally(
     axis, lines = coded.axis, coded.lines
     groups = Groups.around(axis)
     pieces = pieces_of(axis, coded.home.spells, dressing)
-    line = line_of(pieces.start)
-    group = groups.number(line, month_of(axis.day(pieces.start)), dressing.on(pieces.start))
+    of_piece = groups.of(pieces.start, axis, dressing)
+    by_task = [of_task(timeline.intervals, task) for task in TASKS]
+    scored = [i.loc[i["scored"].to_numpy(), ["line", "end_on", "on_time"]] for i in by_task]
+    last_days = [axis.pack(s["line"].to_numpy(), days_of(s["end_on"]) - 1) for s in scored]
+    of_scored = [groups.of(key, axis, dressing) for key in last_days]
+
+    # before: one row a piece or scored interval; after: one row a group
+    wanted = unique_sorted(np.concatenate([of_piece, *of_scored]))
+    place, n = np.searchsorted(wanted, of_piece), len(wanted)
+    columns = groups.columns(wanted, lines, policy.on(timeline.as_of).settings.age_band_starts)
     heard = days_of_family(axis, lines, heard_spans(axis, lines, coded.entries, policy))
-    home_days = pieces.end - pieces.start
-    of_every_task = {
-        "home_line_days": home_days,
-        "child_days": _counted(days_of_child(axis, lines, coded.home.spells), pieces),
-        "heard_days": _counted(heard, pieces),
-    }
-    accessed_days = _counted(_accessed(axis, timeline.accessed_spells), pieces)
-    not_accessed_days = np.where(lines.is_port[line], home_days - accessed_days, 0)
-    starts = policy.on(timeline.as_of).settings.age_band_starts
-    read = timeline.intervals[list(_READ_OF_INTERVALS)]
-    task_codes = timeline.intervals["task"].cat.codes.to_numpy()
+    owned = days_of_child(axis, lines, coded.home.spells)
+    home_days = sums(place, n, pieces.end - pieces.start)
+    columns["home_line_days"] = home_days
+    columns["child_days"] = sums(place, n, _counted(owned, pieces))
+    columns["heard_days"] = sums(place, n, _counted(heard, pieces))
+    is_port = lines.is_port[groups.line(wanted)]
+    accessed = sums(place, n, _counted(_accessed(axis, timeline.accessed_spells), pieces))
     frames = []
     for at, task in enumerate(TASKS):
-        intervals = read[task_codes == at]
-        in_date, out_of_date = DatedDays.read(axis, intervals).by_piece(axis, pieces)
-        not_accessed = not_accessed_days if task in PORT_TASKS else np.zeros_like(home_days)
-        days = {
-            **of_every_task,
+        in_date, out_of_date = (
+            sums(place, n, days)
+            for days in DatedDays.read(axis, by_task[at]).by_piece(axis, pieces)
+        )
+        closed = is_port if task in PORT_TASKS else np.zeros(n, dtype=bool)
+        not_accessed = np.where(closed, home_days - accessed, 0)
+        of_interval = np.searchsorted(wanted, of_scored[at])
+        on_time = scored[at]["on_time"].to_numpy().astype(np.int64)
+        n_scored = sums(of_interval, n, np.ones_like(on_time))
+        told = {
+            **columns,
+            "task": words_of(np.full(n, at, dtype=np.int8), TASKS),
             "in_date_days": in_date,
             "out_of_date_days": out_of_date,
             "unscored_days": home_days - in_date - out_of_date - not_accessed,
             "not_accessed_days": not_accessed,
+            "intervals_scored": n_scored,
+            "intervals_on_time": sums(of_interval, n, on_time),
         }
-        # before: one row a piece or scored interval; after: one row a group
-        has_task = lines.is_port[line] if task is Task.NEEDLE else np.ones(len(line), dtype=bool)
-        scored = intervals[intervals["scored"].to_numpy()]
-        last_day = axis.pack(scored["line"].to_numpy(), days_of(scored["end_on"]) - 1)
-        of_interval = groups.number(
-            line_of(last_day), month_of(axis.day(last_day)), dressing.on(last_day)
-        )
-        wanted = unique_sorted(np.concatenate([group[has_task], of_interval]))
-        columns = groups.columns(wanted, lines, starts)
-        columns["task"] = words_of(np.full(len(wanted), at, dtype=np.int8), TASKS)
-        place = np.searchsorted(wanted, group[has_task])
-        for name, counts in days.items():
-            columns[name] = sums(place, len(wanted), counts[has_task])
-        place = np.searchsorted(wanted, of_interval)
-        on_time = scored["on_time"].to_numpy().astype(np.int64)
-        columns["intervals_scored"] = sums(place, len(wanted), np.ones_like(on_time))
-        columns["intervals_on_time"] = sums(place, len(wanted), on_time)
-        frames.append(pd.DataFrame(columns))
-    return pd.concat(frames, ignore_index=True)[TALLY.names]
+        kept = (home_days > 0) | (n_scored > 0)
+        if task is Task.NEEDLE:
+            kept &= is_port
+        frames.append(pd.DataFrame({name: told[name][kept] for name in TALLY.names}, copy=False))
+    return pd.concat(frames, ignore_index=True)
 
 
 def _counted(spans: Spans, pieces: Spans) -> Ints:

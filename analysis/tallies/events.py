@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.policy import Policy
 from analysis.tables.columns import dates_of, days_of
 from analysis.tables.timeline import EVENT_TALLY
-from analysis.tallies.pieces import DressingInForce, Groups, month_of, sums
+from analysis.tallies.pieces import DressingInForce, Groups, sums
 from analysis.timeline import Timeline
 from analysis.timeline.axis import Flags, Ints, unique_sorted
 from analysis.timeline.build import Coded
@@ -61,7 +61,7 @@ def event_tally(
     line, day = onsets["line"].to_numpy(dtype=np.int64), days_of(onsets["onset_on"])
     at_home = onsets["at_home"].to_numpy(dtype=bool)
     # before: one row an event; after: one row a group and kind of event
-    group = groups.number(line, month_of(day), dressing.on(axis.pack(line, day)))
+    group = groups.of(axis.pack(line, day), axis, dressing)
     number = group * len(words) + event
     wanted = unique_sorted(number)
     columns = groups.columns(wanted // len(words), lines, age_band_starts)

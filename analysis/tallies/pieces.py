@@ -29,6 +29,7 @@ from analysis.timeline.axis import (
     without,
 )
 from analysis.timeline.coded import DRESSING_TYPES, Lines, words_of
+from analysis.vocabulary import Task
 
 
 @dataclass(frozen=True)
@@ -77,9 +78,10 @@ class Groups:
         first, last = month_of(np.array([axis.base, axis.later]))
         return cls(int(first), int(last - first) + 1)
 
-    def number(self, line: Ints, month: Ints, worn: Ints) -> Ints:
-        """Return one number a group; in order of line, month, dressing type."""
-        return (line * self.n_months + (month - self.first_month)) * len(DRESSING_TYPES) + worn
+    def of(self, key: Ints, axis: Axis, dressing: DressingInForce) -> Ints:
+        """Return one number a group for packed days; in order of line, month, dressing type."""
+        month = month_of(axis.day(key)) - self.first_month
+        return (line_of(key) * self.n_months + month) * len(DRESSING_TYPES) + dressing.on(key)
 
     def line(self, group: Ints) -> Ints:
         """Return the line of groups."""
@@ -202,6 +204,13 @@ def band_labels(starts: tuple[int, ...]) -> list[str]:
 def month_of(days: Ints) -> Ints:
     """Return months since 1970-01 of days since 1970."""
     return days.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
+
+
+def of_task(intervals: pd.DataFrame, task: Task) -> pd.DataFrame:
+    """Return the intervals of one task; they are in order of task, so nothing is copied."""
+    at = list(Task).index(task)
+    first, stop = np.searchsorted(intervals["task"].cat.codes.to_numpy(), (at, at + 1))
+    return intervals.iloc[first:stop]
 
 
 def sums(place: Ints, n_places: int, counts: Ints) -> Ints:

@@ -10,7 +10,7 @@ from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tallies.days import day_tally
 from analysis.tallies.events import event_onsets, event_tally
-from analysis.tallies.pieces import DressingInForce
+from analysis.tallies.pieces import DressingInForce, of_task
 from analysis.timeline import Timeline
 from analysis.timeline.build import code
 from analysis.vocabulary import Task
@@ -52,8 +52,9 @@ def tally(timeline: Timeline, records: Records, policy: Policy) -> Tallies:
     *Source:* project definition, definitions §1, §3 to §5.
     """
     coded = code(records, timeline.as_of)
-    is_dressing = (timeline.intervals["task"] == Task.DRESSING).to_numpy()
-    dressing = DressingInForce.of(coded.axis, coded.lines, timeline.intervals[is_dressing])
+    dressing = DressingInForce.of(
+        coded.axis, coded.lines, of_task(timeline.intervals, Task.DRESSING)
+    )
     onsets = event_onsets(timeline, coded, policy)
     age_band_starts = policy.on(timeline.as_of).settings.age_band_starts
     return Tallies(

@@ -93,8 +93,10 @@ def merged(start: Ints, end: Ints) -> Spans:
     """
     real = start < end
     start, end = start[real], end[real]
-    order = np.argsort(start, kind="stable")
-    start, reach = start[order], np.maximum.accumulate(end[order]) if len(order) else end
+    if (start[1:] < start[:-1]).any():
+        order = np.argsort(start, kind="stable")
+        start, end = start[order], end[order]
+    reach = np.maximum.accumulate(end)
     opens = np.ones(len(start), dtype=bool)
     opens[1:] = start[1:] > reach[:-1]
     closes = np.ones(len(start), dtype=bool)

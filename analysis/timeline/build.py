@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,11 +13,10 @@ import pandas as pd
 
 from analysis.policy import Policy
 from analysis.tables import Records
-from analysis.tables.columns import NO_DAY, dates_of, days_of
+from analysis.tables.columns import NO_DAY, Frame, Kind, dates_of, days_of
 from analysis.tables.timeline import (
     ACCESSED_SPELLS,
     CARE,
-    ENDED_BY,
     FAMILIES,
     HOME_LINES,
     HOME_SPELLS,
@@ -24,10 +24,9 @@ from analysis.tables.timeline import (
     OUTCOME_EVENTS,
     SKIN_EVENTS,
 )
-from analysis.timeline.axis import NEVER, Axis, Ints, Spans, line_of
+from analysis.timeline.axis import NEVER, Axis, Codes, Ints, Spans, line_of
 from analysis.timeline.care import Intervals, Rule, intervals_of
 from analysis.timeline.coded import (
-    DRESSING_TYPES,
     Entries,
     Lines,
     Stays,
@@ -57,6 +56,7 @@ from analysis.timeline.state import STATES, Care, care_of
 from analysis.vocabulary import FindingMark, State, Task
 
 TASKS = tuple(Task)
+Columns = dict[str, npt.NDArray[Any]]
 _EPOCH = date(1970, 1, 1)
 
 
@@ -156,18 +156,23 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
     coded = code(records, as_of)
     axis, lines, home = coded.axis, coded.lines, coded.home
     settings = policy.on(as_of).settings
-    told = list(by_block(coded, policy, TASKS))
-    intervals = {task: Intervals.joined([t.intervals[task] for t in told]) for task in TASKS}
-    care = {task: Care.joined([t.care[task] for t in told]) for task in TASKS}
-    accessed = Spans(*(np.concatenate(p) for p in zip(*(t.accessed for t in told), strict=True)))
+    intervals: dict[Task, list[Columns]] = {task: [] for task in TASKS}
+    care: dict[Task, list[Columns]] = {task: [] for task in TASKS}
+    accessed: list[Columns] = []
+    for told in by_block(coded, policy, TASKS):
+        accessed.append(_accessed_columns(axis, told.accessed))
+        for task in TASKS:
+            intervals[task].append(_interval_columns(coded, task, told.intervals[task]))
+            care[task].append(_care_columns(coded.entries, task, told.care[task]))
+    of_dressing = frame_of(CARE, [dict(c) for c in care[Task.DRESSING]])
     skin = entries_that_hold(coded.entries, policy.on(as_of).codes_marked(FindingMark.SKIN_EVENT))
     return Timeline(
         as_of=as_of,
-        lines=_lines_frame(coded, care[Task.DRESSING]),
+        lines=_lines_frame(coded, of_dressing),
         home_spells=spells_frame(axis, home)[HOME_SPELLS.names],
-        accessed_spells=_accessed_frame(axis, accessed),
-        intervals=_intervals_frame(coded, intervals)[INTERVALS.names],
-        care=_care_frame(coded.entries, care)[CARE.names],
+        accessed_spells=frame_of(ACCESSED_SPELLS, accessed),
+        intervals=frame_of(INTERVALS, [c for task in TASKS for c in intervals[task]]),
+        care=frame_of(CARE, [c for task in TASKS for c in care[task]]),
         skin_events=finding_events(axis, home, coded.entries, skin, settings.episode_gap_days)[
             SKIN_EVENTS.names
         ],
@@ -207,9 +212,26 @@ def by_block(coded: Coded, policy: Policy, tasks: Sequence[Task]) -> Iterator[To
         yield told
 
 
-def _lines_frame(coded: Coded, dressing: Care) -> pd.DataFrame:
+def frame_of(entry: Frame, parts: Sequence[Columns]) -> pd.DataFrame:
+    """Lay parts together as a frame of a catalogue entry, emptying the parts as it goes.
+
+    Codes come as positions in the column's allowed words; a count that may be blank as -1.
+    """
+    columns: dict[str, Any] = {}
+    for column in entry.columns:
+        values = np.concatenate([part.pop(column.name) for part in parts])
+        if column.kind is Kind.CODE:
+            columns[column.name] = words_of(values, column.allowed)
+        elif column.kind is Kind.COUNT and column.blank is not None:
+            columns[column.name] = pd.arrays.IntegerArray(values, values < 0)
+        else:
+            columns[column.name] = values
+    return pd.DataFrame(columns, copy=False)
+
+
+def _lines_frame(coded: Coded, dressing: pd.DataFrame) -> pd.DataFrame:
     lines, home = coded.lines, coded.home
-    unknown = dressing.state == STATES.index(State.UNKNOWN)
+    unknown = dressing["state"].cat.codes.to_numpy() == STATES.index(State.UNKNOWN)
     frame = lines.frame.assign(
         line=np.arange(len(lines.child), dtype=np.int64),
         family=lines.family,
@@ -221,75 +243,65 @@ def _lines_frame(coded: Coded, dressing: Care) -> pd.DataFrame:
     return frame[HOME_LINES.names]
 
 
-def _accessed_frame(axis: Axis, accessed: Spans) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "line": line_of(accessed.start),
-            "start_on": dates_of(axis.day(accessed.start)),
-            "end_on": _dates(
-                np.where(axis.day(accessed.end) > axis.as_of, NEVER, axis.day(accessed.end))
-            ),
-        }
-    )[ACCESSED_SPELLS.names]
+def _accessed_columns(axis: Axis, accessed: Spans) -> Columns:
+    end_on = axis.day(accessed.end)
+    return {
+        "line": line_of(accessed.start),
+        "start_on": dates_of(axis.day(accessed.start)),
+        "end_on": _dates(np.where(end_on > axis.as_of, NEVER, end_on)),
+    }
 
 
-def _intervals_frame(coded: Coded, by_task: Mapping[Task, Intervals]) -> pd.DataFrame:
+def _interval_columns(coded: Coded, task: Task, found: Intervals) -> Columns:
     axis, entries = coded.axis, coded.entries
-    found = Intervals.joined(list(by_task.values()))
     reported_on = np.full(len(found.line), NO_DAY, dtype=np.int64)
     was_reported = found.reported >= 0
     reported_on[was_reported] = entries.day[found.reported[was_reported]]
-    return pd.DataFrame(
-        {
-            "line": found.line,
-            "task": _task_column({t: len(i.line) for t, i in by_task.items()}),
-            "start_on": dates_of(axis.day(found.key)),
-            "row": entries.rows(found.source),
-            "by_home": found.by_home,
-            "dressing_type": words_of(found.dressing_type, DRESSING_TYPES),
-            "interval_days": pd.arrays.IntegerArray(found.interval_days, found.interval_days < 0),
-            "home_on": dates_of(found.home_on),
-            "due_on": _dates(found.due_on),
-            "allowed_until": _dates(found.allowed_until),
-            "reported_on": dates_of(reported_on),
-            "report_row": entries.rows(found.reported),
-            "end_on": dates_of(found.end_on),
-            "end_row": entries.rows(found.end_source),
-            "ended_by": words_of(found.ended_by, ENDED_BY),
-            "scored": found.scored,
-            "on_time": found.on_time,
-            "late_days": found.late_days,
-            "in_date_days": found.in_date_days,
-            "out_of_date_days": found.out_of_date_days,
-        }
-    )
+    return {
+        "line": found.line,
+        "task": _task_column(task, len(found.line)),
+        "start_on": dates_of(axis.day(found.key)),
+        "row": entries.rows(found.source),
+        "by_home": found.by_home,
+        "dressing_type": found.dressing_type,
+        "interval_days": found.interval_days,
+        "home_on": dates_of(found.home_on),
+        "due_on": _dates(found.due_on),
+        "allowed_until": _dates(found.allowed_until),
+        "reported_on": dates_of(reported_on),
+        "report_row": entries.rows(found.reported),
+        "end_on": dates_of(found.end_on),
+        "end_row": entries.rows(found.end_source),
+        "ended_by": found.ended_by,
+        "scored": found.scored,
+        "on_time": found.on_time,
+        "late_days": found.late_days,
+        "in_date_days": found.in_date_days,
+        "out_of_date_days": found.out_of_date_days,
+    }
 
 
-def _care_frame(entries: Entries, by_task: Mapping[Task, Care]) -> pd.DataFrame:
-    care = Care.joined(list(by_task.values()))
-    return pd.DataFrame(
-        {
-            "line": care.line,
-            "task": _task_column({t: len(c.line) for t, c in by_task.items()}),
-            "in_date_days": care.in_date_days,
-            "out_of_date_days": care.out_of_date_days,
-            "unscored_days": care.unscored_days,
-            "not_accessed_days": care.not_accessed_days,
-            "intervals_scored": care.intervals_scored,
-            "intervals_on_time": care.intervals_on_time,
-            "state": words_of(care.state, STATES),
-            "last_change_on": _dates(care.last_change_on),
-            "allowed_until": _dates(care.allowed_until),
-            "days_overdue": care.days_overdue,
-            "change_row": entries.rows(care.change),
-            "report_row": entries.rows(care.report),
-        }
-    )
+def _care_columns(entries: Entries, task: Task, care: Care) -> Columns:
+    return {
+        "line": care.line,
+        "task": _task_column(task, len(care.line)),
+        "in_date_days": care.in_date_days,
+        "out_of_date_days": care.out_of_date_days,
+        "unscored_days": care.unscored_days,
+        "not_accessed_days": care.not_accessed_days,
+        "intervals_scored": care.intervals_scored,
+        "intervals_on_time": care.intervals_on_time,
+        "state": care.state,
+        "last_change_on": _dates(care.last_change_on),
+        "allowed_until": _dates(care.allowed_until),
+        "days_overdue": care.days_overdue,
+        "change_row": entries.rows(care.change),
+        "report_row": entries.rows(care.report),
+    }
 
 
-def _task_column(lengths: Mapping[Task, int]) -> pd.Categorical:
-    codes = [TASKS.index(task) for task in lengths]
-    return words_of(np.repeat(np.array(codes, dtype=np.int8), list(lengths.values())), TASKS)
+def _task_column(task: Task, length: int) -> Codes:
+    return np.full(length, TASKS.index(task), dtype=np.int8)
 
 
 def _dates(days: Ints) -> npt.NDArray[np.datetime64]:

@@ -13,8 +13,7 @@ because every start of a stay cuts it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -74,13 +73,6 @@ class Intervals:
     late_days: Ints
     in_date_days: Ints
     out_of_date_days: Ints
-
-    @classmethod
-    def joined(cls, parts: Sequence[Intervals]) -> Intervals:
-        """Lay the intervals of blocks one after the other."""
-        return cls(
-            **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)}
-        )
 
 
 @dataclass(frozen=True)

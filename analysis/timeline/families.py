@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.policy import Policy
 from analysis.tables.columns import NO_DAY, dates_of
-from analysis.timeline.axis import Axis, Ints, Spans, first_key, line_of, merged, unique_sorted
+from analysis.timeline.axis import Axis, Ints, Spans, first_key, line_of, merged
 from analysis.timeline.coded import Entries, Lines
 
 _EPOCH = date(1970, 1, 1)
@@ -54,17 +54,22 @@ def heard_spans(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> S
     `silent_after_days`. Until the first entry the earliest `home_from` stands for it.
     """
     known = np.flatnonzero(entries.family >= 0)
-    heard = unique_sorted(axis.pack(entries.family[known], entries.day[known]))
-    n = len(lines.family_ids)
-    position = np.arange(n, dtype=np.int64)
-    coming = home_from_by_family(lines)
+    heard = np.sort(axis.pack(entries.family[known], entries.day[known]))
+    position = np.arange(len(lines.family_ids), dtype=np.int64)
     first = np.searchsorted(heard, first_key(position))
     has_entry = np.searchsorted(heard, first_key(position + 1)) > first
-    first_on = np.full(n, axis.later, dtype=np.int64)
+    first_on = np.full(len(position), axis.later, dtype=np.int64)
     first_on[has_entry] = axis.day(heard[first[has_entry]])
+    coming = home_from_by_family(lines)
     counts = (coming < first_on) & (coming <= axis.as_of)
-    start = np.sort(np.concatenate([heard, axis.pack(position[counts], coming[counts])]))
-    family, day = line_of(start), axis.day(start)
+    since_coming = axis.pack(position[counts], coming[counts])
+    parts = [_days_after(axis, key, policy) for key in (heard, since_coming)]
+    return merged(*(np.concatenate(p) for p in zip(*parts, strict=True)))
+
+
+def _days_after(axis: Axis, key: Ints, policy: Policy) -> Spans:
+    """Return the days on which what was heard on packed days keeps a family from silence."""
+    family, day = line_of(key), axis.day(key)
     pieces = []
     for at, edition in enumerate(policy.editions):
         begins = axis.base if at == 0 else (edition.effective_from - _EPOCH).days
@@ -74,9 +79,9 @@ def heard_spans(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> S
         to_on = np.minimum(day + edition.settings.silent_after_days + 1, min(ends, axis.later))
         real = from_on < to_on
         pieces.append(
-            (axis.pack(family[real], from_on[real]), axis.pack(family[real], to_on[real]))
+            merged(axis.pack(family[real], from_on[real]), axis.pack(family[real], to_on[real]))
         )
-    return merged(np.concatenate([p[0] for p in pieces]), np.concatenate([p[1] for p in pieces]))
+    return Spans(*(np.concatenate(p) for p in zip(*pieces, strict=True)))
 
 
 def home_from_by_family(lines: Lines) -> Ints:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -47,13 +46,6 @@ class Care:
     """Position in `Entries` of the last change; -1: none, or not logged."""
     report: Ints
     """Position in `Entries` of the report that compromised it; -1."""
-
-    @classmethod
-    def joined(cls, parts: Sequence[Care]) -> Care:
-        """Lay the lines of blocks one after the other."""
-        return cls(
-            **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)}
-        )
 
 
 def care_of(

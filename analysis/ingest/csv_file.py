@@ -46,6 +46,7 @@ class _Layout:
     file: str
     encoding: str
     separator: str
+    newline: bytes
     width: int
     first_byte: int
     rows_above: int
@@ -94,6 +95,7 @@ def csv_part(path: Path, profile: Profile, table: str | None) -> Part:
         file,
         encoding,
         separator,
+        b"\r" if "\r" in used and "\n" not in used else b"\n",
         heads.width,
         first_byte + len(used.encode(encoding)),
         looks.skip_rows + looks.head_rows,
@@ -198,7 +200,7 @@ def _batches(layout: _Layout) -> Iterator[Raw]:
             piece = rest + block
             if not piece:
                 return
-            end = _end_of_rows(piece, layout.separator, last=not block)
+            end = _end_of_rows(piece, layout, last=not block)
             if end is None:
                 yield from _slowly(layout, done, above)
                 return
@@ -216,15 +218,14 @@ def _batches(layout: _Layout) -> Iterator[Raw]:
                 return
 
 
-def _end_of_rows(piece: bytes, separator: str, *, last: bool) -> int | None:
+def _end_of_rows(piece: bytes, layout: _Layout, *, last: bool) -> int | None:
     """Bytes up to the end of the last whole row; None: quotation marks out of place."""
-    newline = b"\n" if b"\n" in piece else b"\r"
     if b'"' not in piece:
-        return len(piece) if last else piece.rfind(newline) + 1
+        return len(piece) if last else piece.rfind(layout.newline) + 1
     text = np.frombuffer(piece, np.uint8)
     quotes = np.flatnonzero(text == _QUOTE)
     opening, closing = quotes[::2], quotes[1::2]
-    around = np.array([ord(separator), 10, 13], np.uint8)
+    around = np.array([ord(layout.separator), 10, 13], np.uint8)
     doubled = np.zeros(len(opening), np.bool_)
     doubled[1:] = opening[1:] == closing[: len(opening) - 1] + 1
     starts_cell = (opening == 0) | np.isin(text[opening - 1], around)
@@ -235,7 +236,7 @@ def _end_of_rows(piece: bytes, separator: str, *, last: bool) -> int | None:
     if last and len(quotes) % 2 == 0:
         return len(piece)
     end = len(piece)
-    while (end := piece.rfind(newline, 0, end)) >= 0:
+    while (end := piece.rfind(layout.newline, 0, end)) >= 0:
         before = int(np.searchsorted(quotes, end))
         if before % 2 == 0:
             return end + 1
@@ -321,7 +322,7 @@ def _utf8(piece: bytes, layout: _Layout, above: int) -> bytes:
 def _count_rows(piece: bytes, layout: _Layout) -> int:
     """How many rows a person would count in a piece, a cut-off last one included."""
     if b'"' not in piece:
-        newline = b"\n" if b"\n" in piece else b"\r"
+        newline = layout.newline
         return piece.count(newline) + (bool(piece) and not piece.endswith(newline))
     lines = io.TextIOWrapper(io.BytesIO(piece), "latin-1", newline="")
     return sum(1 for _ in csv.reader(lines, delimiter=layout.separator))

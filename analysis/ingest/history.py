@@ -140,6 +140,41 @@ def _odd_versions(versions: pa.Table) -> dict[Doubt, Mask]:
     return {doubt: where[back] for doubt, where in found.items()}
 
 
+def told_before(rows: pa.Table, earlier: EarlierRows, table: str, since: int) -> Mask:
+    """Rows of a file that is read again unchanged which say nothing that was not stored.
+
+    Such a row is stored already, or its key was told of anew after the file first came
+    in: a file that has not changed must not put back what was corrected since.
+
+    Parameters
+    ----------
+    rows : pa.Table
+        Rows in stored form, with `key` and `content`; a blank key is never known before.
+    earlier : EarlierRows
+        The store's rows of earlier files.
+    table : str
+        Incoming table.
+    since : int
+        Receipt of the file when it first came in, microseconds UTC.
+
+    Returns
+    -------
+    bool array, shape (n,)
+    """
+    keys, contents = _flat(rows["key"]), _flat(rows["content"])
+    named = np.asarray(keys.is_valid())
+    stored = earlier.versions(table, keys.filter(pa.array(named)))
+    if not stored.num_rows:
+        return np.zeros(len(named), np.bool_)
+    n = len(named)
+    key = _numbers(pa.concat_arrays([keys, _flat(stored["key"].cast(keys.type))]))
+    content = _numbers(pa.concat_arrays([contents, _flat(stored["content"].cast(keys.type))]))
+    pair = key * (content.max() + 1) + content
+    later = np.asarray(stored["received_at"]) >= since
+    told = np.isin(pair[:n], pair[n:]) | np.isin(key[:n], key[n:][later])
+    return told & named
+
+
 def conflicting_keys(batches: list[Checked]) -> list[Mask]:
     """Rows of a registry that say different things of one key as of one moment.
 
@@ -182,7 +217,7 @@ def conflicting_keys(batches: list[Checked]) -> list[Mask]:
 def _numbers(column: Any) -> Ints:
     """Distinct values as numbers in order of appearance."""
     flat = _flat(column) if isinstance(column, pa.ChunkedArray) else column
-    return np.asarray(flat.dictionary_encode().indices).astype(np.int64)
+    return np.asarray(flat.dictionary_encode("encode").indices).astype(np.int64)
 
 
 def _flat(column: pa.ChunkedArray) -> pa.Array:

@@ -113,9 +113,9 @@ def raw_rows(
 
 
 def ragged_row(row: int, cells: Sequence[str], width: int) -> Broken | None:
-    """Tell a row with too few or too many cells; blank ones beyond the head do no harm."""
+    """Tell a row with too few or too many cells; blank rows and blank cells beyond do no harm."""
     filled = max((at + 1 for at, cell in enumerate(cells) if cell.strip()), default=0)
-    if len(cells) >= width >= filled:
+    if not filled or len(cells) >= width >= filled:
         return None
     surplus = tuple(cells[width:filled])
     n = len(surplus) or width - len(cells)

@@ -17,7 +17,7 @@ import pyarrow.compute as pc
 
 from analysis.ingest.checking import Checked, Source, check
 from analysis.ingest.faults import IngestError
-from analysis.ingest.history import History, conflicting_keys
+from analysis.ingest.history import History, conflicting_keys, told_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import Part, own_name
@@ -26,7 +26,7 @@ from analysis.ingest.sentences import no_rows_note, skipped_note, unknown_column
 from analysis.ingest.sources import ORDER, as_ingest_error, find_files, open_file, tables_of
 from analysis.ingest.summary import IngestSummary, Progress, TableCount
 from analysis.policy import Policy
-from analysis.store import FileInfo, Store, Writer
+from analysis.store import FileBefore, FileInfo, Store, Writer
 from analysis.tables.incoming import INCOMING
 
 _Batch = TypeVar("_Batch")
@@ -155,6 +155,7 @@ class _FileRun:
     received_at: int
     ingested_at: int
     report: _Report
+    before: FileBefore | None = None
     rows: int = 0
     read_bytes: int = 0
 
@@ -171,10 +172,13 @@ class _FileRun:
             received_at=self.received_at,
             ingested_at=self.ingested_at,
         )
-        known_file = self._counts_before(info)
-        if known_file is not None:
+        self.before = self._before(info)
+        if self.before is not None and not any(c.refused for c in self.before.counts):
             self.report.notes.append(skipped_note(info.name))
-            return known_file
+            return [
+                TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts)
+                for c in self.before.counts
+            ]
         opened = open_file(self.path, self.profile, self.table)
         notes = list(opened.notes)
         with self.store.writing(info) as writer:
@@ -187,16 +191,12 @@ class _FileRun:
         self.report.notes += notes
         return [TableCount(info.name, t, **tally.__dict__) for t, tally in tallies.items()]
 
-    def _counts_before(self, info: FileInfo) -> list[TableCount] | None:
-        """Counts of a file that was read before with nothing refused: it says nothing new."""
-        before = self.store.file_before(info.sha256)
-        if before is None or before.source != info.source or self.table is not None:
+    def _before(self, info: FileInfo) -> FileBefore | None:
+        """Return the earlier ingest of the file if nothing has changed since in how it is read."""
+        before = self.store.file_before(info.sha256, info.name)
+        if before is None or before.source != info.source or not before.counts:
             return None
-        if not before.counts or any(c.refused for c in before.counts):
-            return None
-        return [
-            TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts) for c in before.counts
-        ]
+        return before if self.table in {None, *(c.table for c in before.counts)} else None
 
     def _table(self, table: str, parts: Sequence[Part], writer: Writer) -> _Tally:
         """Store the rows of one table from all sheets that hold it."""
@@ -208,9 +208,31 @@ class _FileRun:
             batches = iter(_registry_order(list(batches)))
         for checked in batches:
             history.mark(checked)
-            _store(checked, writer, tally)
+            self._store(checked, writer, tally)
             self.report.tell(self.path, self.rows, self.read_bytes)
         return tally
+
+    def _store(self, checked: Checked, writer: Writer, tally: _Tally) -> None:
+        """Hand a batch to the store: usable rows, and the others with what is wrong."""
+        table = checked.source.part.table
+        doubts = checked.doubts.texts()
+        doubts[checked.withdrawals] = None
+        rows = checked.stored_form(pa.array(doubts, pa.string()))
+        n_refused = len(checked) - rows.num_rows
+        tally.read += len(checked)
+        tally.refused += n_refused
+        tally.doubts += rows.num_rows - rows["doubts"].null_count
+        if self.before is not None:
+            told = told_before(rows, writer, table, self.before.received_at)
+            tally.same_as_before += int(np.count_nonzero(told))
+            rows = rows.filter(pa.array(~told))
+        if table != "home_log":
+            rows = rows.take(pc.sort_indices(rows["received_at"]))
+        added = writer.add(table, rows)
+        tally.stored += added.stored
+        tally.same_as_before += added.same_as_before
+        if n_refused:
+            writer.refuse(checked.refused_form())
 
     def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
         for part in parts:
@@ -238,29 +260,12 @@ def _one_ahead(batches: Iterator[_Batch]) -> Iterator[_Batch]:
 
 def _registry_order(batches: list[Checked]) -> list[Checked]:
     """Refuse rows of a registry that contradict one another."""
+    if not batches:
+        return []
     for checked, conflict in zip(batches, conflicting_keys(batches), strict=True):
         key = INCOMING[checked.source.part.table].key
         checked.faults.mark(conflict, key[-1], Refusal.DUPLICATE_KEY)
     return batches
-
-
-def _store(checked: Checked, writer: Writer, tally: _Tally) -> None:
-    usable = checked.faults.usable
-    n_refused = int(np.count_nonzero(~usable))
-    doubts = checked.doubts.texts()
-    doubts[checked.withdrawals] = None
-    rows = checked.stored_form(pa.array(doubts, pa.string()))
-    table = checked.source.part.table
-    if table != "home_log":
-        rows = rows.take(pc.sort_indices(rows["received_at"]))
-    added = writer.add(table, rows)
-    if n_refused:
-        writer.refuse(checked.refused_form())
-    tally.read += len(checked)
-    tally.stored += added.stored
-    tally.same_as_before += added.same_as_before
-    tally.refused += n_refused
-    tally.doubts += rows.num_rows - rows["doubts"].null_count
 
 
 def _notes(parts: Sequence[Part], tallies: dict[str, _Tally]) -> list[str]:

@@ -26,10 +26,19 @@ from analysis.policy.model import (
     Settings,
     StepCode,
 )
-from analysis.vocabulary import DressingType, FindingMark, LineType, Task
+from analysis.vocabulary import (
+    NOTHING_SEEN,
+    DressingType,
+    FindingMark,
+    LineType,
+    OutcomeKind,
+    Task,
+)
 
 SHIPPED = "shipped.toml"
 _CODE = re.compile(r"[a-z][a-z0-9_]*\Z")
+_TAKEN = frozenset({NOTHING_SEEN, "skin", *map(str, OutcomeKind)})
+"""Words that mean something else where codes stand: in lists of findings, or as an event."""
 
 
 class PolicyError(Exception):
@@ -263,8 +272,9 @@ class _Reader:
         found: list[tuple[str, Mapping[str, Any]]] = []
         for code, entry in self._table(block, key, here).items():
             path = (*here, key, code)
-            if not _CODE.match(code) or code == "none":
-                self._fail(path, "a code is small letters, digits and _, and not 'none'")
+            if not _CODE.match(code) or code in _TAKEN:
+                taken = ", ".join(sorted(_TAKEN))
+                self._fail(path, f"a code is small letters, digits and _, and none of {taken}")
             if not isinstance(entry, dict):
                 self._fail(path, 'needs the form { label = "...", source = "..." }')
             found.append((code, entry))

@@ -119,6 +119,12 @@ def test_the_most_specific_interval_wins(tmp_path):
             "marks: needs a list of",
         ),
         (EDITION + '[edition.step]\nNone = { label = "x", source = "x" }\n', 5, "small letters"),
+        (
+            EDITION
+            + '[edition.finding]\nskin = { label = "x", marks = ["watched"], source = "x" }\n',
+            5,
+            "none of bloodstream_infection",
+        ),
         (EDITION + EDITION, 6, "is not after the edition before"),
     ],
 )

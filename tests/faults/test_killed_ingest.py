@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import shutil
 import time
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -10,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from sqlalchemy import func, select
 
 from analysis.ingest import ingest
 from analysis.store import Store
+from analysis.store.schema import ROWS, files, refused
 from analysis.tables import INCOMING
 from tests.ingest_files import POLICY, RECEIVED_AT, written
 
@@ -60,10 +63,6 @@ def content(store: Store) -> dict[str, pd.DataFrame]:
 
 def rows_by_file(store: Store) -> dict[str, int]:
     """How many stored versions and refused rows came from each file, from the tables themselves."""
-    from sqlalchemy import func, select
-
-    from analysis.store.schema import ROWS, files, refused
-
     found: dict[str, int] = {}
     with store._database.reading() as connection:
         for table in (*ROWS.values(), refused):
@@ -86,30 +85,33 @@ def programme(tmp_path: Path) -> Path:
 def test_killed_at_any_moment_each_file_is_in_whole_or_not_and_a_rerun_completes_it(
     programme: Path, tmp_path: Path
 ) -> None:
+    empty = tmp_path / "empty.sqlite"
+    Store.open(f"sqlite:///{empty}").close()
     processes = multiprocessing.get_context("forkserver")
     processes.set_forkserver_preload(["tests.faults.test_killed_ingest"])
 
-    def start(url: str) -> tuple[multiprocessing.process.BaseProcess, float]:
+    def start(name: str) -> tuple[str, multiprocessing.process.BaseProcess, float]:
+        shutil.copy(empty, tmp_path / name)
+        url = f"sqlite:///{tmp_path}/{name}"
         here, there = processes.Pipe(duplex=False)
         process = processes.Process(target=run, args=(url, str(programme), there))
         process.start()
         assert here.recv_bytes() == b"begun"
-        return process, time.monotonic()
+        return url, process, time.monotonic()
 
     took = []
     for at in range(3):
-        process, begun = start(f"sqlite:///{tmp_path}/whole-{at}.sqlite")
+        url, process, begun = start(f"whole-{at}.sqlite")
         process.join()
         took.append(time.monotonic() - begun)
         assert process.exitcode == 0
-    with Store.open(f"sqlite:///{tmp_path}/whole-0.sqlite") as store:
+    with Store.open(url) as store:
         whole, by_file = content(store), rows_by_file(store)
     names = ["lines.csv", *(f"home_log-{at}.csv" for at in range(N_LOGS))]
     moments = np.random.default_rng(2031).random(KILLS) * float(np.median(took)) * 1.05
     reached = []
     for at, moment in enumerate(moments):
-        url = f"sqlite:///{tmp_path}/killed-{at}.sqlite"
-        process, begun = start(url)
+        url, process, begun = start(f"killed-{at}.sqlite")
         time.sleep(max(0.0, moment - (time.monotonic() - begun)))
         process.kill()
         process.join()

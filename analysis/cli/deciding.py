@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
 from typing import Annotated
 
@@ -19,15 +19,20 @@ from analysis.cli.options import (
     snapshot,
 )
 from analysis.cli.output import show
+from analysis.cli.replaying import replay
+from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
+from analysis.decisions.later_events import later_events
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
+from analysis.measures import MeasureError
 
 
 def add_to(app: typer.Typer) -> None:
     """Register the commands."""
     app.command("retraining")(retraining_)
+    app.command("backtest")(backtest_)
 
 
 def day_of(text: str) -> date:
@@ -88,4 +93,73 @@ def retraining_(
         found = learning_curve(practice(*known), seen.records)
     else:
         found = refreshers(practice(*known), seen.records)
+    show(found, form, out)
+
+
+class Split(StrEnum):
+    """By what families are split in a backtest."""
+
+    ALL = "all"
+    SITE = "site"
+    LOG_COVERAGE = "log_coverage"
+
+
+class Judged(StrEnum):
+    """Which table of a backtest."""
+
+    ORDERS = "orders"
+    """Orders of calling compared at the capacity."""
+    PRECEDED = "preceded"
+    """Later events by kind, and how many had a reason to call before."""
+    CALIBRATION = "calibration"
+    """How often an event followed, by band and reason."""
+
+
+def backtest_(
+    first: Annotated[
+        date, typer.Option("--from", parser=day_of, metavar="DATE", help="First morning.")
+    ],
+    last: Annotated[date, typer.Option("--to", parser=day_of, metavar="DATE", help="Last one.")],
+    capacity: Annotated[
+        int | None,
+        typer.Option("--capacity", min=1, help="Calls a day [default: all that are listed]."),
+    ] = None,
+    by: Annotated[Split, typer.Option("--by", help="How to split the families.")] = Split.ALL,
+    table: Annotated[
+        Judged,
+        typer.Option(
+            "--show",
+            help="orders of calling compared; preceded: events with a reason to call before; "
+            "calibration: events by band and reason.",
+        ),
+    ] = Judged.ORDERS,
+    store: StoreOption = DEFAULT_STORE,
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """Replay past mornings by what was known then, and count what came in the 7 days after.
+
+    Events: skin events, unplanned removals, three days out of date, as known on the as-of day.
+    """
+    if last < first:
+        raise MeasureError(f"--to {last} is before --from {first}; give the earlier day first.")
+    seen = snapshot(store, policy, as_of, known_at)
+    end = seen.as_of - timedelta(days=HORIZON_DAYS)
+    if last > end:
+        raise MeasureError(
+            f"The {HORIZON_DAYS} days after {last} are not over on {seen.as_of}; give --to {end} "
+            "or earlier, or a later --as-of."
+        )
+    days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+    replayed = Replayed.of(replay(store, policy, days), later_events(seen.timeline, seen.records))
+    if table is Judged.ORDERS:
+        recheck = seen.edition.settings.recheck_days
+        found = backtest(replayed, capacity, by, recheck_days=recheck)
+    elif table is Judged.PRECEDED:
+        found = preceded(replayed)
+    else:
+        found = calibration(replayed)
     show(found, form, out)

@@ -1,0 +1,129 @@
+"""What was known on any earlier morning, without asking the store again for each?
+
+Every version of every row is held once, in order of receipt. What was known at a moment is then
+one mask: received by it, not withdrawn, and no later version received by it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.policy import Policy
+from analysis.tables.records import Records
+
+Ints = npt.NDArray[np.int64]
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Versions:
+    """Every version of the rows of a table, in order of receipt."""
+
+    frame: pd.DataFrame
+    received: Ints
+    """Microseconds UTC; never falls."""
+    next_at: Ints
+    """Position of the next version of the same key; the length of the frame for none."""
+    void: npt.NDArray[np.bool_]
+    """The row withdraws its key."""
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame, key: npt.ArrayLike, void: npt.ArrayLike) -> Versions:
+        """Put versions in order.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            Columns `row` and `received_at` among others; one row a version.
+        key : array_like of int, shape (n,)
+            Same number, same key.
+        void : array_like of bool, shape (n,)
+            The version withdraws its key.
+
+        Notes
+        -----
+        Of versions received at one moment the one stored last stands.
+        *Source:* project definition, definitions §2.
+        """
+        received = np.asarray(frame["received_at"], dtype="datetime64[us]").astype(np.int64)
+        order = np.lexsort((frame["row"].to_numpy(), received))
+        keys = np.asarray(key, dtype=np.int64)[order]
+        n = len(order)
+        by_key = np.lexsort((np.arange(n), keys))
+        same = keys[by_key[1:]] == keys[by_key[:-1]]
+        next_at = np.full(n, n, dtype=np.int64)
+        next_at[by_key[:-1][same]] = by_key[1:][same]
+        withdrawn = np.asarray(void, dtype=np.bool_)[order]
+        return cls(frame.take(order), received[order], next_at, withdrawn)
+
+    def known(self, at: int) -> Ints:
+        """Positions of the versions in force at a moment, in microseconds UTC."""
+        n = int(np.searchsorted(self.received, at, side="right"))
+        return np.flatnonzero((self.next_at[:n] >= n) & ~self.void[:n])
+
+
+@dataclass(frozen=True)
+class History:
+    """Every version of every table, and every recorded call."""
+
+    tables: Mapping[str, Versions]
+    calls: Versions
+    """A call and its taking back are two versions of one key; the second is void."""
+
+    def records(self, known_at: datetime, by: date | None = None) -> Records:
+        """Every record in its newest version received by a moment.
+
+        Parameters
+        ----------
+        known_at : datetime
+            With its time zone.
+        by : date, optional
+            Leave out home-log entries of families that by what was known have no line in place
+            and come home on this day: they can have no reason to be called.
+        """
+        at = (known_at - _EPOCH) // timedelta(microseconds=1)
+        frames = {n: v.frame.take(v.known(at)) for n, v in self.tables.items() if n != "home_log"}
+        log = self.tables["home_log"]
+        chosen = log.known(at)
+        if by is not None:
+            code, _ = self._log_families
+            chosen = chosen[self._followed(frames["lines"], by)[code[chosen]]]
+        frames["home_log"] = log.frame.take(chosen)
+        return Records(**frames, calls=self.calls.frame.take(self.calls.known(at)))
+
+    @cached_property
+    def _log_families(self) -> tuple[Ints, pd.Index[Any]]:
+        """Family of each version of an entry, as a number, and the codes of families."""
+        code, families = pd.factorize(self.tables["home_log"].frame["family_id"])
+        return code.astype(np.int64), pd.Index(families)
+
+    def _followed(self, lines: pd.DataFrame, by: date) -> npt.NDArray[np.bool_]:
+        """By family of the log: whether it has a line in place and come home on the day."""
+        now = pd.Timestamp(by)
+        gone = (lines["removed_on"] <= now) | (lines["left_on"] <= now)
+        here = ~gone & (lines["home_from"] <= now)
+        return self._log_families[1].isin(lines.loc[here.to_numpy(dtype=bool), "family_id"])
+
+
+def morning_of(day: date, policy: Policy) -> datetime:
+    """Last microsecond before a day begins in the programme's zone, in UTC.
+
+    A morning's list is made of what was received by then, so that nothing reported on the day
+    itself can have told of an event on it.
+
+    Examples
+    --------
+    >>> from analysis.policy import shipped_policy
+    >>> morning_of(date(2031, 3, 1), shipped_policy()).isoformat()
+    '2031-02-28T23:59:59.999999+00:00'
+    """
+    midnight = datetime.combine(day, time(), tzinfo=policy.zone)
+    return midnight.astimezone(UTC) - timedelta(microseconds=1)

@@ -1,0 +1,84 @@
+"""What did one morning's list say of every family with a line at home?"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.decisions.calls import CallList, call_list
+from analysis.policy import Policy
+from analysis.tables.backtest import MORNINGS
+from analysis.tables.records import Records
+from analysis.timeline import Timeline, build
+from analysis.vocabulary import Band, Task
+
+
+def morning(records: Records, policy: Policy, day: date) -> pd.DataFrame:
+    """Make a morning's call list and lay it beside all families it chose from.
+
+    Parameters
+    ----------
+    records : Records
+        As known that morning; see `analysis.decisions.history`.
+    policy : Policy
+        The edition in force on the day decides.
+    day : date
+        Day of the list.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `MORNINGS`, one row a family with a line at home, by family code.
+    """
+    timeline = build(records, policy, day)
+    return beside_families(timeline, call_list(timeline, records, policy))
+
+
+def beside_families(timeline: Timeline, calls: CallList) -> pd.DataFrame:
+    """Lay a call list beside all families with a line at home on its day."""
+    lines = timeline.lines[timeline.lines["at_home"]]
+    care = timeline.care
+    care = care[(care["task"] == Task.DRESSING).to_numpy()].set_index("line")
+    care = care.reindex(lines["line"])
+    skin = np.bincount(timeline.skin_events["line"], minlength=len(timeline.lines))
+    now = pd.Timestamp(timeline.as_of)
+    own = pd.DataFrame(
+        {
+            "family": lines["family"].to_numpy(),
+            "site": lines["site"].to_numpy(),
+            "lines": 1,
+            "scored": care["intervals_scored"].to_numpy(),
+            "late": (care["intervals_scored"] - care["intervals_on_time"]).to_numpy(),
+            "skin_events": skin[lines["line"].to_numpy()],
+            "days_overdue": care["days_overdue"].to_numpy(),
+            "days_since_change": (now - care["last_change_on"]).dt.days.to_numpy(),
+        }
+    )
+    # Before: one row a line at home; after: one row a family.
+    sums = dict.fromkeys(("lines", "scored", "late", "skin_events"), "sum")
+    by_family = own.groupby("family").agg(
+        {"site": "first", **sums, "days_overdue": "max", "days_since_change": "max"}
+    )
+    families = timeline.families.set_index("family").loc[by_family.index]
+    frame = by_family.assign(
+        family_id=families["family_id"],
+        silent=families["silent"],
+        silent_days=families["silent_days"],
+    )
+    listed = calls.families.set_index("family_id")
+    place = listed.index.get_indexer(pd.Index(frame["family_id"]))
+    frame["rank"] = listed["rank"].array.take(place, allow_fill=True)
+    frame["reasons"] = listed["reasons"].array.take(place, allow_fill=True)
+    bands = [str(b) for b in Band]
+    told = np.append(listed["band"].astype("object").to_numpy(), str(Band.NO_CALL))
+    frame["band"] = pd.Categorical(told[place], categories=bands)
+    frame["morning"] = pd.Series(now, index=frame.index).astype("datetime64[s]")
+    return MORNINGS.check(_typed(frame).sort_values("family_id", ignore_index=True))
+
+
+def _typed(frame: pd.DataFrame) -> pd.DataFrame:
+    types: dict[str, Any] = {c.name: c.dtype for c in MORNINGS.columns}
+    return frame.astype({n: t for n, t in types.items() if t != "category"})

@@ -7,6 +7,7 @@ from dash.development.base_component import Component
 
 from dashboard import ids, words
 from dashboard.components.attributes import aria, current
+from dashboard.components.static import static
 from dashboard.views import Standing
 
 INDEX = """<!DOCTYPE html>
@@ -46,10 +47,9 @@ def frame() -> Component:
 def page(here: str, standing: Standing | None, content: list[Component]) -> list[Component]:
     """A whole page: head, cautions, content."""
     return [
-        head(here, standing),
-        cautions(standing),
+        static(head(here, standing), cautions(standing)),
         html.Main(content, id="main", tabIndex=-1),
-        *(() if standing is None else (foot(standing),)),
+        *(() if standing is None else (static(foot(standing)),)),
     ]
 
 

@@ -128,6 +128,8 @@ class Opened:
     contact: str | None
     language: str | None
     recheck_on: date
+    form: str
+    """A code of this one form: sent twice, it records one call."""
     next_family_id: str | None
 
 

@@ -46,9 +46,16 @@
     }
     const button = event.target.closest("button");
     if (button?.id === "print") window.print();
-    if (button?.id === "record-call" || button?.closest(".made")) wanted = "panel-said";
+    if (button?.dataset.takesBack) {
+      wanted = "panel-said";
+      const made_by = document.getElementById("made-by")?.value;
+      const data = { row: Number(button.dataset.takesBack), made_by, at: Date.now() };
+      window.dash_clientside.set_props("take-back", { data });
+    }
     const line = button?.dataset.shows;
     if (line !== undefined) {
+      const data = { table: button.dataset.table, row: Number(button.dataset.row), at: Date.now() };
+      window.dash_clientside.set_props({ line, type: "asked" }, { data });
       window.setTimeout(() => {
         document
           .querySelector(`[data-source="${CSS.escape(line)}"]`)
@@ -57,7 +64,18 @@
     }
   });
 
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (!form.dataset.recordsCall) return;
+    event.preventDefault();
+    wanted = "panel-said";
+    const data = { ...Object.fromEntries(new FormData(form)), at: Date.now() };
+    window.dash_clientside.set_props("record-call", { data });
+  });
+
   document.addEventListener("change", (event) => {
+    const kept = event.target.dataset?.remembered;
+    if (kept) window.localStorage.setItem(`linedays.${kept}`, event.target.value);
     const name = event.target.dataset?.chooses;
     if (!name) return;
     const query = new URLSearchParams(window.location.search);
@@ -105,6 +123,28 @@
       }
     }
   });
+
+  // -- parts of a page that are ready-made HTML ----------------------------------------------
+  // One component in place of hundreds. The server has escaped every text in it.
+  function Static({ id, html }) {
+    const place = React.useRef(null);
+    const at = document.activeElement;
+    const key = place.current?.contains(at) ? at.dataset.key : undefined;
+    React.useLayoutEffect(() => {
+      for (const field of place.current.querySelectorAll("[data-remembered]")) {
+        field.value ||= window.localStorage.getItem(`linedays.${field.dataset.remembered}`) ?? "";
+      }
+      if (key === undefined || place.current.contains(document.activeElement)) return;
+      place.current.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus();
+    }, [html]);
+    return React.createElement("div", {
+      id,
+      className: "static",
+      ref: place,
+      dangerouslySetInnerHTML: { __html: html },
+    });
+  }
+  window.linedays_parts = { Static };
 
   // -- when the dashboard does not answer ------------------------------------------------------
   function trouble(text) {

@@ -29,12 +29,32 @@ def in_page(*, opens: bool = False) -> dict[str, Any]:
 
 def chooses(name: str) -> dict[str, Any]:
     """A list to choose from that sets a part of the address."""
-    return {"data-chooses": name}
+    return {"data-chooses": name, "data-key": name}
 
 
-def shows(line_id: str) -> dict[str, Any]:
-    """A button that shows a row in the place for the line's rows."""
-    return {"data-shows": line_id}
+def shows(line_id: str, table: str, row: int) -> dict[str, Any]:
+    """A button that shows a stored row in the place for the line's rows."""
+    return {"data-shows": line_id, "data-table": table, "data-row": str(row)}
+
+
+def keyed(key: str) -> dict[str, Any]:
+    """What keeps the focus when the part around it is drawn anew."""
+    return {"data-key": key}
+
+
+def remembered(name: str) -> dict[str, Any]:
+    """A field whose content this browser keeps for the next form."""
+    return {"data-remembered": name}
+
+
+def records_call() -> dict[str, Any]:
+    """The form that records a call."""
+    return {"data-records-call": "true"}
+
+
+def takes_back(call: int) -> dict[str, Any]:
+    """A button that takes a recorded call back."""
+    return {"data-takes-back": str(call)}
 
 
 def source_of(line_id: str) -> dict[str, Any]:

@@ -20,6 +20,11 @@ def band_mark(band: str) -> Component:
     return html.Span(strokes, className="strokes", **aria(hidden="true"))
 
 
+def band_name(band: str) -> Component:
+    """A band's mark and title."""
+    return html.P([band_mark(band), words.BANDS[band].title], className="band")
+
+
 def band_choice(view: CallsView) -> Component:
     """Counts by band in words, each a way to show that band alone."""
     chosen = view.choice

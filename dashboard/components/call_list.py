@@ -14,7 +14,7 @@ from dash.development.base_component import Component
 
 from dashboard import words
 from dashboard.address import write_choice
-from dashboard.components.attributes import aria, current, in_page
+from dashboard.components.attributes import aria, current, in_page, keyed
 from dashboard.components.bands import band_mark
 from dashboard.views import CallRow, CallsView
 
@@ -80,6 +80,7 @@ def _row(row: CallRow, view: CallsView, opened: str | None, stop: str) -> Compon
         tabIndex=0 if row.family_id == stop else -1,
         className="row-link",
         **in_page(opens=True),
+        **keyed(row.family_id),
         **current(it_is=is_open),
     )
     return html.Tr(

@@ -7,7 +7,8 @@ from datetime import date
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import ids, words
+from dashboard import words
+from dashboard.components.attributes import takes_back
 from dashboard.views import CallMade
 
 
@@ -29,9 +30,9 @@ def _call(call: CallMade, as_of: date, *, can_take_back: bool) -> Component:
         parts.append(
             html.Button(
                 "Take this call back",
-                id={"type": ids.TAKE_BACK, "row": call.row},
                 type="button",
                 className="quiet-action",
+                **takes_back(call.row),
             )
         )
     return html.Li(parts)

@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard import ids, words
 from dashboard.components.attributes import aria, shows, source_of
+from dashboard.components.static import static
 from dashboard.figures import line_history
 from dashboard.views import LineView
 
@@ -35,9 +36,11 @@ def line_card(line: LineView, as_of: date, *, whole: bool) -> Component:
     described = f"History of line {line.line_id}. {summary} The table below holds the same."
     return html.Section(
         [
-            html.H2([f"Line {line.line_id}", html.Span(f" {kind}", className="of")]),
-            html.P(_about(line, as_of), className="about"),
-            html.P(summary, className="summary"),
+            static(
+                html.H2([f"Line {line.line_id}", html.Span(f" {kind}", className="of")]),
+                html.P(_about(line, as_of), className="about"),
+                html.P(summary, className="summary"),
+            ),
             html.Div(
                 dcc.Graph(
                     id={"type": ids.FIGURE, "line": line.line_id},
@@ -50,13 +53,14 @@ def line_card(line: LineView, as_of: date, *, whole: bool) -> Component:
                 **aria(label=described),
             ),
             html.P("Choose a mark to see the row it comes from.", className="hint screen"),
+            dcc.Store(id={"type": ids.ASKED, "line": line.line_id}),
             html.Div(
                 id={"type": ids.SOURCE, "line": line.line_id},
                 className="shown-source",
                 role="status",
                 **source_of(line.line_id),
             ),
-            _table(line, first),
+            static(_table(line, first)),
         ],
         className="line",
     )
@@ -159,15 +163,8 @@ def _row(line: LineView, day: str, label: str, table: str, row: int) -> Componen
     if row >= 0:
         source = html.Button(
             [html.Span("Show row"), html.Span(f" of {day}: {label}", className="unseen")],
-            id={
-                "type": ids.SHOW_ROW,
-                "line": line.line_id,
-                "table": table,
-                "row": row,
-                "as": f"{label} {day}",
-            },
             type="button",
             className="quiet-action small",
-            **shows(line.line_id),
+            **shows(line.line_id, table, row),
         )
     return html.Tr([html.Td(day), html.Td(words.sentence(label)), html.Td(source)])

@@ -5,57 +5,50 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 from dash.development.base_component import Component
 
 from dashboard import ids, words
 from dashboard.address import family_address, write_choice
-from dashboard.components.attributes import in_page
-from dashboard.components.bands import band_mark
+from dashboard.components.attributes import aria, in_page, records_call, remembered
+from dashboard.components.bands import band_name
 from dashboard.components.calls_made import calls_made
 from dashboard.components.source import source_row
+from dashboard.components.static import input_field, static, text_field
+from dashboard.queries import MOST_CHARACTERS, STAFF_CODE_CHARACTERS
 from dashboard.views import Choice, Opened, ReasonWithRows
 
 AGREED_ROWS = 4
-DATE: Any = "date"
-"""The browser's own field for a date; Dash passes the type on without naming it."""
 
 
-def panel(opened: Opened, choice: Choice, message: str | None) -> list[Component]:
+def panel(opened: Opened, choice: Choice, message: str | None) -> Component:
     """The whole panel of one family."""
+    return static(
+        _name(opened, choice),
+        None if message is None else _said(message, opened, choice),
+        _why(opened),
+        _made(opened),
+        _reach(opened),
+        _form(opened) if opened.standing.records_calls else _past(),
+    )
+
+
+def _name(opened: Opened, choice: Choice) -> list[Component]:
     row = opened.row
     back = write_choice(replace(choice, family_id=None))
+    ways = [html.A("Whole history", href=family_address(row.family_id))]
+    if opened.standing.records_calls:
+        ways.append(html.A("Record a call", href="#record"))
+    code = html.Span(row.family_id, className="code")
     return [
         html.P(html.A("Back to the list", href=back, **in_page()), className="back"),
         html.Header(
             [
-                html.H2(
-                    ["Family ", html.Span(row.family_id, className="code")],
-                    id="panel-name",
-                    tabIndex=-1,
-                ),
-                html.P(
-                    [band_mark(row.band), words.BANDS[row.band].title],
-                    className=f"band band-{row.band}",
-                ),
-                html.P(
-                    [
-                        html.A("Whole history", href=family_address(row.family_id)),
-                        *(
-                            [html.A("Record a call", href="#record")]
-                            if opened.standing.records_calls
-                            else []
-                        ),
-                    ],
-                    className="ways",
-                ),
+                html.H2(["Family ", code], id="panel-name", tabIndex=-1),
+                band_name(row.band),
+                html.P(ways, className="ways"),
             ]
         ),
-        *([] if message is None else [_said(message, opened, choice)]),
-        *_why(opened),
-        *_reach(opened),
-        *(_form(opened) if opened.standing.records_calls else [_past()]),
-        *_made(opened),
     ]
 
 
@@ -105,6 +98,16 @@ def _reason(found: ReasonWithRows, *, first: bool) -> Component:
     return html.Li(parts)
 
 
+def _made(opened: Opened) -> list[Component]:
+    if not opened.calls:
+        return []
+    as_of, can_record = opened.standing.as_of, opened.standing.records_calls
+    return [
+        html.H3("Calls recorded"),
+        calls_made(opened.calls, as_of, can_take_back=can_record),
+    ]
+
+
 def _reach(opened: Opened) -> list[Component]:
     if opened.contact is None and opened.language is None:
         return []
@@ -122,73 +125,76 @@ def _past() -> Component:
     )
 
 
-def _form(opened: Opened) -> list[Component]:
+def _form(opened: Opened) -> list[Any]:
+    """A plain form; the page's script hands what is typed to the callback as one thing."""
     return [
         html.H3("Record a call", id="record"),
-        html.Div(
+        html.Form(
             [
-                dcc.Store(id=ids.FORM_FAMILY, data=opened.row.family_id),
+                input_field(type="hidden", name="family_id", value=opened.row.family_id),
+                input_field(type="hidden", name="form", value=opened.form),
                 _field(
                     "Your staff code",
-                    ids.MADE_BY,
-                    dcc.Input(
-                        id=ids.MADE_BY,
-                        type="text",
-                        maxLength=40,
-                        autoComplete="off",
-                        persistence=True,
-                        persistence_type="local",
-                    ),
                     "remembered on this machine",
+                    input_field(
+                        type="text",
+                        name="made_by",
+                        id=ids.MADE_BY,
+                        maxLength=STAFF_CODE_CHARACTERS,
+                        autoComplete="off",
+                        **remembered("made_by"),
+                    ),
                 ),
                 html.Fieldset(
                     [
                         html.Legend("Was somebody reached?"),
-                        dcc.RadioItems(
-                            id=ids.REACHED,
-                            options=[
-                                {"label": "Yes, spoke with the family", "value": "yes"},
-                                {"label": "No, nobody reached", "value": "no"},
-                            ],
-                        ),
+                        _choice("yes", "Yes, spoke with the family"),
+                        _choice("no", "No, nobody reached"),
                     ]
                 ),
                 _field(
                     "What was agreed",
-                    ids.AGREED,
-                    dcc.Textarea(id=ids.AGREED, rows=AGREED_ROWS, maxLength=2000),
                     "no names, no contacts",
+                    text_field(
+                        name="agreed",
+                        id="agreed",
+                        rows=AGREED_ROWS,
+                        maxLength=MOST_CHARACTERS,
+                        autoComplete="off",
+                    ),
                 ),
                 _field(
                     "List again from",
-                    ids.RECHECK_ON,
-                    dcc.Input(id=ids.RECHECK_ON, type=DATE, value=opened.recheck_on.isoformat()),
                     "a new red flag, compromised dressing or skin finding lists it sooner",
+                    input_field(
+                        type="date",
+                        name="recheck_on",
+                        id="recheck-on",
+                        value=opened.recheck_on.isoformat(),
+                    ),
                 ),
-                html.P("", id=ids.RECORD_FAULT, role="alert", className="fault"),
-                html.Button(
-                    "Record the call", id=ids.RECORD, type="button", className="main-action"
-                ),
+                html.Button("Record the call", type="submit", className="main-action"),
             ],
             className="form",
+            noValidate=True,
+            **records_call(),
         ),
     ]
 
 
-def _field(label: str, field_id: str, field: Component, hint: str) -> Component:
+def _field(label: str, hint: str, field: Any) -> Component:
+    """A field with its label, and a hint that is read out with it."""
+    field_id = field.attributes["id"]
+    described = {**field.attributes, **aria(describedby=f"{field_id}-hint")}
     return html.Div(
-        [html.Label(label, htmlFor=field_id), field, html.P(hint, className="hint")],
+        [
+            html.Label(label, htmlFor=field_id),
+            replace(field, attributes=described),
+            html.P(hint, className="hint", id=f"{field_id}-hint"),
+        ],
         className="field",
     )
 
 
-def _made(opened: Opened) -> list[Component]:
-    if not opened.calls:
-        return []
-    return [
-        html.H3("Calls recorded"),
-        calls_made(
-            opened.calls, opened.standing.as_of, can_take_back=opened.standing.records_calls
-        ),
-        html.P("", id=ids.TAKE_BACK_FAULT, role="alert", className="fault"),
-    ]
+def _choice(value: str, label: str) -> Component:
+    return html.Label([input_field(type="radio", name="reached", value=value), label])

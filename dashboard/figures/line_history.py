@@ -86,6 +86,10 @@ MARK_STYLES: Mapping[str, dict[str, Any]] = {
 }
 
 
+MANY_DAYS = 200
+"""Over a longer time the marks are drawn smaller."""
+NAME_SHARE = 0.3
+"""Share of the width that a name beside a mark may take."""
 NAMED = frozenset({"red_flag", "harm"})
 """Marks that are rare and grave enough to be named beside them."""
 
@@ -128,10 +132,15 @@ def line_history(
         of_kind = spans[spans["kind"] == kind]
         if len(of_kind):
             figure.add_trace(_bars(of_kind, heights[SPAN_TRACKS[kind]], style, first, now))
+    scale = 1.0 if (now - first).days <= MANY_DAYS else 0.65
     for kind, style in MARK_STYLES.items():
         of_kind = marks[marks["kind"] == kind]
         if len(of_kind):
-            figure.add_trace(_points(of_kind, heights[str(of_kind["track"].iloc[0])], style))
+            height = heights[str(of_kind["track"].iloc[0])]
+            points = _points(of_kind, height, {**style, "size": style["size"] * scale})
+            if kind in NAMED:
+                points.update(_names(of_kind, now - first))
+            figure.add_trace(points)
     filled = set(spans["kind"].map(SPAN_TRACKS)) | set(marks["track"])
     for track in tracks:
         _label(figure, track, heights[track.name], empty=track.name not in filled)
@@ -190,14 +199,8 @@ def _said(label: pd.Series[Any], start: pd.Series[Any], end: pd.Series[Any]) -> 
 
 
 def _points(marks: pd.DataFrame, height: float, style: dict[str, Any]) -> go.Scatter:
-    direct = str(marks["kind"].iloc[0]) in NAMED
     return go.Scatter(
-        mode="markers+text" if direct else "markers",
-        text=[f"{label.removeprefix('red flag: ')} " for label in marks["label"]]
-        if direct
-        else None,
-        textposition="middle left",
-        textfont={"size": theme.SMALL},
+        mode="markers",
         x=marks["on"].dt.strftime("%Y-%m-%d"),
         y=[height - 0.14] * len(marks),
         marker={**style, "opacity": 1, "line": {"width": 2, "color": style["color"]}},
@@ -210,6 +213,29 @@ def _points(marks: pd.DataFrame, height: float, style: dict[str, Any]) -> go.Sca
         name=str(marks["kind"].iloc[0]),
         cliponaxis=False,
     )
+
+
+def _names(marks: pd.DataFrame, shown: pd.Timedelta) -> dict[str, Any]:
+    """Texts beside marks: to the left, else to the right, else none where marks crowd."""
+    room = shown * NAME_SHARE
+    before = marks["on"].diff()
+    after = -marks["on"].diff(-1)
+    texts, places = [], []
+    for label, free_left, free_right in zip(
+        marks["label"],
+        before.isna() | (before > room),
+        after > room,
+        strict=True,
+    ):
+        text = str(label).removeprefix("red flag: ") if free_left or free_right else ""
+        texts.append(f" {text} ")
+        places.append("middle left" if free_left else "middle right")
+    return {
+        "mode": "markers+text",
+        "text": texts,
+        "textposition": places,
+        "textfont": {"size": theme.SMALL},
+    }
 
 
 def _label(figure: go.Figure, track: Track, height: float, *, empty: bool) -> None:
@@ -250,11 +276,13 @@ def _mark_days(figure: go.Figure, as_of: date, due_on: date | None, height: floa
         font={"size": theme.SMALL},
     )
     if due_on is not None and due_on > as_of:
+        figure.add_annotation(x=f"{due_on:%Y-%m-%d}", y=height - 0.14, text="▽", showarrow=False)
         figure.add_annotation(
-            x=f"{due_on:%Y-%m-%d}",
-            y=height - 0.14,
-            text=f"▽ due {due_on.day} {due_on:%b}",
+            xref="paper",
+            x=1,
+            y=height + 0.36,
             xanchor="right",
+            text=f"▽ due {due_on.day} {due_on:%b}",
             showarrow=False,
             font={"size": theme.SMALL},
         )

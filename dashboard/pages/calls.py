@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -15,6 +15,7 @@ from dashboard.components.attributes import aria, chooses, in_page
 from dashboard.components.bands import band_choice
 from dashboard.components.call_list import call_table, pager
 from dashboard.components.panel import panel
+from dashboard.components.static import static
 from dashboard.queries import CallForm, FormError, Queries
 from dashboard.views import CallsView, Choice
 
@@ -35,6 +36,8 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
         PATH,
         view.standing,
         [
+            dcc.Store(id=ids.RECORD),
+            dcc.Store(id=ids.TAKE_BACK),
             dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),
             html.Div(
                 [
@@ -48,8 +51,10 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                         **aria(label="Call list"),
                     ),
                     html.Section(
-                        _panel(queries, choice, opened, None),
-                        id=ids.PANEL,
+                        [
+                            html.Div(_panel(queries, choice, opened, None), id=ids.PANEL),
+                            html.P("", id=ids.PANEL_FAULT, role="alert", className="fault"),
+                        ],
                         className="panel",
                         **aria(label="Opened family"),
                     ),
@@ -68,14 +73,14 @@ def _opened_first(choice: Choice, view: CallsView) -> str | None:
     return view.rows[0].family_id if view.rows else None
 
 
-def _head(view: CallsView) -> list[Component]:
-    return [
+def _head(view: CallsView) -> Component:
+    return static(
         html.P(_answer(view), className="answer"),
         band_choice(view),
         html.P(_heard(view), className="coverage"),
         html.P(_sheet(view), className="paper-line"),
         _tools(view),
-    ]
+    )
 
 
 def _answer(view: CallsView) -> list[Any]:
@@ -153,29 +158,26 @@ def _select(
 ) -> Component:
     options = [] if every is None else [html.Option(every, value="")]
     options += [html.Option(v, value=v, selected=v == chosen) for v in values]
-    return html.Label(
-        [html.Span(label), html.Select(options, name=name, **chooses(name))],
-        className="select",
-    )
+    choose = html.Select(options, id=f"choose-{name}", name=name, **chooses(name))
+    return html.Div([html.Label(label, htmlFor=f"choose-{name}"), choose], className="select")
 
 
-def _list(view: CallsView, opened: str | None) -> list[Component]:
+def _list(view: CallsView, opened: str | None) -> Component:
     if not view.rows:
-        return [html.P("No family stands in this part of the list.", className="empty")]
-    return [call_table(view, opened), pager(view)]
+        return static(html.P("No family stands in this part of the list.", className="empty"))
+    return static(call_table(view, opened), pager(view))
 
 
 def _panel(
     queries: Queries, choice: Choice, family_id: str | None, message: str | None
-) -> list[Component]:
+) -> Component:
     if family_id is None:
-        return [html.P("No family is opened.", className="empty")]
+        return static(html.P("No family is opened.", className="empty"))
     opened = queries.opened(family_id, choice)
     if opened is None:
-        return [
-            html.H2("No such family"),
-            html.P("There is no family with this code in the store."),
-        ]
+        return static(
+            html.H2("No such family"), html.P("There is no family with this code in the store.")
+        )
     return panel(opened, choice, message)
 
 
@@ -186,6 +188,7 @@ def register(app: Dash, queries: Queries) -> None:
         Output(ids.CALLS_HEAD, "children"),
         Output(ids.CALLS_LIST, "children"),
         Output(ids.PANEL, "children"),
+        Output(ids.PANEL_FAULT, "children"),
         Output(ids.OPENED, "data"),
         Output(ids.SPLIT, "className"),
         Input(ids.URL, "search"),
@@ -211,52 +214,36 @@ def register(app: Dash, queries: Queries) -> None:
         head, rows = _head(view), _list(view, family)
         asked = _split_class(choice)
         if message is None and _family_in(before) == family:  # what is typed in the form stays
-            return head, rows, no_update, now, asked
-        return head, rows, _panel(queries, choice, family, message), now, asked
+            return head, rows, no_update, no_update, now, asked
+        return head, rows, _panel(queries, choice, family, message), "", now, asked
 
     @app.callback(
         Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.RECORD_FAULT, "children"),
-        Input(ids.RECORD, "n_clicks"),
-        State(ids.FORM_FAMILY, "data"),
-        State(ids.MADE_BY, "value"),
-        State(ids.REACHED, "value"),
-        State(ids.AGREED, "value"),
-        State(ids.RECHECK_ON, "value"),
+        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
+        Input(ids.RECORD, "data"),
         State(ids.CHANGED, "data"),
         prevent_initial_call=True,
-        running=[(Output(ids.RECORD, "disabled"), True, False)],
     )
-    def record(
-        clicks: int | None,
-        family_id: object,
-        made_by: object,
-        reached: object,
-        agreed: object,
-        recheck_on: object,
-        changed: object,
-    ) -> tuple[object, str]:
-        if not clicks:
-            raise PreventUpdate
+    def record(given: object, changed: object) -> tuple[object, str]:
+        form = CallForm.of(given)
         try:
-            said = queries.record_call(CallForm(family_id, made_by, reached, agreed, recheck_on))
+            said = queries.record_call(form)
         except FormError as fault:
             return no_update, str(fault)
-        return _changed(changed, str(family_id), said), ""
+        return _changed(changed, str(form.family_id), said), ""
 
     @app.callback(
         Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.TAKE_BACK_FAULT, "children"),
-        Input({"type": ids.TAKE_BACK, "row": ALL}, "n_clicks"),
-        State(ids.MADE_BY, "value"),
+        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
+        Input(ids.TAKE_BACK, "data"),
         State(ids.CHANGED, "data"),
         prevent_initial_call=True,
     )
-    def take_back(clicks: list[int | None], made_by: object, changed: object) -> tuple[object, str]:
-        if not any(clicks) or not isinstance(ctx.triggered_id, dict):
+    def take_back(asked: Any, changed: object) -> tuple[object, str]:
+        if not isinstance(asked, dict):
             raise PreventUpdate
         try:
-            family_id = queries.take_back(ctx.triggered_id.get("row"), made_by)
+            family_id = queries.take_back(asked.get("row"), asked.get("made_by"))
         except FormError as fault:
             return no_update, str(fault)
         return _changed(changed, family_id, f"The call to family {family_id} is taken back."), ""

@@ -7,6 +7,7 @@ from dash.development.base_component import Component
 
 from dashboard import shell, words
 from dashboard.components.attributes import aria
+from dashboard.components.static import static
 from dashboard.queries import Queries
 from dashboard.views import Rule
 
@@ -57,27 +58,29 @@ def layout(queries: Queries) -> list[Component]:
         PATH,
         view.standing,
         [
-            html.H1(TITLE),
-            html.Dl(
-                [html.Div([html.Dt(name), html.Dd(text)]) for name, text in WORDS.items()],
-                className="terms",
-            ),
-            html.H2("The bands"),
-            html.Dl(
-                [
-                    html.Div([html.Dt(words.BANDS[b].title), html.Dd(words.BANDS[b].meaning)])
-                    for b in words.BANDS_SHOWN
-                ],
-                className="terms",
-            ),
-            html.H2("The policy in force"),
-            html.P(
-                f"{view.standing.policy}, edition {view.standing.edition}, in force from {since}. "
-                "Every number can be changed in the programme's own policy file."
-            ),
-            _rules("Intervals", ("Task", "Change", "Source"), view.intervals),
-            _rules("Thresholds", ("What it says", "Value", "Source"), view.settings),
-            _rules("Finding codes", ("Finding", "Counts as", "Source"), view.findings),
+            static(
+                html.H1(TITLE),
+                html.Dl(
+                    [html.Div([html.Dt(name), html.Dd(text)]) for name, text in WORDS.items()],
+                    className="terms",
+                ),
+                html.H2("The bands"),
+                html.Dl(
+                    [
+                        html.Div([html.Dt(words.BANDS[b].title), html.Dd(words.BANDS[b].meaning)])
+                        for b in words.BANDS_SHOWN
+                    ],
+                    className="terms",
+                ),
+                html.H2("The policy in force"),
+                html.P(
+                    f"{view.standing.policy}, edition {view.standing.edition}, in force from {since}. "
+                    "Every number can be changed in the programme's own policy file."
+                ),
+                _rules("Intervals", ("Task", "Change", "Source"), view.intervals),
+                _rules("Thresholds", ("What it says", "Value", "Source"), view.settings),
+                _rules("Finding codes", ("Finding", "Counts as", "Source"), view.findings),
+            )
         ],
     )
 
@@ -109,5 +112,6 @@ def _rules(name: str, heads: tuple[str, ...], rules: tuple[Rule, ...]) -> Compon
                 role="region",
                 **aria(label=name),
             ),
-        ]
+        ],
+        className="rule-set",
     )

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, MATCH, Dash, Input, Output, State, ctx, html
+from dash import MATCH, Dash, Input, Output, State, ctx, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, shell, words
-from dashboard.address import family_address, read_family, wants_whole_time
+from dashboard.address import family_address, read_family, wants_whole_time, write_choice
 from dashboard.components.attributes import aria, current
-from dashboard.components.bands import band_mark
+from dashboard.components.bands import band_name
 from dashboard.components.calls_made import calls_made
 from dashboard.components.line_card import line_card
 from dashboard.components.source import source_row
+from dashboard.components.static import static
 from dashboard.queries import Queries
-from dashboard.views import CaregiverView, FamilyView, Standing
+from dashboard.views import CaregiverView, Choice, FamilyView, Standing
+
+NO_ROW = "No stored row stands behind this mark: it is what is missing between rows."
 
 
 def title(family_id: str) -> str:
@@ -34,27 +37,25 @@ def layout(queries: Queries, pathname: str, search: str | None) -> list[Componen
         "",
         view.standing,
         [
-            html.P(
-                html.A("Back to the call list", href=f"/?family={view.family_id}"),
-                className="back always",
-            ),
-            html.Header(
-                [
-                    html.H1(["Family ", html.Span(view.family_id, className="code")]),
-                    html.P(
-                        [band_mark(view.row.band), words.BANDS[view.row.band].title],
-                        className=f"band band-{view.row.band}",
-                    ),
-                ],
-                className="family-head",
-            ),
-            *_standing_words(view),
-            _span_choice(view, whole=whole),
+            static(_head(view), _standing_words(view), _span_choice(view, whole=whole)),
             *[line_card(line, view.standing.as_of, whole=whole) for line in view.lines],
-            *_people(view.caregivers, view.standing),
-            *_calls(view),
+            static(_people(view.caregivers, view.standing), _calls(view)),
         ],
     )
+
+
+def _head(view: FamilyView) -> list[Component]:
+    back = write_choice(Choice(family_id=view.family_id))
+    return [
+        html.P(html.A("Back to the call list", href=back), className="back always"),
+        html.Header(
+            [
+                html.H1(["Family ", html.Span(view.family_id, className="code")]),
+                band_name(view.row.band),
+            ],
+            className="family-head",
+        ),
+    ]
 
 
 def _standing_words(view: FamilyView) -> list[Component]:
@@ -73,7 +74,7 @@ def _standing_words(view: FamilyView) -> list[Component]:
         facts.append(("Contact", view.contact))
     if view.language is not None:
         facts.append(("Language", view.language))
-    reasons = [html.Li(words.sentence(r.sentence)) for r in view.reasons]
+    reasons = [html.Li(words.sentence(text)) for text in row.sentences]
     return [
         html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in facts], className="facts"),
         html.Ul(reasons, className="why-now")
@@ -117,7 +118,7 @@ def _people(people: tuple[CaregiverView, ...], standing: Standing) -> list[Compo
         )
     heads = ("Caregiver", "Who it is", "Newest sign-off for the dressing change")
     return [
-        html.H2("Who cares for the line"),
+        html.H2("Who cares for the line", className="apart"),
         html.Table(
             [html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(rows)],
             className="plain",
@@ -126,7 +127,7 @@ def _people(people: tuple[CaregiverView, ...], standing: Standing) -> list[Compo
 
 
 def _calls(view: FamilyView) -> list[Component]:
-    heading = html.H2("Calls recorded")
+    heading = html.H2("Calls recorded", className="apart")
     if not view.calls:
         return [heading, html.P("No call is recorded.")]
     return [heading, calls_made(view.calls, view.standing.as_of, can_take_back=False)]
@@ -138,28 +139,24 @@ def register(app: Dash, queries: Queries) -> None:
     @app.callback(
         Output({"type": ids.SOURCE, "line": MATCH}, "children"),
         Input({"type": ids.FIGURE, "line": MATCH}, "clickData"),
-        Input(
-            {"type": ids.SHOW_ROW, "line": MATCH, "table": ALL, "row": ALL, "as": ALL}, "n_clicks"
-        ),
+        Input({"type": ids.ASKED, "line": MATCH}, "data"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show_source(click: object, presses: list[int | None], pathname: str) -> list[Component]:
-        asked = ctx.triggered_id
-        if not isinstance(asked, dict):
-            raise PreventUpdate
-        if asked.get("type") == ids.SHOW_ROW:
-            if not any(presses):
-                raise PreventUpdate
-            table, row = asked.get("table"), asked.get("row")
-        else:
-            table, row = _of_click(click)
+    def show_source(click: Any, asked: Any, pathname: str) -> Component:
+        by_figure = isinstance(ctx.triggered_id, dict) and ctx.triggered_id["type"] == ids.FIGURE
+        table, row = _of_click(click) if by_figure else _of_button(asked)
         source = queries.source(read_family(pathname), table, row)
         if source is None:
-            return [
-                html.P("No stored row stands behind this mark: it is what is missing between rows.")
-            ]
-        return [source_row(source, level="h3")]
+            return static(html.P(NO_ROW))
+        return static(source_row(source, level="h3"))
+
+
+def _of_button(asked: Any) -> tuple[object, object]:
+    """Table and row that a button of the table asked for."""
+    if not isinstance(asked, dict):
+        raise PreventUpdate
+    return asked.get("table"), asked.get("row")
 
 
 def _of_click(click: Any) -> tuple[object, object]:

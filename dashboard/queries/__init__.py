@@ -3,7 +3,12 @@
 Every code and number that a page names is looked up again here.
 """
 
-from dashboard.queries.calls_made import CallForm, FormError
+from dashboard.queries.calls_made import (
+    MOST_CHARACTERS,
+    STAFF_CODE_CHARACTERS,
+    CallForm,
+    FormError,
+)
 from dashboard.queries.door import Queries
 
-__all__ = ["CallForm", "FormError", "Queries"]
+__all__ = ["MOST_CHARACTERS", "STAFF_CODE_CHARACTERS", "CallForm", "FormError", "Queries"]

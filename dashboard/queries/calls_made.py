@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, timedelta
 
 from analysis.snapshot import Snapshot
@@ -20,13 +20,20 @@ class FormError(Exception):
 
 @dataclass(frozen=True)
 class CallForm:
-    """A call as typed in; nothing in it is trusted."""
+    """A call as typed in; nothing in it is trusted. `form` tells one form from another."""
 
+    form: object
     family_id: object
     made_by: object
     reached: object
     agreed: object
     recheck_on: object
+
+    @classmethod
+    def of(cls, given: object) -> CallForm:
+        """Take the fields out of what the page sent; absent ones are None."""
+        known = given if isinstance(given, dict) else {}
+        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
 
 
 def staff_code(text: object) -> str:

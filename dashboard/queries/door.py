@@ -6,7 +6,9 @@ recorded call shows at once.
 
 from __future__ import annotations
 
+import secrets
 import threading
+from collections import deque
 from datetime import date, datetime, timedelta
 
 from analysis.policy import Policy, load_policy
@@ -19,6 +21,9 @@ from dashboard.queries.policies import policy_view
 from dashboard.views import CallsView, Choice, FamilyView, Opened, PolicyView, Source, Standing
 from dashboard.words import sentence, short_day
 
+FORMS_REMEMBERED = 1_000
+"""Forms of which it is known that they were recorded already."""
+
 
 class Queries:
     """Questions of the pages to one store under one policy. Threads may share it."""
@@ -29,6 +34,8 @@ class Queries:
         self._config = config
         self._lock = threading.Lock()
         self._kept: tuple[tuple[int, date], Snapshot] | None = None
+        self._recording = threading.Lock()
+        self._recorded: deque[object] = deque(maxlen=FORMS_REMEMBERED)
 
     @classmethod
     def open(cls, config: DashboardConfig) -> Queries:
@@ -100,6 +107,7 @@ class Queries:
             contact=contact,
             language=language,
             recheck_on=found.as_of + timedelta(days=found.edition.settings.recheck_days),
+            form=secrets.token_urlsafe(12),
             next_family_id=call_list.next_family(found, row, choice),
         )
 
@@ -145,6 +153,8 @@ class Queries:
     def record_call(self, form: CallForm) -> str:
         """Record a call; returns a sentence on what became of the family.
 
+        A form that comes twice, by a double click or a repeated request, records one call.
+
         Raises
         ------
         FormError
@@ -160,18 +170,22 @@ class Queries:
         reached = calls_made.was_reached(form.reached)
         agreed = calls_made.agreed_text(form.agreed)
         recheck_on = calls_made.recheck_day(form.recheck_on, found.as_of)
-        try:
-            self._store.record_call(
-                family_id=family_id,
-                made_by=made_by,
-                reached=reached,
-                agreed=agreed,
-                recheck_on=recheck_on,
-                made_at=now,
-                made_on=now.date(),
-            )
-        except StoreError as fault:
-            raise FormError(f"The call is not recorded. {fault}") from None
+        with self._recording:
+            if form.form in self._recorded:
+                return self._after_call(family_id)
+            try:
+                self._store.record_call(
+                    family_id=family_id,
+                    made_by=made_by,
+                    reached=reached,
+                    agreed=agreed,
+                    recheck_on=recheck_on,
+                    made_at=now,
+                    made_on=now.date(),
+                )
+            except StoreError as fault:
+                raise FormError(f"The call is not recorded. {fault}") from None
+            self._recorded.append(form.form)
         return self._after_call(family_id)
 
     def take_back(self, row: object, made_by: object) -> str:

@@ -1,0 +1,185 @@
+"""The real dashboard on this machine, over a small store that a reader can check by hand."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+from waitress import wasyncore
+from waitress.server import create_server
+
+from analysis.ingest import ingest
+from analysis.policy import shipped_policy
+from analysis.store import Store
+from dashboard import DashboardConfig, create_app
+
+CHROMIUM = "/usr/bin/chromium"
+NOW = datetime(2031, 3, 4, 9, tzinfo=UTC)
+
+LINES = """\
+line_id,child_id,family_id,site,nurse,line_type,placed_on,home_from,dressing_type,dressing_on,therapy,language,contact
+L1,C1,F1,North,N1,tunneled_cvc,2030-12-01,2030-12-10,transparent,2030-12-09,parenteral_nutrition,Finnish,ward phone 11
+L2,C2,F2,North,N1,picc,2030-12-01,2030-12-10,transparent,2030-12-09,antimicrobial,,
+L3,C3,F3,South,N2,tunneled_cvc,2030-12-01,2030-12-10,transparent,2030-12-09,chemotherapy,,
+L4,C4,F4,South,N2,tunneled_cvc,2030-12-01,2030-12-10,transparent,2030-12-09,,,
+L5,C5,F5,South,N2,picc,2030-12-01,2030-12-10,transparent,2030-12-09,,,
+L6,C6,F6,North,N1,picc,2030-12-01,2030-12-10,transparent,2030-12-09,,,
+"""
+STAYS = """\
+child_id,from_on,to_on,place,dressing_on
+C1,2031-01-20,2031-01-24,hospital,2031-01-22
+"""
+# F1: fever yesterday. F2: changed 20 Feb, so 5 days overdue today, and still logging.
+# F3: the same since 18 Feb, 7 days overdue, and silent for 14 days. F4: nothing to call about.
+# F5: damp on 2 March and not changed since. F6: one kit left.
+HOME_LOG = """\
+entry_id,line_id,done_at,kind,change_reason,dressing_type,dressing_condition,findings,kits_left,note
+e1,L1,2031-02-27,dressing_change,scheduled,transparent,intact,none,,
+e2,L1,2031-03-03T07:30,skin_check,,,intact,redness;fever,,felt hot in the night
+e3,L2,2031-02-20,dressing_change,scheduled,transparent,intact,none,,
+e4,L2,2031-03-02,skin_check,,,intact,none,,
+e5,L3,2031-02-18,dressing_change,scheduled,transparent,intact,none,,
+e6,L4,2031-03-01,dressing_change,scheduled,transparent,intact,none,,
+e7,L5,2031-03-01,dressing_change,scheduled,transparent,intact,none,,
+e8,L5,2031-03-02,skin_check,,,damp,none,,
+e9,L6,2031-03-01,dressing_change,scheduled,transparent,intact,none,,
+e10,L6,2031-03-02,supply_count,,,,,1,
+"""
+
+
+@dataclass(frozen=True)
+class Running:
+    """A served dashboard: its address and the store behind it."""
+
+    address: str
+    store_url: str
+
+    def records(self):
+        """Everything stored."""
+        with Store.open(self.store_url, create=False) as store:
+            return store.records()
+
+
+@pytest.fixture(scope="session")
+def small_store(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("small")
+    for name, text in (("lines", LINES), ("stays", STAYS), ("home_log", HOME_LOG)):
+        (folder / f"{name}.csv").write_text(text, encoding="utf-8")
+    file = folder / "small.sqlite"
+    with Store.open(f"sqlite:///{file}") as store:
+        received = datetime(2031, 3, 3, 20, tzinfo=UTC)
+        summary = ingest(
+            store,
+            [folder / f"{n}.csv" for n in ("lines", "stays", "home_log")],
+            shipped_policy(),
+            received_at=received,
+        )
+    assert (summary.refused, summary.faults) == (0, ())
+    return file
+
+
+@contextmanager
+def serving(store_file: Path, **settings) -> Iterator[Running]:
+    """Serve a store on a free port until the block ends."""
+    url = f"sqlite:///{store_file}"
+    app = create_app(DashboardConfig(store_url=url, clock=lambda: NOW, **settings))
+    server = create_server(app.server, host="127.0.0.1", port=0, threads=4, ident=None)
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    try:
+        yield Running(f"http://127.0.0.1:{server.effective_port}", url)
+    finally:
+        server.task_dispatcher.shutdown()
+        server.close()
+        thread.join(timeout=10)
+        wasyncore.close_all(server._map, ignore_all=True)
+        app.queries.close()
+
+
+@pytest.fixture
+def store_file(small_store, tmp_path) -> Path:
+    """A copy of the small store that a test may write to."""
+    return Path(shutil.copy(small_store, tmp_path / "store.sqlite"))
+
+
+@pytest.fixture
+def running(store_file) -> Iterator[Running]:
+    with serving(store_file) as found:
+        yield found
+
+
+@pytest.fixture
+def running_on(store_file) -> Iterator[Callable[[date], Running]]:
+    """Serve the store as of another day."""
+    with ExitStack() as opened:
+        yield lambda day: opened.enter_context(serving(store_file, as_of=day))
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    flags = ["--no-sandbox", "--disable-dev-shm-usage", "--disable-background-networking"]
+    with sync_playwright() as play:
+        chromium = play.chromium.launch(executable_path=CHROMIUM, args=flags)
+        yield chromium
+        chromium.close()
+
+
+class Watched:
+    """Opens pages that fail their test on a console error or a request to elsewhere."""
+
+    def __init__(self, browser: Browser) -> None:
+        self._browser = browser
+        self._contexts = []
+        self.troubles: list[str] = []
+        self.expected: list[str] = []
+
+    def page(self, width: int = 1440, height: int = 900) -> Page:
+        context = self._browser.new_context(
+            viewport={"width": width, "height": height}, locale="en-GB", reduced_motion="reduce"
+        )
+        self._contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.on("console", self._console)
+        page.on("pageerror", lambda fault: self._trouble(f"script: {fault}"))
+        page.on("request", self._request)
+        return page
+
+    def _console(self, message) -> None:
+        if message.type == "error":
+            self._trouble(f"console: {message.text}")
+
+    def _trouble(self, text: str) -> None:
+        if not any(expected in text for expected in self.expected):
+            self.troubles.append(text)
+
+    def _request(self, request) -> None:
+        if not request.url.startswith(("http://127.0.0.1:", "data:", "blob:")):
+            self.troubles.append(f"request to elsewhere: {request.url}")
+        if "enterprise" in request.url:
+            self.troubles.append(f"a licensed file was asked for: {request.url}")
+
+    def close(self) -> None:
+        for context in self._contexts:
+            context.close()
+
+
+@pytest.fixture
+def watched(browser, running) -> Iterator[Watched]:
+    # Asking for the running dashboard here has it stopped only after its pages are closed.
+    found = Watched(browser)
+    yield found
+    found.close()
+    assert found.troubles == []
+
+
+@pytest.fixture
+def page(watched) -> Page:
+    return watched.page()

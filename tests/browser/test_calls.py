@@ -1,0 +1,331 @@
+"""A home-care nurse manager's morning: who first, why, call, and who waits."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+import pytest
+from playwright.sync_api import Page, expect
+
+
+def open_calls(page: Page, running, query: str = "") -> None:
+    page.goto(f"{running.address}/{query}")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Calls for Tuesday 4 March 2031")
+
+
+def families(page: Page) -> list[str]:
+    return page.locator("table.calls a.row-link").all_inner_texts()
+
+
+def row(page: Page, family: str):
+    return page.get_by_role("row").filter(has=page.get_by_role("link", name=family, exact=True))
+
+
+def panel(page: Page):
+    return page.get_by_role("region", name="Opened family")
+
+
+def fill_form(page: Page, *, reached: bool = True, agreed: str = "will change it today") -> None:
+    page.get_by_label("Your staff code").fill("N1")
+    name = "Yes, spoke with the family" if reached else "No, nobody reached"
+    page.get_by_role("radio", name=name).check()
+    page.get_by_label("What was agreed").fill(agreed)
+
+
+def record(page: Page) -> None:
+    page.get_by_role("button", name="Record the call").click()
+
+
+def count_of(page: Page, band: str) -> str:
+    return page.get_by_role("navigation", name="Bands").get_by_role("link", name=band).inner_text()
+
+
+def test_the_list_says_who_is_first_and_why(page, running):
+    open_calls(page, running)
+    answer = page.locator(".answer")
+    expect(answer).to_contain_text("First: family F1. Red flag reported: fever on 3 Mar")
+    assert families(page) == ["F1", "F3", "F2", "F5", "F6"]
+    headings = page.get_by_role("heading", level=2).all_inner_texts()
+    assert [h.strip() for h in headings if not h.startswith("Family")] == [
+        "Same-day review 1 family",
+        "Call today 3 families",
+        "Call this week 1 family",
+    ]
+
+
+def test_a_silent_family_is_overdue_or_not_logged_and_one_that_logs_is_overdue(page, running):
+    open_calls(page, running)
+    expect(row(page, "F3")).to_contain_text("7 days")
+    expect(row(page, "F3")).to_contain_text("or not logged")
+    expect(row(page, "F3")).to_contain_text("silent 14 days")
+    expect(row(page, "F2")).to_contain_text("5 days")
+    expect(row(page, "F2")).not_to_contain_text("or not logged")
+    expect(page.locator(".coverage")).to_contain_text("1 of 6 families with a line at home")
+
+
+def test_the_panel_shows_the_row_that_proves_the_reason(page, running):
+    open_calls(page, running)
+    page.get_by_role("link", name="F2", exact=True).click()
+    expect(page.get_by_role("heading", name="Family F2")).to_be_focused()
+    proof = panel(page).locator(".source").first
+    expect(proof).to_contain_text("home_log.csv, row 4; received 03 Mar 2031, 20:00")
+    expect(proof).to_contain_text("2031-02-20")
+    assert page.url.endswith("?family=F2")
+
+
+def test_a_recorded_call_lets_the_family_wait_until_its_recheck_day(page, running):
+    open_calls(page, running)
+    page.get_by_role("link", name="F2", exact=True).click()
+    expect(page.get_by_role("heading", name="Family F2")).to_be_visible()
+    expect(page.get_by_label("List again from")).to_have_value("2031-03-06")
+    fill_form(page)
+    record(page)
+    said = panel(page).get_by_role("status")
+    expect(said).to_contain_text("Recorded. Family F2 waits and is listed again from 6 Mar.")
+    expect(said).to_be_focused()
+    expect(said.get_by_role("link", name="Next: family F1")).to_be_visible()
+    assert families(page) == ["F1", "F3", "F5", "F6", "F2"]
+    expect(row(page, "F2")).to_contain_text("Waits; listed again from 6 Mar.")
+    assert count_of(page, "Waiting").split() == ["1", "Waiting"]
+    calls = running.records().calls
+    assert list(calls["family_id"]) == ["F2"]
+    assert list(calls["made_by"]) == ["N1"]
+    assert list(calls["reached"]) == [True]
+    assert list(calls["agreed"]) == ["will change it today"]
+    assert f"{calls['made_on'].iloc[0]:%Y-%m-%d}" == "2031-03-04"
+
+
+def test_a_call_taken_back_puts_the_family_back_in_its_place(page, running):
+    open_calls(page, running, "?family=F2")
+    fill_form(page)
+    record(page)
+    expect(panel(page).get_by_role("status")).to_contain_text("Recorded.")
+    page.get_by_role("button", name="Take this call back").click()
+    said = panel(page).get_by_role("status")
+    expect(said).to_contain_text("The call to family F2 is taken back.")
+    assert families(page) == ["F1", "F3", "F2", "F5", "F6"]
+    assert len(running.records().calls) == 0
+
+
+def test_a_call_on_which_nobody_was_reached_leaves_a_red_flag_first(page, running):
+    open_calls(page, running)
+    fill_form(page, reached=False, agreed="")
+    record(page)
+    said = panel(page).get_by_role("status")
+    expect(said).to_contain_text("Family F1 stays on the list: Red flag reported: fever on 3 Mar")
+    assert families(page)[0] == "F1"
+
+
+def test_a_form_sent_twice_records_one_call(page, running):
+    open_calls(page, running, "?family=F2")
+    fill_form(page)
+    page.get_by_role("button", name="Record the call").dblclick()
+    expect(panel(page).get_by_role("status")).to_contain_text("Family F2 waits")
+    assert len(running.records().calls) == 1
+
+
+def test_the_staff_code_is_remembered_for_the_next_call(page, running):
+    open_calls(page, running, "?family=F2")
+    fill_form(page)
+    record(page)
+    panel(page).get_by_role("link", name="Next: family F1").click()
+    expect(page.get_by_role("heading", name="Family F1")).to_be_visible()
+    expect(page.get_by_label("Your staff code")).to_have_value("N1")
+    expect(page.get_by_label("What was agreed")).to_have_value("")
+    page.reload()
+    expect(page.get_by_label("Your staff code")).to_have_value("N1")
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (lambda page: page.get_by_label("Your staff code").fill(" "), "Write your staff code"),
+        (
+            lambda page: page.get_by_label("List again from").fill("2031-03-01"),
+            "Choose a day to list the family again from 2031-03-04 to",
+        ),
+        (lambda page: page.get_by_label("List again from").fill(""), "as a date"),
+    ],
+)
+def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(page, running, spoil, said):
+    open_calls(page, running, "?family=F2")
+    fill_form(page)
+    spoil(page)
+    record(page)
+    expect(page.get_by_role("alert").filter(has_text=said)).to_be_visible()
+    expect(page.get_by_label("What was agreed")).to_have_value("will change it today")
+    assert len(running.records().calls) == 0
+
+
+def test_the_question_whether_somebody_was_reached_has_no_default(page, running):
+    open_calls(page, running, "?family=F2")
+    page.get_by_label("Your staff code").fill("N1")
+    record(page)
+    expect(page.get_by_role("alert").filter(has_text="Say whether somebody")).to_be_visible()
+
+
+def test_what_is_typed_stays_while_the_list_is_filtered(page, running):
+    open_calls(page, running, "?family=F2")
+    page.get_by_label("What was agreed").fill("half a sentence")
+    page.get_by_role("navigation", name="Bands").get_by_role("link", name="Call today").click()
+    expect(page.locator("table.calls a.row-link")).to_have_count(3)
+    open_calls(page, running)
+    page.get_by_label("What was agreed").fill("half a sentence")
+    page.get_by_label("Nurse", exact=True).select_option("N1")
+    expect(page.locator("table.calls a.row-link")).to_have_count(3)
+    expect(page.get_by_label("What was agreed")).to_have_value("half a sentence")
+
+
+def test_filters_keep_the_rank_and_the_address_brings_them_back(page, running):
+    open_calls(page, running)
+    page.get_by_label("Site", exact=True).select_option("South")
+    expect(page.locator("table.calls a.row-link")).to_have_count(2)
+    assert families(page) == ["F3", "F5"]
+    assert row(page, "F5").get_by_role("cell").first.inner_text() == "4"
+    assert "site=South" in page.url
+    page.reload()
+    expect(page.locator("table.calls a.row-link")).to_have_count(2)
+    expect(page.get_by_label("Site", exact=True)).to_have_value("South")
+    page.go_back()
+    expect(page.locator("table.calls a.row-link")).to_have_count(5)
+
+
+def test_a_band_alone_can_be_shown(page, running):
+    open_calls(page, running)
+    page.get_by_role("navigation", name="Bands").get_by_role("link", name="Call today").click()
+    expect(page.locator("table.calls a.row-link")).to_have_count(3)
+    assert families(page) == ["F3", "F2", "F5"]
+
+
+def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
+    open_calls(page, running)
+    expect(page.get_by_text("opens, ")).to_be_visible()
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.className") == "row-link":
+            break
+    expect(page.get_by_role("link", name="F1", exact=True)).to_be_focused()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    expect(page.get_by_role("link", name="F2", exact=True)).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Family F2")).to_be_focused()
+    page.keyboard.press("Escape")
+    expect(page.get_by_role("link", name="F2", exact=True)).to_be_focused()
+    page.keyboard.press("End")
+    expect(page.get_by_role("link", name="F6", exact=True)).to_be_focused()
+    page.keyboard.press("Home")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Family F2")).to_be_focused()
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "made-by":
+            break
+    page.keyboard.type("N7")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    expect(page.get_by_role("radio", name="Yes, spoke with the family")).to_be_checked()
+    page.keyboard.press("Tab")
+    page.keyboard.type("change it this evening")
+    for _ in range(8):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.textContent") == "Record the call":
+            break
+    page.keyboard.press("Enter")
+    expect(panel(page).get_by_role("status")).to_be_focused()
+    calls = running.records().calls
+    assert list(calls["made_by"]) == ["N7"]
+    assert list(calls["agreed"]) == ["change it this evening"]
+
+
+def test_the_first_tab_stop_skips_to_the_page(page, running):
+    open_calls(page, running)
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the page")).to_be_focused()
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+
+
+def test_a_call_recorded_elsewhere_shows_when_the_page_is_looked_at_again(page, running, watched):
+    open_calls(page, running)
+    other = watched.page()
+    open_calls(other, running, "?family=F2")
+    fill_form(other)
+    record(other)
+    expect(panel(other).get_by_role("status")).to_contain_text("Recorded.")
+    page.evaluate("dash_clientside.set_props('looked', {data: 1})")
+    expect(row(page, "F2")).to_contain_text("Waits")
+
+
+def test_a_dashboard_that_was_started_anew_asks_for_a_reload(page, running, watched):
+    open_calls(page, running)
+    # Dash itself tries to read a refusal's text twice.
+    watched.expected += ["status of 400", "body stream already read"]
+    page.context.clear_cookies(name="linedays_session")
+    page.get_by_role("link", name="F2", exact=True).click()
+    trouble = page.get_by_role("alert").filter(has_text="older than the running dashboard")
+    expect(trouble).to_be_visible()
+
+
+def test_the_cautions_are_on_the_screen_and_on_the_sheet(page, running):
+    open_calls(page, running)
+    for media in ("screen", "print"):
+        page.emulate_media(media=media)
+        cautions = page.get_by_role("complementary", name="Cautions")
+        expect(cautions).to_be_visible()
+        expect(cautions).to_contain_text("does not diagnose")
+        expect(cautions).to_contain_text("the programme's own emergency instruction")
+        expect(cautions).to_contain_text("Local policy, the child's orders and licensed practice")
+        expect(cautions).to_contain_text("not a submission to any registry")
+
+
+def test_the_printed_sheet_has_boxes_to_tick_and_room_to_write(page, running):
+    open_calls(page, running)
+    page.set_viewport_size({"width": 703, "height": 1000})
+    page.emulate_media(media="print")
+    expect(page.locator("table.calls .box")).to_have_count(10)
+    for box in page.locator("table.calls .box").all():
+        expect(box).to_be_visible()
+    expect(page.locator("table.calls td.write").first).to_be_visible()
+    expect(panel(page)).to_be_hidden()
+    expect(page.get_by_role("button", name="Print this sheet")).to_be_hidden()
+    expect(
+        page.get_by_text("Nurse: all. Site: all. Bands: all to call, and waiting.")
+    ).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 703
+    for family in ("F1", "F6"):
+        expect(row(page, family)).to_be_visible()
+    assert "ward phone" not in page.locator("body").inner_text()
+
+
+def test_on_a_phone_a_family_opens_in_place_of_the_list_and_back(watched, running):
+    page = watched.page(390, 844)
+    open_calls(page, running)
+    expect(page.get_by_role("heading", name="Family F1")).to_be_hidden()
+    page.get_by_role("link", name="F2", exact=True).click()
+    expect(page.get_by_role("heading", name="Family F2")).to_be_visible()
+    expect(page.get_by_role("link", name="F3", exact=True)).to_be_hidden()
+    fill_form(page)
+    record(page)
+    expect(panel(page).get_by_role("status")).to_contain_text("Family F2 waits")
+    page.get_by_role("link", name="Back to the list").click()
+    expect(row(page, "F2")).to_contain_text("Waits; listed again from 6 Mar.")
+
+
+def test_a_past_day_is_to_read_only(running_on, page):
+    running = running_on(date(2031, 3, 3))
+    page.goto(running.address)
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Monday 3 March 2031")
+    expect(panel(page)).to_contain_text("This is a look at a past day.")
+    expect(page.get_by_role("button", name="Record the call")).to_have_count(0)
+
+
+def test_an_unknown_family_is_said_to_be_unknown(page, running):
+    open_calls(page, running, "?family=F99")
+    expect(page.get_by_role("heading", name="No such family")).to_be_visible()
+    page.goto(f"{running.address}/family/F99")
+    expect(page.get_by_role("heading", name="Nothing here")).to_be_visible()
+    assert re.search("no family with this code", page.locator("main").inner_text())

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ipaddress
+import os
+import socket
 
 from waitress.server import create_server
 
@@ -40,20 +42,32 @@ def serve(config: DashboardConfig, host: str = "127.0.0.1", port: int = 8461) ->
             f"{host} can be reached from other machines, and this dashboard has no sign-in: "
             "serve it on 127.0.0.1 and let people use it on this machine."
         )
-    app = create_app(config)
+    with _listening(host, port) as listening:
+        app = create_app(config)
+        server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
+        name = f"[{host}]" if ":" in host else host
+        print(f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C.")  # noqa: T201
+        try:
+            server.run()
+        finally:
+            server.close()
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    """A socket bound to the address, opened before the store is read."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
     try:
-        server = create_server(app.server, host=host, port=port, threads=THREADS, ident=None)
+        if os.name == "posix":  # elsewhere it would let another program take the port as well
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((host, port))
     except OSError as fault:
+        listening.close()
         raise ServeError(
             f"Port {port} on {host} cannot be opened ({fault.strerror or 'in use'}): "
             "another program may use it. Name another with --port."
         ) from None
-    name = f"[{host}]" if ":" in host else host
-    print(f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C.")  # noqa: T201
-    try:
-        server.run()
-    finally:
-        server.close()
+    return listening
 
 
 def is_loopback(host: str) -> bool:

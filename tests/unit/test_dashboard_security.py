@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 
@@ -18,11 +19,13 @@ OWN = {"Host": HOST}
 
 
 @pytest.fixture(name="app")
-def _app(tmp_path) -> Dash:
+def _app(tmp_path) -> Iterator[Dash]:
     url = f"sqlite:///{tmp_path / 'empty.sqlite'}"
     Store.open(url, create=True).close()
     clock = datetime(2031, 3, 4, 9, tzinfo=UTC)
-    return create_app(DashboardConfig(store_url=url, clock=lambda: clock))
+    app = create_app(DashboardConfig(store_url=url, clock=lambda: clock))
+    yield app
+    app.queries.close()
 
 
 @pytest.fixture(name="client")
@@ -44,6 +47,11 @@ def page_request(app: Dash) -> dict[str, Any]:
 
 def ask(client, body, **headers: str):
     return client.post("/_dash-update-component", json=body, headers={**OWN, **headers})
+
+
+def headers_of(client, path: str):
+    with client.get(path, headers=OWN) as answer:  # a file's answer holds the file open
+        return answer.headers
 
 
 def token(client) -> str:
@@ -144,7 +152,7 @@ def test_no_callback_writes_on_a_get(app, client):
 
 def test_every_answer_carries_the_hardening_headers(client):
     for path in ("/", "/_dash-layout", "/_dash-dependencies", "/nowhere", "/assets/linedays.css"):
-        headers = client.get(path, headers=OWN).headers
+        headers = headers_of(client, path)
         assert headers["X-Content-Type-Options"] == "nosniff", path
         assert headers["X-Frame-Options"] == "DENY"
         assert headers["Referrer-Policy"] == "same-origin"
@@ -157,9 +165,9 @@ def test_every_answer_carries_the_hardening_headers(client):
 
 
 def test_pages_with_data_are_kept_nowhere_and_program_files_may_be(client):
-    assert client.get("/", headers=OWN).headers["Cache-Control"] == "no-store"
-    assert client.get("/_dash-layout", headers=OWN).headers["Cache-Control"] == "no-store"
-    assert client.get("/assets/linedays.css", headers=OWN).headers["Cache-Control"] != "no-store"
+    assert headers_of(client, "/")["Cache-Control"] == "no-store"
+    assert headers_of(client, "/_dash-layout")["Cache-Control"] == "no-store"
+    assert headers_of(client, "/assets/linedays.css")["Cache-Control"] != "no-store"
 
 
 def test_session_cookies_do_not_travel_to_other_sites(client):

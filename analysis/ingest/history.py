@@ -46,6 +46,7 @@ class History:
     policy: Policy
     known: KnownLines
     _connector: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
+    _asked: tuple[int, int] | None = None
 
     def mark(self, checked: Checked) -> None:
         """Mark the doubts of a batch."""
@@ -70,19 +71,29 @@ class History:
         day = np.asarray(taken["done_on"]).astype(np.int64)
         least = self._connector_min_days(day)
         place = positions(line_ids, self.known.line_ids) * _DAYS + day
-        found = self.earlier.connector_days(
-            pc.unique(line_ids), int(day.min() - least.max()), int(day.max())
-        )
-        stored = positions(_flat(found["line_id"]), self.known.line_ids) * _DAYS
-        stored = stored + np.asarray(found["done_on"]).astype(np.int64)
-        self._connector = np.concatenate([self._connector, place])
-        axis = np.sort(np.concatenate([self._connector, stored[stored >= 0]]))
+        self._fetch_connectors(int(day.min() - least.max()), int(day.max()))
+        self._connector = axis = np.sort(np.concatenate([self._connector, place]))
         before = np.searchsorted(axis, place) - 1
         previous = axis[np.maximum(before, 0)]
         same_line = (before >= 0) & (previous // _DAYS == place // _DAYS)
         too_soon = np.zeros(len(live), np.bool_)
         too_soon[at] = same_line & (place - previous < least)
         checked.doubts.mark(too_soon, Doubt.CONNECTOR_TOO_SOON)
+
+    def _fetch_connectors(self, first: int, last: int) -> None:
+        """Add stored changes of all lines on days that were not asked for yet: each day once."""
+        wanted = [(first, last)]
+        if self._asked is not None:
+            low, high = self._asked
+            wanted = [(first, low - 1), (high + 1, last)]
+            first, last = min(first, low), max(last, high)
+        for start, end in wanted:
+            if start <= end:
+                found = self.earlier.connector_days(self.known.line_ids, start, end)
+                line = positions(_flat(found["line_id"]), self.known.line_ids)
+                place = line * _DAYS + np.asarray(found["done_on"]).astype(np.int64)
+                self._connector = np.concatenate([self._connector, place[line >= 0]])
+        self._asked = first, last
 
     def _connector_min_days(self, day: Ints) -> Ints:
         """Least days between connector changes by the edition in force on each day."""

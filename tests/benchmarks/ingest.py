@@ -109,7 +109,7 @@ class NoStore:
     def __init__(self, registry: Registry) -> None:
         self._registry = registry
 
-    def file_before(self, _sha256: str) -> None:
+    def file_before(self, _sha256: str, _name: str) -> None:
         """No file was here before."""
 
     @contextmanager

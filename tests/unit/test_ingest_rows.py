@@ -456,3 +456,15 @@ def test_unknown_columns_are_kept_with_the_row_and_reported(
     assert row.content["Mood"] == 'so "so"'
     assert row.content["column 5"] == "x"
     assert "Weather" not in row.content
+
+
+def test_connector_changes_of_earlier_files_are_found_whatever_days_the_pieces_of_a_file_hold(
+    programme: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("analysis.ingest.csv_file.BATCH_BYTES", 40)  # a piece a row
+    before = log(*(f",L1,,,2031-02-{day:02d},connector_change,,,," for day in (1, 10, 20)))
+    take_in(programme, written(tmp_path, "home_log-1.csv", before))
+    now = log(*(f",L1,,,2031-02-{day:02d},connector_change,,,," for day in (12, 24, 3, 21, 16)))
+    take_in(programme, written(tmp_path, "home_log-2.csv", now))
+    # 12 follows 10, 24 follows 20 by four days, 3 follows 1, 21 follows 20, 16 follows 12.
+    assert [row for row, doubt in doubts(programme)] == [2, 4, 5]

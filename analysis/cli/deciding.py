@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated
 
+import numpy as np
+import numpy.typing as npt
 import typer
 
 from analysis.cli.options import (
@@ -21,6 +24,7 @@ from analysis.cli.options import (
 from analysis.cli.output import show
 from analysis.cli.replaying import replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
+from analysis.decisions.expected_benefit import FEWEST_FAMILIES, fit_model, read_model
 from analysis.decisions.later_events import later_events
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
@@ -125,6 +129,14 @@ def backtest_(
         typer.Option("--capacity", min=1, help="Calls a day [default: all that are listed]."),
     ] = None,
     by: Annotated[Split, typer.Option("--by", help="How to split the families.")] = Split.ALL,
+    fit: Annotated[
+        Path | None,
+        typer.Option("--fit", metavar="FILE", help="Fit a risk to these mornings and write it."),
+    ] = None,
+    predict: Annotated[
+        Path | None,
+        typer.Option("--predict", metavar="FILE", help="Judge a fitted risk, on later mornings."),
+    ] = None,
     table: Annotated[
         Judged,
         typer.Option(
@@ -155,11 +167,44 @@ def backtest_(
         )
     days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
     replayed = Replayed.of(replay(store, policy, days), later_events(seen.timeline, seen.records))
+    if fit is not None:
+        _write_model(replayed, fit)
+    risk = _risk(replayed, predict, first)
     if table is Judged.ORDERS:
         recheck = seen.edition.settings.recheck_days
-        found = backtest(replayed, capacity, by, recheck_days=recheck)
+        found = backtest(replayed, capacity, by, risk, recheck)
     elif table is Judged.PRECEDED:
         found = preceded(replayed)
     else:
-        found = calibration(replayed)
+        found = calibration(replayed, risk)
     show(found, form, out)
+
+
+def _write_model(replayed: Replayed, path: Path) -> None:
+    model = fit_model(replayed)
+    if model is None:
+        typer.echo(
+            f"linedays: fewer than {FEWEST_FAMILIES} families with an event on these mornings; no "
+            "risk is fitted and the rule order stays in use.",
+            err=True,
+        )
+        return
+    path.write_text(model.text(), encoding="utf-8")
+    typer.echo(
+        f"linedays: risk fitted to {model.family_mornings} family-mornings written to {path}; "
+        "the call list keeps the rule order.",
+        err=True,
+    )
+
+
+def _risk(replayed: Replayed, path: Path | None, first: date) -> npt.NDArray[np.float64] | None:
+    if path is None:
+        return None
+    model = read_model(path)
+    if first.isoformat() <= model.fitted_to:
+        typer.echo(
+            f"linedays: {path} was fitted to mornings up to {model.fitted_to}; on these it looks "
+            "better than it is. Judge it on later ones.",
+            err=True,
+        )
+    return model.risk(replayed.mornings)

@@ -29,6 +29,7 @@ in vain (project choice)."""
 COVERAGES = ((0.95, "log coverage 95 % or more"), (0.8, "log coverage 80 to 95 %"),
              (0.0, "log coverage under 80 %"))  # fmt: skip
 RULE, BY_DAYS, AT_RANDOM = "rule order", "days since change", "at random"
+BY_RISK = "band, then predicted risk"
 DRAWS, SEED, FEWEST_FAMILIES = 500, 20310401, 5
 
 Ints = npt.NDArray[np.int64]
@@ -124,7 +125,7 @@ def orders_of(replayed: Replayed, risk: Floats | None = None) -> dict[str, Float
     replayed : Replayed
         The rule order stands in it.
     risk : float array, optional
-        Predicted risk, to be judged beside the rules as ``predicted risk``.
+        Predicted risk: one more order takes the rules' bands, and in each the higher risk first.
     """
     frame, n = replayed.mornings, len(replayed.mornings)
     rank: Floats = np.asarray(frame["rank"].astype("Float64").to_numpy(na_value=np.inf), np.float64)
@@ -135,7 +136,11 @@ def orders_of(replayed: Replayed, risk: Floats | None = None) -> dict[str, Float
         BY_DAYS: days,
         AT_RANDOM: np.random.default_rng(SEED).random(n),
     }
-    return scores if risk is None else {**scores, "predicted risk": risk}
+    if risk is None:
+        return scores
+    urgency = frame["band"].cat.codes.to_numpy(dtype=np.float64)
+    unlisted = np.where(frame["rank"].isna(), len(Band), 0)
+    return {**scores, BY_RISK: risk - urgency - unlisted}
 
 
 def called(

@@ -17,6 +17,7 @@ from analysis.store import Store, StoreError
 from dashboard.config import DashboardConfig
 from dashboard.queries import call_list, calls_made, families, sources
 from dashboard.queries.calls_made import CallForm, FormError
+from dashboard.queries.keeping import Kept
 from dashboard.queries.policies import policy_view
 from dashboard.views import CallsView, Choice, FamilyView, Opened, PolicyView, Source, Standing
 from dashboard.words import sentence, short_day
@@ -33,7 +34,7 @@ class Queries:
         self._policy = policy
         self._config = config
         self._lock = threading.Lock()
-        self._kept: tuple[tuple[int, date], Snapshot] | None = None
+        self._kept: tuple[tuple[int, date], Kept] | None = None
         self._recording = threading.Lock()
         self._recorded: deque[object] = deque(maxlen=FORMS_REMEMBERED)
 
@@ -62,15 +63,25 @@ class Queries:
             return datetime.combine(self._config.as_of, now.timetz())
         return now
 
-    def snapshot(self) -> Snapshot:
+    def kept(self) -> Kept:
         """Everything as of the day, made anew when the store or the day has changed."""
         as_of = self._config.as_of or self.now().date()
         with self._lock:
-            key = (self._store.data_version(), as_of)
-            if self._kept is None or self._kept[0] != key:
-                found = take(self._store, self._policy, as_of, self._config.known_at)
-                self._kept = (key, found)
-            return self._kept[1]
+            version = self._store.data_version()
+            old = self._kept
+            if old is None or old[0] != (version, as_of):
+                kept = None
+                if old is not None and old[0][1] == as_of:
+                    kept = old[1].with_calls_of(self._store)
+                if kept is None:
+                    kept = Kept(take(self._store, self._policy, as_of, self._config.known_at))
+                self._kept = ((version, as_of), kept)
+                return kept
+            return old[1]
+
+    def snapshot(self) -> Snapshot:
+        """What is known of every line on the day."""
+        return self.kept().snapshot
 
     def standing(self) -> Standing:
         """What every page says of itself."""
@@ -127,7 +138,7 @@ class Queries:
             family_id=known,
             row=call_list.row_of(found, known),
             reasons=call_list.reasons_of(found, known),
-            lines=families.line_views(found, known),
+            lines=families.line_views(found, known, self.kept().log[known]),
             caregivers=families.caregivers(found, known),
             calls=calls_made.calls_made(found, known),
             contact=contact,
@@ -140,7 +151,9 @@ class Queries:
         known = families.known_family(found, family_id)
         if known is None or not isinstance(table, str) or not isinstance(row, int):
             return None
-        if row not in families.rows_of_family(found, known).get(table, frozenset()):
+        if row not in families.rows_of_family(found, known, self.kept().log[known]).get(
+            table, frozenset()
+        ):
             return None
         return sources.sources_of([(table, row)], self._store, found).get((table, row))
 

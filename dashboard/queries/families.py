@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import pandas as pd
 
 from analysis.policy import Edition
@@ -28,8 +31,11 @@ def how_to_reach(found: Snapshot, family_id: str) -> tuple[str | None, str | Non
     )
 
 
-def line_views(found: Snapshot, family_id: str) -> tuple[LineView, ...]:
-    """The family's lines, those in use first, then by child and day of placement."""
+def line_views(found: Snapshot, family_id: str, entries: pd.DataFrame) -> tuple[LineView, ...]:
+    """The family's lines, those in use first, then by child and day of placement.
+
+    `entries` are the home-log rows of the family.
+    """
     lines = of(found.timeline.lines, "family_id", family_id)
     care = of(found.timeline.care, "task", str(Task.DRESSING))
     lines = lines.merge(care, on="line").assign(ended=lines["end_on"].notna())
@@ -42,9 +48,7 @@ def line_views(found: Snapshot, family_id: str) -> tuple[LineView, ...]:
     views = []
     for cell in cells(lines, *names):
         known = dict(zip(names, cell, strict=True))
-        records = _line_records(
-            found, known["line"], known["line_id"], known["child_id"], family_id
-        )
+        records = _line_records(found, known, family_id, entries)
         views.append(
             LineView(
                 line_id=known["line_id"],
@@ -68,17 +72,17 @@ def line_views(found: Snapshot, family_id: str) -> tuple[LineView, ...]:
 
 
 def _line_records(
-    found: Snapshot, line: int, line_id: str, child_id: str, family_id: str
+    found: Snapshot, line: Mapping[str, Any], family_id: str, entries: pd.DataFrame
 ) -> history.LineRecords:
     records, timeline = found.records, found.timeline
     spans = timeline.intervals
-    mine = (spans["line"] == line) & (spans["task"] == str(Task.DRESSING))
-    family_entries = of(records.home_log, "family_id", family_id)
+    mine = (spans["line"] == line["line"]) & (spans["task"] == str(Task.DRESSING))
+    line_id, child_id = str(line["line_id"]), str(line["child_id"])
     lines = of(timeline.lines, "family_id", family_id)
     return history.LineRecords(
         intervals=spans[mine.to_numpy(dtype=bool)].reset_index(drop=True),
-        entries=of(family_entries, "line_id", line_id),
-        family_entries=family_entries,
+        entries=of(entries, "line_id", line_id),
+        family_entries=entries,
         line=of(records.lines, "line_id", line_id),
         stays=of(records.stays, "child_id", child_id),
         outcomes=of(records.outcomes, "line_id", line_id),
@@ -117,7 +121,9 @@ def caregivers(found: Snapshot, family_id: str) -> tuple[CaregiverView, ...]:
     )
 
 
-def rows_of_family(found: Snapshot, family_id: str) -> dict[str, frozenset[int]]:
+def rows_of_family(
+    found: Snapshot, family_id: str, entries: pd.DataFrame
+) -> dict[str, frozenset[int]]:
     """Numbers of the stored rows that speak of the family, by table."""
     records = found.records
     lines = of(records.lines, "family_id", family_id)
@@ -125,7 +131,7 @@ def rows_of_family(found: Snapshot, family_id: str) -> dict[str, frozenset[int]]
         "lines": lines,
         "stays": records.stays[records.stays["child_id"].isin(lines["child_id"])],
         "outcomes": records.outcomes[records.outcomes["line_id"].isin(lines["line_id"])],
-        "home_log": of(records.home_log, "family_id", family_id),
+        "home_log": entries,
         "calls": of(records.calls, "family_id", family_id),
     }
     return {name: frozenset(int(r) for r in frame["row"]) for name, frame in of_family.items()}

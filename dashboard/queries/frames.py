@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 
@@ -12,6 +13,30 @@ def of(frame: pd.DataFrame, column: str, value: str) -> pd.DataFrame:
     """Rows in which a column holds a value, numbered anew."""
     same = (frame[column] == value).to_numpy(dtype=bool, na_value=False)
     return frame[same].reset_index(drop=True)
+
+
+class RowsBy:
+    """Rows of a large frame by the code in one column, found without reading all of them.
+
+    Examples
+    --------
+    >>> log = RowsBy(pd.DataFrame({"who": ["a", "b", "a"], "n": [1, 2, 3]}), "who")
+    >>> list(log["a"]["n"]), list(log["z"]["n"])
+    ([1, 3], [])
+    """
+
+    def __init__(self, frame: pd.DataFrame, column: str) -> None:
+        codes, known = pd.factorize(frame[column], use_na_sentinel=True)
+        self._frame = frame
+        self._order = np.argsort(codes, kind="stable")
+        self._ends = np.searchsorted(codes[self._order], np.arange(len(known) + 1))
+        self._at = {str(code): at for at, code in enumerate(known)}
+
+    def __getitem__(self, code: str) -> pd.DataFrame:
+        """Rows with the code, in the frame's order, numbered anew."""
+        at = self._at.get(code)
+        rows = self._order[:0] if at is None else self._order[self._ends[at] : self._ends[at + 1]]
+        return self._frame.take(rows).reset_index(drop=True)
 
 
 def cells(frame: pd.DataFrame, *names: str) -> list[tuple[Any, ...]]:
@@ -24,8 +49,8 @@ def cells(frame: pd.DataFrame, *names: str) -> list[tuple[Any, ...]]:
     """
     columns = []
     for name in names:
-        column = frame[name].astype("object")
-        column[frame[name].isna()] = None
+        column = frame[name].astype("object").to_numpy(copy=True)
+        column[frame[name].isna().to_numpy(dtype=bool)] = None
         columns.append(column)
     return list(zip(*columns, strict=True))
 

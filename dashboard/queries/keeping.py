@@ -1,0 +1,44 @@
+"""How is the snapshot of a day kept between questions, and what is it made anew from?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import pandas as pd
+
+from analysis.snapshot import Snapshot
+from analysis.store import Store
+from analysis.tables import KNOWN
+from dashboard.queries.frames import RowsBy
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A snapshot with what pages look up in it again and again."""
+
+    snapshot: Snapshot
+
+    @cached_property
+    def log(self) -> RowsBy:
+        """Home-log rows by family."""
+        return RowsBy(self.snapshot.records.home_log, "family_id")
+
+    def with_calls_of(self, store: Store) -> Kept | None:
+        """The same rows with the calls recorded since; None when files went in as well.
+
+        A recorded call changes nothing that was logged, so rows, timeline and look-up stay and
+        only the calling order is worked out again.
+        """
+        before = self.snapshot
+        if not store.ingests().equals(before.ingests):
+            return None
+        calls = store.all_calls()
+        known_at = pd.Timestamp(before.known_at).tz_localize(None)
+        stands = (calls["made_at"] <= known_at) & ~(calls["undone_at"] <= known_at)
+        calls = calls.loc[stands.to_numpy(dtype=bool), KNOWN["calls"].names]
+        records = replace(before.records, calls=calls.reset_index(drop=True))
+        kept = Kept(replace(before, records=records))
+        vars(kept.snapshot)["timeline"] = before.timeline  # knows nothing of calls
+        vars(kept)["log"] = self.log
+        return kept

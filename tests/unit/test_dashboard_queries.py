@@ -1,0 +1,215 @@
+"""Do pages get what the store says now, and only what belongs to what they name?"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pandas as pd
+import pytest
+
+from analysis.policy import shipped_policy
+from analysis.snapshot import take
+from analysis.store import Store
+from dashboard import DashboardConfig
+from dashboard.queries import CallForm, FormError, Queries
+from dashboard.views import Choice
+from tests.browser.small_programme import NOW, fill, take_in
+
+AS_OF = date(2031, 3, 4)
+FORM = CallForm(
+    form="one",
+    family_id="F2",
+    made_by="N1",
+    reached="yes",
+    agreed="will change it today",
+    recheck_on="2031-03-06",
+)
+
+
+@pytest.fixture(name="small", scope="module")
+def _small(tmp_path_factory):
+    return fill(tmp_path_factory.mktemp("small"))
+
+
+@pytest.fixture(name="url")
+def _url(small, tmp_path) -> str:
+    return f"sqlite:///{shutil.copy(small, tmp_path / 'store.sqlite')}"
+
+
+@pytest.fixture(name="queries")
+def _queries(url) -> Iterator[Queries]:
+    found = Queries.open(DashboardConfig(store_url=url, clock=lambda: NOW))
+    yield found
+    found.close()
+
+
+def order(queries: Queries, choice: Choice | None = None) -> list[str]:
+    return [row.family_id for row in queries.calls(choice or Choice()).rows]
+
+
+def test_a_recorded_call_shows_at_once_and_as_a_fresh_look_would_show_it(queries, url):
+    assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
+    timeline = queries.snapshot().timeline
+    queries.record_call(FORM)
+    assert order(queries) == ["F1", "F3", "F5", "F6", "F2"]
+    kept = queries.snapshot()
+    assert kept.timeline is timeline
+    with Store.open(url, create=False) as store:
+        fresh = take(store, shipped_policy(), AS_OF)
+    pd.testing.assert_frame_equal(kept.records.calls, fresh.records.calls)
+    pd.testing.assert_frame_equal(kept.calls.families, fresh.calls.families)
+
+
+def test_a_call_taken_back_is_gone_as_a_fresh_look_would_have_it(queries, url):
+    queries.record_call(FORM)
+    call = queries.opened("F2", Choice()).calls[0]
+    assert queries.take_back(call.row, "N1") == "F2"
+    assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
+    with Store.open(url, create=False) as store:
+        fresh = take(store, shipped_policy(), AS_OF)
+    pd.testing.assert_frame_equal(queries.snapshot().records.calls, fresh.records.calls)
+
+
+def test_rows_that_come_in_show_at_once_also_beside_a_new_call(queries, url, tmp_path):
+    assert "F2" in order(queries)
+    queries.record_call(replace(FORM, family_id="F6"))
+    heads = "entry_id,line_id,done_at,kind,findings"
+    with Store.open(url, create=False) as store:
+        take_in(
+            store, tmp_path / "home_log-2.csv", f"{heads}\nz1,L2,2031-03-03,dressing_change,none\n"
+        )
+    assert order(queries) == ["F1", "F3", "F5", "F6"]
+
+
+def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
+    moments = [NOW, NOW + timedelta(days=1)]
+    queries = Queries.open(DashboardConfig(store_url=url, clock=lambda: moments[0]))
+    assert queries.calls(Choice()).standing.as_of == AS_OF
+    moments.pop(0)
+    assert queries.calls(Choice()).standing.as_of == AS_OF + timedelta(days=1)
+    queries.close()
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"family_id": "F99"}, "no family with this code"),
+        ({"family_id": ["F2"]}, "no family with this code"),
+        ({"family_id": None}, "no family with this code"),
+        ({"made_by": ""}, "Write your staff code"),
+        ({"made_by": "x" * 41}, "at most 40 characters"),
+        ({"made_by": "N1\n<b>"}, "at most 40 characters"),
+        ({"reached": "perhaps"}, "whether somebody was reached"),
+        ({"reached": ["yes"]}, "whether somebody was reached"),
+        ({"agreed": "x" * 2001}, "Shorten what was agreed"),
+        ({"recheck_on": "2031-03-03"}, "from 2031-03-04 to 2031-06-04"),
+        ({"recheck_on": "2031-06-05"}, "from 2031-03-04 to 2031-06-04"),
+        ({"recheck_on": "tomorrow"}, "as a date"),
+        ({"recheck_on": None}, "as a date"),
+    ],
+)
+def test_nothing_typed_in_is_trusted(queries, changed, said):
+    with pytest.raises(FormError, match=said):
+        queries.record_call(replace(FORM, **changed))
+    assert len(queries.snapshot().records.calls) == 0
+
+
+def test_a_form_may_be_anything(queries):
+    for given in (None, [], "text", {"family_id": {}}, 7):
+        with pytest.raises(FormError):
+            queries.record_call(CallForm.of(given))
+
+
+def test_one_form_records_one_call_and_the_next_form_another(queries):
+    first = queries.record_call(FORM)
+    assert queries.record_call(FORM) == first
+    assert len(queries.snapshot().records.calls) == 1
+    queries.record_call(replace(FORM, form="two"))
+    assert len(queries.snapshot().records.calls) == 2
+
+
+@pytest.mark.parametrize("row", [99, -1, None, "1", True, [1]])
+def test_only_a_call_that_stands_can_be_taken_back(queries, row):
+    with pytest.raises(FormError, match="not in the list any more"):
+        queries.take_back(row, "N1")
+
+
+def test_a_call_is_taken_back_once(queries):
+    queries.record_call(FORM)
+    row = queries.opened("F2", Choice()).calls[0].row
+    queries.take_back(row, "N1")
+    with pytest.raises(FormError, match="not in the list any more"):
+        queries.take_back(row, "N1")
+
+
+def test_a_past_day_can_be_looked_at_and_not_written_to(url):
+    config = DashboardConfig(store_url=url, clock=lambda: NOW, as_of=date(2031, 3, 3))
+    queries = Queries.open(config)
+    assert not queries.standing().records_calls
+    with pytest.raises(FormError, match="look at a past day"):
+        queries.record_call(FORM)
+    with pytest.raises(FormError, match="look at a past day"):
+        queries.take_back(1, "N1")
+    queries.close()
+
+
+def test_in_the_demo_the_clock_stands_on_its_day_so_that_calls_can_be_recorded(url):
+    late = NOW + timedelta(days=400)
+    config = DashboardConfig(store_url=url, clock=lambda: late, as_of=AS_OF, demo=True)
+    queries = Queries.open(config)
+    queries.record_call(FORM)
+    assert order(queries)[-1] == "F2"
+    queries.close()
+
+
+def test_a_page_gets_only_rows_of_the_family_it_names(queries):
+    mine = queries.opened("F2", Choice()).reasons[0].sources[0]
+    assert queries.source("F2", mine.table, mine.row) == mine
+    assert queries.source("F1", mine.table, mine.row) is None
+    for table, row in (
+        ("home_log", 999),
+        ("files", 1),
+        ("home_log; drop table files", 1),
+        (None, 1),
+    ):
+        assert queries.source("F2", table, row) is None
+    assert queries.source("F2", "home_log", "1") is None
+    assert queries.source("F99", mine.table, mine.row) is None
+
+
+def test_every_mark_of_every_family_leads_to_a_row_that_its_page_may_show(queries):
+    for family in ("F1", "F2", "F3", "F4", "F5", "F6"):
+        for line in queries.family(family).lines:
+            for table, row in zip(line.marks["table"], line.marks["row"], strict=True):
+                assert queries.source(family, table, row) is not None, (family, table, row)
+
+
+def test_a_choice_out_of_range_shows_the_nearest_that_there_is(queries):
+    assert order(queries, Choice(page=99)) == ["F1", "F3", "F2", "F5", "F6"]
+    assert order(queries, Choice(page=-3, per_page=7)) == ["F1", "F3", "F2", "F5", "F6"]
+    assert order(queries, Choice(band="no such band")) == ["F1", "F3", "F2", "F5", "F6"]
+    assert order(queries, Choice(nurse="no such nurse")) == []
+
+
+def test_the_next_family_is_the_next_in_order_and_after_the_last_the_first(queries):
+    assert queries.opened("F3", Choice()).next_family_id == "F2"
+    assert queries.opened("F6", Choice()).next_family_id == "F1"
+    assert queries.opened("F3", Choice(site="South")).next_family_id == "F5"
+
+
+def test_a_family_without_a_reason_still_has_its_page(queries):
+    view = queries.family("F4")
+    assert view.row.band == "no_call"
+    assert view.reasons == ()
+    assert [line.state for line in view.lines] == ["in_date"]
+
+
+def test_the_policy_in_force_is_shown_with_the_source_of_every_number(queries):
+    view = queries.policy()
+    for rule in (*view.intervals, *view.settings, *view.findings):
+        assert rule.value
+        assert rule.source
+    assert len(view.settings) == len(vars(shipped_policy().on(AS_OF).settings))

@@ -24,19 +24,24 @@ from analysis.cli.options import (
 from analysis.cli.output import show
 from analysis.cli.replaying import replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
+from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.decisions.expected_benefit import FEWEST_FAMILIES, fit_model, read_model
 from analysis.decisions.later_events import later_events
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
+from analysis.decisions.whatif import whatif
 from analysis.measures import MeasureError
+from analysis.policy import load_policy
 
 
 def add_to(app: typer.Typer) -> None:
     """Register the commands."""
     app.command("retraining")(retraining_)
     app.command("backtest")(backtest_)
+    app.command("whatif")(whatif_)
+    app.command("capacity")(capacity_)
 
 
 def day_of(text: str) -> date:
@@ -156,16 +161,8 @@ def backtest_(
 
     Events: skin events, unplanned removals, three days out of date, as known on the as-of day.
     """
-    if last < first:
-        raise MeasureError(f"--to {last} is before --from {first}; give the earlier day first.")
     seen = snapshot(store, policy, as_of, known_at)
-    end = seen.as_of - timedelta(days=HORIZON_DAYS)
-    if last > end:
-        raise MeasureError(
-            f"The {HORIZON_DAYS} days after {last} are not over on {seen.as_of}; give --to {end} "
-            "or earlier, or a later --as-of."
-        )
-    days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+    days = _mornings(first, last, seen.as_of)
     replayed = Replayed.of(replay(store, policy, days), later_events(seen.timeline, seen.records))
     if fit is not None:
         _write_model(replayed, fit)
@@ -178,6 +175,19 @@ def backtest_(
     else:
         found = calibration(replayed, risk)
     show(found, form, out)
+
+
+def _mornings(first: date, last: date, as_of: date) -> list[date]:
+    """Mornings to replay; what came in the days after each has to be known."""
+    if last < first:
+        raise MeasureError(f"--to {last} is before --from {first}; give the earlier day first.")
+    end = as_of - timedelta(days=HORIZON_DAYS)
+    if last > end:
+        raise MeasureError(
+            f"The {HORIZON_DAYS} days from {last} on are not over on {as_of}; give --to {end} or "
+            "earlier, or a later --as-of."
+        )
+    return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
 
 def _write_model(replayed: Replayed, path: Path) -> None:
@@ -208,3 +218,87 @@ def _risk(replayed: Replayed, path: Path | None, first: date) -> npt.NDArray[np.
             err=True,
         )
     return model.risk(replayed.mornings)
+
+
+WEEKS_BACK = 28
+"""Mornings replayed where none are named."""
+
+
+def whatif_(
+    other_policy: Annotated[
+        Path, typer.Option("--with", metavar="FILE", help="Policy file to compare with.")
+    ],
+    first: Annotated[
+        date | None,
+        typer.Option(
+            "--from", parser=day_of, metavar="DATE", help="First morning [default: 28 of them]."
+        ),
+    ] = None,
+    last: Annotated[
+        date | None,
+        typer.Option(
+            "--to", parser=day_of, metavar="DATE", help="Last one [default: 7 days before as-of]."
+        ),
+    ] = None,
+    most: Annotated[
+        int | None, typer.Option("--capacity", min=1, help="Calls a day, present policy.")
+    ] = None,
+    other_most: Annotated[
+        int | None,
+        typer.Option("--with-capacity", min=1, help="Calls a day, other policy [--capacity]."),
+    ] = None,
+    store: StoreOption = DEFAULT_STORE,
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """Two policies side by side on the same past mornings; no policy is changed by it."""
+    other = load_policy(other_policy)
+    seen = snapshot(store, policy, as_of, known_at)
+    last = last or seen.as_of - timedelta(days=HORIZON_DAYS)
+    first = first or last - timedelta(days=WEEKS_BACK - 1)
+    days = _mornings(first, last, seen.as_of)
+    lines = seen.timeline.lines
+    nurse = lines.drop_duplicates("family_id", keep="last").set_index("family_id")["nurse"]
+    found = whatif(
+        replay(store, policy, days),
+        replay(store, other_policy, days),
+        later_events(seen.timeline, seen.records),
+        nurse,
+        (most, other_most or most),
+        (seen.edition.settings.recheck_days, other.on(seen.as_of).settings.recheck_days),
+    )
+    show(found, form, out)
+
+
+class Ahead(StrEnum):
+    """Which table of what is to come."""
+
+    DAYS = "days"
+    """Changes due and calls to expect by site and day."""
+    KITS = "kits"
+    """Families whose kits run out before the next delivery."""
+
+
+def capacity_(
+    table: Annotated[
+        Ahead,
+        typer.Option("--show", help="days: changes and calls by site; kits: running out."),
+    ] = Ahead.DAYS,
+    store: StoreOption = DEFAULT_STORE,
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+    known_at: KnownAtOption = None,
+    form: FormatOption = None,
+    out: OutOption = None,
+) -> None:
+    """Changes due, calls to expect and kits running out in the next 14 days."""
+    seen = snapshot(store, policy, as_of, known_at)
+    if table is Ahead.KITS:
+        found = kits_running_out(seen.timeline, seen.records, seen.policy)
+    else:
+        days = [seen.as_of - timedelta(days=n) for n in range(WEEKS_BACK, 0, -1)]
+        found = capacity(seen.timeline, replay(store, policy, days))
+    show(found, form, out)

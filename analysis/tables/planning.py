@@ -1,0 +1,60 @@
+"""What do the tables hold that look ahead: another policy, the next two weeks, kits?"""
+
+from __future__ import annotations
+
+from analysis.tables.columns import Column, Frame, Kind
+
+WHATIF = Frame(
+    "whatif",
+    "one row a quantity: by the policy in force and by another one",
+    (
+        Column("quantity", Kind.TEXT, "what is counted; a day: mean over the replayed mornings"),
+        Column("group", Kind.TEXT, "all, or the nurse"),
+        Column("present", Kind.NUMBER, "by the policy in force", blank="cannot be told"),
+        Column("other", Kind.NUMBER, "by the other policy", blank="cannot be told"),
+        Column("difference", Kind.NUMBER, "other less present", blank="cannot be told"),
+    ),
+    key=("quantity", "group"),
+)
+
+CAPACITY = Frame(
+    "capacity",
+    "one row a site and day of the next two weeks",
+    (
+        Column("site", Kind.TEXT, "clinic or team"),
+        Column("day", Kind.DATE, "day to come, from the as-of day on"),
+        Column("weekday", Kind.TEXT, "its weekday"),
+        Column("lines", Kind.COUNT, "lines at home on the as-of day", "lines"),
+        Column(
+            "changes_due", Kind.COUNT, "dressing changes whose last day on time it is", "changes"
+        ),
+        Column(
+            "families_listed",
+            Kind.NUMBER,
+            "families to call on this weekday, mean of the replayed weeks",
+            "families",
+            blank="no week replayed",
+        ),
+        Column(
+            "fewest_listed", Kind.COUNT, "the fewest of them", "families", blank="none replayed"
+        ),
+        Column("most_listed", Kind.COUNT, "the most of them", "families", blank="none replayed"),
+    ),
+    key=("site", "day"),
+)
+
+KITS = Frame(
+    "kits",
+    "one row a family whose dressing kits run out before the next delivery",
+    (
+        Column("family_id", Kind.TEXT, "code of the family"),
+        Column("site", Kind.TEXT, "site of its first line at home"),
+        Column("counted_on", Kind.DATE, "day of the last count"),
+        Column("kits_left", Kind.COUNT, "kits counted then", "kits"),
+        Column("used", Kind.COUNT, "changes since", "changes"),
+        Column("runs_out_on", Kind.DATE, "day of the first change without a kit"),
+        Column("delivery_on", Kind.DATE, "next delivery, reckoned", blank="not known"),
+        Column("row", Kind.COUNT, "home-log row of the count"),
+    ),
+    key=("family_id",),
+)

@@ -1,0 +1,148 @@
+"""Another policy beside the one in force, and what the next two weeks bring."""
+
+import numpy as np
+import pandas as pd
+
+from analysis.decisions.capacity import capacity, kits_running_out
+from analysis.decisions.whatif import whatif
+from analysis.policy import shipped_policy
+from analysis.tables.backtest import LATER_EVENTS, MORNINGS
+from analysis.timeline import build
+from tests.written import day, written
+
+POLICY = shipped_policy()
+NURSES = pd.Series({"F1": "N1", "F2": "N2"})
+
+
+def mornings(**listed):
+    """Eight mornings of two families; `listed` says on which each is called overdue."""
+    rows = [(f, d) for d in range(1, 9) for f in ("F1", "F2")]
+    on = [d in listed.get(f, ()) for f, d in rows]
+    return MORNINGS.build(
+        {
+            "family_id": [f for f, _ in rows],
+            "morning": [f"2031-03-{d:02d}" for _, d in rows],
+            "site": ["north"] * len(rows),
+            "band": ["call_today" if o else "no_call" for o in on],
+            "rank": [1 if o else None for o in on],
+            "reasons": ["overdue" if o else None for o in on],
+            "silent": [False] * len(rows),
+            **{
+                n: [0] * len(rows)
+                for n in ("silent_days", "days_overdue", "scored", "late", "skin_events", "lines")
+            },
+        }
+    )
+
+
+EVENT = LATER_EVENTS.build(
+    {
+        "family_id": ["F1"],
+        "line_id": ["L1"],
+        "event": ["skin_event"],
+        "on": ["2031-03-08"],
+        "last_morning": ["2031-03-08"],
+    }
+)
+
+
+def test_two_policies_stand_side_by_side():
+    table = whatif(mornings(F1=(5, 6), F2=(1, 2)), mornings(F2=(1, 2)), EVENT, NURSES)
+    told = table.set_index(["quantity", "group"])
+    columns = ["present", "other", "difference"]
+    assert told.loc[("families listed a day", "all"), columns].tolist() == [0.5, 0.25, -0.25]
+    assert told.loc[("later events", "all"), columns].tolist() == [1, 1, 0]
+    assert told.loc[("later events after a reason to call", "all"), columns].tolist() == [1, 0, -1]
+    assert told.loc[("families listed a day", "N1"), columns].tolist() == [0.25, 0, -0.25]
+    assert told.loc[("families listed a day", "N2"), columns].tolist() == [0.25, 0.25, 0]
+
+
+def test_the_same_policy_differs_in_nothing():
+    same = mornings(F1=(5, 6))
+    assert (whatif(same, same, EVENT, NURSES)["difference"] == 0).all()
+
+
+def test_fewer_calls_a_day_reach_fewer_events():
+    both = mornings(F1=(5, 6), F2=(5, 6)).assign(
+        rank=lambda f: f["rank"].mask(f["family_id"] == "F1", 2).where(f["band"] == "call_today")
+    )
+    table = whatif(both, both, EVENT, NURSES, capacity=(None, 1)).set_index("quantity")
+    assert table.loc["calls a day", ["present", "other"]].tolist() == [0.5, 0.25]
+    assert table.loc["later events after a call", ["present", "other"]].tolist() == [1, 0]
+
+
+# 10 March 2031 is a Monday.
+LINES = """
+line_id | child_id | family_id | site  | home_from  | dressing_on | dressing_type | kit_delivery_days
+L1      | C1       | F1        | north | 2031-02-01 | 2031-02-01  | transparent   | 28
+L2      | C2       | F2        | south | 2031-02-01 | 2031-02-01  | gauze         |
+"""
+LOG = """
+line_id | done_at    | kind            | kits_left
+L1      | 2031-02-10 | supply_count    | 1
+L1      | 2031-02-20 | supply_count    | 3
+L1      | 2031-03-05 | dressing_change |
+L2      | 2031-03-09 | dressing_change | 9
+"""
+
+
+def timeline_of(lines=LINES, log=LOG):
+    records = written(lines=lines, home_log=log)
+    return build(records, POLICY, day("2031-03-10")), records
+
+
+def test_changes_due_are_counted_on_their_last_day_on_time_and_go_on():
+    timeline, _ = timeline_of()
+    table = capacity(timeline, MORNINGS.empty())
+    north = table[table["site"] == "north"].set_index("day")["changes_due"]
+    assert list(north[north > 0].index.strftime("%m-%d")) == ["03-12", "03-19"]
+    south = table[table["site"] == "south"].set_index("day")["changes_due"]
+    assert list(south[south > 0].index.day) == [11, 13, 15, 17, 19, 21, 23]
+    assert table["weekday"].iloc[0] == "Monday"
+    assert table["families_listed"].isna().all()
+
+
+def test_what_is_overdue_is_due_today():
+    timeline, _ = timeline_of(log=LOG.replace("2031-03-05", "2031-02-25"))
+    table = capacity(timeline, MORNINGS.empty()).set_index(["site", "day"])["changes_due"]
+    assert table.loc[("north", "2031-03-10")] == 1
+    assert table.loc[("north", "2031-03-17")] == 1
+
+
+def test_calls_to_expect_are_those_of_the_weekday_in_the_weeks_before():
+    timeline, _ = timeline_of()
+    table = capacity(timeline, mornings(F1=(3,), F2=(3,)))
+    table = table.set_index(["site", "weekday"]).sort_index()
+    monday = table.loc[("north", "Monday"), ["families_listed", "fewest_listed", "most_listed"]]
+    assert monday.iloc[0].tolist() == [2, 2, 2]
+    assert np.isnan(table.loc[("south", "Monday"), "families_listed"].iloc[0])
+
+
+def test_kits_run_out_on_the_first_change_without_one_before_the_next_delivery():
+    # Three counted on 20 February, one used: two left, for 12 and 19 March; none on the 26th.
+    # The count rose on the 20th, so the next delivery comes 28 days later, on the 20th of March.
+    timeline, records = timeline_of()
+    assert "F1" not in set(kits_running_out(timeline, records, POLICY)["family_id"])
+    slow = LINES.replace("| 28", "| 40")
+    timeline, records = timeline_of(lines=slow)
+    table = kits_running_out(timeline, records, POLICY).set_index("family_id")
+    assert table.loc["F1", ["kits_left", "used", "row"]].tolist() == [3, 1, 2]
+    assert str(table.loc["F1", "runs_out_on"])[:10] == "2031-03-26"
+    assert str(table.loc["F1", "delivery_on"])[:10] == "2031-04-01"
+
+
+def test_without_a_known_delivery_kits_are_looked_at_for_two_weeks():
+    timeline, records = timeline_of()
+    assert kits_running_out(timeline, records, POLICY).empty  # nine of them last to the 29th
+    timeline, records = timeline_of(log=LOG.replace("| 9", "| 2"))
+    table = kits_running_out(timeline, records, POLICY)
+    assert table["family_id"].tolist() == ["F2"]
+    assert str(table["runs_out_on"].iloc[0])[:10] == "2031-03-15"
+    assert table["delivery_on"].isna().all()
+
+
+def test_nobody_at_home_has_nothing_to_come():
+    records = written(lines="line_id | home_from\n")
+    timeline = build(records, POLICY, day("2031-03-10"))
+    assert capacity(timeline, MORNINGS.empty()).empty
+    assert kits_running_out(timeline, records, POLICY).empty

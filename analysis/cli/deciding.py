@@ -29,7 +29,7 @@ from analysis.decisions.expected_benefit import FEWEST_FAMILIES, fit_model, read
 from analysis.decisions.later_events import later_events
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
-from analysis.decisions.refreshers import refreshers
+from analysis.decisions.refreshers import refreshers, refreshers_by_family
 from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
 from analysis.decisions.whatif import whatif
 from analysis.measures import MeasureError
@@ -65,6 +65,8 @@ class Needs(StrEnum):
     """Share missed by number of changes done since the first sign-off."""
     REFRESHERS = "refreshers"
     """What was missed before and after refreshers, and after equally bad spells."""
+    FAMILY_REFRESHERS = "family-refreshers"
+    """The same for each family's last refresher."""
 
 
 def retraining_(
@@ -73,7 +75,7 @@ def retraining_(
         typer.Option(
             "--show",
             help="steps by family and caregiver; not-signed-off; sessions for groups; learning "
-            "by changes done; refreshers: did they help.",
+            "by changes done; refreshers: did they help; family-refreshers: each family's last.",
         ),
     ] = Needs.STEPS,
     since: Annotated[
@@ -100,8 +102,10 @@ def retraining_(
         found = group_sessions(retraining(*known, since), seen.timeline)
     elif table is Needs.LEARNING:
         found = learning_curve(practice(*known), seen.records)
-    else:
+    elif table is Needs.REFRESHERS:
         found = refreshers(practice(*known), seen.records)
+    else:
+        found = refreshers_by_family(practice(*known), seen.records)
     show(found, form, out)
 
 

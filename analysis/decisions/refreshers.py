@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import warnings
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,15 +21,20 @@ from scipy import stats
 from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.stats.regression import FEWEST_FAMILIES, clustered_rate_ratio
 from analysis.stats.shrinkage import fit_beta_binomial
-from analysis.tables.columns import days_of
+from analysis.tables.columns import NO_DAY, days_of
 from analysis.tables.records import Records
-from analysis.tables.retraining import REFRESHERS
+from analysis.tables.retraining import FAMILY_REFRESHERS, REFRESHERS
 from analysis.vocabulary import SignOffKind, Skill
 
 WINDOW_DAYS = 91
 """Length of before and after: a quarter, about thirteen weekly changes."""
 STEP_DAYS = 28
 """Spells of families not yet retrained begin this far apart."""
+
+_SURE = 0.025
+_FEWER = "fewer missed than such a spell before leads one to expect"
+_MORE = "more missed than such a spell before leads one to expect"
+_AS_EXPECTED = "no more can be told than that bad spells end by themselves"
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -222,23 +228,17 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
 
     *Source:* project definition, definitions §8.
     """
-    shown = records.sign_offs
-    given = shown[
-        ((shown["kind"] == SignOffKind.REFRESHER) & (shown["skill"] == Skill.DRESSING_CHANGE))
-        .fillna(False)
-        .to_numpy(dtype=bool)
-    ]
-    people = records.caregivers[["caregiver_id", "family_id"]]
-    first_on = given.merge(people, on="caregiver_id").groupby("family_id")["signed_on"].min()
+    first_on = _refreshed_on(records, "min")
     rows = []
     steps = [s for s in seen["step"].unique() if s != NO_SIGN_OFF]
     for step in sorted(steps):
         own = seen[(seen["step"] == step).to_numpy()]
         family, families = pd.factorize(own["family_id"], sort=True)
-        on = days_of(pd.Series(families).map(first_on).astype("datetime64[s]"))
-        on[on == np.iinfo(np.int64).min] = np.iinfo(np.int64).max
         spells = spells_of(
-            family.astype(np.int64), days_of(own["done_on"]), own["missed"].to_numpy(), on
+            family.astype(np.int64),
+            days_of(own["done_on"]),
+            own["missed"].to_numpy(),
+            _days(families, first_on),
         )
         found, sent = effect_of(spells), spells.refreshed
         rows.append(
@@ -260,3 +260,87 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
             }
         )
     return REFRESHERS.build({n: [r[n] for r in rows] for n in REFRESHERS.names})
+
+
+def _refreshed_on(records: Records, which: str) -> pd.Series[pd.Timestamp]:
+    """First ("min") or last ("max") refresher of the dressing change, by family code."""
+    shown = records.sign_offs
+    is_given = (shown["kind"] == SignOffKind.REFRESHER) & (shown["skill"] == Skill.DRESSING_CHANGE)
+    given = shown[is_given.fillna(False).to_numpy(dtype=bool)]
+    people = records.caregivers[["caregiver_id", "family_id"]]
+    return given.merge(people, on="caregiver_id").groupby("family_id")["signed_on"].agg(which)
+
+
+def _days(families: pd.Index[Any], on: pd.Series[pd.Timestamp]) -> Ints:
+    """Day of each family's refresher; the largest int64 for none."""
+    day = days_of(pd.Series(families).map(on).astype("datetime64[s]"))
+    return np.where(day == NO_DAY, np.iinfo(np.int64).max, day)
+
+
+def refreshers_by_family(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
+    """Tell of each family's last refresher whether less was missed after it than was to be expected.
+
+    What was to be expected without it allows for the spell before: the family's share is drawn
+    toward that of spells without a refresher (beta-binomial), and the chance of so few missed is
+    that of the number to come. Steps that the family missed neither before nor after are left out.
+
+    Parameters
+    ----------
+    seen, records
+        As for :func:`refreshers`.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `FAMILY_REFRESHERS`, by family and step.
+
+    *Source:* project definition, definitions §8; beta-binomial as in `stats.shrinkage`.
+    """
+    first_on, last_on = _refreshed_on(records, "min"), _refreshed_on(records, "max")
+    parts = []
+    for step in sorted(s for s in seen["step"].unique() if s != NO_SIGN_OFF):
+        own = seen[(seen["step"] == step).to_numpy()]
+        code, families = pd.factorize(own["family_id"], sort=True)
+        occasions = (code.astype(np.int64), days_of(own["done_on"]), own["missed"].to_numpy())
+        usual = spells_of(*occasions, _days(families, first_on))
+        last = spells_of(*occasions, _days(families, last_on))
+        fitted = fit_beta_binomial(
+            usual.missed_before[~usual.refreshed], usual.seen_before[~usual.refreshed]
+        )
+        told = last.refreshed & (last.missed_before + last.missed_after > 0)
+        before, out_of = last.missed_before[told], last.seen_before[told]
+        after, n_after = last.missed_after[told], last.seen_after[told]
+        if fitted.is_heterogeneous:
+            chances = (n_after, fitted.yes + before, fitted.no + out_of - before)
+            few, many = (
+                stats.betabinom(*chances).cdf(after),
+                stats.betabinom(*chances).sf(after - 1),
+            )
+        else:
+            few = stats.binom(n_after, fitted.mean).cdf(after)
+            many = stats.binom(n_after, fitted.mean).sf(after - 1)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "family_id": pd.Index(families).take(last.family[told]),
+                    "step": step,
+                    "seen_before": out_of,
+                    "missed_before": before,
+                    "seen_after": n_after,
+                    "missed_after": after,
+                    "expected_after": n_after * fitted.posterior_mean(before, out_of),
+                    "prob_so_few": few,
+                    "reading": np.select(
+                        [few < _SURE, many < _SURE], [_FEWER, _MORE], _AS_EXPECTED
+                    ),
+                }
+            )
+        )
+    if not parts:
+        return FAMILY_REFRESHERS.empty()
+    frame = pd.concat(parts, ignore_index=True)
+    frame["refreshed_on"] = frame["family_id"].map(last_on).astype("datetime64[s]")
+    texts = dict.fromkeys(("family_id", "step", "reading"), "string")
+    numbers = {"expected_after": "float64", "prob_so_few": "float64"}
+    frame = frame.astype({**texts, **numbers})
+    return FAMILY_REFRESHERS.check(frame.sort_values(["family_id", "step"], ignore_index=True))

@@ -133,3 +133,26 @@ REFRESHERS = Frame(
     ),
     key=("step",),
 )
+
+FAMILY_REFRESHERS = Frame(
+    "family_refreshers",
+    "one row a family and step missed around the family's last refresher",
+    (
+        _FAMILY,
+        Column("refreshed_on", Kind.DATE, "day of the last refresher"),
+        _STEP,
+        Column("seen_before", Kind.COUNT, "occasions in the window before", "occasions"),
+        Column("missed_before", Kind.COUNT, "of these not done well", "occasions"),
+        Column("seen_after", Kind.COUNT, "occasions in the window after", "occasions"),
+        Column("missed_after", Kind.COUNT, "of these not done well", "occasions"),
+        Column(
+            "expected_after",
+            Kind.NUMBER,
+            "as many as a family with such a before misses without a refresher",
+            "occasions",
+        ),
+        Column("prob_so_few", Kind.NUMBER, "chance of so few or fewer without a refresher"),
+        Column("reading", Kind.TEXT, "what that says, in plain words"),
+    ),
+    key=("family_id", "step"),
+)

@@ -6,7 +6,7 @@ import pytest
 
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
-from analysis.decisions.refreshers import effect_of, refreshers, spells_of
+from analysis.decisions.refreshers import effect_of, refreshers, refreshers_by_family, spells_of
 from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
 from analysis.policy import shipped_policy
 from analysis.timeline import build
@@ -233,3 +233,50 @@ def test_the_table_of_refreshers_has_a_row_a_step():
     mask = table.loc["mask", ["families", "seen_before", "missed_before", "seen_after"]]
     assert mask.tolist() == [1, 2, 2, 1]
     assert table.loc["mask", "missed_after"] == 0
+
+
+def refreshed_families(after):
+    """Twenty families that differ and one, F0, refreshed after a bad quarter."""
+    random = np.random.default_rng(4)
+    shares = [*random.beta(2, 6, 20)]
+    rows = [
+        (f"F{n + 1}", week, random.random() < share)
+        for n, share in enumerate(shares)
+        for week in range(52)
+    ]
+    rows += [("F0", week, week % 2 == 0) for week in range(14)]
+    rows += [("F0", week, after and week % 2 == 0) for week in range(14, 40)]
+    start = pd.Timestamp("2030-03-01")
+    seen = pd.DataFrame(
+        {
+            "family_id": pd.array([f for f, *_ in rows], dtype="string"),
+            "step": pd.array(["mask"] * len(rows), dtype="string"),
+            "done_on": pd.to_datetime([start + pd.Timedelta(weeks=w) for _, w, _ in rows]),
+            "missed": [m for *_, m in rows],
+        }
+    )
+    records = written(
+        lines=LINES,
+        caregivers="caregiver_id | family_id\nK0 | F0",
+        sign_offs="caregiver_id | skill | signed_on | outcome | kind\n"
+        f"K0 | dressing_change | {start + pd.Timedelta(weeks=13):%Y-%m-%d} | independent | refresher",
+    )
+    return refreshers_by_family(seen, records)
+
+
+def test_a_familys_last_refresher_is_set_against_what_its_bad_spell_leads_one_to_expect():
+    helped = refreshed_families(after=False).iloc[0]
+    assert helped[["family_id", "seen_before", "missed_before"]].tolist() == ["F0", 13, 6]
+    assert helped[["seen_after", "missed_after"]].tolist() == [13, 0]
+    # Drawn toward the others: fewer than the six of before, more than none.
+    assert 2 < helped["expected_after"] < 6
+    assert helped["prob_so_few"] < 0.025
+    assert helped["reading"].startswith("fewer missed")
+    same = refreshed_families(after=True).iloc[0]
+    assert same["prob_so_few"] > 0.5
+    assert "end by themselves" in same["reading"]
+
+
+def test_no_refresher_gives_no_row():
+    timeline, records = read()
+    assert refreshers_by_family(practice(timeline, records, POLICY), records).empty

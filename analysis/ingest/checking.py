@@ -43,7 +43,7 @@ from analysis.ingest.profile import Profile
 from analysis.ingest.raw import Part, Raw
 from analysis.ingest.reasons import Doubt, Refusal
 from analysis.ingest.rules import CHECKS, Batch
-from analysis.ingest.translate import Rows, translate
+from analysis.ingest.translate import CONTROL, Rows, translate
 from analysis.ingest.zones import local_days
 from analysis.policy import Policy
 from analysis.tables.columns import Column, Kind
@@ -148,7 +148,7 @@ class Checked:
                 continue
             shown = cells.take(pa.array(at[places])).to_pylist()
             for place, value in zip(places.tolist(), shown, strict=True):
-                values[place] = value
+                values[place] = value and CONTROL.sub("\ufffd", value)
         for row, said in self.faults.said.items():
             if self.faults.reason[row] >= 0:
                 values[int(np.searchsorted(at, row))] = said

@@ -16,6 +16,12 @@ MENDS = "refused_row"
 REFUSED_WHY = ("refused_reason", "refused_why")
 """Heads that a mended file carries for its reader; ingest passes over them."""
 
+FORMULA = re.compile(r"[=@]|[+-](?![0-9.])")
+"""Start of a cell that a spreadsheet would take for a formula."""
+
+GUARDED = r"^'([=@+-])"
+"""A cell of a mended file in front of which a quotation mark was put for that reason."""
+
 _ALIKE = re.compile(r"[\s\-_]+")
 _WORDS = re.compile(r"[^a-z0-9]+|(?<=[a-z])(?=[0-9])")
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import csv
-import json
+from itertools import chain, count
 from pathlib import Path
 
+import orjson
 import pandas as pd
 
-from analysis.ingest.heads import MENDS, REFUSED_WHY
+from analysis.ingest.heads import FORMULA, MENDS, REFUSED_WHY
 from analysis.ingest.sentences import row_sentence
 from analysis.store import Store
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
@@ -22,14 +23,15 @@ def write_back(store: Store, folder: Path) -> list[Path]:
     store : Store
         Whose list of refused rows is written.
     folder : Path
-        Made if it is not there; files of the same names in it are replaced.
+        Made if it is not there; files in it stay as they are.
 
     Returns
     -------
     list of Path
         One CSV file a table, such as ``home_log.csv``: whole rows under our heads, the number
         of the refused row in `refused_row`, the reason code and the sentence that says how to
-        mend it. A row ingested again with ``refused_row`` takes the refused one off the list;
+        mend it. Where a file of that name is there already, ``home_log-2.csv`` and so
+        on. A row ingested again with ``refused_row`` takes the refused one off the list;
         with ``void`` set to yes it does only that. An empty list: nothing is refused.
 
     Raises
@@ -43,28 +45,34 @@ def write_back(store: Store, folder: Path) -> list[Path]:
     for table in INCOMING:
         of_table = rows[rows["table"] == table]
         if len(of_table):
-            path = folder / f"{table}.csv"
+            path = _free(folder, table)
             _write(of_table, table, path)
             written.append(path)
     return written
 
 
+def _free(folder: Path, table: str) -> Path:
+    """A name that is not taken: what somebody is mending is not written over."""
+    names = chain([f"{table}.csv"], (f"{table}-{n}.csv" for n in count(2)))
+    return next(folder / name for name in names if not (folder / name).exists())
+
+
 def _write(rows: pd.DataFrame, table: str, path: Path) -> None:
-    wholes: list[dict[str, str]] = [json.loads(text) for text in rows["row"]]
+    wholes: list[dict[str, str]] = [orjson.loads(text) for text in rows["row"]]
     ours = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
     further = sorted({head for whole in wholes for head in whole} - set(ours))
-    with path.open("w", encoding="utf-8-sig", newline="") as stream:  # marked: spreadsheets ask
+    # Marked as UTF-8, without which a spreadsheet program would take it for something else.
+    with path.open("x", encoding="utf-8-sig", newline="") as stream:
         sheet = csv.writer(stream)
         sheet.writerow([*ours, *further, MENDS, *REFUSED_WHY])
         for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):
-            sheet.writerow(
-                [
-                    *(whole.get(head, "") for head in (*ours, *further)),
-                    row.refused_row,
-                    row.reason,
-                    _sentence(row, table),
-                ]
-            )
+            cells = [_guarded(whole.get(head, "")) for head in (*ours, *further)]
+            sheet.writerow([*cells, row.refused_row, row.reason, _sentence(row, table)])
+
+
+def _guarded(cell: str) -> str:
+    """A cell that no spreadsheet program computes; ingest takes the quotation mark off again."""
+    return f"'{cell}" if FORMULA.match(cell) else cell
 
 
 def _sentence(row: object, table: str) -> str:

@@ -12,6 +12,7 @@ from analysis.ingest.limits import (
     CELL_CHARACTERS,
     EARLIEST,
     EARLIEST_BORN,
+    LATEST,
     ROW_BYTES,
     SHEET_CELLS,
     UNPACKED_BYTES,
@@ -103,7 +104,7 @@ _WHY: Mapping[Refusal, str] = {
     Refusal.TIME_IN_DATE: "it holds a time of day where a date is asked for",
     Refusal.UNREADABLE_MONTH: "it can't be read as a month",
     Refusal.NO_SUCH_TIME: "the clocks skipped this time that day",
-    Refusal.IMPLAUSIBLE_DATE: "the date is too far in the past to be true",
+    Refusal.IMPLAUSIBLE_DATE: "the date is too long ago or too far ahead to be true",
     Refusal.IN_THE_FUTURE: "the date is later than the day the row was received",
     Refusal.HOME_BEFORE_PLACED: "the line came home before it was placed",
     Refusal.REMOVAL_HALF_TOLD: "of removal day and removal reason only one is told",
@@ -262,7 +263,7 @@ def mend(table: str, column: str | None, value: str | None, reason: str) -> str:
             return "Correct the number."
         case Refusal.IMPLAUSIBLE_DATE:
             first = EARLIEST_BORN if column == "born" else EARLIEST
-            return f"Write a date from {first} on."
+            return f"Write a date from {first} to {LATEST}."
         case Refusal.UNREADABLE_DATE as code:
             timed = column in {"done_at", "received_at"}
             return _MEND[code].format(time=" or 2031-03-04T18:30" if timed else "")

@@ -70,7 +70,8 @@ def find_files(paths: Iterable[Path], profile: Profile) -> Found:
         except OSError as fault:
             faults.append(as_ingest_error(fault, str(path)))
     distinct = list(dict.fromkeys(files))
-    distinct.sort(key=lambda path: (_place(path, profile), path.name, str(path)))
+    if len(distinct) > 1:
+        distinct.sort(key=lambda path: (_place(path, profile), path.name, str(path)))
     return Found(tuple(distinct), tuple(faults), tuple(notes))
 
 

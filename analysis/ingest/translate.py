@@ -7,6 +7,7 @@ is put aside to be kept with the row.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -16,7 +17,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.ingest.faulty import Faults
-from analysis.ingest.heads import Heads
+from analysis.ingest.heads import GUARDED, MENDS, Heads
 from analysis.ingest.limits import CELL_CHARACTERS
 from analysis.ingest.profile import TableProfile, Tick
 from analysis.ingest.raw import Raw, filled_joined
@@ -26,8 +27,8 @@ from analysis.vocabulary import NOTHING_SEEN
 Ints = npt.NDArray[np.int64]
 
 _NO_TEXT = pa.scalar(None, pa.string())
-_CONTROL = "[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f]"
-_LINE_ENDS = (9, 10, 13)
+CONTROL = re.compile("[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f]")
+"""Characters that no cell may hold: all below a space but tabs and line ends."""
 
 
 @dataclass(frozen=True)
@@ -68,10 +69,19 @@ def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Ro
     for column in sorted({tick.column for tick in heads.ticks.values()}):
         ticks = {at: t for at, t in heads.ticks.items() if t.column == column}
         columns[column] = _ticked(raw, ticks, columns.get(column), extra, faults)
+    if MENDS in columns:
+        columns, extra = _unguarded(columns), _unguarded(extra)
     surplus = {b.row: b.surplus for b in raw.broken if b.surplus}
     return Rows(
         raw.row_numbers, {c: _same_line_ends(v) for c, v in columns.items()}, extra, surplus
     )
+
+
+def _unguarded(columns: Mapping[str, pa.Array]) -> dict[str, pa.Array]:
+    """Cells of a mended file without the mark that keeps a spreadsheet from computing them."""
+    return {
+        name: pc.replace_substring_regex(cells, GUARDED, r"\1") for name, cells in columns.items()
+    }
 
 
 def _mark_unfit(cells: pa.Array, column: str | None, faults: Faults) -> None:
@@ -85,7 +95,7 @@ def _mark_unfit(cells: pa.Array, column: str | None, faults: Faults) -> None:
         too_long = pc.greater(pc.utf8_length(cells), CELL_CHARACTERS).fill_null(False)
         faults.mark(np.asarray(too_long), column, Refusal.CELL_TOO_LONG)
     if np.count_nonzero(text < 32):
-        unfit = pc.match_substring_regex(cells, _CONTROL).fill_null(False)
+        unfit = pc.match_substring_regex(cells, CONTROL.pattern).fill_null(False)
         faults.mark(np.asarray(unfit), column, Refusal.CONTROL_CHARACTER)
 
 

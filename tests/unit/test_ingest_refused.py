@@ -105,6 +105,39 @@ def test_a_number_of_a_refused_row_that_is_no_number_is_refused(
     assert refusals(programme) == [(2, "refused_row", "not_a_whole_number")]
 
 
+def test_a_file_that_somebody_is_mending_is_not_written_over(
+    programme: Store, tmp_path: Path
+) -> None:
+    take_in(programme, written(tmp_path, "home_log.csv", LOG))
+    (first,) = write_back(programme, tmp_path / "mend")
+    first.write_text("half mended")
+    (second,) = write_back(programme, tmp_path / "mend")
+    assert (first.read_text(), second.name) == ("half mended", "home_log-2.csv")
+
+
+def test_no_cell_written_back_is_a_formula_and_the_cells_come_back_as_they_were(
+    programme: Store, tmp_path: Path
+) -> None:
+    text = (
+        "line_id,done_at,kind,kits_left,note,Mood\n"
+        "L1,soon,note,,=HYPERLINK(1),@a\nL1,2031-03-10,note,-1,-2 kits,+x\n"
+    )
+    take_in(programme, written(tmp_path, "home_log.csv", text))
+    (path,) = write_back(programme, tmp_path / "mend")
+    rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"))))
+    assert [row["note"] for row in rows] == ["'=HYPERLINK(1)", "-2 kits"]
+    assert rows[1]["kits_left"] == "-1"
+    before = refusals(programme)
+    assert take_in(programme, path, received_at=LATER).refused == 2
+    assert refusals(programme) == before
+    mended = path.read_text("utf-8-sig").replace(",soon,", ",2031-03-11,").replace(",-1,", ",1,")
+    take_in(programme, written(tmp_path, "home_log-3.csv", mended), received_at=LATER)
+    known = programme.records().home_log
+    assert known["note"].tolist() == ["=HYPERLINK(1)", "-2 kits"]
+    contents = [r.content for r in programme.source_rows("home_log", known["row"].tolist())]
+    assert [content["Mood"] for content in contents] == ["@a", "+x"]
+
+
 def test_a_later_row_of_the_same_key_takes_a_refused_one_off_the_list(
     programme: Store, tmp_path: Path
 ) -> None:

@@ -468,3 +468,11 @@ def test_connector_changes_of_earlier_files_are_found_whatever_days_the_pieces_o
     take_in(programme, written(tmp_path, "home_log-2.csv", now))
     # 12 follows 10, 24 follows 20 by four days, 3 follows 1, 21 follows 20, 16 follows 12.
     assert [row for row, doubt in doubts(programme)] == [2, 4, 5]
+
+
+def test_characters_that_no_database_takes_are_shown_as_signs(
+    programme: Store, tmp_path: Path
+) -> None:
+    text = log(",L1,,,2031-03-10,no\x00te,,,,")
+    take_in(programme, written(tmp_path, "home_log.csv", text))
+    assert programme.refused()["value"].tolist() == ["no\ufffdte"]

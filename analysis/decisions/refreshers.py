@@ -282,7 +282,7 @@ def refreshers_by_family(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
 
     What was to be expected without it allows for the spell before: the family's share is drawn
     toward that of spells without a refresher (beta-binomial), and the chance of so few missed is
-    that of the number to come. Steps that the family missed neither before nor after are left out.
+    that of the number to come. Steps not missed before are left out: a refresher could not help.
 
     Parameters
     ----------
@@ -307,7 +307,7 @@ def refreshers_by_family(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
         fitted = fit_beta_binomial(
             usual.missed_before[~usual.refreshed], usual.seen_before[~usual.refreshed]
         )
-        told = last.refreshed & (last.missed_before + last.missed_after > 0)
+        told = last.refreshed & (last.missed_before > 0)
         before, out_of = last.missed_before[told], last.seen_before[told]
         after, n_after = last.missed_after[told], last.seen_after[told]
         if fitted.is_heterogeneous:

@@ -136,7 +136,7 @@ REFRESHERS = Frame(
 
 FAMILY_REFRESHERS = Frame(
     "family_refreshers",
-    "one row a family and step missed around the family's last refresher",
+    "one row a family and step missed before the family's last refresher",
     (
         _FAMILY,
         Column("refreshed_on", Kind.DATE, "day of the last refresher"),

@@ -149,7 +149,7 @@ def heard(row: CallRow, view: CallsView) -> list[Component]:
     """When the family was last heard from; silence is said in words."""
     as_of = view.standing.as_of
     if row.last_heard_on is None:
-        return [html.B("never"), html.Span(f"{row.silent_days} days at home")]
+        return [html.B("never heard from"), html.Span(f"{row.silent_days} days at home")]
     day = words.short_day(row.last_heard_on, as_of)
     if row.silent:
         return [html.B(f"silent {row.silent_days} days"), html.Span(f"since {day}")]

@@ -81,7 +81,9 @@ def _why(opened: Opened) -> list[Component]:
 
 def _reason(found: ReasonWithRows, *, first: bool) -> Component:
     reason = found.reason
-    line = [html.Span(f"Line {reason.line_id}", className="line-code")] if reason.line_id else []
+    line: list[Any] = []
+    if reason.line_id:
+        line = [" ", html.Span(f"Line {reason.line_id}", className="line-code")]
     parts: list[Component] = [html.P([html.Span(words.sentence(reason.sentence)), *line])]
     if found.sources:
         count = len(found.sources) + found.sources_left_out

@@ -88,7 +88,7 @@ MARK_STYLES: Mapping[str, dict[str, Any]] = {
 
 MANY_DAYS = 200
 """Over a longer time the marks are drawn smaller."""
-NAME_SHARE = 0.3
+NAME_SHARE = 0.42
 """Share of the width that a name beside a mark may take."""
 NAMED = frozenset({"red_flag", "harm"})
 """Marks that are rare and grave enough to be named beside them."""
@@ -284,5 +284,6 @@ def _mark_days(figure: go.Figure, as_of: date, due_on: date | None, height: floa
             xanchor="right",
             text=f"▽ due {due_on.day} {due_on:%b}",
             showarrow=False,
+            bgcolor="rgba(255,255,255,0.85)",
             font={"size": theme.SMALL},
         )

@@ -225,6 +225,8 @@ def register(app: Dash, queries: Queries) -> None:
         prevent_initial_call=True,
     )
     def record(given: object, changed: object) -> tuple[object, str]:
+        if given is None:
+            raise PreventUpdate
         form = CallForm.of(given)
         try:
             said = queries.record_call(form)

@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 from waitress import wasyncore
 from waitress.server import create_server
 
@@ -20,6 +20,9 @@ from dashboard import DashboardConfig, create_app
 from tests.browser.small_programme import NOW, fill
 
 CHROMIUM = "/usr/bin/chromium"
+PATIENCE = 20_000
+"""Milliseconds to wait: a busy machine takes its time to load the figures' library."""
+expect.set_options(timeout=PATIENCE)
 
 
 @dataclass(frozen=True)
@@ -101,7 +104,7 @@ class Watched:
         )
         self._contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(PATIENCE)
         page.on("console", self._console)
         page.on("pageerror", lambda fault: self._trouble(f"script: {fault}"))
         page.on("request", self._request)

@@ -43,6 +43,7 @@ def count_of(page: Page, band: str) -> str:
 
 def test_the_list_says_who_is_first_and_why(page, running):
     open_calls(page, running)
+    expect(page.get_by_role("alert")).to_have_count(0)
     answer = page.locator(".answer")
     expect(answer).to_contain_text("First: family F1. Red flag reported: fever on 3 Mar")
     assert families(page) == ["F1", "F3", "F2", "F5", "F6"]

@@ -252,3 +252,22 @@ def test_a_due_day_ahead_is_named(records):
         spans, marks, as_of=AS_OF, start_on=date(2031, 2, 1), due_on=date(2031, 3, 14)
     )
     assert any("due 14 Mar" in str(note.text) for note in figure.layout.annotations)
+
+
+def test_names_beside_marks_give_way_where_marks_crowd():
+    marks = pd.DataFrame(
+        {
+            "track": "red_flag",
+            "kind": "red_flag",
+            "on": pd.to_datetime(["2031-02-01", "2031-03-05", "2031-03-07"]).as_unit("s"),
+            "label": ["red flag: fever", "red flag: chills", "red flag: bleeding"],
+            "table": "home_log",
+            "row": [1, 2, 3],
+        }
+    )
+    spans = pd.DataFrame({c: pd.Series([], dtype="object") for c in history.SPANS})
+    spans = spans.astype({"start_on": "datetime64[s]", "end_on": "datetime64[s]"})
+    figure = line_history(spans, marks, as_of=AS_OF, start_on=date(2031, 1, 20))
+    (flags,) = figure.data
+    assert [text.strip() for text in flags.text] == ["fever", "chills", ""]
+    assert list(flags.textposition[:2]) == ["middle left", "middle left"]

@@ -21,8 +21,8 @@ from tests.ingest_files import POLICY, RECEIVED_AT, written
 
 KILLS = 50
 N_LINES = 200
-N_LOGS = 4
-ROWS_A_LOG = 800
+N_LOGS = 3
+ROWS_A_LOG = 600
 
 
 def write_programme(folder: Path) -> None:

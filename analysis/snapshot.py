@@ -6,7 +6,7 @@ cannot disagree.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 
@@ -52,6 +52,15 @@ class Snapshot:
     def calls(self) -> CallList:
         """Families to call, in calling order."""
         return call_list(self.timeline, self.records, self.policy)
+
+
+    def with_calls(self, calls: pd.DataFrame) -> Snapshot:
+        """The same rows with other recorded calls; the timeline, which knows none, is kept."""
+        after = replace(self, records=replace(self.records, calls=calls))
+        for part in ("timeline", "tallies"):
+            if part in vars(self):
+                vars(after)[part] = vars(self)[part]
+        return after
 
 
 def end_of_day(day: date, policy: Policy) -> datetime:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import pandas as pd
@@ -37,8 +37,6 @@ class Kept:
         known_at = pd.Timestamp(before.known_at).tz_localize(None)
         stands = (calls["made_at"] <= known_at) & ~(calls["undone_at"] <= known_at)
         calls = calls.loc[stands.to_numpy(dtype=bool), KNOWN["calls"].names]
-        records = replace(before.records, calls=calls.reset_index(drop=True))
-        kept = Kept(replace(before, records=records))
-        vars(kept.snapshot)["timeline"] = before.timeline  # knows nothing of calls
+        kept = Kept(before.with_calls(calls.reset_index(drop=True)))
         vars(kept)["log"] = self.log
         return kept

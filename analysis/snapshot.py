@@ -53,7 +53,6 @@ class Snapshot:
         """Families to call, in calling order."""
         return call_list(self.timeline, self.records, self.policy)
 
-
     def with_calls(self, calls: pd.DataFrame) -> Snapshot:
         """The same rows with other recorded calls; the timeline, which knows none, is kept."""
         after = replace(self, records=replace(self.records, calls=calls))

@@ -56,7 +56,9 @@ def committed_files() -> list[Path]:
 
 
 def test_no_committed_file_names_a_registry_or_a_content_server():
-    hosts = re.compile(rb"https?://(?!127\.0\.0\.1|localhost|www\.w3\.org|example\.org|schemas\.openxmlformats\.org)[a-z0-9.-]+")
+    hosts = re.compile(
+        rb"https?://(?!127\.0\.0\.1|localhost|www\.w3\.org|example\.org|schemas\.openxmlformats\.org)[a-z0-9.-]+"
+    )
     named = {}
     for path in committed_files():
         if path.suffix in {".py", ".toml", ".md", ".lock", ".css", ".js", ""}:

@@ -7,9 +7,6 @@ SQLite: through the Arrow driver on the connection's own transaction. PostgreSQL
 from __future__ import annotations
 
 import io
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -21,10 +18,7 @@ import sqlalchemy as sa
 
 _ARROW = {"TEXT": pa.string(), "BIGINT": pa.int64(), "BLOB": pa.binary()}
 ROWS_A_PART = 100_000
-"""Rows that are worth a part of their own."""
-
-MOST_PARTS = 4
-"""Parts read side by side at most: each holds a thread and a connection."""
+"""Rows turned into text at once on their way to PostgreSQL."""
 
 _EXAMPLE = {"TEXT": "''", "BIGINT": "0", "BLOB": "x''"}
 
@@ -34,31 +28,6 @@ def fetch(connection: sa.Connection, query: sa.Select[Any]) -> pa.Table:
     if connection.dialect.name == "sqlite":
         return _fetch_sqlite(connection, query)
     return _fetch_postgresql(connection, query)
-
-
-def fetch_in_parts(
-    connection: sa.Connection,
-    query: sa.Select[Any],
-    row: sa.Column[int],
-    then: Callable[[pa.Table], pa.Table],
-) -> pa.Table:
-    """Rows of a large table that is only ever added to, read side by side.
-
-    The parts are read through further connections, and `then` is done to each. They see the
-    same rows, because the rows up to the last one of this connection's moment never change.
-    """
-    last = int(connection.execute(sa.select(sa.func.max(row))).scalar() or 0)
-    n_parts = min(os.cpu_count() or 1, MOST_PARTS, 1 + last // ROWS_A_PART)
-    if n_parts == 1:
-        return then(fetch(connection, query))
-    ends = [last * part // n_parts for part in range(n_parts + 1)]
-
-    def part(low: int, high: int) -> pa.Table:
-        with connection.engine.connect() as beside:
-            return then(fetch(beside, query.where(row > low, row <= high)))
-
-    with ThreadPoolExecutor(n_parts) as threads:
-        return pa.concat_tables(threads.map(part, ends[:-1], ends[1:]))
 
 
 def append(connection: sa.Connection, table: sa.Table, rows: pa.Table) -> None:

@@ -27,7 +27,7 @@ def typed(table: pa.Table, entry: Frame) -> pd.DataFrame:
 
 def _typed(cells: pa.ChunkedArray, column: Column) -> Any:
     if column.kind in {Kind.TEXT, Kind.CODES}:
-        return pd.array(cells, dtype="string[pyarrow]")
+        return pd.array(cells.cast(pa.string()), dtype="string[pyarrow]")
     if column.kind is Kind.CODE:
         return _categories(cells, column)
     if column.kind in {Kind.DATE, Kind.MONTH}:
@@ -48,7 +48,8 @@ def _int64(cells: pa.ChunkedArray, blank: int) -> npt.NDArray[np.int64]:
 
 def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:
     """Codes in the order of the vocabulary, then of the alphabet: never in that of the rows."""
-    encoded = cells.dictionary_encode()
+    is_encoded = pa.types.is_dictionary(cells.type)
+    encoded = cells.unify_dictionaries() if is_encoded else cells.dictionary_encode()
     words = encoded.chunk(0).dictionary.to_pylist() if encoded.num_chunks else []
     place = {word: at for at, word in enumerate(column.allowed)}
     ordered = sorted(words, key=lambda word: (place.get(word, len(place)), word))

@@ -15,10 +15,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import bulk
+from analysis.store import blocks, bulk
 from analysis.store.frames import typed
-from analysis.store.schema import ROWS, calls, stored_columns
-from analysis.tables.columns import Frame
+from analysis.store.schema import ROWS, calls
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
 
@@ -53,60 +52,44 @@ REGISTRY = {
 
 def records(connection: sa.Connection, known_at: int | None) -> Records:
     """Every record as known at an instant (microseconds UTC; None: all that is stored)."""
-    frames = {
-        name: _by_row(
-            newest(
-                connection,
-                name,
-                ["row", "received_at", *(c.name for c in stored_columns(name))],
-                known_at,
-                side_by_side=True,
-            ),
-            KNOWN[name],
-        )
-        for name in INCOMING
-    }
+    frames = {name: typed(_known(connection, name, known_at), KNOWN[name]) for name in INCOMING}
     frames["calls"] = recorded_calls(connection, known_at)
     return Records.of(frames)
+
+
+def _known(connection: sa.Connection, name: str, known_at: int | None) -> pa.Table:
+    gone = _superseded(connection, ROWS[name], known_at)
+
+    def in_force(rows: pa.Table) -> pa.Table:
+        holds = rows["void"].to_numpy() == 0
+        if known_at is not None:
+            holds &= rows["received_at"].to_numpy() <= known_at
+        if len(gone):
+            holds &= np.isin(rows["row"].to_numpy(), gone, invert=True)
+        return rows if holds.all() else rows.filter(pa.array(holds))
+
+    return blocks.read(connection, name, in_force)
 
 
 def registry(connection: sa.Connection) -> Registry:
     """Lines, stays and caregivers as in force now."""
     return Registry(
         **{
-            name: newest(connection, name, ["row", *columns], None).drop_columns(["row"])
+            name: newest(connection, name, ["row", *columns]).drop_columns(["row"])
             for name, columns in REGISTRY.items()
         }
     )
 
 
 def newest(
-    connection: sa.Connection,
-    name: str,
-    columns: list[str],
-    known_at: int | None,
-    *also: sa.ColumnElement[bool],
-    side_by_side: bool = False,
+    connection: sa.Connection, name: str, columns: list[str], *also: sa.ColumnElement[bool]
 ) -> pa.Table:
-    """Columns (`row` among them) of the rows in force at an instant, in no order.
-
-    In force: of each key the newest received by then (of several received at one moment the
-    one stored last), unless it withdraws its key.
-    """
+    """Columns (`row` among them) of the rows in force now for which `also` holds, in no order."""
     rows = ROWS[name]
     query = sa.select(*(rows.c[c] for c in columns)).where(rows.c.void == 0, *also)
-    if known_at is not None:
-        query = query.where(rows.c.received_at <= known_at)
-    gone = _superseded(connection, rows, known_at)
-
-    def in_force(table: pa.Table) -> pa.Table:
-        if not len(gone):
-            return table
-        return table.filter(pa.array(np.isin(table["row"].to_numpy(), gone, invert=True)))
-
-    if side_by_side:
-        return bulk.fetch_in_parts(connection, query, rows.c.row, in_force)
-    return in_force(bulk.fetch(connection, query))
+    table = bulk.fetch(connection, query)
+    gone = _superseded(connection, rows, None)
+    return table.filter(pa.array(np.isin(table["row"].to_numpy(), gone, invert=True)))
 
 
 def _superseded(connection: sa.Connection, rows: sa.Table, known_at: int | None) -> np.ndarray:
@@ -154,11 +137,4 @@ def recorded_calls(connection: sa.Connection, known_at: int | None) -> pd.DataFr
     stands = pc.and_(
         pc.is_null(table["takes_back"]), pc.invert(pc.is_in(table["row"], value_set=back))
     )
-    return _by_row(table.filter(stands), KNOWN["calls"])
-
-
-def _by_row(table: pa.Table, entry: Frame) -> pd.DataFrame:
-    numbers = table["row"].to_numpy()
-    if (numbers[1:] < numbers[:-1]).any():
-        table = table.take(pa.array(np.argsort(numbers, kind="stable")))
-    return typed(table, entry)
+    return typed(table.filter(stands).sort_by("row"), KNOWN["calls"])

@@ -242,7 +242,7 @@ def doubts(connection: sa.Connection) -> pd.DataFrame:
     parts = []
     for table, stored in ROWS.items():
         columns = ["row", "file", "sheet", "row_number", "received_at", "doubts"]
-        odd = newest(connection, table, columns, None, stored.c.doubts.is_not(None))
+        odd = newest(connection, table, columns, stored.c.doubts.is_not(None))
         odd = odd.append_column("table", pa.array([table] * odd.num_rows, pa.string()))
         parts.append(odd)
     rows = pa.concat_tables(parts)

@@ -86,6 +86,17 @@ def is_connector_change(log: sa.Table) -> sa.ColumnElement[bool]:
     return log.c.kind == sa.literal_column(f"'{EntryKind.CONNECTOR_CHANGE}'")
 
 
+blocks = sa.Table(
+    "blocks",
+    metadata,
+    sa.Column("table_name", TEXT, primary_key=True),
+    sa.Column("first_row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("n_rows", WHOLE, nullable=False),
+    sa.Column("packed", BYTES, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a run of rows of a table, repeated column by column; see `analysis.store.blocks`."""
+
 _log = ROWS["home_log"]
 sa.Index(
     "home_log_connectors",

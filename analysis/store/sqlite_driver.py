@@ -65,7 +65,7 @@ class SQLiteThroughArrow(SQLiteDialect):
             version = str(cursor.fetchall()[0][0])
         names = {name: getattr(adbc, name) for name in adbc.__all__ if hasattr(adbc, name)}
         number = tuple(int(part) for part in version.split("."))
-        return SimpleNamespace(**names, sqlite_version_info=number)
+        return SimpleNamespace(**names, Binary=bytes, sqlite_version_info=number)
 
     def create_connect_args(self, url: sa.URL) -> Any:
         """Open the file of the URL, without a transaction."""

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import bulk, earlier, known
+from analysis.store import blocks, bulk, earlier, known
 from analysis.store.known import Registry
 from analysis.store.refusals import Refusals
 from analysis.store.schema import KEYS, ROWS, file_counts, files, next_number, stored_columns
@@ -188,9 +188,10 @@ class Writer:
             **{name: rows[name] for name in ("sheet", "row_number", "extra", "doubts")},
         }
         whole = pa.table(columns)
-        bulk.append(
-            self._connection, ROWS[table], whole if new.all() else whole.filter(pa.array(new))
-        )
+        if not new.all():
+            whole = whole.filter(pa.array(new))
+        bulk.append(self._connection, ROWS[table], whole)
+        blocks.add(self._connection, table, whole)
         names = rows["key"].take(pa.array(keys.first[unknown]))
         named = pa.table({"key": names, "key_row": pa.array(key_rows[unknown])})
         bulk.append(self._connection, KEYS[table], named)

@@ -1,7 +1,8 @@
 """How fast do a million log rows go into the store and come out again?
 
 Prints seconds and ratios to what the same rows cost as a CSV parse (to text) and as a
-Parquet read (to the same typed frame), measured warm and in turn with them. Run:
+Parquet read, measured warm and in turn with them. The Parquet read is done twice: by Arrow,
+with the store's own typing, and by pandas, of the frame that the store gave. Run:
 
     python tests/benchmarks/store.py [--rows N] [--batch N] [--url URL] [--peak]
 """
@@ -19,6 +20,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pa_csv
@@ -147,7 +149,7 @@ def main() -> None:
         for warm_up in (parse, read_parquet):
             warm_up()
         with Store.open(url) as store:
-            measure(store, rows, given.batch, parse, read_parquet)
+            measure(store, rows, given.batch, parse, read_parquet, Path(folder))
 
 
 def peak(url: str, rows: pa.Table, batch: int, size: int) -> None:
@@ -168,6 +170,7 @@ def measure(
     batch: int,
     parse: Callable[[], object],
     read_parquet: Callable[[], object],
+    folder: Path,
 ) -> None:
     """Write, send again, correct and read, each beside its denominator."""
     parses = [seconds(parse) for _ in range(3)]
@@ -175,9 +178,12 @@ def measure(
     parses += [seconds(parse) for _ in range(3)]
     again = seconds(lambda: write(store, rows, 2, batch))
     parses += [seconds(parse) for _ in range(3)]
-    reads, parquet_reads = [], []
-    for _ in range(5):
+    frame_file = folder / "frame.parquet"
+    store.records().home_log.to_parquet(frame_file)
+    reads, parquet_reads, pandas_reads = [], [], []
+    for _ in range(7):
         parquet_reads.append(seconds(read_parquet))
+        pandas_reads.append(seconds(lambda: pd.read_parquet(frame_file)))
         reads.append(seconds(lambda: store.records().home_log))
     corrections = seconds(lambda: write(store, corrected(rows, 10), 3, batch))
     after = []
@@ -185,11 +191,16 @@ def measure(
         parquet_reads.append(seconds(read_parquet))
         after.append(seconds(lambda: store.records().home_log))
     unit, parquet = statistics.median(parses), statistics.median(parquet_reads)
-    print(f"{rows.num_rows} rows; CSV parse {unit:.3f} s, Parquet read {parquet:.3f} s", flush=True)
+    by_pandas = statistics.median(pandas_reads)
+    print(
+        f"{rows.num_rows} rows; CSV parse {unit:.3f} s, Parquet read {parquet:.3f} s, by pandas "
+        f"{by_pandas:.3f} s"
+    )
     report("first time stored, one transaction", first, unit, "CSV parse")
     report("sent again, all the same as before", again, unit, "CSV parse")
     report("sent again, every tenth corrected", corrections, unit, "CSV parse")
     report("full read, typed frame", statistics.median(reads), parquet, "Parquet read")
+    report("", statistics.median(reads), by_pandas, "Parquet read by pandas")
     report("full read after the corrections", statistics.median(after), parquet, "Parquet read")
 
 

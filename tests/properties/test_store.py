@@ -14,10 +14,11 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
+import sqlalchemy as sa
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.store import FileInfo, Store
+from analysis.store import FileInfo, Store, blocks, schema
 from analysis.store.versions import Versions, says_something_new, unique_keys
 from tests.stored_rows import PLACES, new_database, sixteen_bytes
 
@@ -90,6 +91,21 @@ def batch_of(rows: list[Row], name: str) -> pa.Table:
     )
 
 
+COLUMNS = ["row", "received_at", "void", "caregiver_id", "family_id", "relation"]
+
+
+def rows_in_blocks(opened: Store) -> list[dict[str, object]]:
+    with opened._database.reading() as connection:
+        return blocks.read(connection, "caregivers", lambda rows: rows).select(COLUMNS).to_pylist()
+
+
+def rows_in_table(opened: Store) -> list[dict[str, object]]:
+    table = schema.ROWS["caregivers"]
+    query = sa.select(*(table.c[name] for name in COLUMNS)).order_by(table.c.row)
+    with opened._database.reading() as connection:
+        return [dict(row) for row in connection.execute(query).mappings()]
+
+
 @pytest.fixture(scope="module", params=PLACES)
 def store(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
@@ -114,6 +130,7 @@ def test_what_is_known_at_any_time_is_what_the_slow_reading_says(
                 expected = sum([slow.add(row) for row in rows])
                 added = writer.add("caregivers", batch_of(rows, name))
                 assert (added.stored, added.same_as_before) == (expected, len(rows) - expected)
+    assert rows_in_blocks(store) == rows_in_table(store)
     for at in range(-1, 7):
         found = store.records(EPOCH + timedelta(microseconds=at)).caregivers
         own = found[found["caregiver_id"].str.startswith(f"{name}/").to_numpy(dtype=bool)]

@@ -71,6 +71,11 @@ def upgrade() -> None:
         postgresql_where=connectors,
     )
     _table(
+        "blocks",
+        "table_name text!, first_row whole!, n_rows whole!, packed bytes!",
+        "table_name first_row",
+    )
+    _table(
         "files",
         "file whole!, name text!, sha256 text!, size whole!, source text!, received_at whole!,"
         " ingested_at whole!",

@@ -1,0 +1,70 @@
+"""Blocks repeat the stored rows column by column: all of them, once, and in few pieces."""
+
+from __future__ import annotations
+
+import pytest
+import sqlalchemy as sa
+
+from analysis.store import Store, blocks
+from analysis.store.database import open_database
+from analysis.store.schema import blocks as table_of_blocks
+from tests.stored_rows import accepted, file_info, put, store, url
+
+__all__ = ["store", "url"]
+
+TEN = "received | child_id | from_on | place\n" + "\n".join(
+    f"2031-03-01 | C{n} | 2031-02-{n + 1:02d} | {'hospital' if n % 3 else ''}" for n in range(10)
+)
+
+
+def lengths(address: str) -> list[int]:
+    """Rows of each block of the stays."""
+    query = sa.select(table_of_blocks.c.n_rows).where(table_of_blocks.c.table_name == "stays")
+    with open_database(address, create=False).reading() as connection:
+        return list(connection.scalars(query.order_by(table_of_blocks.c.first_row)))
+
+
+def test_many_small_files_leave_few_blocks(store: Store, url: str) -> None:
+    for n in range(40):
+        put(store, "stays", f"received | child_id | from_on\n2031-03-01 | C{n} | 2031-02-01", n)
+    found = lengths(url)
+    assert sum(found) == 40
+    assert len(found) <= 6
+    assert store.records().stays["child_id"].tolist() == [f"C{n}" for n in range(40)]
+
+
+def test_a_long_batch_is_cut_into_blocks(
+    store: Store, url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(blocks, "MOST_ROWS", 4)
+    put(store, "stays", TEN)
+    assert lengths(url) == [4, 4, 2]
+    stays = store.records().stays
+    assert stays["child_id"].tolist() == [f"C{n}" for n in range(10)]
+    assert stays["place"].isna().tolist() == [n % 3 == 0 for n in range(10)]
+
+
+def test_rows_known_before_are_in_no_block(store: Store, url: str) -> None:
+    put(store, "stays", TEN, 1)
+    put(store, "stays", TEN, 2)
+    assert lengths(url) == [10]
+
+
+def test_a_file_that_fails_leaves_no_block(store: Store, url: str) -> None:
+    put(store, "stays", TEN, 1)
+    with pytest.raises(KeyboardInterrupt), store.writing(file_info(2)) as writer:  # noqa: PT012
+        writer.add("stays", accepted("stays", TEN.replace("| C", "| D")))
+        raise KeyboardInterrupt
+    assert lengths(url) == [10]
+
+
+def test_a_column_added_later_is_blank_in_the_blocks_of_before(store: Store, url: str) -> None:
+    put(store, "stays", TEN)
+    opened = open_database(url, create=False)
+    with opened.changing_tables() as connection:
+        rows = blocks.read(connection, "stays", lambda rows: rows)
+        without = blocks._packed(rows.drop_columns(["place"]))
+        connection.execute(sa.update(table_of_blocks).values(packed=without))
+    stays = store.records().stays
+    assert stays["place"].isna().all()
+    assert stays["child_id"].tolist() == [f"C{n}" for n in range(10)]

@@ -434,7 +434,7 @@ def test_a_call_is_taken_back_once(store: Store) -> None:
         store.undo_call(row + 1, "N1", moment("2031-03-02T09:00"))
 
 
-def test_many_rows_are_read_side_by_side_and_none_is_lost(store: Store) -> None:
+def test_a_large_table_comes_back_whole(store: Store) -> None:
     n = 250_000
     numbers = np.arange(n)
     codes = pa.array(numbers).cast(pa.string())

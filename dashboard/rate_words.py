@@ -262,6 +262,17 @@ def drift_words(chart: pd.DataFrame, period: str) -> str:
         f" {words.sentence(words.counted(wait, one, many))[:-1]} still provisional." if wait else ""
     )
     later = later.replace(" still", " is still" if wait == 1 else " are still")
+    already = [
+        str(row["label"])
+        for row in chart.to_dict("records")
+        if row["provisional"] and "above_limit" in str(row["signal"]).split(";")
+    ]
+    if already:
+        lie = "is" if len(already) == 1 else "are"
+        return (
+            f"Look into it: {words.listed(already)} {lie} above the upper limit already, though "
+            f"still provisional: late entries can only raise it."
+        )
     if not len(settled):
         return f"Too early to say: every {one} is still provisional."
     if settled["upper_limit"].isna().all():

@@ -32,10 +32,9 @@ def choice_of_kinds(
 
 
 def _labelled(label: str, name: str, options: list[Component]) -> Component:
-    marks = {**chooses(name), "data-key": name}
-    return html.Label(
-        [html.Span(label), html.Select(options, name=name, **marks)], className="select"
-    )
+    place = f"choose-{name}"
+    select = html.Select(options, id=place, name=name, **chooses(name))
+    return html.Div([html.Label(label, htmlFor=place), select], className="select")
 
 
 def _option(value: str, text: str, chosen: str | None) -> Component:

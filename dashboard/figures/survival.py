@@ -16,6 +16,7 @@ TOP = 1.02
 PLOT = 260
 """Height of the curves, without the rows below."""
 ROW = 36
+LEFT = 44
 NAMES = 92
 """Width right of the last day that is kept for names."""
 SHORT = 9
@@ -143,7 +144,7 @@ def _curves(
     theme.quiet(figure, height=height)
     theme.unit_above(figure, "share of lines")
     inner = PLOT + TICKS_BELOW + below - 8
-    figure.update_layout(margin={"l": 44, "r": NAMES, "t": 26, "b": 8})
+    figure.update_layout(margin={"l": LEFT, "r": NAMES, "t": 26, "b": 8})
     figure.update_yaxes(
         theme.AXIS,
         domain=[1 - PLOT / inner, 1],
@@ -277,6 +278,7 @@ def _risk_rows(
         yref="y2",
         y=inner - top - 4,
         xanchor="left",
+        xshift=-LEFT + 4,
         text="<b>Lines at risk</b>",
         showarrow=False,
         font={"size": theme.SMALL},
@@ -290,6 +292,7 @@ def _risk_rows(
             yref="y2",
             y=place,
             xanchor="left",
+            xshift=-LEFT + 4,
             text=f"{row['name']}, <i>{row['given']}</i>",
             showarrow=False,
             font={"size": theme.SMALL, "color": stroke.colour},

@@ -21,6 +21,7 @@ from analysis.policy import shipped_policy
 from analysis.store import Store
 from tests.browser.conftest import Running, serving
 
+expect.set_options(timeout=15_000)  # a choice works out every table of the page anew
 HEAD = "line_id,child_id,family_id,site,line_type,home_from,placed_on,dressing_type,dressing_on"
 FIRST = date(2030, 1, 1)
 NARROW = (390, 320)

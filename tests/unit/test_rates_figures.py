@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -241,7 +243,7 @@ def test_the_limits_of_many_groups_stand_at_the_days_of_the_axis_and_not_over_ea
 def test_labels_keep_apart_and_inside():
     moved = spread([0.1, 0.1, 0.1, 0.99], 0.2, 0.0, 1.0)
     assert moved == sorted(moved)
-    assert all(b - a >= 0.2 - 1e-9 for a, b in zip(moved, moved[1:], strict=False))
+    assert all(b - a >= 0.2 - 1e-9 for a, b in pairwise(moved))
     assert max(moved) <= 1.0
 
 

@@ -93,6 +93,8 @@ class DwellView:
     """Rows of `summary` whose curves the figures show, with `given`: from which day on."""
     at_risk: pd.DataFrame
     """AT_RISK with `name` at the days of the axis."""
+    at_days: pd.DataFrame
+    """`at_risk` with the shares of DWELL as they stand on those days, where a curve is given."""
     last_day: int
     """Last day since placement that the figures show."""
     in_place_words: str

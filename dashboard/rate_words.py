@@ -187,6 +187,13 @@ def percent(share: Any) -> str:
     return f"{100 * share:.0f} %"
 
 
+def percents(lower: Any, upper: Any) -> str:
+    """Limits of a share."""
+    if pd.isna(lower) or pd.isna(upper):
+        return "–"
+    return f"{percent(lower)} to {percent(upper)}"
+
+
 def chance(p: Any) -> str:
     """A p value as a reader can use it.
 
@@ -328,7 +335,7 @@ def by_group_words(table: pd.DataFrame, by: str) -> str:
     """How far the limits of the groups overlap, without ranking them."""
     rated = table[(table["line_days"] > 0).to_numpy(dtype=bool)]
     if len(rated) < 2:
-        return "There is one group only: nothing to set beside it."
+        return "Fewer than two groups have home line-days: there is nothing to set side by side."
     none = int((rated["events"] == 0).sum())
     apart = float(rated["lower"].max()) > float(rated["upper"].min())
     said = (
@@ -372,7 +379,7 @@ def ratio_words(ratios: pd.DataFrame, names: tuple[str, str]) -> str:
 def funnel_words(funnel: pd.DataFrame) -> str:
     """Which sites lie outside the limits, in order of their name."""
     if len(funnel) < 2:
-        return "There is one site only: nothing to compare it with."
+        return "Fewer than two sites have home line-days: there is nothing to compare."
     rate = funnel["rate_per_1000"]
     far = (rate > funnel["upper_998"]) | (rate < funnel["lower_998"])
     near = ~far & ((rate > funnel["upper_95"]) | (rate < funnel["lower_95"]))

@@ -77,15 +77,14 @@ def _body(view: DwellView) -> list[Component]:
 
 
 def _in_place(view: DwellView) -> Component:
-    heads = ("Lines", *(f"At risk on day {day}" for day in _days(view)))
-    table = numbers(heads, _risk_rows(view.at_risk))
+    table = _share_table(view, "Still in place", "in_place", "in_place")
     return figure_card(
         "What share of lines is still in place?",
         share_in_place(view.curves, view.drawn, view.at_risk, view.last_day)
         if len(view.drawn)
         else None,
         view.in_place_words,
-        table=folded("Lines at risk by day", table),
+        table=folded("Share still in place by day", table),
         notes=tuple(n for n in (rate_words.FIELD_NOTE, view.left_out) if n),
         explained=(("share_in_place", "How the share in place is worked out"),),
     )
@@ -95,32 +94,30 @@ def _days(view: DwellView) -> list[int]:
     return sorted({int(day) for day in view.at_risk["day"]})
 
 
-def _risk_rows(at_risk: pd.DataFrame) -> list[tuple[str, ...]]:
-    return [
-        (words.sentence(str(name))[:-1], *(str(n) for n in rows["at_risk"]))
-        for name, rows in at_risk.groupby("name", sort=False)
-    ]
-
-
-def _unplanned(view: DwellView) -> Component:
-    heads = ("Lines", "Day", "At risk", "Ended unplanned", "95 % limits")
+def _share_table(view: DwellView, what: str, share: str, limit: str) -> Component:
+    """A share of each group on the days of the axis."""
     rows = [
         (
             words.sentence(row["name"])[:-1],
             str(row["day"]),
             str(row["at_risk"]),
-            percent(row["unplanned_share"]),
-            f"{percent(row['unplanned_lower'])} to {percent(row['unplanned_upper'])}",
+            percent(row[share]),
+            rate_words.percents(row[f"{limit}_lower"], row[f"{limit}_upper"]),
         )
-        for row in view.curves[view.curves["unplanned"] > 0].to_dict("records")
+        for row in view.at_days.to_dict("records")
     ]
+    return numbers(("Lines", "Day", "At risk", what, "95 % limits"), rows)
+
+
+def _unplanned(view: DwellView) -> Component:
+    table = _share_table(view, "Ended unplanned", "unplanned_share", "unplanned")
     return figure_card(
         "What share has ended unplanned?",
         ended_unplanned(view.curves, view.drawn, _days(view), view.last_day)
         if len(view.drawn)
         else None,
         view.unplanned_words,
-        table=folded("Share ended unplanned by day", numbers(heads, rows)),
+        table=folded("Share ended unplanned by day", table),
         notes=(UNPLANNED_NOTE,),
         explained=(("cumulative_incidence", "How the share ended unplanned is worked out"),),
     )

@@ -44,6 +44,7 @@ def dwell_view(found: Snapshot, standing: Standing, asked: DwellChoice) -> Dwell
     risk = lines_at_risk(timeline, records, by, days)
     risk = risk.assign(name=_names(risk["group"], asked.by))
     risk = risk[risk["name"].isin(drawn["name"])].reset_index(drop=True)
+    at_days = _at_days(risk, curves, drawn)
     hazard = overdue_hazard(timeline, records)
     return DwellView(
         standing=standing,
@@ -53,6 +54,7 @@ def dwell_view(found: Snapshot, standing: Standing, asked: DwellChoice) -> Dwell
         summary=summary,
         drawn=drawn,
         at_risk=risk,
+        at_days=at_days,
         last_day=last_day,
         in_place_words=rate_words.shares_at_end(
             curves, drawn, last_day, IN_PLACE, "Still in place"
@@ -67,8 +69,9 @@ def dwell_view(found: Snapshot, standing: Standing, asked: DwellChoice) -> Dwell
     )
 
 
-def _names(groups: pd.Series[str], by: str) -> list[str]:
-    return [rate_words.group_name(g, by) for g in groups]
+def _names(groups: pd.Series[str], by: str) -> pd.Series[str]:
+    names = [rate_words.group_name(g, by) for g in groups]
+    return pd.Series(names, index=groups.index, dtype="string")
 
 
 def _answer(found: Snapshot, summary: pd.DataFrame) -> str:
@@ -84,6 +87,20 @@ def _axis(drawn: pd.DataFrame) -> tuple[int, tuple[int, ...]]:
     last = int(drawn["horizon"].max()) if len(drawn) else HORIZON_DAYS
     step = next((s for s in STEPS if s * TICKS >= last - s), STEPS[-1])
     return last, (1, *range(step, last + 1, step))
+
+
+def _at_days(risk: pd.DataFrame, curves: pd.DataFrame, drawn: pd.DataFrame) -> pd.DataFrame:
+    """Shares as they stand on the days of the axis: those of the last end of a line before."""
+    shares = [*IN_PLACE, *ENDED_UNPLANNED]
+    known = curves[["name", "day", *shares]].sort_values("day")
+    table = pd.merge_asof(risk.sort_values("day"), known, on="day", by="name")
+    table = table.merge(drawn[["name", "start_day", "horizon"]], on="name")
+    seen = (table["day"] >= table["start_day"]) & (table["day"] <= table["horizon"])
+    table = table[seen.to_numpy(dtype=bool)].fillna({IN_PLACE[0]: 1.0, ENDED_UNPLANNED[0]: 0.0})
+    order = {name: at for at, name in enumerate(drawn["name"])}
+    return table.sort_values(
+        ["name", "day"], key=lambda c: c.map(order) if c.name == "name" else c, ignore_index=True
+    )
 
 
 def _left_out(summary: pd.DataFrame, drawn: pd.DataFrame) -> str:

@@ -57,6 +57,7 @@ def rates_view(found: Snapshot, standing: Standing, asked: RatesChoice) -> Rates
     basis, by, period = Basis(str(asked.basis)), Grouping(asked.by), Grouping(asked.period)
     name = dict(pair for _, pairs in _events(found) for pair in pairs)[event]
     chart = _chart(found, asked)
+    frozen = asked.baseline if len(chart) >= FIRST_PERIODS[asked.period] else None
     whole = _with_coverage(rates(tallies, event, Grouping.ALL, basis, Limits.EXACT), found, "all")
     by_group = _by_group(found, event, by, basis)
     groups = [str(g) for g in by_group.loc[by_group["line_days"] > 0, "group"].dropna()]
@@ -69,9 +70,7 @@ def rates_view(found: Snapshot, standing: Standing, asked: RatesChoice) -> Rates
     bias, bias_words = _bias(found, event)
     return RatesView(
         standing=standing,
-        choice=RatesChoice(
-            event, str(basis), asked.period, asked.baseline, asked.by, first, second, since
-        ),
+        choice=RatesChoice(event, str(basis), asked.period, frozen, asked.by, first, second, since),
         events=_events(found),
         event_name=name,
         groups=tuple((g, rate_words.group_name(g, asked.by)) for g in groups),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from textwrap import wrap
 from typing import Any
 
 import pandas as pd
@@ -12,8 +13,9 @@ from dashboard.figures import theme
 from dashboard.figures.scale import spread, top_of_axis
 
 HEIGHT = 340
-MOST_TICKS = 5
-STEPS = (1, 2, 3, 4, 6, 8, 12, 24, 48)
+WRAP = 22
+MOST_TICKS = 4
+STEPS = (1, 2, 3, 4, 6, 12, 24, 48)
 """Periods from one tick to the next: few enough for a telephone."""
 PROVISIONAL = "provisional"
 
@@ -203,8 +205,7 @@ def _signal_label(figure: go.Figure, chart: pd.DataFrame, rate: pd.Series[Any], 
     figure.add_annotation(
         x=at,
         y=min(float(rate.iloc[at]), top),
-        text=f"{chart['label'].iloc[at]}: "
-        + str(chart["said"].iloc[at]).replace(" and ", "<br>and "),
+        text="<br>".join([f"{chart['label'].iloc[at]}:", *wrap(str(chart["said"].iloc[at]), WRAP)]),
         xanchor="right" if left else "left",
         xshift=-10 if left else 10,
         yshift=12,
@@ -248,6 +249,7 @@ def _axes(figure: go.Figure, chart: pd.DataFrame, top: float) -> None:
     figure.update_xaxes(
         theme.AXIS,
         range=[-0.6, n - 0.4],
+        minor={"dtick": 1, "tick0": 0, "ticks": "outside", "ticklen": 3, "tickcolor": theme.EDGE},
         tickvals=shown,
         ticktext=[str(chart["label"].iloc[i]).replace(" ", "<br>") for i in shown],
         showgrid=False,

@@ -80,7 +80,7 @@ def site_funnel(funnel: pd.DataFrame) -> go.Figure:
             )
     _centre(figure, table, top)
     figure.update_xaxes(
-        theme.AXIS, range=[0, most * 1.06], nticks=5, showgrid=False, tickformat=",.0f"
+        theme.AXIS, range=[0, most * 1.06], nticks=3, showgrid=False, tickformat=",.0f"
     )
     figure.update_yaxes(theme.AXIS, range=[-0.03 * top, top * 1.04], nticks=6)
     theme.quiet(figure, height=HEIGHT)

@@ -141,7 +141,7 @@ def test_a_point_that_breaks_a_rule_has_another_shape_and_its_words():
     signal = trace(figure, "signal")
     assert list(signal.x) == [1]
     assert signal.marker.symbol == "diamond"
-    assert "Feb 2031: above" in said(figure)
+    assert "Feb 2031:<br>above" in said(figure)
 
 
 def test_a_chart_without_limits_still_shows_its_rates():

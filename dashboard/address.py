@@ -1,9 +1,10 @@
-"""How does a choice on the call list stand in the page's address, and come back from it?"""
+"""How does a choice on a page stand in its address, and come back from it?"""
 
 from __future__ import annotations
 
 from urllib.parse import parse_qs, quote, unquote, urlencode
 
+from dashboard.rate_views import DwellChoice, RatesChoice
 from dashboard.views import Choice
 
 FAMILY = "/family/"
@@ -71,6 +72,35 @@ def read_family(pathname: str) -> str | None:
 def wants_whole_time(search: str | None) -> bool:
     """Whether a family's page shall show the whole history."""
     return parse_qs((search or "").lstrip("?")).get("time") == ["all"]
+
+
+def read_rates(search: str | None) -> RatesChoice:
+    """Choice of the rates page from the address's query.
+
+    Examples
+    --------
+    >>> read_rates("?event=pus&by=therapy").by
+    'therapy'
+    """
+    given = parse_qs((search or "").lstrip("?"))
+    names = ("event", "basis", "period", "baseline", "by", "first", "second", "since")
+    return RatesChoice(**{name: given[name][0] for name in names if name in given})
+
+
+def read_dwell(search: str | None) -> DwellChoice:
+    """Choice of the dwell page from the address's query."""
+    return DwellChoice(parse_qs((search or "").lstrip("?")).get("by", ["all"])[0])
+
+
+def definition_address(key: str) -> str:
+    """Where a quantity is explained.
+
+    Examples
+    --------
+    >>> definition_address("funnel")
+    '/definitions#funnel'
+    """
+    return f"/definitions#{key}"
 
 
 def _whole(text: str | None, otherwise: int) -> int:

@@ -12,8 +12,10 @@ from flask import request
 from dashboard import ids, security, shell
 from dashboard.address import read_family
 from dashboard.config import DashboardConfig
-from dashboard.pages import calls, definitions, family
+from dashboard.pages import calls, definitions, dwell, family, rates
 from dashboard.queries import Queries
+
+TITLES = {page.PATH: page.TITLE for page in (rates, dwell, definitions)}
 
 
 class _LinedaysDash(Dash):
@@ -89,6 +91,10 @@ def _register(app: Dash, queries: Queries) -> None:
         path = pathname or "/"
         if path == calls.PATH:
             return calls.layout(queries, search)
+        if path == rates.PATH:
+            return rates.layout(queries, search)
+        if path == dwell.PATH:
+            return dwell.layout(queries, search)
         if path == definitions.PATH:
             return definitions.layout(queries)
         if read_family(path) is not None:
@@ -97,6 +103,8 @@ def _register(app: Dash, queries: Queries) -> None:
 
     calls.register(app, queries)
     family.register(app, queries)
+    rates.register(app, queries)
+    dwell.register(app, queries)
     app.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("linedays", "focusPanel"),
         Output(ids.FOCUSED, "data"),
@@ -109,8 +117,8 @@ def _title(queries: Queries, path: str) -> str:
     family_id = read_family(path)
     if path == calls.PATH:
         name = calls.title(queries)
-    elif path == definitions.PATH:
-        name = definitions.TITLE
+    elif path in TITLES:
+        name = TITLES[path]
     elif family_id is not None and queries.knows(family_id):
         name = family.title(family_id)
     else:

@@ -31,3 +31,8 @@ ASKED = "asked"
 code. The buttons themselves have no id: hundreds of matched ids hold a browser up."""
 SOURCE = "source"
 """Type of the place where a line's source row is shown; `line` is the line's code."""
+
+RATES_HEAD = "rates-head"
+RATES_BODY = "rates-body"
+DWELL_HEAD = "dwell-head"
+DWELL_BODY = "dwell-body"

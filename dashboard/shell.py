@@ -28,7 +28,12 @@ INDEX = """<!DOCTYPE html>
 </html>
 """
 
-PLACES = (("/", "Calls"), ("/definitions", "How it is worked out"))
+PLACES = (
+    ("/", "Calls"),
+    ("/rates", "Rates"),
+    ("/dwell", "Dwell time"),
+    ("/definitions", "How it is worked out"),
+)
 
 
 def frame() -> Component:

@@ -191,6 +191,19 @@ class Rule:
 
 
 @dataclass(frozen=True)
+class Quantity:
+    """One number that pages show: what it means, and an example worked by hand."""
+
+    key: str
+    title: str
+    words: str
+    unit: str
+    source: str
+    example: str
+    answer: str
+
+
+@dataclass(frozen=True)
 class PolicyView:
     """The policy edition in force on the as-of day, in words."""
 
@@ -199,3 +212,4 @@ class PolicyView:
     intervals: tuple[Rule, ...]
     settings: tuple[Rule, ...]
     findings: tuple[Rule, ...]
+    quantities: tuple[Quantity, ...] = ()

@@ -5,8 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 
-from analysis.definitions.model import Definition, Example
-from analysis.measures import Limits, adherence, line_table, rates
+from analysis.definitions.model import Definition, Example, Rows, records_of
+from analysis.measures import (
+    LEAGUE_TABLE_CAUTION,
+    Limits,
+    adherence,
+    compare,
+    dwell,
+    group_funnel,
+    line_table,
+    rate_chart,
+    rates,
+)
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 from analysis.vocabulary import Basis, Grouping, Task
@@ -40,6 +50,78 @@ def _of_programme(column: str) -> Measure:
 def _skin_rate(_: Timeline, tallies: Tallies) -> object:
     found = rates(tallies, "skin", Grouping.ALL, Basis.LINE, Limits.EXACT).iloc[0]
     return (int(found["events"]), int(found["line_days"]), round(float(found["rate_per_1000"]), 1))
+
+
+def _skin_limits(_: Timeline, tallies: Tallies) -> object:
+    found = rates(tallies, "skin", Grouping.ALL, Basis.LINE, Limits.EXACT).iloc[0]
+    return (round(float(found["lower"]), 1), round(float(found["upper"]), 1))
+
+
+def _centre_and_upper_limit(_: Timeline, tallies: Tallies) -> object:
+    last = rate_chart(tallies, "skin", Grouping.MONTH, Basis.LINE).iloc[-1]
+    return (round(float(last["centre"]), 1), round(float(last["upper_limit"]), 1))
+
+
+def _funnel_of_north(_: Timeline, tallies: Tallies) -> object:
+    row = group_funnel(
+        tallies, "skin", Grouping.SITE, Basis.LINE, allow_for_differences=False
+    ).iloc[0]
+    return tuple(round(float(row[c]), 1) for c in ("rate_per_1000", "centre", "upper_95"))
+
+
+def _south_over_north(_: Timeline, tallies: Tallies) -> object:
+    found = compare(
+        tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT, "south", "north"
+    ).iloc[0]
+    return (round(float(found["ratio"]), 1), round(float(found["p"]), 3))
+
+
+def _last_of_curve(column: str) -> Measure:
+    def measure(timeline: Timeline, _: Tallies) -> object:
+        curves = dwell(timeline, records_of(_TEN_LINES), Grouping.ALL).curves
+        return round(float(curves[column].iloc[-1]), 3)
+
+    return measure
+
+
+def _codes(letter: str, count: int) -> list[str]:
+    return [f"{letter}{at}" for at in range(1, count + 1)]
+
+
+_TEN_LINES: dict[str, Rows] = {
+    "lines": {
+        "line_id": _codes("L", 10),
+        "child_id": _codes("C", 10),
+        "family_id": _codes("F", 10),
+        "home_from": ["2031-03-01"] * 10,
+        "removed_on": ["2031-03-06", "2031-03-11", *[None] * 8],
+        "removal_reason": ["therapy_complete", "dislodgement", *[None] * 8],
+    }
+}
+_TEN_LINES_WORDS = (
+    "Ten lines placed and home on 1 March. One is removed on day 5 because therapy is complete, "
+    "another is pulled out on day 10; eight are in place on 21 March."
+)
+_TWO_SITES: dict[str, Rows] = {
+    "lines": {
+        "line_id": _codes("L", 10),
+        "child_id": _codes("C", 10),
+        "family_id": _codes("F", 10),
+        "site": ["north"] * 5 + ["south"] * 5,
+        "home_from": ["2031-03-01"] * 10,
+    },
+    "home_log": {
+        "line_id": ["L1", *_codes("L", 10)[5:]],
+        "family_id": ["F1", *_codes("F", 10)[5:]],
+        "done_on": ["2031-03-10", *["2031-04-10"] * 5],
+        "kind": ["skin_check"] * 6,
+        "findings": ["rash"] * 6,
+    },
+}
+_TWO_SITES_WORDS = (
+    "Ten lines home from 1 March, five each of north and south; one skin event at north in March, "
+    "five at south in April. Looked at in the morning of 1 May: 61 days, 305 line-days a site. "
+)
 
 
 def _changes(as_of: date, measure: Measure, answer: object) -> Example:
@@ -178,6 +260,137 @@ DEFINITIONS = (
             date(2031, 3, 21),
             _skin_rate,
             (2, 20, 100.0),
+        ),
+    ),
+    Definition(
+        key="rate_limits",
+        title="95 % limits of a rate",
+        words=(
+            "The rates that would not be surprised by the events seen: had the true rate been "
+            "below the lower or above the upper limit, so many or so few events would come up "
+            "less than once in forty times. Events are taken as independent; where families "
+            "differ beyond chance, the limits with families allowed for are wider."
+        ),
+        unit="events per 1000 home line-days",
+        source="Garwood's exact limits of a Poisson count, divided by the line-days",
+        example=Example(
+            "Redness on 3 March and rash on 17 March in the 20 home line-days up to 20 March: the "
+            "limits of a count of 2 are 0.242 and 7.225; divided by 20 and times 1000.",
+            {
+                "lines": _ONE_LINE,
+                "home_log": {
+                    "done_on": ["2031-03-03", "2031-03-17"],
+                    "kind": ["skin_check"] * 2,
+                    "findings": ["redness", "rash"],
+                },
+            },
+            date(2031, 3, 21),
+            _skin_limits,
+            (12.1, 361.2),
+        ),
+    ),
+    Definition(
+        key="rate_ratio",
+        title="Comparison of two rates",
+        words=(
+            "The first rate divided by the second. If its limits hold 1, the data do not tell the "
+            "two apart. One row takes events as independent; the other lets a family with several "
+            "events count as one witness, and is the one to trust where there are such families."
+        ),
+        unit="ratio",
+        source=(
+            "conditional exact limits and central p; Poisson regression with errors clustered by "
+            "family"
+        ),
+        example=Example(
+            _TWO_SITES_WORDS + "The ratio is 5. With equal line-days each of the six events is as "
+            "likely at either site: five or six of six at south come up 7 times in 64, and p is "
+            "twice that.",
+            _TWO_SITES,
+            date(2031, 5, 1),
+            _south_over_north,
+            (5.0, 0.219),
+        ),
+    ),
+    Definition(
+        key="control_chart",
+        title="Control chart",
+        words=(
+            "Each month or quarter against the rate of all of them (or of the first year). The "
+            "limits are those that a steady rate passes about once in 370 periods, wider where "
+            "there are fewer line-days. A signal is a point outside a limit, nine in a row on one "
+            "side of what is usual, or two of three near a limit. A provisional period may still "
+            "rise as late entries come in."
+        ),
+        unit="events per 1000 home line-days",
+        source="u-chart with exact quantiles of the Poisson distribution in place of 3 sigma",
+        example=Example(
+            _TWO_SITES_WORDS
+            + "Centre: 6 events in 610 line-days. April has 300 line-days, so 2.95 "
+            "events are expected; a count above 9 comes up less than 1.35 times in 1000, and the "
+            "upper limit is 9 in 300.",
+            _TWO_SITES,
+            date(2031, 5, 1),
+            _centre_and_upper_limit,
+            (9.8, 30.0),
+        ),
+    ),
+    Definition(
+        key="funnel",
+        title="Funnel of sites",
+        words=(
+            "The rate of each site against the rate of all sites together. A site with few "
+            "line-days may lie far off by chance, so its limits are wide. " + LEAGUE_TABLE_CAUTION
+        ),
+        unit="events per 1000 home line-days",
+        source="exact quantiles of the Poisson distribution about the common rate",
+        example=Example(
+            _TWO_SITES_WORDS + "North has 1 event, the common rate is 6 in 610, so 3 are expected; "
+            "a count above 7 comes up less than 25 times in 1000, and the upper 95 % limit is 7 in "
+            "305.",
+            _TWO_SITES,
+            date(2031, 5, 1),
+            _funnel_of_north,
+            (3.3, 9.8, 23.0),
+        ),
+    ),
+    Definition(
+        key="share_in_place",
+        title="Share still in place",
+        words=(
+            "The share of lines not yet removed, for whatever reason, by day since placement. A "
+            "line counts from the day it came home; lines still in place on the day looked at, and "
+            "those that left the programme, count until they were last seen. Where fewer than ten "
+            "lines were at home on the first days the curve starts later and is of the lines in "
+            "place on that day."
+        ),
+        unit="share of lines",
+        source="Kaplan and Meier 1958, with delayed entry",
+        example=Example(
+            _TEN_LINES_WORDS + " After day 5, 9 of 10; after day 10, 8 of those 9.",
+            _TEN_LINES,
+            date(2031, 3, 21),
+            _last_of_curve("in_place"),
+            0.8,
+        ),
+    ),
+    Definition(
+        key="cumulative_incidence",
+        title="Share ended unplanned",
+        words=(
+            "The share of lines that have ended unplanned by each day since placement. Planned "
+            "removal and death compete: a line that ended so can't end unplanned any more, and "
+            "1 minus a curve that leaves them out would be too high."
+        ),
+        unit="share of lines",
+        source="cumulative incidence of Aalen and Johansen, with delayed entry",
+        example=Example(
+            _TEN_LINES_WORDS + " On day 10 one of the nine left ends unplanned: 9/10 of 1/9, not "
+            "1/9.",
+            _TEN_LINES,
+            date(2031, 3, 21),
+            _last_of_curve("unplanned_share"),
+            0.1,
         ),
     ),
 )

@@ -24,6 +24,24 @@ CAUTIONS = (
 Rows = Mapping[str, Sequence[object]]
 
 
+def records_of(tables: Mapping[str, Rows]) -> Records:
+    """Records of a tiny history under a tunneled line with a transparent dressing."""
+    frames = {}
+    for name, rows in tables.items():
+        count = len(next(iter(rows.values())))
+        filled: dict[str, Sequence[object]] = dict(rows)
+        filled.setdefault("row", range(1, count + 1))
+        filled.setdefault("received_at", ["2031-01-01"] * count)
+        if name == "lines":
+            filled = {**{k: [v] * count for k, v in _LINE.items()}, **filled}
+            filled.setdefault("placed_on", filled["home_from"])
+        if name == "home_log":
+            filled.setdefault("family_id", ["F1"] * count)
+            filled.setdefault("line_id", ["L1"] * count)
+        frames[name] = KNOWN[name].build(filled)
+    return Records.of(frames)
+
+
 @dataclass(frozen=True)
 class Example:
     """A tiny history and the number it gives, to be redone by hand."""
@@ -36,21 +54,8 @@ class Example:
 
     @property
     def records(self) -> Records:
-        """The history as records under a tunneled line with a transparent dressing."""
-        frames = {}
-        for name, rows in self.tables.items():
-            count = len(next(iter(rows.values())))
-            filled: dict[str, Sequence[object]] = dict(rows)
-            filled.setdefault("row", range(1, count + 1))
-            filled.setdefault("received_at", ["2031-01-01"] * count)
-            if name == "lines":
-                filled = {**{k: [v] * count for k, v in _LINE.items()}, **filled}
-                filled.setdefault("placed_on", filled["home_from"])
-            if name == "home_log":
-                filled.setdefault("family_id", ["F1"] * count)
-                filled.setdefault("line_id", ["L1"] * count)
-            frames[name] = KNOWN[name].build(filled)
-        return Records.of(frames)
+        """The history as records."""
+        return records_of(self.tables)
 
     def run(self) -> object:
         """The number as the program works it out under the shipped policy."""

@@ -1,6 +1,7 @@
 """Questions about lines and families, answered from timeline and tallies: one file a question."""
 
 from analysis.measures.adherence import adherence
+from analysis.measures.at_risk import lines_at_risk
 from analysis.measures.charts import (
     LEAGUE_TABLE_CAUTION,
     ChartKind,
@@ -8,8 +9,9 @@ from analysis.measures.charts import (
     group_funnel,
     rate_chart,
 )
-from analysis.measures.comparison import compare
+from analysis.measures.comparison import compare, compared_rates
 from analysis.measures.counts import MeasureError, counts, usual_basis
+from analysis.measures.coverage import log_coverage
 from analysis.measures.dwell import compare_dwell, dwell, line_times
 from analysis.measures.family_rates import family_rates
 from analysis.measures.late_reports import lateness, provisional_rates
@@ -29,6 +31,7 @@ __all__ = [
     "adherence",
     "compare",
     "compare_dwell",
+    "compared_rates",
     "counts",
     "dwell",
     "family_rates",
@@ -38,6 +41,8 @@ __all__ = [
     "lateness",
     "line_table",
     "line_times",
+    "lines_at_risk",
+    "log_coverage",
     "logging_bias",
     "overdue_hazard",
     "provisional_rates",

@@ -71,6 +71,8 @@ def rate_chart(
         raise MeasureError(f"a chart goes by month or by quarter, not by {by}.")
     table = counts(tallies, event, by, basis)
     _check_baseline(baseline, len(table), "periods")
+    if not len(table):
+        return CHART.empty()
     found = u_chart(table["events"].to_numpy(), table["line_days"].to_numpy(), baseline=baseline)
     table = table.rename(columns={"group": "period"}).assign(
         rate_per_1000=found.rate_per_1000,

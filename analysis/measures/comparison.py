@@ -10,10 +10,13 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.measures.counts import MeasureError, counts, family_counts
+from analysis.measures.coverage import log_coverage
 from analysis.measures.rates import Limits
 from analysis.stats.comparison import RateRatio, exact_rate_ratio, midp_rate_ratio
+from analysis.stats.intervals import exact_rate_interval, midp_rate_interval
 from analysis.stats.regression import clustered_rate_ratio
-from analysis.tables.measures import COMPARISON
+from analysis.tables.columns import Frame
+from analysis.tables.measures import ADHERENCE, COMPARISON, RATES
 from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping
 
@@ -22,6 +25,11 @@ _RATIOS: dict[Limits, Callable[..., RateRatio]] = {
     Limits.MIDP: midp_rate_ratio,
 }
 SPAN = ".."
+COMPARED_RATES = Frame(
+    "compared_rates",
+    "two rows: the first and the second group or span of time",
+    (*RATES.columns, ADHERENCE["log_coverage"]),
+)
 CLUSTERED = "Poisson regression, errors clustered by family"
 
 
@@ -91,6 +99,50 @@ def compare(
         method=pd.Series([f"{alone.method}, events independent", CLUSTERED], dtype="string"),
     )
     return COMPARISON.check(rows)
+
+
+def compared_rates(
+    tallies: Tallies, event: str, by: Grouping, basis: Basis, limits: Limits, named: list[str]
+) -> pd.DataFrame:
+    """Rates of the groups or spans that `compare` sets against each other.
+
+    Parameters
+    ----------
+    tallies, event, by, basis, limits
+        As for `compare`.
+    named : list of str
+        Groups, or spans of months or quarters such as ``2031-01..2031-06``.
+
+    Returns
+    -------
+    DataFrame
+        COMPARED_RATES in the order named: RATES and the log coverage. Without line-days there
+        is no rate.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known.
+
+    *Source:* project definition, definitions §4 and §5; limits as `stats.intervals` says.
+    """
+    table, heard = counts(tallies, event, by, basis), log_coverage(tallies, by)
+    rows = []
+    for name in named:
+        part = table.loc[_is_of(table["group"], by, name), ["events", "line_days"]].sum()
+        logged = heard.loc[_is_of(heard["group"], by, name), ["heard_days", "home_line_days"]].sum()
+        rows.append({"group": name, **part, **logged})
+    found = pd.DataFrame(rows).astype({"group": "string"})
+    interval = midp_rate_interval if limits is Limits.MIDP else exact_rate_interval
+    told = interval(found["events"].to_numpy(), found["line_days"].to_numpy())
+    found = found.assign(
+        rate_per_1000=told.rate_per_1000,
+        lower=told.lower,
+        upper=told.upper,
+        log_coverage=found["heard_days"]
+        / found["home_line_days"].where(found["home_line_days"] > 0),
+    )
+    return COMPARED_RATES.check(found)
 
 
 def _is_of(groups: pd.Series[Any], by: Grouping, wanted: str) -> npt.NDArray[np.bool_]:

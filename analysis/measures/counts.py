@@ -111,9 +111,10 @@ def family_counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> p
         # Before: one row a tally cell; after: one row a family and group.
         keys = {
             "family": family[cells["line"].to_numpy(dtype=np.int64)],
-            "group": group_of(cells, tallies.lines, by).to_numpy(dtype=object),
+            "group": group_of(cells, tallies.lines, by).fillna("").to_numpy(dtype=object),
         }
-        of_unit = cells.assign(**keys).groupby(["family", "group"], dropna=False)
+        of_unit = cells.assign(**keys).groupby(["family", "group"])
         sums.append(of_unit["count"].sum())
     units = pd.DataFrame({"line_days": sums[0], "events": sums[1]}).fillna(0).astype("int64")
-    return units[units["line_days"] > 0].reset_index().astype({"group": "string"})
+    units = units[units["line_days"] > 0].reset_index().astype({"group": "string"})
+    return units.assign(group=units["group"].replace("", None))

@@ -1,5 +1,16 @@
 """Figures: frames in, a plotly figure out. Nothing here knows pages or data stores."""
 
+from dashboard.figures.control import control_chart
+from dashboard.figures.funnel import site_funnel
+from dashboard.figures.intervals import rate_intervals
 from dashboard.figures.line_history import line_history
+from dashboard.figures.survival import ended_unplanned, share_in_place
 
-__all__ = ["line_history"]
+__all__ = [
+    "control_chart",
+    "ended_unplanned",
+    "line_history",
+    "rate_intervals",
+    "share_in_place",
+    "site_funnel",
+]

@@ -11,6 +11,11 @@ import plotly.graph_objects as go
 INK = "#1d2530"
 SOFT_INK = "#4a5361"
 RULE = "#dedacf"
+EDGE = "#8a8577"
+SHADE = "#efebe1"
+PALE_INK = "#aeb9c6"
+SHEET = "#fffefb"
+VEIL = "rgba(255,254,251,0.85)"
 PAPER = "rgba(0,0,0,0)"
 BLUE = "#1f5a99"
 PALE_BLUE = "#c9d9e8"
@@ -20,6 +25,16 @@ TEAL = "#0f5a68"
 FONT = "-apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', system-ui, sans-serif"
 TEXT = 13
 SMALL = 12
+AXIS = {
+    "gridcolor": RULE,
+    "ticks": "outside",
+    "tickcolor": RULE,
+    "tickangle": 0,
+    "tickfont": {"size": SMALL, "color": SOFT_INK},
+    "fixedrange": True,
+    "zeroline": False,
+}
+"""What the axes of all charts share."""
 
 
 def quiet(figure: go.Figure, *, height: int) -> go.Figure:
@@ -32,8 +47,31 @@ def quiet(figure: go.Figure, *, height: int) -> go.Figure:
         font={"family": FONT, "size": TEXT, "color": INK},
         hoverlabel={"bgcolor": "#ffffff", "bordercolor": INK, "font": {"color": INK, "size": TEXT}},
         showlegend=False,
+        separators=".\N{NARROW NO-BREAK SPACE}",
         dragmode=False,
         barmode="overlay",
         hovermode="closest",
     )
     return figure
+
+
+def unit_above(figure: go.Figure, unit: str) -> None:
+    """Write the unit of the upright axis above it, where it is read first and costs no width."""
+    figure.add_annotation(
+        xref="paper",
+        x=0,
+        yref="paper",
+        y=1,
+        xanchor="left",
+        yanchor="bottom",
+        text=unit,
+        showarrow=False,
+        font={"size": SMALL, "color": SOFT_INK},
+    )
+    figure.update_layout(margin={"l": 34, "b": 44})
+
+
+def unit_below(figure: go.Figure, unit: str) -> None:
+    """Write the unit of the lying axis below it."""
+    figure.update_xaxes(title={"text": unit, "font": {"size": SMALL, "color": SOFT_INK}})
+    figure.update_layout(margin_b=52)

@@ -9,7 +9,7 @@ from dashboard import shell, words
 from dashboard.components.attributes import aria
 from dashboard.components.static import static
 from dashboard.queries import Queries
-from dashboard.views import Rule
+from dashboard.views import Quantity, Rule
 
 PATH = "/definitions"
 TITLE = "How it is worked out"
@@ -72,6 +72,8 @@ def layout(queries: Queries) -> list[Component]:
                     ],
                     className="terms",
                 ),
+                html.H2("The numbers"),
+                _quantities(view.quantities),
                 html.H2("The policy in force"),
                 html.P(
                     f"{view.standing.policy}, edition {view.standing.edition}, in force from {since}. "
@@ -82,6 +84,29 @@ def layout(queries: Queries) -> list[Component]:
                 _rules("Finding codes", ("Finding", "Counts as", "Source"), view.findings),
             )
         ],
+    )
+
+
+def _quantities(quantities: tuple[Quantity, ...]) -> Component:
+    """Each number with an address of its own, its source and its example."""
+    return html.Dl(
+        [
+            html.Div(
+                [
+                    html.Dt(q.title),
+                    html.Dd(
+                        [
+                            html.P(q.words),
+                            html.P(f"Unit: {q.unit}. Source: {q.source}.", className="where"),
+                            html.P(f"Example: {q.example} Answer: {q.answer}.", className="where"),
+                        ]
+                    ),
+                ],
+                id=q.key,
+            )
+            for q in quantities
+        ],
+        className="terms",
     )
 
 

@@ -15,10 +15,12 @@ from analysis.policy import Policy, load_policy
 from analysis.snapshot import Snapshot, end_of_day, take
 from analysis.store import Store, StoreError
 from dashboard.config import DashboardConfig
-from dashboard.queries import call_list, calls_made, families, sources
+from dashboard.queries import call_list, calls_made, dwell, families, rates, sources
+from dashboard.queries.answers import Answers
 from dashboard.queries.calls_made import CallForm, FormError
 from dashboard.queries.keeping import Kept
 from dashboard.queries.policies import policy_view
+from dashboard.rate_views import DwellChoice, DwellView, RatesChoice, RatesView
 from dashboard.views import CallsView, Choice, FamilyView, Opened, PolicyView, Source, Standing
 from dashboard.words import sentence, short_day
 
@@ -37,6 +39,7 @@ class Queries:
         self._kept: tuple[tuple[int, date], Kept] | None = None
         self._recording = threading.Lock()
         self._recorded: deque[object] = deque(maxlen=FORMS_REMEMBERED)
+        self._answers = Answers()
 
     @classmethod
     def open(cls, config: DashboardConfig) -> Queries:
@@ -160,6 +163,18 @@ class Queries:
     def policy(self) -> PolicyView:
         """The edition in force on the as-of day, with the source of every number."""
         return policy_view(self.snapshot().edition, self.standing())
+
+    def rates(self, choice: RatesChoice) -> RatesView:
+        """Rates of an event over time, by group and compared."""
+        found, standing = self.snapshot(), self.standing()
+        asked = rates.understood(found, choice)
+        return self._answers.of(found, asked, lambda: rates.rates_view(found, standing, asked))
+
+    def dwell(self, choice: DwellChoice) -> DwellView:
+        """Dwell time by a grouping."""
+        found, standing = self.snapshot(), self.standing()
+        asked = dwell.understood(choice)
+        return self._answers.of(found, asked, lambda: dwell.dwell_view(found, standing, asked))
 
     # Recorded calls
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import fields
 
+from analysis.definitions import DEFINITIONS
 from analysis.policy import Edition
-from dashboard.views import PolicyView, Rule, Standing
+from dashboard.views import PolicyView, Quantity, Rule, Standing
 from dashboard.words import plain
 
 
@@ -34,7 +35,17 @@ def policy_view(edition: Edition, standing: Standing) -> PolicyView:
             Rule(f.label, ", ".join(sorted(plain(str(m)) for m in f.marks)), f.source)
             for f in edition.findings.values()
         ),
+        quantities=tuple(
+            Quantity(
+                d.key, d.title, d.words, d.unit, d.source, d.example.words, _told(d.example.answer)
+            )
+            for d in DEFINITIONS
+        ),
     )
+
+
+def _told(answer: object) -> str:
+    return ", ".join(str(a) for a in answer) if isinstance(answer, tuple) else str(answer)
 
 
 def _shown(value: object) -> str:

@@ -48,7 +48,10 @@ def serving(store_file: Path, **settings) -> Iterator[Running]:
     """Serve a store on a free port until the block ends."""
     url = f"sqlite:///{store_file}"
     app = create_app(DashboardConfig(store_url=url, clock=lambda: NOW, **settings))
-    server = create_server(app.server, host="127.0.0.1", port=0, threads=4, ident=None)
+    # A reply of any size stays in memory: the server leaves its files open for the collector.
+    server = create_server(
+        app.server, host="127.0.0.1", port=0, threads=4, ident=None, outbuf_overflow=64 << 20
+    )
     thread = threading.Thread(target=server.run)
     thread.start()
     try:

@@ -1,0 +1,49 @@
+"""On how many home line-days was the family heard from, so that an event could be known?"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.measures.grouping import group_of, in_group_order
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.measures import ADHERENCE, RATES
+from analysis.tallies import Tallies
+from analysis.vocabulary import Grouping, Task
+
+COVERAGE = Frame(
+    "coverage",
+    "one row a group with home line-days",
+    (
+        RATES["group"],
+        ADHERENCE["home_line_days"],
+        Column("heard_days", Kind.COUNT, "of these not silent", "line-days"),
+        ADHERENCE["log_coverage"],
+    ),
+    key=("group",),
+)
+
+
+def log_coverage(tallies: Tallies, by: Grouping) -> pd.DataFrame:
+    """Share of home line-days on which the family was not silent, by group.
+
+    Parameters
+    ----------
+    tallies : Tallies
+        Additive counts.
+    by : Grouping
+        How to split.
+
+    Returns
+    -------
+    DataFrame
+        COVERAGE, in order of the group.
+
+    *Source:* project definition, definitions §4.
+    """
+    days = tallies.days[(tallies.days["task"] == Task.DRESSING).to_numpy(dtype=bool)]
+    group = group_of(days, tallies.lines, by)
+    table = days.groupby(group, dropna=False)[["home_line_days", "heard_days"]].sum()
+    table = table[table["home_line_days"] > 0].rename_axis("group").reset_index()
+    table = table.assign(log_coverage=table["heard_days"] / table["home_line_days"])
+    bands = list(tallies.days["age_band"].cat.categories) if by is Grouping.AGE_BAND else None
+    return COVERAGE.check(in_group_order(table.astype({"group": "string"}), bands))

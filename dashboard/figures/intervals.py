@@ -1,0 +1,159 @@
+"""How sure is the rate of each group? A dot with its limits as a line, one group a row."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from dashboard.figures import theme
+from dashboard.figures.scale import top_of_axis
+
+ROW = 48
+NO_RATE = "no line-days: no rate"
+
+
+def rate_intervals(table: pd.DataFrame, whole_rate: float | None) -> go.Figure:
+    """Draw the rate of each group with its limits, in the order of the table.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a group: ``name``, ``events``, ``line_days``, ``rate_per_1000``, ``lower``,
+        ``upper`` and ``clustered_lower``, ``clustered_upper`` (missing: not worked out). Unit:
+        events per 1000 line-days.
+    whole_rate : float or None
+        Rate of all groups together, drawn as a line.
+
+    Returns
+    -------
+    Figure
+        A group without events has an open dot at 0 and its upper limit; one without line-days
+        says so in words. Wider limits, families allowed for, are a thinner line.
+    """
+    n = len(table)
+    top = top_of_axis(table["rate_per_1000"], table["upper"])
+    heights = [-float(at) for at in range(n)]
+    figure = go.Figure()
+    if whole_rate is not None and math.isfinite(whole_rate):
+        _whole(figure, whole_rate, n)
+    for name, lower, upper, width, colour in (
+        (
+            "95 % limits, families allowed for",
+            "clustered_lower",
+            "clustered_upper",
+            1.5,
+            theme.EDGE,
+        ),
+        ("95 % limits", "lower", "upper", 4, theme.PALE_INK),
+    ):
+        figure.add_trace(_bars(table, heights, lower, upper, top, name, width, colour))
+    for name, none in (("rate", False), ("no event", True)):
+        rows = ((table["events"] == 0) == none) & (table["line_days"] > 0)
+        if rows.any():
+            figure.add_trace(_dots(table, heights, rows.to_numpy(dtype=bool), top, name))
+    for row, height in zip(table.to_dict("records"), heights, strict=True):
+        _label(figure, row, height, top)
+    figure.update_xaxes(theme.AXIS, range=[-0.02 * top, top * 1.03], nticks=6)
+    figure.update_yaxes(range=[-n + 0.5, 0.75], visible=False, fixedrange=True, zeroline=False)
+    theme.quiet(figure, height=ROW * n + 84)
+    theme.unit_below(figure, "events per 1000 home line-days")
+    return figure
+
+
+def _whole(figure: go.Figure, rate: float, n: int) -> None:
+    figure.add_shape(
+        type="line",
+        x0=rate,
+        x1=rate,
+        y0=0.45,
+        y1=-n + 0.5,
+        line={"color": theme.EDGE, "width": 1, "dash": "dot"},
+        layer="below",
+    )
+    figure.add_annotation(
+        x=rate,
+        yref="paper",
+        y=1,
+        yanchor="bottom",
+        text=f"all {rate:.2f}",
+        showarrow=False,
+        font={"size": theme.SMALL, "color": theme.SOFT_INK},
+    )
+
+
+def _bars(
+    table: pd.DataFrame,
+    heights: list[float],
+    lower: str,
+    upper: str,
+    top: float,
+    name: str,
+    width: float,
+    colour: str,
+) -> go.Scatter:
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for low, high, height in zip(table[lower], table[upper], heights, strict=True):
+        if not (pd.isna(low) or pd.isna(high)):
+            x += [min(low, top), min(high, top), None]
+            y += [height - 0.16, height - 0.16, None]
+    return go.Scatter(
+        name=name, x=x, y=y, mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
+    )
+
+
+def _dots(
+    table: pd.DataFrame, heights: list[float], rows: Any, top: float, name: str
+) -> go.Scatter:
+    chosen = table[rows]
+    return go.Scatter(
+        name=name,
+        x=chosen["rate_per_1000"].clip(upper=top),
+        y=[h - 0.16 for h, kept in zip(heights, rows, strict=True) if kept],
+        mode="markers",
+        marker={
+            "symbol": "circle",
+            "size": 11,
+            "color": theme.BLUE if name == "rate" else theme.SHEET,
+            "opacity": 1,
+            "line": {"width": 2, "color": theme.BLUE},
+        },
+        hovertext=[
+            f"{r['name']}<br>{r['rate_per_1000']:.2f} per 1000, 95 % limits "
+            f"{r['lower']:.2f} to {r['upper']:.2f}"
+            for r in chosen.to_dict("records")
+        ],
+        hoverinfo="text",
+        cliponaxis=False,
+    )
+
+
+def _label(figure: go.Figure, row: dict[Any, Any], height: float, top: float) -> None:
+    """Name and counts above a row; beyond the axis the limit is written."""
+    days = f"{row['line_days']:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    told = NO_RATE if row["line_days"] == 0 else f"{row['events']} in {days}"
+    figure.add_annotation(
+        xref="paper",
+        x=0,
+        y=height + 0.2,
+        xanchor="left",
+        text=f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>{told}</span>",
+        showarrow=False,
+        font={"size": theme.SMALL},
+        bgcolor=theme.VEIL,
+        borderpad=1,
+    )
+    if row["line_days"] and row["upper"] > top:
+        figure.add_annotation(
+            xref="paper",
+            x=1,
+            y=height + 0.2,
+            xanchor="right",
+            text=f"limit up to {row['upper']:.1f} ▸",
+            showarrow=False,
+            font={"size": theme.SMALL, "color": theme.SOFT_INK},
+            bgcolor=theme.VEIL,
+        )

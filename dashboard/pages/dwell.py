@@ -1,0 +1,204 @@
+"""How long do lines stay in place, and how many end unplanned?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+from dash import Dash, Input, Output, State, html
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from dashboard import ids, rate_words, shell, words
+from dashboard.address import read_dwell
+from dashboard.components.choosing import choice
+from dashboard.components.figure_card import figure_card, folded, numbers, scrolled
+from dashboard.components.static import static
+from dashboard.figures import ended_unplanned, share_in_place
+from dashboard.queries import Queries
+from dashboard.rate_views import DwellView
+from dashboard.rate_words import limits, number, percent
+
+PATH = "/dwell"
+TITLE = "Dwell time"
+UNPLANNED_NOTE = (
+    "Unplanned: any end but therapy complete, planned exchange or death. Those compete with it, so "
+    "this share and the share in place do not add up to all lines."
+)
+
+
+def layout(queries: Queries, search: str | None) -> list[Component]:
+    """The page under the choice in its address."""
+    view = queries.dwell(read_dwell(search))
+    return shell.page(
+        PATH,
+        view.standing,
+        [
+            html.Div(_head(view), id=ids.DWELL_HEAD),
+            html.Div(_body(view), id=ids.DWELL_BODY, className="cards"),
+        ],
+    )
+
+
+def register(app: Dash, queries: Queries) -> None:
+    """Register the callback of the page."""
+
+    @app.callback(
+        Output(ids.DWELL_HEAD, "children"),
+        Output(ids.DWELL_BODY, "children"),
+        Input(ids.URL, "search"),
+        State(ids.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def show(search: str | None, pathname: str) -> tuple[Component, list[Component]]:
+        if pathname != PATH:
+            raise PreventUpdate
+        view = queries.dwell(read_dwell(search))
+        return _head(view), _body(view)
+
+
+def _head(view: DwellView) -> Component:
+    return static(
+        html.H1(f"Dwell time, {rate_words.DWELL_TITLES[view.choice.by]}"),
+        html.P(view.answer, className="answer", role="status"),
+        html.Div(
+            choice("Show", "by", tuple(rate_words.DWELL_CHOICES.items()), view.choice.by),
+            className="tools",
+        ),
+    )
+
+
+def _body(view: DwellView) -> list[Component]:
+    return [
+        html.Div([_in_place(view), _unplanned(view)], className="pair"),
+        _readings(view),
+        _hazard(view),
+    ]
+
+
+def _in_place(view: DwellView) -> Component:
+    table = _share_table(view, "Still in place", "in_place", "in_place")
+    return figure_card(
+        "What share of lines is still in place?",
+        share_in_place(view.curves, view.drawn, view.at_risk, view.last_day)
+        if len(view.drawn)
+        else None,
+        view.in_place_words,
+        table=folded("Share still in place by day", table),
+        notes=tuple(n for n in (rate_words.FIELD_NOTE, view.left_out) if n),
+        explained=(("share_in_place", "How the share in place is worked out"),),
+    )
+
+
+def _days(view: DwellView) -> list[int]:
+    return sorted({int(day) for day in view.at_risk["day"]})
+
+
+def _share_table(view: DwellView, what: str, share: str, limit: str) -> Component:
+    """A share of each group on the days of the axis."""
+    rows = [
+        (
+            words.sentence(row["name"])[:-1],
+            str(row["day"]),
+            str(row["at_risk"]),
+            percent(row[share]),
+            rate_words.percents(row[f"{limit}_lower"], row[f"{limit}_upper"]),
+        )
+        for row in view.at_days.to_dict("records")
+    ]
+    return numbers(("Lines", "Day", "At risk", what, "95 % limits"), rows)
+
+
+def _unplanned(view: DwellView) -> Component:
+    table = _share_table(view, "Ended unplanned", "unplanned_share", "unplanned")
+    return figure_card(
+        "What share has ended unplanned?",
+        ended_unplanned(view.curves, view.drawn, _days(view), view.last_day)
+        if len(view.drawn)
+        else None,
+        view.unplanned_words,
+        table=folded("Share ended unplanned by day", table),
+        notes=(UNPLANNED_NOTE,),
+        explained=(("cumulative_incidence", "How the share ended unplanned is worked out"),),
+    )
+
+
+def _readings(view: DwellView) -> Component:
+    heads = (
+        "Lines",
+        "Seen",
+        "Removed",
+        "Unplanned",
+        "Planned",
+        "Half removed by day",
+        "95 % limits",
+        "Given",
+    )
+    table = numbers(heads, [_summary_row(row) for row in view.summary.to_dict("records")])
+    return html.Section(
+        static(
+            html.H2("In words and numbers"),
+            html.Ul(
+                [
+                    html.Li([html.B(words.sentence(name)[:-1]), ": ", text])
+                    for name, text in zip(
+                        view.summary["name"], view.summary["sentence"], strict=True
+                    )
+                ],
+                className="readings",
+            ),
+            scrolled("Dwell time in numbers", table),
+            _tests(view),
+        ),
+        className="line figure-card",
+    )
+
+
+def _summary_row(row: dict[Any, Any]) -> tuple[str, ...]:
+    return (
+        words.sentence(row["name"])[:-1],
+        str(row["lines"]),
+        str(row["removed"]),
+        str(row["unplanned"]),
+        str(row["planned"]),
+        rate_words.whole_day(row["median_day"]),
+        rate_words.day_limits(row),
+        "too few for a curve"
+        if pd.isna(row["start_day"])
+        else rate_words.given_from(row["start_day"]),
+    )
+
+
+def _tests(view: DwellView) -> list[Component]:
+    if not view.tests:
+        return []
+    return [
+        html.H3("Do the groups differ?"),
+        html.Ul([html.Li(text) for text in view.tests], className="readings"),
+        html.P(rate_words.LOGRANK_CAUTION, className="note"),
+    ]
+
+
+def _hazard(view: DwellView) -> Component:
+    row = view.hazard.iloc[0]
+    heads = ("Lines", "Unplanned", "While out of date", "Hazard ratio", "95 % limits", "p")
+    table = numbers(
+        heads,
+        [
+            (
+                str(row["lines"]),
+                str(row["unplanned"]),
+                str(row["unplanned_out_of_date"]),
+                number(row["hazard_ratio"]),
+                limits(row["lower"], row["upper"]),
+                rate_words.chance(row["p"]),
+            )
+        ],
+    )
+    return figure_card(
+        "Do lines end unplanned more often while the dressing is out of date?",
+        None,
+        view.hazard_words,
+        table=scrolled("Hazard of unplanned removal", table),
+        notes=(rate_words.HAZARD_NOTE,),
+    )

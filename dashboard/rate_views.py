@@ -1,0 +1,108 @@
+"""What do the pages of rates and of dwell time show? Frozen answers, as in `views`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from dashboard.views import Standing
+
+
+@dataclass(frozen=True)
+class RatesChoice:
+    """What a reader of the rates chose; it stands in the page's address. None: the usual."""
+
+    event: str = "skin"
+    basis: str | None = None
+    period: str = "month"
+    baseline: str | None = None
+    by: str = "site"
+    first: str | None = None
+    second: str | None = None
+    since: str | None = None
+
+
+@dataclass(frozen=True)
+class DwellChoice:
+    """How dwell time is split."""
+
+    by: str = "all"
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Two groups or spells: what they are called, their rates, their ratio, and its reading."""
+
+    names: tuple[str, str]
+    rates: pd.DataFrame
+    """COMPARED_RATES with `name`, two rows."""
+    ratios: pd.DataFrame
+    """COMPARISON, two rows; empty when there is nothing to compare."""
+    reading: str
+
+
+@dataclass(frozen=True)
+class RatesView:
+    """Rates of one event: over time, by group, compared, and how far logging bears on them."""
+
+    standing: Standing
+    choice: RatesChoice
+    """As understood, the usual filled in."""
+    events: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    """Events to choose from: a heading and its codes with their names."""
+    event_name: str
+    groups: tuple[tuple[str, str], ...]
+    """Groups of the chosen split, as stored and as said."""
+    periods: tuple[tuple[str, str], ...]
+    """Settled periods from which a later spell may begin, newest first."""
+    whole: pd.DataFrame
+    """RATES of the programme with `log_coverage`: no row without line-days and events."""
+    whole_words: str
+    drift: str
+    """Is the rate drifting? In one sentence."""
+    trend_words: str
+    chart: pd.DataFrame
+    """CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`, `log_coverage`
+    and `said` (the signal in words)."""
+    by_group: pd.DataFrame
+    """RATES with `name`, `log_coverage`, and `clustered_lower`, `clustered_upper`."""
+    by_group_words: str
+    two_groups: Compared
+    two_spells: Compared
+    funnel: pd.DataFrame
+    """FUNNEL with `name`."""
+    funnel_words: str
+    bias: pd.DataFrame
+    """LOGGING_BIAS of the programme; empty where logging does not bear on the event."""
+    bias_words: str
+
+
+@dataclass(frozen=True)
+class DwellView:
+    """Dwell time by group, with its readings and tests."""
+
+    standing: Standing
+    choice: DwellChoice
+    answer: str
+    curves: pd.DataFrame
+    """DWELL with `name`."""
+    summary: pd.DataFrame
+    """DWELL_SUMMARY with `name`, and `sentence`: its reading with the day it is given from."""
+    drawn: pd.DataFrame
+    """Rows of `summary` whose curves the figures show, with `given`: from which day on."""
+    at_risk: pd.DataFrame
+    """AT_RISK with `name` at the days of the axis."""
+    at_days: pd.DataFrame
+    """`at_risk` with the shares of DWELL as they stand on those days, where a curve is given."""
+    last_day: int
+    """Last day since placement that the figures show."""
+    in_place_words: str
+    unplanned_words: str
+    left_out: str
+    """Which groups have no curve in the figures, and lines without time at risk; may be empty."""
+    tests: tuple[str, ...]
+    """Log-rank tests in words; empty with one group."""
+    hazard: pd.DataFrame
+    """OVERDUE_HAZARD."""
+    hazard_words: str

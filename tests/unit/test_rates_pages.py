@@ -1,0 +1,72 @@
+"""Do the pages of rates and dwell time stand with no rows, one line, and unknown choices?"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+
+from analysis.ingest import ingest
+from analysis.policy import shipped_policy
+from analysis.store import Store
+from dashboard import DashboardConfig
+from dashboard.pages import dwell, rates
+from dashboard.queries import Queries
+from dashboard.rate_views import DwellChoice, RatesChoice
+
+ONE_LINE = """\
+line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on
+L1,C1,F1,North,picc,2031-03-01,2031-03-01,transparent,2031-03-01
+"""
+AS_OF = date(2031, 3, 4)
+
+
+@pytest.fixture(name="ask", params=["no rows", "one line"])
+def _ask(request, tmp_path):
+    url = f"sqlite:///{tmp_path / 'store.sqlite'}"
+    with Store.open(url) as store:
+        if request.param == "one line":
+            (tmp_path / "lines.csv").write_text(ONE_LINE, encoding="utf-8")
+            received = datetime(2031, 3, 2, tzinfo=UTC)
+            ingest(store, [tmp_path / "lines.csv"], shipped_policy(), received_at=received)
+    queries = Queries.open(DashboardConfig(store_url=url, as_of=AS_OF))
+    yield queries
+    queries.close()
+
+
+@pytest.mark.parametrize("period", ["month", "quarter"])
+@pytest.mark.parametrize("event", ["skin", "bloodstream_infection"])
+def test_rates_of_hardly_any_rows_are_said_and_not_drawn_wrong(ask, event, period):
+    view = ask.rates(RatesChoice(event=event, period=period, baseline="first"))
+    assert rates._body(view)
+    assert "no rate" in view.whole_words or "no event in 3 home line-days" in view.whole_words
+    assert "provisional" in view.drift or "No home line-days are known" in view.drift
+    assert view.two_groups.ratios.empty
+
+
+@pytest.mark.parametrize("by", ["all", "site", "line_type", "therapy"])
+def test_dwell_time_of_hardly_any_rows_is_said_and_not_drawn_wrong(ask, by):
+    view = ask.dwell(DwellChoice(by))
+    assert dwell._body(view)
+    assert "no dwell time" in view.answer or "too few for a curve" in view.answer
+    assert view.tests == ()
+
+
+def test_limits_from_a_first_year_that_is_not_over_are_from_all_months_and_say_so(ask):
+    assert ask.rates(RatesChoice(baseline="first")).choice.baseline is None
+
+
+def test_a_choice_that_is_not_known_is_left_at_the_usual(ask):
+    odd = RatesChoice("<b>", "moon", "hour", "all", "sun", "x", "y", "z")
+    chosen = ask.rates(odd).choice
+    assert (chosen.event, chosen.basis, chosen.period, chosen.by) == (
+        "skin",
+        "line",
+        "month",
+        "site",
+    )
+    assert ask.dwell(DwellChoice("moon")).choice == DwellChoice("all")
+
+
+def test_the_same_question_is_answered_from_what_is_kept(ask):
+    assert ask.rates(RatesChoice()) is ask.rates(RatesChoice(event="not known"))

@@ -9,17 +9,24 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State
 from flask import request
 
-from dashboard import ids, security, shell
+from dashboard import ids, shell
 from dashboard.address import read_family
 from dashboard.config import DashboardConfig
-from dashboard.pages import calls, definitions, family
-from dashboard.queries import Queries
+from dashboard.pages import calls, definitions, family, record
+from dashboard.queries import Entrance, Queries
+from dashboard.security.csrf import protect_writes
+from dashboard.security.faults import tell_faults
+from dashboard.security.gate import check_shape, close_gate
+from dashboard.security.guard import Guard
+from dashboard.security.headers import add_headers
+from dashboard.security.roles import Page, page_of
+from dashboard.security.sign_in import let_in, signed_in
 
 
-class _LinedaysDash(Dash):
+class LinedaysDash(Dash):
     """Dash with the page's own title in the first bytes, before any script has run."""
 
-    queries: Queries
+    entrance: Entrance
 
     def interpolate_index(
         self,
@@ -33,13 +40,13 @@ class _LinedaysDash(Dash):
         renderer: str = "",
     ) -> Any:
         """Put the parts into the page's first bytes."""
-        own = escape(_title(self.queries, request.path))
+        own = escape(_title(self.entrance.queries_of(signed_in()), request.path))
         return super().interpolate_index(  # type: ignore[no-untyped-call]
             metas, own, css, config, scripts, app_entry, favicon, renderer
         )
 
 
-def create_app(config: DashboardConfig) -> Dash:
+def create_app(config: DashboardConfig) -> LinedaysDash:
     """Build the dashboard over one store.
 
     Parameters
@@ -49,7 +56,7 @@ def create_app(config: DashboardConfig) -> Dash:
 
     Returns
     -------
-    Dash
+    LinedaysDash
         The application; its `server` is the WSGI application.
 
     Raises
@@ -57,46 +64,55 @@ def create_app(config: DashboardConfig) -> Dash:
     StoreError, PolicyError
         The store or the policy cannot be read; the text is a sentence for a user.
     """
-    queries = Queries.open(config)
-    app = _LinedaysDash(
+    entrance = Entrance.open(config)
+    app = LinedaysDash(
         "linedays",
         assets_folder=str(resources.files("dashboard") / "assets"),
-        index_string=shell.INDEX,
+        index_string=shell.index(signs_in=not config.demo),
         suppress_callback_exceptions=True,
         update_title="",
         serve_locally=True,
         enable_mcp=False,
         compress=False,
     )
-    app.queries = queries
+    app.entrance = entrance
     app.enable_dev_tools(debug=False)
     app.layout = shell.frame
-    _register(app, queries)
-    security.close_gate(app)
-    security.protect_writes(app)
-    security.add_headers(app)
-    security.tell_faults(app)
+    _register(app, Guard(app, entrance))
+    # The order counts: own address, then who asks, then whether the page is ours, then its shape.
+    close_gate(app)
+    let_in(app, entrance)
+    protect_writes(app)
+    check_shape(app)
+    add_headers(app)
+    tell_faults(app, entrance)
     return app
 
 
-def _register(app: Dash, queries: Queries) -> None:
-    @app.callback(
+def _register(app: Dash, guard: Guard) -> None:
+    @guard.callback(
+        None,  # it looks itself at which page is asked for
         Output(ids.PAGE, "children"),
         Input(ids.URL, "pathname"),
         State(ids.URL, "search"),
     )
-    def show_page(pathname: str | None, search: str | None) -> list[Any]:
+    def show_page(queries: Queries, pathname: str | None, search: str | None) -> list[Any]:
         path = pathname or "/"
-        if path == calls.PATH:
+        page = page_of(path)
+        if page is not None:
+            signed_in().must_open(page)
+        if page is Page.CALLS:
             return calls.layout(queries, search)
-        if path == definitions.PATH:
+        if page is Page.DEFINITIONS:
             return definitions.layout(queries)
-        if read_family(path) is not None:
+        if page is Page.RECORD:
+            return record.layout(queries)
+        if page is Page.FAMILY:
             return family.layout(queries, path, search)
-        return shell.not_found("There is no page at this address.")
+        return shell.not_found(queries.standing(), "There is no page at this address.")
 
-    calls.register(app, queries)
-    family.register(app, queries)
+    calls.register(guard)
+    family.register(guard)
     app.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("linedays", "focusPanel"),
         Output(ids.FOCUSED, "data"),
@@ -111,6 +127,8 @@ def _title(queries: Queries, path: str) -> str:
         name = calls.title(queries)
     elif path == definitions.PATH:
         name = definitions.TITLE
+    elif path == record.PATH:
+        name = record.TITLE
     elif family_id is not None and queries.knows(family_id):
         name = family.title(family_id)
     else:

@@ -62,6 +62,18 @@ HEADS = {
     "reached": "reached",
     "recheck_on": "recheck on",
 }
+ACTS = {
+    "sign_in_refused": "was not let in",
+    "opened_family": "opened a family",
+    "recorded_call": "recorded a call",
+    "took_back_call": "took a call back",
+    "exported_table": "took a table out",
+    "refused": "was refused",
+    "added_user": "added a user",
+    "ended_user": "ended a user",
+    "set_password": "set a password",
+}
+"""What the access record says somebody did."""
 TABLES = {
     "home_log": "Home log",
     "lines": "Line registry",

@@ -37,6 +37,10 @@ class Kept:
         known_at = pd.Timestamp(before.known_at).tz_localize(None)
         stands = (calls["made_at"] <= known_at) & ~(calls["undone_at"] <= known_at)
         calls = calls.loc[stands.to_numpy(dtype=bool), KNOWN["calls"].names]
-        kept = Kept(before.with_calls(calls.reset_index(drop=True)))
+        return self.with_calls(calls.reset_index(drop=True))
+
+    def with_calls(self, calls: pd.DataFrame) -> Kept:
+        """The same rows with other calls; nothing that does not follow from calls is redone."""
+        kept = Kept(self.snapshot.with_calls(calls))
         vars(kept)["log"] = self.log
         return kept

@@ -67,6 +67,7 @@ class SQLiteThroughArrow(SQLiteDialect):
             version = str(cursor.fetchall()[0][0])
         names = {name: getattr(adbc, name) for name in adbc.__all__ if hasattr(adbc, name)}
         number = tuple(int(part) for part in version.split("."))
+        names["Binary"] = bytes  # the driver takes bytes as they are
         return SimpleNamespace(**names, sqlite_version_info=number)
 
     def create_connect_args(self, url: sa.URL) -> Any:

@@ -27,7 +27,7 @@ SIGN_OUT = "/sign-out"
 COOKIE = "linedays_sign_in"
 WITHOUT_SIGN_IN = (SIGN_IN, "/assets/")
 """The page to sign in, and program files, which hold no data."""
-NOT_PAGES = ("/_", "/assets/", "/sign-")
+NOT_PAGES = ("/_", "/assets/")
 
 WRONG = "Code and password do not go together, or this person may not sign in."
 ENDED = "Your sign-in has ended. Sign in again."

@@ -202,19 +202,16 @@ def test_what_stands_in_the_query_does_not_choose_the_family_of_a_page(app):
 
 
 def _record_request(app, family: str):
-    name = next(n for n in app.callback_map if n.endswith("record-fault.children.."))
-    return callback_request(
-        app,
-        name,
-        **{
-            "record-call.n_clicks": 1,
-            "form-family.data": family,
-            "reached.value": "yes",
-            "agreed.value": "will change it today",
-            "recheck-on.value": "2031-03-06",
-            "changed.data": 0,
-        },
-    )
+    name = next(n for n, c in app.callback_map.items() if c["inputs"][0]["id"] == "record-call")
+    form = {
+        "form": "a form of its own",
+        "family_id": family,
+        "made_by": "somebody.else",  # no such field: whoever signed in has called
+        "reached": "yes",
+        "agreed": "will change it today",
+        "recheck_on": "2031-03-06",
+    }
+    return callback_request(app, name, **{"record-call.data": form, "changed.data": 0})
 
 
 def test_a_call_is_recorded_as_of_the_person_who_is_signed_in(app):

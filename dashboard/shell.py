@@ -145,7 +145,7 @@ def cautions(standing: Standing | None) -> Component:
     texts: list[Component] = [html.Span(text + " ") for text in words.CAUTIONS]
     if standing is not None and standing.demo:
         reader = standing.reader
-        who = f"You are signed in by itself as {reader.code}, {SAID[reader.role]}."
+        who = f"It has signed you in as {reader.code}, {SAID[reader.role]}."
         texts.insert(0, html.Strong(f"{words.DEMO} {who} "))
     return html.Aside(html.P(texts), className="cautions", **aria(label="Cautions"))
 

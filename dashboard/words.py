@@ -64,9 +64,9 @@ HEADS = {
 }
 ACTS = {
     "sign_in_refused": "was not let in",
-    "opened_family": "opened a family",
-    "recorded_call": "recorded a call",
-    "took_back_call": "took a call back",
+    "opened_family": "opened family",
+    "recorded_call": "recorded a call to",
+    "took_back_call": "took back a call to",
     "exported_table": "took a table out",
     "refused": "was refused",
     "added_user": "added a user",

@@ -14,7 +14,7 @@ from dashboard.views import AccessesView, AccessRow
 
 PATH = PATHS[Page.RECORD]
 TITLE = "Who opened what"
-HEADS = ("When", "Who", "Did what", "Family", "More")
+HEADS = ("When", "Who", "Did what")
 
 
 def layout(queries: Queries) -> list[Component]:
@@ -65,10 +65,14 @@ def _table(view: AccessesView) -> Component:
 def _row(row: AccessRow) -> Component:
     return html.Tr(
         [
-            html.Td(f"{words.day_year(row.at.date())}, {row.at:%H:%M}", className="when"),
+            html.Td([words.day_year(row.at.date()), html.Span(f" {row.at:%H:%M}")]),
             html.Th(row.who or "not known", scope="row"),
-            html.Td(words.ACTS.get(row.what, words.plain(row.what))),
-            html.Td(row.family_id or ""),
-            html.Td(row.about or ""),
+            html.Td(
+                [
+                    words.ACTS.get(row.what, words.plain(row.what)),
+                    *([" ", html.Strong(row.family_id)] if row.family_id else []),
+                    *([html.Span(row.about, className="about")] if row.about else []),
+                ]
+            ),
         ]
     )

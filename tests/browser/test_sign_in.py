@@ -66,7 +66,7 @@ def test_the_record_shows_the_family_just_opened(page, running):
     page.get_by_role("link", name="Who opened what").click()
     newest = page.get_by_role("table").get_by_role("row").nth(1)
     expect(newest).to_contain_text("N1")
-    expect(newest).to_contain_text("opened a family")
+    expect(newest).to_contain_text("opened family")
     expect(newest).to_contain_text("F2")
 
 

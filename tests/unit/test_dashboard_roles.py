@@ -306,7 +306,7 @@ def test_the_access_record_says_who_opened_what_and_who_was_refused(app, clock):
         ("manager.north", "signed_out", None),
     ]
     page = browser_of(app, "manager").page("/record").text
-    assert "opened a family" in page
+    assert "opened family" in page
     assert "F3" in page
     south = browser_of(app, "manager.south").page("/record").text
     assert "manager.south" in south

@@ -313,7 +313,7 @@ def test_the_demo_signs_in_by_itself_and_says_so(tmp_path, store_url):
     person = Browser(demo)
     assert person.get("/").status_code == 200
     said = person.page("/").text
-    assert "You are signed in by itself as demo, nurse manager." in said
+    assert "It has signed you in as demo, nurse manager." in said
     assert "Sign out" not in said
     assert person.get("/sign-in").status_code == 303
     with pytest.raises(StoreError, match="cannot be shown as a demo"):

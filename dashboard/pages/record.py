@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from dash import html
 from dash.development.base_component import Component
 
@@ -63,16 +65,10 @@ def _table(view: AccessesView) -> Component:
 
 
 def _row(row: AccessRow) -> Component:
-    return html.Tr(
-        [
-            html.Td([words.day_year(row.at.date()), html.Span(f" {row.at:%H:%M}")]),
-            html.Th(row.who or "not known", scope="row"),
-            html.Td(
-                [
-                    words.ACTS.get(row.what, words.plain(row.what)),
-                    *([" ", html.Strong(row.family_id)] if row.family_id else []),
-                    *([html.Span(row.about, className="about")] if row.about else []),
-                ]
-            ),
-        ]
-    )
+    when = [words.day_year(row.at.date()), html.Span(f" {row.at:%H:%M}")]
+    what: list[Any] = [words.ACTS.get(row.what, words.plain(row.what))]
+    if row.family_id is not None:
+        what += [" ", html.Strong(row.family_id)]
+    if row.about is not None:
+        what.append(html.Span(row.about, className="about"))
+    return html.Tr([html.Td(when), html.Th(row.who or "not known", scope="row"), html.Td(what)])

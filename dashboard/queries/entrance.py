@@ -11,7 +11,7 @@ from collections import deque
 from datetime import date, datetime
 
 from analysis.policy import Policy, load_policy
-from analysis.snapshot import take
+from analysis.snapshot import Snapshot, take
 from analysis.store import IDLE_LIMIT, SignIn, Store, StoreError
 from analysis.vocabulary import Access
 from dashboard.config import DashboardConfig
@@ -103,6 +103,10 @@ class Entrance:
         if self.config.demo and self.config.as_of is not None:
             return datetime.combine(self.config.as_of, now.timetz())
         return now
+
+    def snapshot(self, sites: frozenset[str] | None) -> Snapshot:
+        """What is known on the day of every line of some sites; None: of all."""
+        return self.kept(sites).snapshot
 
     def kept(self, sites: frozenset[str] | None) -> Kept:
         """Everything of some sites as of the day, made anew when store or day have changed."""

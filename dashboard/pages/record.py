@@ -65,7 +65,7 @@ def _table(view: AccessesView) -> Component:
 
 
 def _row(row: AccessRow) -> Component:
-    when = [words.day_year(row.at.date()), html.Span(f" {row.at:%H:%M}")]
+    when: list[Any] = [words.day_year(row.at.date()), html.Span(f" {row.at:%H:%M}")]
     what: list[Any] = [words.ACTS.get(row.what, words.plain(row.what))]
     if row.family_id is not None:
         what += [" ", html.Strong(row.family_id)]

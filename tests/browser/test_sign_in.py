@@ -52,7 +52,7 @@ def test_a_page_whose_sign_in_was_ended_goes_to_sign_in(watched, running):
     page = watched.page(signed_in=False)
     page.goto(running.address)
     sign_in(page, "N1")
-    expect(page.get_by_role("heading", level=1)).to_contain_text("Calls for", timeout=15_000)
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Calls for")
     page.context.clear_cookies(name="linedays_sign_in")
     page.get_by_role("link", name="F2", exact=True).click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")

@@ -9,6 +9,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
@@ -130,7 +131,11 @@ class Watched:
         return page
 
     def _console(self, message) -> None:
-        if message.type == "error":
+        # That there is no such page is an answer; a missing part of a page is a fault.
+        parts = ("/_", "/assets/")
+        asked = urlsplit(message.location.get("url", "")).path
+        is_answer = "status of 404" in message.text and not asked.startswith(parts)
+        if message.type == "error" and not is_answer:
             self._trouble(f"console: {message.text}")
 
     def _trouble(self, text: str) -> None:

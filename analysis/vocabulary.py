@@ -234,3 +234,28 @@ class Basis(StrEnum):
 
 NOTHING_SEEN = "none"
 """In a list of codes: somebody looked and saw nothing (blank: not recorded)."""
+
+
+class Role(StrEnum):
+    """What somebody who signs in to the dashboard is there for."""
+
+    MANAGER = "manager"
+    PREVENTION = "prevention"
+    EDUCATOR = "educator"
+    READER = "reader"
+
+
+class Access(StrEnum):
+    """What the access record says that somebody did."""
+
+    SIGNED_IN = "signed_in"
+    SIGN_IN_REFUSED = "sign_in_refused"
+    SIGNED_OUT = "signed_out"
+    OPENED_FAMILY = "opened_family"
+    RECORDED_CALL = "recorded_call"
+    TOOK_BACK_CALL = "took_back_call"
+    EXPORTED_TABLE = "exported_table"
+    REFUSED = "refused"
+    ADDED_USER = "added_user"
+    ENDED_USER = "ended_user"
+    SET_PASSWORD = "set_password"  # noqa: S105 - the word for an act, not a password

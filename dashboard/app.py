@@ -9,19 +9,26 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State
 from flask import request
 
-from dashboard import ids, security, shell
+from dashboard import ids, shell
 from dashboard.address import read_family
 from dashboard.config import DashboardConfig
-from dashboard.pages import calls, definitions, dwell, family, rates
-from dashboard.queries import Queries
+from dashboard.pages import calls, definitions, dwell, family, rates, record
+from dashboard.queries import Entrance, Queries
+from dashboard.security.csrf import protect_writes
+from dashboard.security.faults import tell_faults
+from dashboard.security.gate import check_shape, close_gate
+from dashboard.security.guard import Guard
+from dashboard.security.headers import add_headers
+from dashboard.security.roles import Page, page_of
+from dashboard.security.sign_in import let_in, signed_in
 
-TITLES = {page.PATH: page.TITLE for page in (rates, dwell, definitions)}
+TITLES = {page.PATH: page.TITLE for page in (rates, dwell, definitions, record)}
 
 
-class _LinedaysDash(Dash):
+class LinedaysDash(Dash):
     """Dash with the page's own title in the first bytes, before any script has run."""
 
-    queries: Queries
+    entrance: Entrance
 
     def interpolate_index(
         self,
@@ -35,13 +42,13 @@ class _LinedaysDash(Dash):
         renderer: str = "",
     ) -> Any:
         """Put the parts into the page's first bytes."""
-        own = escape(_title(self.queries, request.path))
+        own = escape(_title(self.entrance.queries_of(signed_in()), request.path))
         return super().interpolate_index(  # type: ignore[no-untyped-call]
             metas, own, css, config, scripts, app_entry, favicon, renderer
         )
 
 
-def create_app(config: DashboardConfig) -> Dash:
+def create_app(config: DashboardConfig) -> LinedaysDash:
     """Build the dashboard over one store.
 
     Parameters
@@ -51,7 +58,7 @@ def create_app(config: DashboardConfig) -> Dash:
 
     Returns
     -------
-    Dash
+    LinedaysDash
         The application; its `server` is the WSGI application.
 
     Raises
@@ -59,52 +66,61 @@ def create_app(config: DashboardConfig) -> Dash:
     StoreError, PolicyError
         The store or the policy cannot be read; the text is a sentence for a user.
     """
-    queries = Queries.open(config)
-    app = _LinedaysDash(
+    entrance = Entrance.open(config)
+    app = LinedaysDash(
         "linedays",
         assets_folder=str(resources.files("dashboard") / "assets"),
-        index_string=shell.INDEX,
+        index_string=shell.index(signs_in=not config.demo),
         suppress_callback_exceptions=True,
         update_title="",
         serve_locally=True,
         enable_mcp=False,
         compress=False,
     )
-    app.queries = queries
+    app.entrance = entrance
     app.enable_dev_tools(debug=False)
     app.layout = shell.frame
-    _register(app, queries)
-    security.close_gate(app)
-    security.protect_writes(app)
-    security.add_headers(app)
-    security.tell_faults(app)
+    _register(app, Guard(app, entrance))
+    # The order counts: own address, then who asks, then whether the page is ours, then its shape.
+    close_gate(app)
+    let_in(app, entrance)
+    protect_writes(app)
+    check_shape(app)
+    add_headers(app)
+    tell_faults(app, entrance)
     return app
 
 
-def _register(app: Dash, queries: Queries) -> None:
-    @app.callback(
+def _register(app: Dash, guard: Guard) -> None:
+    @guard.callback(
+        None,  # it looks itself at which page is asked for
         Output(ids.PAGE, "children"),
         Input(ids.URL, "pathname"),
         State(ids.URL, "search"),
     )
-    def show_page(pathname: str | None, search: str | None) -> list[Any]:
+    def show_page(queries: Queries, pathname: str | None, search: str | None) -> list[Any]:
         path = pathname or "/"
-        if path == calls.PATH:
+        page = page_of(path)
+        if page is not None:
+            signed_in().must_open(page)
+        if page is Page.CALLS:
             return calls.layout(queries, search)
-        if path == rates.PATH:
+        if page is Page.RATES:
             return rates.layout(queries, search)
-        if path == dwell.PATH:
+        if page is Page.DWELL:
             return dwell.layout(queries, search)
-        if path == definitions.PATH:
+        if page is Page.DEFINITIONS:
             return definitions.layout(queries)
-        if read_family(path) is not None:
+        if page is Page.RECORD:
+            return record.layout(queries)
+        if page is Page.FAMILY:
             return family.layout(queries, path, search)
-        return shell.not_found("There is no page at this address.")
+        return shell.not_found(queries.standing(), "There is no page at this address.")
 
-    calls.register(app, queries)
-    family.register(app, queries)
-    rates.register(app, queries)
-    dwell.register(app, queries)
+    calls.register(guard)
+    family.register(guard)
+    rates.register(guard)
+    dwell.register(guard)
     app.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("linedays", "focusPanel"),
         Output(ids.FOCUSED, "data"),

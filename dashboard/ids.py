@@ -8,6 +8,8 @@ CHANGED = "changed"
 """Counts what this reader recorded or took back, so that list and panel are drawn anew."""
 LOOKED = "looked"
 """Set when a page comes back into view, so that a list left open is drawn anew."""
+CHANGED_BY_ITSELF = frozenset({f"{LOOKED}.data"})
+"""What a page changes without anybody doing anything; it does not keep a sign-in open."""
 
 CALLS_HEAD = "calls-head"
 CALLS_LIST = "calls-list"
@@ -16,7 +18,6 @@ PANEL = "panel"
 OPENED = "opened"
 FOCUSED = "focused"
 
-MADE_BY = "made-by"
 RECORD = "record-call"
 """The form of a call as it was sent."""
 TAKE_BACK = "take-back"

@@ -14,6 +14,12 @@ from dashboard.config import DashboardConfig
 THREADS = 8
 
 
+NOBODY = (
+    "Nobody can sign in to this store yet. Add a person first, for example: "
+    "linedays user add N1 --role manager"
+)
+
+
 class ServeError(OSError):
     """The dashboard cannot be served; one sentence for a user."""
 
@@ -26,24 +32,27 @@ def serve(config: DashboardConfig, host: str = "127.0.0.1", port: int = 8461) ->
     config : DashboardConfig
         Store, policy and day.
     host : str
-        A loopback address. There is no sign-in yet, so any other is refused.
+        A loopback address. Passwords would travel unencrypted to any other, so it is refused.
     port : int
         Port to listen on.
 
     Raises
     ------
     ServeError
-        The address is not this machine's own, or the port is taken.
+        The address is not this machine's own, nobody can sign in, or the port is taken.
     StoreError, PolicyError
         The store or the policy cannot be read.
     """
     if not is_loopback(host):
         raise ServeError(
-            f"{host} can be reached from other machines, and this dashboard has no sign-in: "
-            "serve it on 127.0.0.1 and let people use it on this machine."
+            f"{host} can be reached from other machines, and passwords would travel there "
+            "unencrypted: serve it on 127.0.0.1 and let people use it on this machine."
         )
     with _listening(host, port) as listening:
         app = create_app(config)
+        if not config.demo and not app.entrance.has_users():
+            app.entrance.close()
+            raise ServeError(NOBODY)
         server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
         name = f"[{host}]" if ":" in host else host
         print(f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C.")  # noqa: T201

@@ -8,6 +8,9 @@ from dash.development.base_component import Component
 from dashboard import ids, words
 from dashboard.components.attributes import aria, current
 from dashboard.components.static import static
+from dashboard.queries.entrance import IDLE_SECONDS
+from dashboard.security import csrf
+from dashboard.security.roles import PATHS, SAID, Page, Reader, page_of
 from dashboard.views import Standing
 
 INDEX = """<!DOCTYPE html>
@@ -18,7 +21,7 @@ INDEX = """<!DOCTYPE html>
     <link rel="icon" type="image/svg+xml" href="/assets/mark.svg">
     {%css%}
   </head>
-  <body>
+  <body data-idle-seconds="{idle}">
     <a class="skip" href="#main">Skip to the page</a>
     <div id="trouble" class="trouble" role="alert" hidden></div>
     {%app_entry%}
@@ -29,11 +32,27 @@ INDEX = """<!DOCTYPE html>
 """
 
 PLACES = (
-    ("/", "Calls"),
-    ("/rates", "Rates"),
-    ("/dwell", "Dwell time"),
-    ("/definitions", "How it is worked out"),
+    (PATHS[Page.CALLS], "Calls"),
+    (PATHS[Page.RATES], "Rates"),
+    (PATHS[Page.DWELL], "Dwell time"),
+    (PATHS[Page.DEFINITIONS], "How it is worked out"),
+    (PATHS[Page.RECORD], "Who opened what"),
 )
+"""Pages with a way to them from every page; each person finds those that the role includes."""
+
+
+def places_of(reader: Reader) -> list[tuple[str, str]]:
+    """Paths and names of the pages that a person may open."""
+    return [
+        (path, name)
+        for path, name in PLACES
+        if (page := page_of(path)) is not None and reader.may_open(page)
+    ]
+
+
+def index(*, signs_in: bool) -> str:
+    """The first bytes of every page; a page left alone leaves itself when a sign-in ends."""
+    return INDEX.replace("{idle}", str(IDLE_SECONDS if signs_in else 0))
 
 
 def frame() -> Component:
@@ -77,12 +96,12 @@ def head(here: str, standing: Standing | None) -> Component:
                                 **current(it_is=path == here, kind="page"),
                             )
                         )
-                        for path, name in PLACES
+                        for path, name in ([] if standing is None else places_of(standing.reader))
                     ]
                 ),
                 **aria(label="Pages"),
             ),
-            *(() if standing is None else (stands(standing),)),
+            *(() if standing is None else (stands(standing), signed_in(standing))),
         ],
         className="head",
     )
@@ -99,6 +118,22 @@ def stands(standing: Standing) -> Component:
     )
 
 
+def signed_in(standing: Standing) -> Component:
+    """Who is signed in, and the way out."""
+    who = html.Span(["Signed in: ", html.Strong(standing.reader.code)])
+    if standing.demo:
+        return html.Div(who, className="signed-in")
+    # A button sends its name and value along, so that the form needs no hidden field.
+    out = html.Button(
+        "Sign out",
+        type="submit",
+        name="csrf_token",
+        value=csrf.token(),
+        className="quiet-action small",
+    )
+    return html.Form([who, out], action="/sign-out", method="POST", className="signed-in")
+
+
 def known(standing: Standing) -> str:
     """What was received in time to be known here, in words."""
     if standing.knows_whole_day:
@@ -111,7 +146,9 @@ def cautions(standing: Standing | None) -> Component:
     """The cautions that every screen and sheet carries."""
     texts: list[Component] = [html.Span(text + " ") for text in words.CAUTIONS]
     if standing is not None and standing.demo:
-        texts.insert(0, html.Strong(words.DEMO + " "))
+        reader = standing.reader
+        who = f"It has signed you in as {reader.code}, {SAID[reader.role]}."
+        texts.insert(0, html.Strong(f"{words.DEMO} {who} "))
     return html.Aside(html.P(texts), className="cautions", **aria(label="Cautions"))
 
 
@@ -127,14 +164,14 @@ def foot(standing: Standing) -> Component:
     )
 
 
-def not_found(what: str) -> list[Component]:
+def not_found(standing: Standing, what: str) -> list[Component]:
     """A page that says what was not found and where to go."""
     return page(
         "",
-        None,
+        standing,
         [
             html.H1("Nothing here"),
             html.P(what),
-            html.P(html.A("Go to the call list", href="/")),
+            html.P(html.A("Go to your first page", href="/")),
         ],
     )

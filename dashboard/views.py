@@ -7,6 +7,8 @@ from datetime import date, datetime
 
 import pandas as pd
 
+from dashboard.security.roles import Reader
+
 
 @dataclass(frozen=True)
 class Standing:
@@ -22,6 +24,8 @@ class Standing:
     policy: str
     edition: str
     demo: bool
+    reader: Reader
+    """Who is signed in."""
 
 
 @dataclass(frozen=True)
@@ -213,3 +217,24 @@ class PolicyView:
     settings: tuple[Rule, ...]
     findings: tuple[Rule, ...]
     quantities: tuple[Quantity, ...] = ()
+
+
+@dataclass(frozen=True)
+class AccessRow:
+    """One act of the access record, its moment in the programme's time zone."""
+
+    at: datetime
+    who: str | None
+    what: str
+    family_id: str | None
+    about: str | None
+
+
+@dataclass(frozen=True)
+class AccessesView:
+    """The newest acts of the access record."""
+
+    standing: Standing
+    rows: tuple[AccessRow, ...]
+    more: bool
+    """There are older ones."""

@@ -62,6 +62,18 @@ HEADS = {
     "reached": "reached",
     "recheck_on": "recheck on",
 }
+ACTS = {
+    "sign_in_refused": "was not let in",
+    "opened_family": "opened family",
+    "recorded_call": "recorded a call to",
+    "took_back_call": "took back a call to",
+    "exported_table": "took a table out",
+    "refused": "was refused",
+    "added_user": "added a user",
+    "ended_user": "ended a user",
+    "set_password": "set a password",
+}
+"""What the access record says somebody did."""
 TABLES = {
     "home_log": "Home log",
     "lines": "Line registry",

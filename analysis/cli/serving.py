@@ -33,7 +33,7 @@ def serve(
     store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
 ) -> None:
-    """Open the dashboard on this machine."""
+    """Open the dashboard on this machine, for people who sign in (see linedays user)."""
     from dashboard import DashboardConfig
     from dashboard import serve as serve_dashboard
 

@@ -6,18 +6,25 @@ version of its key; a file goes in whole or not at all.
 
 from analysis.store.faults import StoreError
 from analysis.store.known import Registry
+from analysis.store.people import People, SignIn
 from analysis.store.provenance import FileBefore, SourceRow, TableCount
+from analysis.store.sign_ins import IDLE_LIMIT
 from analysis.store.store import Store
+from analysis.store.users import User
 from analysis.store.writing import Added, FileInfo, Writer
 
 __all__ = [
+    "IDLE_LIMIT",
     "Added",
     "FileBefore",
     "FileInfo",
+    "People",
     "Registry",
+    "SignIn",
     "SourceRow",
     "Store",
     "StoreError",
     "TableCount",
+    "User",
     "Writer",
 ]

@@ -46,6 +46,12 @@ class Database:
         """Whether it is an SQLite file and not a PostgreSQL database."""
         return self.engine.dialect.name == "sqlite"
 
+    @property
+    def _begin(self) -> str:
+        """Statement that lets one writer in at a time."""
+        alone = f"SELECT pg_advisory_xact_lock({ADVISORY_LOCK})"
+        return "BEGIN IMMEDIATE" if self.is_sqlite else alone
+
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Hand out a connection that sees one moment of the store; nothing is written."""
@@ -58,10 +64,8 @@ class Database:
     @contextmanager
     def changing_tables(self) -> Iterator[sa.Connection]:
         """Hand out the one connection that may write; all of it is kept, or nothing."""
-        alone = f"SELECT pg_advisory_xact_lock({ADVISORY_LOCK})"
-        begin = "BEGIN IMMEDIATE" if self.is_sqlite else alone
         with in_plain_words(self.place), self.engine.connect() as connection:
-            connection.exec_driver_sql(begin).close()
+            connection.exec_driver_sql(self._begin).close()
             yield connection
             connection.commit()
 
@@ -71,6 +75,31 @@ class Database:
         with self.changing_tables() as connection:
             yield connection
             connection.execute(sa.update(changes).values(number=changes.c.number + 1))
+
+    @contextmanager
+    def noting(self, wait_seconds: float | None = None) -> Iterator[sa.Connection]:
+        """As `writing`, for rows that no snapshot holds: the number of changes stays.
+
+        Parameters
+        ----------
+        wait_seconds : float, optional
+            How long to wait for another writer; None: as long as any writer.
+        """
+        if wait_seconds is None:
+            with self.changing_tables() as connection:
+                yield connection
+            return
+        patience = int(wait_seconds * 1000)
+        wait = (
+            f"PRAGMA busy_timeout={patience}"
+            if self.is_sqlite
+            else f"SET LOCAL lock_timeout = {patience}"
+        )
+        with in_plain_words(self.place), self.engine.connect() as connection:
+            connection.exec_driver_sql(wait).close()
+            connection.exec_driver_sql(self._begin).close()
+            yield connection
+            connection.commit()
 
     @contextmanager
     def outside_transactions(self) -> Iterator[sa.Connection]:

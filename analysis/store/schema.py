@@ -18,7 +18,7 @@ from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import EntryKind
 
-REVISION = "0001"
+REVISION = "0002"
 """Revision of the schema below: the newest file in `migrations/versions`."""
 
 metadata = sa.MetaData()
@@ -181,6 +181,60 @@ calls = sa.Table(
     sqlite_strict=True,
 )
 """One row a recorded call, or the taking back of one (`takes_back` is that call's row)."""
+
+users = sa.Table(
+    "users",
+    metadata,
+    sa.Column("code", TEXT, primary_key=True),
+    sa.Column("password_hash", TEXT, nullable=False),
+    sa.Column("role", TEXT, nullable=False),
+    sa.Column("sites", TEXT),
+    sa.Column("families", WHOLE, nullable=False),
+    sa.Column("active", WHOLE, nullable=False),
+    sa.Column("added_at", WHOLE, nullable=False),
+    sa.Column("ended_at", WHOLE),
+    sqlite_strict=True,
+)
+"""One row a person who may sign in; `sites` is a JSON list, blank: all of them."""
+
+sign_ins = sa.Table(
+    "sign_ins",
+    metadata,
+    sa.Column("token_hash", BYTES, primary_key=True, autoincrement=False),
+    sa.Column("code", TEXT, nullable=False, index=True),
+    sa.Column("created_at", WHOLE, nullable=False),
+    sa.Column("last_used_at", WHOLE, nullable=False),
+    sa.Column("ended_at", WHOLE),
+    sqlite_strict=True,
+)
+"""One row a sign-in that may still hold; its token itself is with the browser alone."""
+
+attempts = sa.Table(
+    "attempts",
+    metadata,
+    sa.Column("attempt", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("at", WHOLE, nullable=False, index=True),
+    sa.Column("who", BYTES, nullable=False, index=True),
+    sa.Column("address", TEXT, nullable=False, index=True),
+    sa.Column("succeeded", WHOLE, nullable=False),
+    sqlite_strict=True,
+)
+"""One row an attempt to sign in of the last day; `who` is a hash of the code typed in."""
+
+accesses = sa.Table(
+    "accesses",
+    metadata,
+    sa.Column("access", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("at", WHOLE, nullable=False),
+    sa.Column("who", TEXT),
+    sa.Column("what", TEXT, nullable=False),
+    sa.Column("family_id", TEXT),
+    sa.Column("about", TEXT),
+    sqlite_strict=True,
+)
+"""One row an act that the access record keeps; triggers of the migration keep rows as they are."""
+
+sa.Index("accesses_who", accesses.c.who, accesses.c.what, accesses.c.at)
 
 changes = sa.Table(
     "changes",

@@ -56,6 +56,8 @@ class SQLiteThroughArrow(SQLiteDialect):
     default_paramstyle = "qmark"
     supports_statement_cache = True
     returns_native_bytes = True
+    supports_sane_rowcount = False  # the driver does not say how many rows a statement changed
+    supports_sane_multi_rowcount = False
 
     @classmethod
     def import_dbapi(cls) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -14,7 +14,9 @@ import sqlalchemy as sa
 from analysis.store import call_notes, known, provenance
 from analysis.store.database import WAIT_SECONDS, Database, open_database
 from analysis.store.faults import StoreError
+from analysis.store.instants import microseconds
 from analysis.store.known import Registry
+from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
 from analysis.store.schema import changes
 from analysis.store.writing import FileInfo, Writer
@@ -65,6 +67,11 @@ class Store:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    @property
+    def people(self) -> People:
+        """Who may sign in, who is signed in, and who looked at what."""
+        return People(self._database)
+
     # What comes out
 
     def records(self, known_at: datetime | None = None) -> Records:
@@ -80,7 +87,7 @@ class Store:
         Records
             Frames as in `analysis.tables.KNOWN`, rows in the order of their number.
         """
-        at = None if known_at is None else _microseconds(known_at)
+        at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
             return known.records(connection, at)
 
@@ -184,7 +191,7 @@ class Store:
         made_on : date, optional
             Its day in the programme's zone; without it the UTC date.
         """
-        at = _microseconds(made_at)
+        at = microseconds(made_at)
         with self._database.writing() as connection:
             return call_notes.record(
                 connection,
@@ -206,17 +213,12 @@ class Store:
             There is no such call, or it was taken back already.
         """
         with self._database.writing() as connection:
-            call_notes.take_back(connection, row, made_by, _microseconds(made_at))
+            call_notes.take_back(connection, row, made_by, microseconds(made_at))
 
     def all_calls(self, family_id: str | None = None) -> pd.DataFrame:
         """Every call ever recorded, of one family or all; see `call_notes.ALL_CALLS`."""
         with self._database.reading() as connection:
             return call_notes.all_calls(connection, family_id)
-
-
-def _microseconds(moment: datetime) -> int:
-    aware = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-    return (aware - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
 
 
 def _days(day: date) -> int:

@@ -48,8 +48,7 @@
     if (button?.id === "print") window.print();
     if (button?.dataset.takesBack) {
       wanted = "panel-said";
-      const made_by = document.getElementById("made-by")?.value;
-      const data = { row: Number(button.dataset.takesBack), made_by, at: Date.now() };
+      const data = { row: Number(button.dataset.takesBack), at: Date.now() };
       window.dash_clientside.set_props("take-back", { data });
     }
     const line = button?.dataset.shows;
@@ -74,8 +73,6 @@
   });
 
   document.addEventListener("change", (event) => {
-    const kept = event.target.dataset?.remembered;
-    if (kept) window.localStorage.setItem(`linedays.${kept}`, event.target.value);
     const name = event.target.dataset?.chooses;
     if (!name) return;
     const query = new URLSearchParams(window.location.search);
@@ -131,9 +128,6 @@
     const at = document.activeElement;
     const key = place.current?.contains(at) ? at.dataset.key : undefined;
     React.useLayoutEffect(() => {
-      for (const field of place.current.querySelectorAll("[data-remembered]")) {
-        field.value ||= window.localStorage.getItem(`linedays.${field.dataset.remembered}`) ?? "";
-      }
       if (key === undefined || place.current.contains(document.activeElement)) return;
       place.current.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus();
     }, [html]);
@@ -145,6 +139,22 @@
     });
   }
   window.linedays_parts = { Static };
+
+  // -- when a sign-in ends ---------------------------------------------------------------------
+  // A page left alone leaves itself, so that no family stays on an unwatched screen.
+  let leaving = null;
+
+  function toSignIn() {
+    const here = window.location.pathname + window.location.search;
+    window.location.replace(`/sign-in?to=${encodeURIComponent(here)}`);
+  }
+
+  function stayAwhile() {
+    const seconds = Number(document.body?.dataset.idleSeconds ?? 0);
+    if (seconds === 0) return;
+    window.clearTimeout(leaving);
+    leaving = window.setTimeout(toSignIn, (seconds + 5) * 1000);
+  }
 
   // -- when the dashboard does not answer ------------------------------------------------------
   function trouble(text) {
@@ -159,6 +169,8 @@
     if (!address.includes("_dash-")) return ask(...given);
     try {
       const answer = await ask(...given);
+      if (answer.status === 401) toSignIn();
+      if (address.includes("_dash-update")) stayAwhile();
       if (answer.ok) trouble("");
       else trouble(await answer.clone().text());
       return answer;

@@ -42,11 +42,6 @@ def keyed(key: str) -> dict[str, Any]:
     return {"data-key": key}
 
 
-def remembered(name: str) -> dict[str, Any]:
-    """A field whose content this browser keeps for the next form."""
-    return {"data-remembered": name}
-
-
 def records_call() -> dict[str, Any]:
     """The form that records a call."""
     return {"data-records-call": "true"}

@@ -8,14 +8,14 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import ids, words
+from dashboard import words
 from dashboard.address import family_address, write_choice
-from dashboard.components.attributes import aria, in_page, records_call, remembered
+from dashboard.components.attributes import aria, in_page, records_call
 from dashboard.components.bands import band_name
 from dashboard.components.calls_made import calls_made
 from dashboard.components.source import source_row
 from dashboard.components.static import input_field, static, text_field
-from dashboard.queries import MOST_CHARACTERS, STAFF_CODE_CHARACTERS
+from dashboard.queries import MOST_CHARACTERS
 from dashboard.views import Choice, Opened, ReasonWithRows
 
 AGREED_ROWS = 4
@@ -135,17 +135,13 @@ def _form(opened: Opened) -> list[Any]:
             [
                 input_field(type="hidden", name="family_id", value=opened.row.family_id),
                 input_field(type="hidden", name="form", value=opened.form),
-                _field(
-                    "Your staff code",
-                    "remembered on this machine",
-                    input_field(
-                        type="text",
-                        name="made_by",
-                        id=ids.MADE_BY,
-                        maxLength=STAFF_CODE_CHARACTERS,
-                        autoComplete="off",
-                        **remembered("made_by"),
-                    ),
+                html.P(
+                    [
+                        "Recorded as ",
+                        html.Strong(opened.standing.reader.code),
+                        ", who is signed in.",
+                    ],
+                    className="recorded-as",
                 ),
                 html.Fieldset(
                     [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -17,6 +17,8 @@ from dashboard.components.call_list import call_table, pager
 from dashboard.components.panel import panel
 from dashboard.components.static import static
 from dashboard.queries import CallForm, FormError, Queries
+from dashboard.security.guard import Guard
+from dashboard.security.roles import Page
 from dashboard.views import CallsView, Choice
 
 PATH = "/"
@@ -181,10 +183,11 @@ def _panel(
     return panel(opened, choice, message)
 
 
-def register(app: Dash, queries: Queries) -> None:
+def register(guard: Guard) -> None:
     """Register the callbacks of the call list."""
 
-    @app.callback(
+    @guard.callback(
+        Page.CALLS,
         Output(ids.CALLS_HEAD, "children"),
         Output(ids.CALLS_LIST, "children"),
         Output(ids.PANEL, "children"),
@@ -199,6 +202,7 @@ def register(app: Dash, queries: Queries) -> None:
         prevent_initial_call=True,
     )
     def show(
+        queries: Queries,
         search: str | None,
         changed: object,
         looked: object,  # noqa: ARG001 - only asks for a fresh look
@@ -217,14 +221,15 @@ def register(app: Dash, queries: Queries) -> None:
             return head, rows, no_update, no_update, now, asked
         return head, rows, _panel(queries, choice, family, message), "", now, asked
 
-    @app.callback(
+    @guard.callback(
+        Page.CALLS,
         Output(ids.CHANGED, "data", allow_duplicate=True),
         Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
         Input(ids.RECORD, "data"),
         State(ids.CHANGED, "data"),
         prevent_initial_call=True,
     )
-    def record(given: object, changed: object) -> tuple[object, str]:
+    def record(queries: Queries, given: object, changed: object) -> tuple[object, str]:
         if given is None:
             raise PreventUpdate
         form = CallForm.of(given)
@@ -234,18 +239,19 @@ def register(app: Dash, queries: Queries) -> None:
             return no_update, str(fault)
         return _changed(changed, str(form.family_id), said), ""
 
-    @app.callback(
+    @guard.callback(
+        Page.CALLS,
         Output(ids.CHANGED, "data", allow_duplicate=True),
         Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
         Input(ids.TAKE_BACK, "data"),
         State(ids.CHANGED, "data"),
         prevent_initial_call=True,
     )
-    def take_back(asked: Any, changed: object) -> tuple[object, str]:
+    def take_back(queries: Queries, asked: Any, changed: object) -> tuple[object, str]:
         if not isinstance(asked, dict):
             raise PreventUpdate
         try:
-            family_id = queries.take_back(asked.get("row"), asked.get("made_by"))
+            family_id = queries.take_back(asked.get("row"))
         except FormError as fault:
             return no_update, str(fault)
         return _changed(changed, family_id, f"The call to family {family_id} is taken back."), ""

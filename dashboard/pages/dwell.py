@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-from dash import Dash, Input, Output, State, html
+from dash import Input, Output, State, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -18,6 +18,8 @@ from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.queries import Queries
 from dashboard.rate_views import DwellView
 from dashboard.rate_words import limits, number, percent
+from dashboard.security.guard import Guard
+from dashboard.security.roles import Page
 
 PATH = "/dwell"
 TITLE = "Dwell time"
@@ -40,17 +42,20 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
     )
 
 
-def register(app: Dash, queries: Queries) -> None:
+def register(guard: Guard) -> None:
     """Register the callback of the page."""
 
-    @app.callback(
+    @guard.callback(
+        Page.DWELL,
         Output(ids.DWELL_HEAD, "children"),
         Output(ids.DWELL_BODY, "children"),
         Input(ids.URL, "search"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show(search: str | None, pathname: str) -> tuple[Component, list[Component]]:
+    def show(
+        queries: Queries, search: str | None, pathname: str
+    ) -> tuple[Component, list[Component]]:
         if pathname != PATH:
             raise PreventUpdate
         view = queries.dwell(read_dwell(search))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import MATCH, Dash, Input, Output, State, ctx, html
+from dash import MATCH, Input, Output, State, ctx, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -17,6 +17,8 @@ from dashboard.components.line_card import line_card
 from dashboard.components.source import source_row
 from dashboard.components.static import static
 from dashboard.queries import Queries
+from dashboard.security.guard import Guard
+from dashboard.security.roles import Page
 from dashboard.views import CaregiverView, Choice, FamilyView, Standing
 
 NO_ROW = "No stored row stands behind this mark: it is what is missing between rows."
@@ -31,7 +33,9 @@ def layout(queries: Queries, pathname: str, search: str | None) -> list[Componen
     """One family's page."""
     view = queries.family(read_family(pathname))
     if view is None:
-        return shell.not_found("There is no family with this code in the store.")
+        return shell.not_found(
+            queries.standing(), "There is no family with this code in the store."
+        )
     whole = wants_whole_time(search)
     return shell.page(
         "",
@@ -46,8 +50,9 @@ def layout(queries: Queries, pathname: str, search: str | None) -> list[Componen
 
 def _head(view: FamilyView) -> list[Component]:
     back = write_choice(Choice(family_id=view.family_id))
+    way = html.P(html.A("Back to the call list", href=back), className="back always")
     return [
-        html.P(html.A("Back to the call list", href=back), className="back always"),
+        *([way] if view.standing.reader.may_open(Page.CALLS) else []),
         html.Header(
             [
                 html.H1(["Family ", html.Span(view.family_id, className="code")]),
@@ -133,17 +138,18 @@ def _calls(view: FamilyView) -> list[Component]:
     return [heading, calls_made(view.calls, view.standing.as_of, can_take_back=False)]
 
 
-def register(app: Dash, queries: Queries) -> None:
+def register(guard: Guard) -> None:
     """Register the callbacks of the family page."""
 
-    @app.callback(
+    @guard.callback(
+        Page.FAMILY,
         Output({"type": ids.SOURCE, "line": MATCH}, "children"),
         Input({"type": ids.FIGURE, "line": MATCH}, "clickData"),
         Input({"type": ids.ASKED, "line": MATCH}, "data"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show_source(click: Any, asked: Any, pathname: str) -> Component:
+    def show_source(queries: Queries, click: Any, asked: Any, pathname: str) -> Component:
         by_figure = isinstance(ctx.triggered_id, dict) and ctx.triggered_id["type"] == ids.FIGURE
         table, row = _of_click(click) if by_figure else _of_button(asked)
         source = queries.source(read_family(pathname), table, row)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, html
+from dash import Input, Output, State, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -17,6 +17,8 @@ from dashboard.figures import control_chart, rate_intervals, site_funnel
 from dashboard.queries import Queries
 from dashboard.rate_views import Compared, RatesView
 from dashboard.rate_words import limits, number, percent
+from dashboard.security.guard import Guard
+from dashboard.security.roles import Page
 
 PATH = "/rates"
 TITLE = "Rates"
@@ -48,17 +50,20 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
     )
 
 
-def register(app: Dash, queries: Queries) -> None:
+def register(guard: Guard) -> None:
     """Register the callback of the page."""
 
-    @app.callback(
+    @guard.callback(
+        Page.RATES,
         Output(ids.RATES_HEAD, "children"),
         Output(ids.RATES_BODY, "children"),
         Input(ids.URL, "search"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show(search: str | None, pathname: str) -> tuple[Component, list[Component]]:
+    def show(
+        queries: Queries, search: str | None, pathname: str
+    ) -> tuple[Component, list[Component]]:
         if pathname != PATH:
             raise PreventUpdate
         view = queries.rates(read_rates(search))

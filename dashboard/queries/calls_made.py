@@ -10,7 +10,6 @@ from dashboard.queries.frames import cells, of
 from dashboard.views import CallMade
 
 MOST_CHARACTERS = 2_000
-STAFF_CODE_CHARACTERS = 40
 LONGEST_WAIT_DAYS = 92
 
 
@@ -24,7 +23,6 @@ class CallForm:
 
     form: object
     family_id: object
-    made_by: object
     reached: object
     agreed: object
     recheck_on: object
@@ -34,22 +32,6 @@ class CallForm:
         """Take the fields out of what the page sent; absent ones are None."""
         known = given if isinstance(given, dict) else {}
         return cls(**{f.name: known.get(f.name) for f in fields(cls)})
-
-
-def staff_code(text: object) -> str:
-    """The staff code of who called.
-
-    Raises
-    ------
-    FormError
-        It is empty, too long or holds signs that cannot be printed.
-    """
-    code = str(text or "").strip()
-    if not code:
-        raise FormError("Write your staff code, so that others see who called.")
-    if len(code) > STAFF_CODE_CHARACTERS or not code.isprintable():
-        raise FormError(f"Write a staff code of at most {STAFF_CODE_CHARACTERS} characters.")
-    return code
 
 
 def was_reached(answer: object) -> bool:

@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.tables import KNOWN
+from dashboard.queries.answers import Answers
 from dashboard.queries.frames import RowsBy
 
 
@@ -24,6 +25,11 @@ class Kept:
         """Home-log rows by family."""
         return RowsBy(self.snapshot.records.home_log, "family_id")
 
+    @cached_property
+    def answers(self) -> Answers:
+        """What was asked of it and answered."""
+        return Answers()
+
     def with_calls_of(self, store: Store) -> Kept | None:
         """The same rows with the calls recorded since; None when files went in as well.
 
@@ -37,6 +43,10 @@ class Kept:
         known_at = pd.Timestamp(before.known_at).tz_localize(None)
         stands = (calls["made_at"] <= known_at) & ~(calls["undone_at"] <= known_at)
         calls = calls.loc[stands.to_numpy(dtype=bool), KNOWN["calls"].names]
-        kept = Kept(before.with_calls(calls.reset_index(drop=True)))
+        return self.with_calls(calls.reset_index(drop=True))
+
+    def with_calls(self, calls: pd.DataFrame) -> Kept:
+        """The same rows with other calls; nothing that does not follow from calls is redone."""
+        kept = Kept(self.snapshot.with_calls(calls))
         vars(kept)["log"] = self.log
         return kept

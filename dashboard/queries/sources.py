@@ -7,7 +7,9 @@ from zoneinfo import ZoneInfo
 
 from analysis.snapshot import Snapshot
 from analysis.store import SourceRow, Store
+from analysis.tables import INCOMING
 from dashboard.queries.frames import cells
+from dashboard.security.roles import Reader, Right
 from dashboard.views import ReasonView, ReasonWithRows, Source
 
 MOST_SOURCES = 12
@@ -15,11 +17,11 @@ MOST_SOURCES = 12
 
 
 def with_rows(
-    reasons: Sequence[ReasonView], store: Store, found: Snapshot
+    reasons: Sequence[ReasonView], store: Store, found: Snapshot, reader: Reader
 ) -> tuple[ReasonWithRows, ...]:
     """Reasons with the rows that prove them, read from the store."""
     wanted = [row for reason in reasons for row in reason.proof[-MOST_SOURCES:]]
-    sources = sources_of(wanted, store, found)
+    sources = sources_of(wanted, store, found, reader)
     return tuple(
         ReasonWithRows(
             reason,
@@ -31,9 +33,9 @@ def with_rows(
 
 
 def sources_of(
-    wanted: Iterable[tuple[str, int]], store: Store, found: Snapshot
+    wanted: Iterable[tuple[str, int]], store: Store, found: Snapshot, reader: Reader
 ) -> dict[tuple[str, int], Source]:
-    """Stored rows by table and number; unknown ones are passed by."""
+    """Stored rows by table and number, with the cells that the reader may see."""
     by_table: dict[str, set[int]] = {}
     for table, row in wanted:
         by_table.setdefault(table, set()).add(row)
@@ -43,11 +45,12 @@ def sources_of(
         if table == "calls":
             sources += _calls(rows, found, zone)
         else:
-            sources += [_as_came_in(r, zone) for r in store.source_rows(table, sorted(rows))]
+            stored = store.source_rows(table, sorted(rows))
+            sources += [_as_came_in(r, zone, reader) for r in stored]
     return {(source.table, source.row): source for source in sources}
 
 
-def _as_came_in(row: SourceRow, zone: ZoneInfo) -> Source:
+def _as_came_in(row: SourceRow, zone: ZoneInfo, reader: Reader) -> Source:
     return Source(
         table=row.table,
         row=row.row,
@@ -55,9 +58,24 @@ def _as_came_in(row: SourceRow, zone: ZoneInfo) -> Source:
         sheet=row.sheet,
         row_number=row.row_number,
         received_at=row.received_at.astimezone(zone),
-        cells=tuple((head, text) for head, text in row.content.items() if text),
+        cells=tuple(
+            (head, text)
+            for head, text in row.content.items()
+            if text and may_see(reader, row.table, head)
+        ),
         doubts=tuple(row.doubts),
     )
+
+
+def may_see(reader: Reader, table: str, head: str) -> bool:
+    """Whether a reader may see a cell of a stored row by the head of its column.
+
+    A column that the catalogue does not know may hold anything, also a way to reach somebody.
+    """
+    if head == "language":
+        return reader.may(Right.LANGUAGE)
+    known = {column.name for column in INCOMING[table].columns}
+    return reader.may(Right.CONTACT) or (head in known and head != "contact")
 
 
 def _calls(rows: set[int], found: Snapshot, zone: ZoneInfo) -> list[Source]:

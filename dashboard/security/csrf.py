@@ -5,22 +5,32 @@ from __future__ import annotations
 import secrets
 
 from dash import Dash
-from flask import Response, request
+from flask import Flask, Response, request
+from flask.sessions import SecureCookieSessionInterface
 from flask_wtf.csrf import CSRFProtect, generate_csrf
+
+from dashboard.security.gate import is_own_host
 
 COOKIE = "_csrf_token"
 """Dash sends the value of this cookie back as the header ``X-CSRFToken``."""
 
 
+class _Sessions(SecureCookieSessionInterface):
+    def get_cookie_secure(self, app: Flask) -> bool:  # noqa: ARG002 - Flask's hook
+        return needs_secure()
+
+
 def protect_writes(app: Dash) -> None:
-    """Demand the token of the reader's own session with every callback."""
+    """Demand the token of the reader's own session with every callback and every form."""
     app.server.config.update(
         SECRET_KEY=secrets.token_bytes(32),  # anew with every start: old pages have to reload
         WTF_CSRF_TIME_LIMIT=None,  # as long as the page is open
+        WTF_CSRF_SSL_STRICT=False,  # where a request comes from is the gate's to see
         SESSION_COOKIE_NAME="linedays_session",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Strict",
     )
+    app.server.session_interface = _Sessions()
     CSRFProtect(app.server)
 
     def hand_out(response: Response) -> Response:
@@ -29,7 +39,17 @@ def protect_writes(app: Dash) -> None:
             and response.mimetype == "text/html"
             and response.status_code == 200
         ):
-            response.set_cookie(COOKIE, generate_csrf(), samesite="Strict", path="/")
+            response.set_cookie(COOKIE, token(), samesite="Strict", secure=needs_secure(), path="/")
         return response
 
     app.server.after_request(hand_out)
+
+
+def token() -> str:
+    """The token that forms of this page have to send back."""
+    return str(generate_csrf())
+
+
+def needs_secure() -> bool:
+    """Whether cookies of this answer may only travel encrypted: always, but on this machine."""
+    return request.scheme != "http" or not is_own_host(request.host)

@@ -4,23 +4,37 @@ from __future__ import annotations
 
 import logging
 import traceback
+from typing import Any
 
 from dash import Dash
 from dash.exceptions import DependencyException
-from flask import Response
+from flask import Response, redirect, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
+
+from dashboard.queries import Entrance
+from dashboard.security import plain
+from dashboard.security.roles import NotAllowedError
+from dashboard.security.sign_in import SIGN_IN, signed_in
 
 log = logging.getLogger("linedays.dashboard")
 
 
-def tell_faults(app: Dash) -> None:
+def tell_faults(app: Dash, entrance: Entrance) -> None:
     """Answer every fault with its code and one sentence; never with a traceback.
 
     The log names the kind of fault and the places in the program. It leaves out the message,
     which may hold a note, a contact or a code.
     """
+
+    def not_allowed(fault: NotAllowedError) -> Response:
+        entrance.note_refusal(signed_in(), fault.what)
+        if request.method in {"GET", "HEAD"}:
+            return plain.not_for_this_role(str(fault))
+        return _answer(403, str(fault))
+
     server = app.server
+    server.register_error_handler(NotAllowedError, not_allowed)
     server.register_error_handler(HTTPException, _refused)
     server.register_error_handler(CSRFError, _old_page)
     server.register_error_handler(DependencyException, _no_such_file)
@@ -31,7 +45,9 @@ def _refused(fault: HTTPException) -> Response:
     return _answer(fault.code or 500, fault.description or "The request was refused.")
 
 
-def _old_page(_: Exception) -> Response:
+def _old_page(_: Exception) -> Any:
+    if request.path == SIGN_IN:
+        return redirect(f"{SIGN_IN}?old=1", code=303)
     return _answer(400, "This page is older than the running dashboard. Reload it.")
 
 

@@ -1,6 +1,6 @@
 """Does a request come to this machine's own address, from this dashboard's own pages, in shape?
 
-The checks run before anything else looks at the request.
+The first check runs before anything else looks at the request, that of the shape as the last.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ MOST_BYTES = 1_000_000
 
 
 def close_gate(app: Dash) -> None:
-    """Refuse requests for other host names, from other sites, or that name no known callback.
+    """Refuse requests for other host names and from other sites.
 
     A page of another site can point a name of its own at this machine (DNS rebinding); its
     requests still carry that name in `Host`.
@@ -32,12 +32,20 @@ def close_gate(app: Dash) -> None:
             abort(403, "This address is not one of this dashboard's own.")
         if request.method not in {"GET", "HEAD", "OPTIONS"} and not _from_own_page():
             abort(403, "The request does not come from a page of this dashboard.")
+
+    app.server.before_request(gate)
+
+
+def check_shape(app: Dash) -> None:
+    """Refuse requests that name no known callback, or not with its own inputs."""
+
+    def check() -> None:
         if request.path == CALLBACKS and not fits_a_callback(
             request.get_json(silent=True), app.callback_map
         ):
             abort(400, "The request names nothing that this dashboard offers. Reload the page.")
 
-    app.server.before_request(gate)
+    app.server.before_request(check)
 
 
 def is_own_host(host: str) -> bool:

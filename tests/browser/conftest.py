@@ -9,6 +9,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
@@ -16,6 +17,7 @@ from waitress import wasyncore
 from waitress.server import create_server
 
 from analysis.store import Store
+from analysis.vocabulary import Role
 from dashboard import DashboardConfig, create_app
 from tests.browser.small_programme import NOW, fill
 
@@ -23,6 +25,7 @@ CHROMIUM = "/usr/bin/chromium"
 PATIENCE = 20_000
 """Milliseconds to wait: a busy machine takes its time to load the figures' library."""
 expect.set_options(timeout=PATIENCE)
+PASSWORD = "kettle orbit maple seven"  # invented, for tests
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,20 @@ class Running:
 
 @pytest.fixture(scope="session")
 def small_store(tmp_path_factory) -> Path:
-    return fill(tmp_path_factory.mktemp("small"))
+    file = fill(tmp_path_factory.mktemp("small"))
+    with Store.open(f"sqlite:///{file}") as store:
+        for code, role in (("N1", Role.MANAGER), ("E1", Role.EDUCATOR)):
+            store.people.add(code, PASSWORD, role, NOW, by="command line")
+    return file
+
+
+@pytest.fixture(scope="session")
+def token(small_store) -> str:
+    """What a browser shows in which N1, a manager, has signed in: once for all tests."""
+    with Store.open(f"sqlite:///{small_store}") as store:
+        found = store.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).token
+    assert found is not None
+    return found
 
 
 @contextmanager
@@ -61,11 +77,11 @@ def serving(store_file: Path, **settings) -> Iterator[Running]:
         server.close()
         thread.join(timeout=10)
         wasyncore.close_all(server._map, ignore_all=True)
-        app.queries.close()
+        app.entrance.close()
 
 
 @pytest.fixture
-def store_file(small_store, tmp_path) -> Path:
+def store_file(small_store, token, tmp_path) -> Path:
     """A copy of the small store that a test may write to."""
     return Path(shutil.copy(small_store, tmp_path / "store.sqlite"))
 
@@ -95,17 +111,21 @@ def browser() -> Iterator[Browser]:
 class Watched:
     """Opens pages that fail their test on a console error or a request to elsewhere."""
 
-    def __init__(self, browser: Browser) -> None:
+    def __init__(self, browser: Browser, token: str) -> None:
         self._browser = browser
+        self._token = token
         self._contexts = []
         self.troubles: list[str] = []
         self.expected: list[str] = []
 
-    def page(self, width: int = 1440, height: int = 900) -> Page:
+    def page(self, width: int = 1440, height: int = 900, *, signed_in: bool = True) -> Page:
         context = self._browser.new_context(
             viewport={"width": width, "height": height}, locale="en-GB", reduced_motion="reduce"
         )
         self._contexts.append(context)
+        if signed_in:
+            about = {"domain": "127.0.0.1", "path": "/", "httpOnly": True, "sameSite": "Strict"}
+            context.add_cookies([{"name": "linedays_sign_in", "value": self._token, **about}])
         page = context.new_page()
         page.set_default_timeout(PATIENCE)
         page.on("console", self._console)
@@ -114,7 +134,11 @@ class Watched:
         return page
 
     def _console(self, message) -> None:
-        if message.type == "error":
+        # That there is no such page is an answer; a missing part of a page is a fault.
+        parts = ("/_", "/assets/")
+        asked = urlsplit(message.location.get("url", "")).path
+        is_answer = "status of 404" in message.text and not asked.startswith(parts)
+        if message.type == "error" and not is_answer:
             self._trouble(f"console: {message.text}")
 
     def _trouble(self, text: str) -> None:
@@ -133,9 +157,9 @@ class Watched:
 
 
 @pytest.fixture
-def watched(browser, running) -> Iterator[Watched]:
+def watched(browser, running, token) -> Iterator[Watched]:
     # Asking for the running dashboard here has it stopped only after its pages are closed.
-    found = Watched(browser)
+    found = Watched(browser, token)
     yield found
     found.close()
     assert found.troubles == []

@@ -13,6 +13,7 @@ PAGES = {
     "waiting": "/?show=waiting",
     "family": "/family/F1?time=all",
     "definitions": "/definitions",
+    "record": "/record",
     "nothing": "/nowhere",
 }
 RULES = {

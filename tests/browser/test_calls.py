@@ -27,7 +27,6 @@ def panel(page: Page):
 
 
 def fill_form(page: Page, *, reached: bool = True, agreed: str = "will change it today") -> None:
-    page.get_by_label("Your staff code").fill("N1")
     name = "Yes, spoke with the family" if reached else "No, nobody reached"
     page.get_by_role("radio", name=name).check()
     page.get_by_label("What was agreed").fill(agreed)
@@ -126,22 +125,19 @@ def test_a_form_sent_twice_records_one_call(page, running):
     assert len(running.records().calls) == 1
 
 
-def test_the_staff_code_is_remembered_for_the_next_call(page, running):
+def test_the_form_says_under_whose_code_a_call_is_recorded(page, running):
     open_calls(page, running, "?family=F2")
+    expect(panel(page)).to_contain_text("Recorded as N1, who is signed in.")
     fill_form(page)
     record(page)
     panel(page).get_by_role("link", name="Next: family F1").click()
     expect(page.get_by_role("heading", name="Family F1")).to_be_visible()
-    expect(page.get_by_label("Your staff code")).to_have_value("N1")
     expect(page.get_by_label("What was agreed")).to_have_value("")
-    page.reload()
-    expect(page.get_by_label("Your staff code")).to_have_value("N1")
 
 
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [
-        (lambda page: page.get_by_label("Your staff code").fill(" "), "Write your staff code"),
         (
             lambda page: page.get_by_label("List again from").fill("2031-03-01"),
             "Choose a day to list the family again from 2031-03-04 to",
@@ -161,7 +157,6 @@ def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(page, running, 
 
 def test_the_question_whether_somebody_was_reached_has_no_default(page, running):
     open_calls(page, running, "?family=F2")
-    page.get_by_label("Your staff code").fill("N1")
     record(page)
     expect(page.get_by_role("alert").filter(has_text="Say whether somebody")).to_be_visible()
 
@@ -223,10 +218,8 @@ def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     expect(page.get_by_role("heading", name="Family F2")).to_be_focused()
     for _ in range(30):
         page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.id") == "made-by":
+        if page.evaluate("document.activeElement.type") == "radio":
             break
-    page.keyboard.type("N7")
-    page.keyboard.press("Tab")
     page.keyboard.press("Space")
     expect(page.get_by_role("radio", name="Yes, spoke with the family")).to_be_checked()
     page.keyboard.press("Tab")
@@ -238,7 +231,7 @@ def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     page.keyboard.press("Enter")
     expect(panel(page).get_by_role("status")).to_be_focused()
     calls = running.records().calls
-    assert list(calls["made_by"]) == ["N7"]
+    assert list(calls["made_by"]) == ["N1"]
     assert list(calls["agreed"]) == ["change it this evening"]
 
 

@@ -4,45 +4,30 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Iterator
-from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from dash import Dash
 
-from analysis.store import Store
-from dashboard import DashboardConfig, ServeError, create_app, serve
+from dashboard import DashboardConfig, ServeError, serve
+from dashboard.queries import Queries
+from tests.signed_in import HOST, Browser, app, browser_of, clock, programme_file, store_url
+from tests.signed_in import page_request as request_of
 
-HOST = "127.0.0.1:8461"
+__all__ = ["app", "clock", "programme_file", "store_url"]
+
 OWN = {"Host": HOST}
-
-
-@pytest.fixture(name="app")
-def _app(tmp_path) -> Iterator[Dash]:
-    url = f"sqlite:///{tmp_path / 'empty.sqlite'}"
-    Store.open(url, create=True).close()
-    clock = datetime(2031, 3, 4, 9, tzinfo=UTC)
-    app = create_app(DashboardConfig(store_url=url, clock=lambda: clock))
-    yield app
-    app.queries.close()
 
 
 @pytest.fixture(name="client")
 def _client(app: Dash):
-    with app.server.test_client() as client:
+    with browser_of(app, "manager").client as client:
         yield client
 
 
 def page_request(app: Dash) -> dict[str, Any]:
     """What a browser sends to have the call list drawn."""
-    return {
-        "output": "page.children",
-        "outputs": {"id": "page", "property": "children"},
-        "inputs": [{"id": "url", "property": "pathname", "value": "/"}],
-        "state": [{"id": "url", "property": "search", "value": ""}],
-        "changedPropIds": ["url.pathname"],
-    }
+    return request_of("/")
 
 
 def ask(client, body, **headers: str):
@@ -60,8 +45,8 @@ def token(client) -> str:
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1:8461", "localhost:8461", "[::1]:8461", "localhost"])
-def test_own_addresses_are_answered(client, host):
-    assert client.get("/", headers={"Host": host}).status_code == 200
+def test_own_addresses_are_answered(app, host):
+    assert Browser(app).client.get("/sign-in", headers={"Host": host}).status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -82,7 +67,10 @@ def test_a_callback_needs_the_token_of_its_page(app, client):
 
 def test_a_token_without_its_session_is_refused(app, client):
     good = token(client)
+    sign_in = client.get_cookie("linedays_sign_in", domain="127.0.0.1").value
     with app.server.test_client() as stranger:
+        assert ask(stranger, page_request(app), **{"X-CSRFToken": good}).status_code == 401
+        stranger.set_cookie("linedays_sign_in", sign_in, domain="127.0.0.1")
         assert ask(stranger, page_request(app), **{"X-CSRFToken": good}).status_code == 400
 
 
@@ -136,7 +124,7 @@ def test_a_request_that_names_nothing_offered_gets_one_sentence(app, client, spo
     assert "Traceback" not in answer.text
 
 
-def test_every_callback_refuses_a_stranger(app, client):
+def test_every_callback_refuses_a_page_without_a_token(app, client):
     names = list(app.callback_map)
     assert len(names) >= 5
     for name in names:
@@ -147,7 +135,7 @@ def test_every_callback_refuses_a_stranger(app, client):
 def test_no_callback_writes_on_a_get(app, client):
     for path in ("/_dash-update-component", "/?made-by=N1", "/family/F1"):
         client.get(path, headers=OWN)
-    assert len(app.queries.snapshot().records.calls) == 0
+    assert len(app.entrance.snapshot(None).records.calls) == 0
 
 
 def test_every_answer_carries_the_hardening_headers(client):
@@ -172,7 +160,8 @@ def test_pages_with_data_are_kept_nowhere_and_program_files_may_be(client):
 
 def test_session_cookies_do_not_travel_to_other_sites(client):
     set_cookies = client.get("/", headers=OWN).headers.getlist("Set-Cookie")
-    assert len(set_cookies) == 2
+    client.delete_cookie("linedays_session", domain="127.0.0.1")
+    set_cookies += client.get("/", headers=OWN).headers.getlist("Set-Cookie")
     assert all("SameSite=Strict" in cookie for cookie in set_cookies)
     session = next(c for c in set_cookies if c.startswith("linedays_session="))
     assert "HttpOnly" in session
@@ -182,6 +171,7 @@ def test_the_first_bytes_hold_no_family_and_escape_the_address(app, client):
     text = client.get("/family/<script>alert(1)</script>", headers=OWN).text
     assert "<script>alert" not in text
     assert "<title>Nothing here · linedays</title>" in text
+    assert "<title>Family F1 · linedays</title>" in client.get("/family/F1", headers=OWN).text
     assert '<html lang="en">' in text
     assert "http://" not in text
     assert "https://" not in text
@@ -223,7 +213,7 @@ def test_a_fault_is_told_in_a_sentence_and_logged_without_what_it_was_about(
     def broken(*_: object) -> None:
         raise ValueError(secret)
 
-    monkeypatch.setattr(app.queries, "calls", broken)
+    monkeypatch.setattr(Queries, "calls", broken)
     with caplog.at_level(logging.DEBUG):
         answer = ask(client, page_request(app), **{"X-CSRFToken": token(client)})
     assert answer.status_code == 500
@@ -241,19 +231,18 @@ def test_a_long_body_is_refused(app, client):
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.4", "::", "somewhere"])
-def test_only_the_own_machine_can_be_served_without_a_sign_in(tmp_path, host):
+def test_only_the_own_machine_is_served_where_passwords_are_not_encrypted(tmp_path, host):
     config = DashboardConfig(store_url=f"sqlite:///{tmp_path / 'none.sqlite'}")
-    with pytest.raises(ServeError, match="no sign-in"):
+    with pytest.raises(ServeError, match="unencrypted"):
         serve(config, host=host)
 
 
-def test_a_port_in_use_is_told_in_a_sentence(app, tmp_path):
+def test_a_port_in_use_is_told_in_a_sentence(store_url):
     import socket
 
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
-        url = f"sqlite:///{tmp_path / 'empty.sqlite'}"
         with pytest.raises(ServeError, match=f"Port {port} .*another program may use it"):
-            serve(DashboardConfig(store_url=url), port=port)
+            serve(DashboardConfig(store_url=store_url), port=port)

@@ -1,0 +1,87 @@
+"""Who looked at what, and when? Rows are only ever added; triggers hold the store to it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pandas as pd
+import sqlalchemy as sa
+
+from analysis.store import bulk
+from analysis.store.frames import typed
+from analysis.store.instants import microseconds
+from analysis.store.schema import accesses, next_number
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.vocabulary import Access
+
+AGAIN_AFTER = timedelta(minutes=10)
+"""The same person opening the same family again within so long is one look."""
+LOOKS = frozenset({Access.OPENED_FAMILY, Access.REFUSED, Access.SIGN_IN_REFUSED})
+"""Acts that are noted once in that time."""
+
+ACCESSES = Frame(
+    "accesses",
+    "one row an act that the access record keeps, newest first",
+    (
+        Column("access", Kind.COUNT, "its number, in the order of happening"),
+        Column("at", Kind.INSTANT, "when", "UTC"),
+        Column("who", Kind.TEXT, "code of the user", blank="no user is known by the code typed in"),
+        Column("what", Kind.CODE, "what was done", allowed=tuple(Access)),
+        Column("family_id", Kind.TEXT, "code of the family", blank="no single family"),
+        Column("about", Kind.TEXT, "page, table, address or user", blank="nothing more to say"),
+    ),
+    key=("access",),
+)
+
+
+def note(
+    connection: sa.Connection,
+    who: str | None,
+    what: Access,
+    family_id: str | None,
+    about: str | None,
+    at: datetime,
+) -> None:
+    """Add an act to the record, unless it is a look noted just before."""
+    if what in LOOKS and _noted_just_before(connection, who, what, family_id, about, at):
+        return
+    connection.execute(
+        sa.insert(accesses).values(
+            access=next_number(connection, accesses.c.access),
+            at=microseconds(at),
+            who=who,
+            what=str(what),
+            family_id=family_id,
+            about=about,
+        )
+    )
+
+
+def _noted_just_before(
+    connection: sa.Connection,
+    who: str | None,
+    what: Access,
+    family_id: str | None,
+    about: str | None,
+    at: datetime,
+) -> bool:
+    same = (
+        accesses.c.who.is_not_distinct_from(who),
+        accesses.c.what == str(what),
+        accesses.c.at > microseconds(at - AGAIN_AFTER),
+        accesses.c.family_id.is_not_distinct_from(family_id),
+        accesses.c.about.is_not_distinct_from(about),
+    )
+    return (
+        connection.execute(sa.select(accesses.c.access).where(*same).limit(1)).first() is not None
+    )
+
+
+def newest(connection: sa.Connection, most: int | None) -> pd.DataFrame:
+    """The record, newest first, at most so many rows; columns as in `ACCESSES`."""
+    query = sa.select(accesses)
+    if most is not None:
+        last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
+        query = query.where(accesses.c.access > last - most)
+    table = bulk.fetch(connection, query).sort_by([("access", "descending")])
+    return ACCESSES.check(typed(table, ACCESSES))

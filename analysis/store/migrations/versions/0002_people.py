@@ -1,0 +1,81 @@
+"""Users, their sign-ins and attempts, and the access record, whose rows nobody can change."""
+
+from typing import Any
+
+import sqlalchemy as sa
+from alembic import op
+from sqlalchemy.dialects import sqlite
+
+revision = "0002"
+down_revision = "0001"
+
+WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
+TYPES: dict[str, sa.types.TypeEngine[Any]] = {
+    "whole": WHOLE,
+    "text": sa.Text(),
+    "bytes": sa.LargeBinary(),
+}
+TABLES = {
+    "users": (
+        (
+            "code text!, password_hash text!, role text!, sites text, families whole!,"
+            " active whole!, added_at whole!, ended_at whole"
+        ),
+        "code",
+    ),
+    "sign_ins": (
+        "token_hash bytes!, code text!, created_at whole!, last_used_at whole!, ended_at whole",
+        "token_hash",
+    ),
+    "attempts": (
+        "attempt whole!, at whole!, who bytes!, address text!, succeeded whole!",
+        "attempt",
+    ),
+    "accesses": (
+        "access whole!, at whole!, who text, what text!, family_id text, about text",
+        "access",
+    ),
+}
+"""Columns and key of each table; an exclamation mark: never blank."""
+
+INDEXES = (
+    ("ix_sign_ins_code", "sign_ins", "code"),
+    ("ix_attempts_at", "attempts", "at"),
+    ("ix_attempts_who", "attempts", "who"),
+    ("ix_attempts_address", "attempts", "address"),
+    ("accesses_who", "accesses", "who what at"),
+)
+ONLY_ADDED = "rows of the access record are only ever added"
+
+
+def upgrade() -> None:
+    """Make the tables."""
+    for name, (described, key) in TABLES.items():
+        columns = []
+        for one in described.split(","):
+            column, kind = one.split()
+            blank = not kind.endswith("!")
+            columns.append(sa.Column(column, TYPES[kind.rstrip("!")], nullable=blank))
+        op.create_table(name, *columns, sa.PrimaryKeyConstraint(key), sqlite_strict=True)
+    for name, table, keys in INDEXES:
+        op.create_index(name, table, keys.split())
+    if op.get_bind().dialect.name == "sqlite":
+        for act in ("UPDATE", "DELETE"):
+            op.execute(
+                f"CREATE TRIGGER accesses_no_{act.lower()} BEFORE {act} ON accesses "
+                f"BEGIN SELECT RAISE(ABORT, '{ONLY_ADDED}'); END"
+            )
+        return
+    op.execute(
+        "CREATE FUNCTION accesses_only_added() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN RAISE EXCEPTION '{ONLY_ADDED}'; END $$"
+    )
+    op.execute(
+        "CREATE TRIGGER accesses_stay BEFORE UPDATE OR DELETE OR TRUNCATE ON accesses "
+        "FOR EACH STATEMENT EXECUTE FUNCTION accesses_only_added()"
+    )
+
+
+def downgrade() -> None:
+    """An access record is never taken down."""
+    raise NotImplementedError

@@ -1,0 +1,196 @@
+"""Who may sign in, who is signed in, and who looked at what? The door to these tables."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import pandas as pd
+
+from analysis.store import accesses, passwords, sign_ins, users
+from analysis.store.database import Database
+from analysis.store.faults import StoreError
+from analysis.store.instants import microseconds
+from analysis.store.users import User
+from analysis.vocabulary import Access, Role
+
+_SECOND = timedelta(seconds=1)
+NOT_LONGER_THAN_SECONDS = 0.2
+"""A page does not wait longer for another writer only to note that its sign-in was used."""
+
+
+@dataclass(frozen=True)
+class SignIn:
+    """What became of an attempt to sign in."""
+
+    token: str | None
+    """What the browser shows from now on; None: refused."""
+    wait_seconds: int = 0
+    """How long to wait after too many wrong passwords; nothing was compared."""
+
+
+class People:
+    """Users, their sign-ins and the access record of one store; moments are arguments.
+
+    Every method raises `StoreError`, one sentence for a user, when the database can't be used.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    # Users
+
+    def add(
+        self,
+        code: str,
+        password: str,
+        role: Role,
+        at: datetime,
+        *,
+        by: str,
+        sites: Sequence[str] | None = None,
+        families: bool = False,
+    ) -> None:
+        """Add a user.
+
+        Parameters
+        ----------
+        code : str
+            Staff code, as it will stand beside recorded calls.
+        password : str
+            At least `passwords.LEAST_CHARACTERS` characters; only its hash is kept.
+        role : Role
+            Which pages it may see.
+        at : datetime
+            UTC where it has no offset.
+        sites : sequence of str, optional
+            Sites whose families it may see; None: all.
+        families : bool
+            Whether single families are granted beyond the role.
+        by : str
+            Who adds it, for the access record.
+
+        Raises
+        ------
+        StoreError
+            There is an active user of this code, or code or password do not do.
+        """
+        users.checked_code(code)
+        password_hash = passwords.hashed(password)
+        with self._database.noting() as connection:
+            users.add(connection, code, password_hash, role, sites, families, at)
+            accesses.note(connection, by, Access.ADDED_USER, None, f"{code}: {role}", at)
+
+    def end(self, code: str, at: datetime, *, by: str) -> None:
+        """Let a user in no more, at once; its records stay.
+
+        Raises
+        ------
+        StoreError
+            There is no active user of this code.
+        """
+        with self._database.noting() as connection:
+            users.change(connection, code, active=0, ended_at=microseconds(at))
+            sign_ins.end_all_of(connection, code, at)
+            accesses.note(connection, by, Access.ENDED_USER, None, code, at)
+
+    def set_password(self, code: str, password: str, at: datetime, *, by: str) -> None:
+        """Give a user a new password; its sign-ins end.
+
+        Raises
+        ------
+        StoreError
+            There is no active user of this code, or the password does not do.
+        """
+        password_hash = passwords.hashed(password)
+        with self._database.noting() as connection:
+            users.change(connection, code, password_hash=password_hash)
+            sign_ins.end_all_of(connection, code, at)
+            accesses.note(connection, by, Access.SET_PASSWORD, None, code, at)
+
+    def all(self) -> list[User]:
+        """Every user by code, also the ended ones."""
+        with self._database.reading() as connection:
+            return users.all_of(connection)
+
+    # Sign-ins
+
+    def sign_in(self, code: str, password: str, address: str, at: datetime) -> SignIn:
+        """Try to sign in; `address` is where the request comes from.
+
+        Wrong passwords for one code, or from one address, make the next attempt wait, longer
+        and longer. What is answered is the same for an unknown user as for a wrong password.
+        """
+        with self._database.noting() as connection:
+            known = users.find(connection, code)
+            who = None if known is None else known.code
+            wait = sign_ins.still_to_wait(connection, code, address, at)
+            if wait:
+                about = f"{address}: has to wait"
+                accesses.note(connection, who, Access.SIGN_IN_REFUSED, None, about, at)
+                return SignIn(None, -(-wait // _SECOND))
+            attempt = sign_ins.begin_attempt(connection, code, address, at)
+            password_hash = users.password_hash(connection, code)
+        good = passwords.fits(password, password_hash)
+        with self._database.noting() as connection:
+            if not good or users.password_hash(connection, code) != password_hash:
+                accesses.note(connection, who, Access.SIGN_IN_REFUSED, None, address, at)
+                return SignIn(None)
+            token = sign_ins.begin(connection, attempt, code, at)
+            accesses.note(connection, code, Access.SIGNED_IN, None, address, at)
+        return SignIn(token)
+
+    def signed_in(self, token: str, at: datetime, *, uses: bool) -> User | None:
+        """The user whose sign-in this is; None when it ended or never was.
+
+        Parameters
+        ----------
+        token : str
+            What the browser shows.
+        at : datetime
+            The present moment.
+        uses : bool
+            Whether somebody does something, so that the sign-in stays open. A page that asks
+            by itself does not use it.
+        """
+        with self._database.reading() as connection:
+            found = sign_ins.holder(connection, token, at)
+        if found is None:
+            return None
+        user, due = found
+        if uses and due:
+            with (
+                contextlib.suppress(StoreError),  # busy with a long file: noted the next time
+                self._database.noting(NOT_LONGER_THAN_SECONDS) as connection,
+            ):
+                sign_ins.note_use(connection, token, at)
+        return user
+
+    def sign_out(self, token: str, at: datetime) -> None:
+        """End a sign-in; one that has ended is passed by."""
+        with self._database.noting() as connection:
+            code = sign_ins.end(connection, token, at)
+            if code is not None:
+                accesses.note(connection, code, Access.SIGNED_OUT, None, None, at)
+
+    # The access record
+
+    def note(
+        self,
+        who: str,
+        what: Access,
+        at: datetime,
+        *,
+        family_id: str | None = None,
+        about: str | None = None,
+    ) -> None:
+        """Add an act to the access record; the same look within ten minutes counts once."""
+        with self._database.noting() as connection:
+            accesses.note(connection, who, what, family_id, about, at)
+
+    def accesses(self, most: int | None = None) -> pd.DataFrame:
+        """The access record, newest first; see `accesses.ACCESSES`."""
+        with self._database.reading() as connection:
+            return accesses.newest(connection, most)

@@ -1,0 +1,55 @@
+"""How does a callback answer only to a person who may ask it?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from dash import Dash
+
+from dashboard.queries import Entrance
+from dashboard.security.roles import Page
+from dashboard.security.sign_in import signed_in
+
+
+class Guard:
+    """Registers callbacks that get the queries of the person who asks as their first argument.
+
+    There is no other way to queries, so that a callback cannot answer to nobody.
+    """
+
+    def __init__(self, app: Dash, entrance: Entrance) -> None:
+        self._app = app
+        self._entrance = entrance
+
+    def callback(
+        self, page: Page | None, *parts: Any, **options: Any
+    ) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+        """Register a callback of a page; the rest is as in Dash's own `callback`.
+
+        Parameters
+        ----------
+        page : Page or None
+            The page whose readers it answers to; None: it answers to everybody signed in, and
+            looks itself at which page is asked for.
+
+        Returns
+        -------
+        callable
+            Decorator. `NotAllowedError` is raised instead of an answer to anybody else.
+        """
+
+        def register(function: Callable[..., Any]) -> Callable[..., Any]:
+            @wraps(function)
+            def answer(*given: Any) -> Any:
+                reader = signed_in()
+                if page is not None:
+                    reader.must_open(page)
+                return function(self._entrance.queries_of(reader), *given)
+
+            answer.guarded_for = page  # type: ignore[attr-defined]
+            self._app.callback(*parts, **options)(answer)
+            return answer
+
+        return register

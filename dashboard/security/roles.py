@@ -1,0 +1,152 @@
+"""Which role sees which page, and what on it? One table, read by everything that answers.
+
+A page that is not in the table is open to nobody. The site scope is not a matter of pages: it
+narrows every answer to the families of the person's own sites, see `queries.scope`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from analysis.vocabulary import Role
+
+
+class Page(StrEnum):
+    """What a person can open."""
+
+    CALLS = "calls"
+    FAMILY = "family"
+    RETRAINING = "retraining"
+    RATES = "rates"
+    DWELL = "dwell"
+    INCOMING = "incoming"
+    DEFINITIONS = "definitions"
+    RECORD = "record"
+
+
+class Right(StrEnum):
+    """What a person may see or do beside opening a page."""
+
+    RECORD_CALLS = "record calls"
+    CONTACT = "contact"
+    LANGUAGE = "language"
+
+
+PATHS: Mapping[Page, str] = {
+    Page.CALLS: "/",
+    Page.FAMILY: "/family/",
+    Page.RETRAINING: "/retraining",
+    Page.RATES: "/rates",
+    Page.DWELL: "/dwell",
+    Page.INCOMING: "/incoming",
+    Page.DEFINITIONS: "/definitions",
+    Page.RECORD: "/record",
+}
+"""Where each page lies; below `/family/` every code has its own."""
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """What a role may open, see and do; `granted` is added by the grant of single families."""
+
+    pages: frozenset[Page]
+    rights: frozenset[Right] = frozenset()
+    pages_granted: frozenset[Page] = frozenset()
+    rights_granted: frozenset[Right] = frozenset()
+
+
+ALLOWED: Mapping[Role, Allowed] = {
+    Role.MANAGER: Allowed(frozenset(Page), frozenset(Right)),
+    Role.PREVENTION: Allowed(
+        frozenset({Page.RATES, Page.DWELL, Page.INCOMING, Page.DEFINITIONS}),
+        pages_granted=frozenset({Page.FAMILY}),
+    ),
+    Role.EDUCATOR: Allowed(
+        frozenset({Page.RETRAINING, Page.FAMILY, Page.DEFINITIONS}),
+        frozenset({Right.LANGUAGE}),
+        rights_granted=frozenset({Right.CONTACT}),
+    ),
+    Role.READER: Allowed(
+        frozenset({Page.DEFINITIONS, Page.RATES}),
+        pages_granted=frozenset({Page.FAMILY}),
+    ),
+}
+
+SAID: Mapping[Role, str] = {
+    Role.MANAGER: "nurse manager",
+    Role.PREVENTION: "infection prevention",
+    Role.EDUCATOR: "educator",
+    Role.READER: "reader",
+}
+
+
+class NotAllowedError(Exception):
+    """A person's role does not include what was asked for; `what` names it."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"Your role does not include this: {what}.")
+        self.what = what
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Who is signed in, and for whom this person may look."""
+
+    code: str
+    role: Role
+    sites: frozenset[str] | None = None
+    """Sites whose families this person may see; None: all of them."""
+    families: bool = False
+    """Single families are granted beyond the role."""
+
+    def may_open(self, page: Page) -> bool:
+        """Whether this person may open a page."""
+        allowed = ALLOWED[self.role]
+        return page in allowed.pages or (self.families and page in allowed.pages_granted)
+
+    def may(self, right: Right) -> bool:
+        """Whether this person may see or do something."""
+        allowed = ALLOWED[self.role]
+        return right in allowed.rights or (self.families and right in allowed.rights_granted)
+
+    def must_open(self, page: Page) -> None:
+        """Go on only for a person who may open a page.
+
+        Raises
+        ------
+        NotAllowedError
+            This person may not.
+        """
+        if not self.may_open(page):
+            raise NotAllowedError(f"the page {page}")
+
+    def must(self, right: Right) -> None:
+        """Go on only for a person who may see or do something.
+
+        Raises
+        ------
+        NotAllowedError
+            This person may not.
+        """
+        if not self.may(right):
+            raise NotAllowedError(str(right))
+
+
+DEMO_READER = Reader("demo", Role.MANAGER)
+"""Who the demo signs in by itself."""
+
+
+def page_of(path: str) -> Page | None:
+    """The page that lies at a path; None where there is none.
+
+    Examples
+    --------
+    >>> page_of("/"), page_of("/family/F01"), page_of("/family/"), page_of("/nowhere")
+    (<Page.CALLS: 'calls'>, <Page.FAMILY: 'family'>, None, None)
+    """
+    family = PATHS[Page.FAMILY]
+    if path.startswith(family):
+        return Page.FAMILY if len(path) > len(family) else None
+    return next((page for page, at in PATHS.items() if at == path), None)

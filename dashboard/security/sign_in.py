@@ -1,0 +1,181 @@
+"""Who is asking? The page to sign in, the way out, and the check before every other request.
+
+The browser holds a random token in a cookie that scripts cannot read; the store holds its hash,
+so that a sign-in can be ended from here. Only what a person does keeps it open: a page that asks
+by itself does not.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote, urlsplit
+
+from dash import Dash
+from flask import abort, g, redirect, request, session
+
+from dashboard import ids, shell
+from dashboard.address import read_family
+from dashboard.queries import Entrance
+from dashboard.security import plain
+from dashboard.security.csrf import COOKIE as CSRF_COOKIE
+from dashboard.security.csrf import needs_secure
+from dashboard.security.gate import CALLBACKS
+from dashboard.security.roles import PATHS, Page, Reader, page_of
+
+SIGN_IN = "/sign-in"
+SIGN_OUT = "/sign-out"
+COOKIE = "linedays_sign_in"
+WITHOUT_SIGN_IN = (SIGN_IN, "/assets/")
+"""The page to sign in, and program files, which hold no data."""
+NOT_PAGES = ("/_", "/assets/")
+
+WRONG = "Code and password do not go together, or this person may not sign in."
+ENDED = "Your sign-in has ended. Sign in again."
+OLD = "That page was older than the running dashboard. Sign in again."
+
+
+def let_in(app: Dash, entrance: Entrance) -> None:
+    """Ask everybody to sign in before anything else is answered.
+
+    Has to be registered before the check of tokens against forged requests: after a sign-in has
+    ended, the answer is to be "sign in again" and not "forged".
+    """
+
+    def check() -> Any:
+        if request.path.startswith(WITHOUT_SIGN_IN):
+            return None
+        reader = entrance.reader_of(request.cookies.get(COOKIE), uses=_somebody_acts())
+        if reader is None:
+            return _to_sign_in()
+        g.reader = reader
+        return _page_answer(entrance, reader) if _is_page() else None
+
+    app.server.before_request(check)
+    app.server.add_url_rule(SIGN_IN, "sign_in", lambda: _sign_in(entrance), methods=["GET", "POST"])
+    app.server.add_url_rule(SIGN_OUT, "sign_out", lambda: _sign_out(entrance), methods=["POST"])
+
+
+def signed_in() -> Reader:
+    """Who is asking, in any request that was let in."""
+    reader = g.get("reader")
+    if not isinstance(reader, Reader):
+        abort(401, ENDED)
+    return reader
+
+
+def home_of(reader: Reader) -> str:
+    """Path of the first page that a person may open.
+
+    Examples
+    --------
+    >>> from analysis.vocabulary import Role
+    >>> home_of(Reader("N1", Role.MANAGER))
+    '/'
+    """
+    return shell.places_of(reader)[0][0]
+
+
+def safe_way(to: str | None) -> str:
+    r"""A path on this dashboard to go on to; anything else becomes the first page.
+
+    Examples
+    --------
+    >>> safe_way("/family/F1?time=all"), safe_way("//example.org"), safe_way("/\\example.org")
+    ('/family/F1?time=all', '/', '/')
+    """
+    if not to or not to.startswith("/") or to.startswith(("//", "/sign-")) or "\\" in to:
+        return "/"
+    if not to.isprintable():
+        return "/"
+    parts = urlsplit(to)
+    return "/" if parts.scheme or parts.netloc else to
+
+
+def _is_page() -> bool:
+    return request.method in {"GET", "HEAD"} and not request.path.startswith(NOT_PAGES)
+
+
+def _somebody_acts() -> bool:
+    if request.path != CALLBACKS:
+        return _is_page()
+    body = request.get_json(silent=True)
+    changed = body.get("changedPropIds") if isinstance(body, dict) else None
+    if not isinstance(changed, list):
+        return False
+    names = [name for name in changed if isinstance(name, str)]
+    return any(
+        not name.endswith(".n_intervals") and name not in ids.CHANGED_BY_ITSELF for name in names
+    )
+
+
+def _to_sign_in() -> Any:
+    if not _is_page():
+        abort(401, ENDED)
+    way = request.full_path.rstrip("?")
+    return redirect(SIGN_IN if way == "/" else f"{SIGN_IN}?to={quote(way, safe='')}", code=303)
+
+
+def _page_answer(entrance: Entrance, reader: Reader) -> Any:
+    """What is answered to a person who asks for a page; None: the page itself."""
+    page = page_of(request.path)
+    if page is Page.CALLS and not reader.may_open(page):
+        return redirect(home_of(reader), code=303)
+    if page is None:
+        return plain.nothing_here("There is no page at this address.")
+    reader.must_open(page)
+    if page is Page.FAMILY and not entrance.queries_of(reader).knows(read_family(request.path)):
+        return plain.nothing_here("There is no family with this code in the store.")
+    return None
+
+
+def _sign_in(entrance: Entrance) -> Any:
+    to = safe_way(request.values.get("to"))
+    before = request.cookies.get(COOKIE)
+    if request.method == "GET":
+        if entrance.reader_of(before, uses=False) is not None:
+            return redirect(to, code=303)
+        told = OLD if "old" in request.args else ENDED if before else None
+        return plain.sign_in_page(to, told, "")
+    code = request.form.get("code", "").strip()
+    done = entrance.sign_in(code, request.form.get("password", ""), request.remote_addr or "")
+    if done.token is None:
+        if done.wait_seconds:
+            said = f"Too many attempts. Wait {_minutes(done.wait_seconds)}, then try again."
+            answer = plain.sign_in_page(to, said, code, status=429)
+            answer.headers["Retry-After"] = str(done.wait_seconds)
+            return answer
+        return plain.sign_in_page(to, WRONG, code, status=401)
+    if before:
+        entrance.sign_out(before)
+    _new_session()
+    onward = redirect(to, code=303)
+    onward.set_cookie(
+        COOKIE, done.token, httponly=True, samesite="Strict", secure=needs_secure(), path="/"
+    )
+    return onward
+
+
+def _minutes(seconds: int) -> str:
+    if seconds <= 90:
+        return f"{seconds} seconds"
+    return f"{-(-seconds // 60)} minutes"
+
+
+def _sign_out(entrance: Entrance) -> Any:
+    token = request.cookies.get(COOKIE)
+    if token:
+        entrance.sign_out(token)
+    _new_session()
+    answer = redirect(SIGN_IN, code=303)
+    for cookie in (COOKIE, CSRF_COOKIE):
+        answer.delete_cookie(cookie, path="/", samesite="Strict", secure=needs_secure())
+    return answer
+
+
+def _new_session() -> None:
+    """Leave nothing of the session before; the token kept in `g` belongs to it too."""
+    session.clear()
+    g.pop("csrf_token", None)
+
+
+assert PATHS[Page.CALLS] == "/"  # where `safe_way` leads when it leads nowhere else

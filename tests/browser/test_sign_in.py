@@ -1,0 +1,79 @@
+"""Coming in, going out, and a page that somebody left open."""
+
+from __future__ import annotations
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from tests.browser.conftest import PASSWORD
+
+
+def sign_in(page, code: str, password: str = PASSWORD) -> None:
+    page.get_by_label("Your staff code").fill(code)
+    page.get_by_label("Password").fill(password)
+    page.keyboard.press("Enter")
+
+
+def test_a_nurse_signs_in_goes_on_to_the_page_asked_for_and_signs_out(watched, running):
+    watched.expected.append("401")
+    page = watched.page(signed_in=False)
+    page.goto(f"{running.address}/?family=F2")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    expect(page.get_by_label("Your staff code")).to_be_focused()
+    sign_in(page, "N1", "not the password at all")
+    expect(page.get_by_role("alert")).to_contain_text("do not go together")
+    expect(page.get_by_label("Your staff code")).to_have_value("N1")
+    expect(page.get_by_label("Password")).to_be_focused()
+    sign_in(page, "N1")
+    expect(page.get_by_role("heading", name="Family F2")).to_be_visible()
+    expect(page.get_by_role("banner")).to_contain_text("Signed in: N1")
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    page.go_back()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    expect(page.get_by_text("Family F2")).to_have_count(0)
+
+
+def test_an_educator_finds_no_call_list_and_no_contact(watched, running):
+    page = watched.page(signed_in=False)
+    page.goto(running.address)
+    sign_in(page, "E1")
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    pages = page.get_by_role("navigation", name="Pages")
+    expect(pages.get_by_role("link", name="Calls")).to_have_count(0)
+    expect(pages.get_by_role("link", name="Who opened what")).to_have_count(0)
+    page.goto(f"{running.address}/family/F1")
+    expect(page.get_by_text("Finnish")).to_be_visible()
+    expect(page.get_by_text("ward phone 11")).to_have_count(0)
+
+
+def test_a_page_whose_sign_in_was_ended_goes_to_sign_in(watched, running):
+    watched.expected.append("401")
+    page = watched.page(signed_in=False)
+    page.goto(running.address)
+    sign_in(page, "N1")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Calls for")
+    page.context.clear_cookies(name="linedays_sign_in")
+    page.get_by_role("link", name="F2", exact=True).click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    sign_in(page, "N1")
+    expect(page.get_by_role("heading", name="Family F2")).to_be_visible()
+
+
+def test_the_record_shows_the_family_just_opened(page, running):
+    page.goto(f"{running.address}/?family=F2")
+    expect(page.get_by_role("heading", name="Family F2")).to_be_visible()
+    page.get_by_role("link", name="Who opened what").click()
+    newest = page.get_by_role("table").get_by_role("row").nth(1)
+    expect(newest).to_contain_text("N1")
+    expect(newest).to_contain_text("opened family")
+    expect(newest).to_contain_text("F2")
+
+
+def test_the_page_to_sign_in_breaks_no_rule_of_the_accessibility_guidelines(watched, running):
+    for width in (1440, 390, 320):
+        page = watched.page(width, signed_in=False)
+        page.goto(f"{running.address}/sign-in")
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
+        assert page.evaluate("document.documentElement.scrollWidth") <= width

@@ -1,0 +1,327 @@
+"""What each person gets of each page, callback and family; the rest never leaves the server."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from analysis.vocabulary import Role
+from dashboard.security.roles import ALLOWED, PATHS, Page, Reader, Right, page_of
+from tests.signed_in import (
+    CONTACT,
+    LANGUAGE,
+    OTHER_CONTACT,
+    PEOPLE,
+    app,
+    browser_of,
+    callback_request,
+    clock,
+    page_request,
+    programme_file,
+    record_of,
+    store_url,
+)
+
+__all__ = ["app", "clock", "programme_file", "store_url"]
+
+# Whom each page answers: y yes, - not for the role, 0 no such family for this person.
+WHO_SEES = """
+person                | calls | record | definitions | F1 | F3 | none | contact | language | rates | dwell | retraining | incoming
+manager               | y     | y      | y           | y  | y  | 0    | y       | y        | y     | y     | y          | y
+manager.north         | y     | y      | y           | y  | 0  | 0    | y       | y        | y     | y     | y          | y
+manager.south         | y     | y      | y           | 0  | y  | 0    | -       | -        | y     | y     | y          | y
+prevention            | -     | -      | y           | -  | -  | -    | -       | -        | y     | y     | -          | y
+prevention.granted    | -     | -      | y           | y  | y  | 0    | -       | -        | y     | y     | -          | y
+educator              | -     | -      | y           | y  | y  | 0    | -       | y        | -     | -     | y          | -
+educator.north        | -     | -      | y           | y  | 0  | 0    | -       | y        | -     | -     | y          | -
+educator.granted      | -     | -      | y           | y  | y  | 0    | y       | y        | -     | -     | y          | -
+reader                | -     | -      | y           | -  | -  | -    | -       | -        | y     | -     | -          | -
+reader.granted        | -     | -      | y           | y  | y  | 0    | -       | -        | y     | -     | -          | -
+reader.granted.south  | -     | -      | y           | 0  | y  | 0    | -       | -        | y     | -     | -          | -
+"""
+
+
+def _table(text: str) -> dict[str, dict[str, str]]:
+    head, *lines = [[c.strip() for c in line.split("|")] for line in text.strip().splitlines()]
+    return {line[0]: dict(zip(head[1:], line[1:], strict=True)) for line in lines}
+
+
+TABLE = _table(WHO_SEES)
+STATUS = {"y": 200, "-": 403, "0": 404}
+
+
+def test_the_table_names_everybody_and_every_page():
+    assert list(TABLE) == [code for code, *_ in PEOPLE]
+    columns = {*TABLE["manager"], "family"} - {"F1", "F3", "none", "contact", "language"}
+    assert columns == {str(p) for p in Page}
+    assert set(ALLOWED) == set(Role)
+    assert [page_of(path) for page, path in PATHS.items() if page is not Page.FAMILY] == [
+        page for page in Page if page is not Page.FAMILY
+    ]
+
+
+@pytest.mark.parametrize("code", list(TABLE))
+def test_a_person_is_answered_the_pages_and_families_of_the_table(app, code):
+    expected = TABLE[code]
+    person = browser_of(app, code)
+    for page in Page:
+        if page is Page.FAMILY:
+            continue
+        got = person.get(PATHS[page])
+        asked = person.page(PATHS[page])
+        if page is Page.CALLS and expected["calls"] == "-":
+            assert got.status_code == 303, page  # to the first page of the role
+            assert person.get(got.headers["Location"]).status_code == 200
+        else:
+            assert got.status_code == STATUS[expected[page]], page
+        assert asked.status_code == (200 if expected[page] == "y" else 403), page
+    for family in ("F1", "F3", "none"):
+        mark = expected[family]
+        got, asked = person.get(f"/family/{family}"), person.page(f"/family/{family}")
+        assert got.status_code == STATUS[mark], family
+        assert asked.status_code == (403 if mark == "-" else 200), family
+        shown = f"Line L{family[1:]}" in asked.text
+        assert shown is (mark == "y"), family
+    everything = "".join(
+        person.page(path, search).text
+        for path, search in (("/", ""), ("/", "?family=F1"), ("/family/F1", "?time=all"))
+    )
+    assert (CONTACT in everything) is (expected["contact"] == "y")
+    assert (LANGUAGE in everything) is (expected["language"] == "y")
+
+
+@pytest.mark.parametrize("code", ["manager.north", "educator.north", "reader.granted.south"])
+def test_a_family_of_another_site_and_no_family_cannot_be_told_apart(app, code):
+    person = browser_of(app, code)
+    other = "F1" if code.endswith("south") else "F3"
+    for get in (person.get, person.page):
+        told, none = get(f"/family/{other}"), get("/family/F9")
+        assert told.status_code == none.status_code
+        assert told.text.replace(other, "F9") == none.text
+
+
+def test_nothing_of_another_site_can_be_read_off_counts_orders_or_lists(app):
+    text = browser_of(app, "manager.south").page("/").text
+    assert "South" in text
+    for hidden in ("North", "F1", "F2", "N1", "fever", "2 families"):
+        assert hidden not in text, hidden
+    assert "0 of 1 family" in text or "1 of 1 family" in text
+    text = browser_of(app, "manager.north").page("/").text
+    assert "North" in text
+    for hidden in ("South", "F3", "N2"):
+        assert hidden not in text, hidden
+
+
+def _source_request(app, line: str, path: str, table: str, row: object):
+    name = next(name for name in app.callback_map if '"type":"source"' in name)
+    callback = app.callback_map[name]
+    click = {"points": [{"customdata": [table, row]}]}
+    figure = {"line": line, "type": "line-figure"}
+    inputs = []
+    for part in callback["inputs"]:
+        asked = json.loads(part["id"])
+        if asked["type"] == "line-figure":
+            inputs.append({"id": figure, "property": "clickData", "value": click})
+        elif part["property"] == "n_clicks":
+            inputs.append([])
+        else:
+            inputs.append({"id": {**asked, "line": line}, "property": "data", "value": None})
+    return {
+        "output": name,
+        "outputs": {"id": {"line": line, "type": "source"}, "property": "children"},
+        "inputs": inputs,
+        "state": [{"id": "url", "property": "pathname", "value": path}],
+        "changedPropIds": [
+            f"{json.dumps(figure, separators=(',', ':'), sort_keys=True)}.clickData"
+        ],
+    }
+
+
+def _rows(app, table: str) -> dict[str, int]:
+    frame = getattr(app.entrance.snapshot(None).records, table)
+    return dict(zip(frame["line_id"], frame["row"].astype(int), strict=True))
+
+
+@pytest.mark.parametrize(
+    ("code", "contact", "language"),
+    [
+        ("manager", True, True),
+        ("educator", False, True),
+        ("educator.granted", True, True),
+        ("prevention.granted", False, False),
+        ("reader.granted", False, False),
+    ],
+)
+def test_a_source_row_holds_only_the_cells_that_a_person_may_see(app, code, contact, language):
+    person = browser_of(app, code)
+    answer = person.ask(
+        _source_request(app, "L1", "/family/F1", "lines", _rows(app, "lines")["L1"])
+    )
+    assert answer.status_code == 200
+    assert "lines.csv" in answer.text
+    assert (CONTACT in answer.text) is contact
+    assert (OTHER_CONTACT in answer.text) is contact
+    assert (LANGUAGE in answer.text) is language
+
+
+def test_a_row_of_another_family_is_not_shown_by_forged_ids(app):
+    lines, log = _rows(app, "lines"), _rows(app, "home_log")
+    north = browser_of(app, "manager.north")
+    for line, path, table, row in (
+        ("L3", "/family/F3", "lines", lines["L3"]),  # out of scope, and everything agrees
+        ("L1", "/family/F1", "lines", lines["L3"]),  # own page, row of another site
+        ("L1", "/family/F1", "lines", lines["L2"]),  # own page, row of another own family
+        ("L3", "/family/F1", "home_log", log["L3"]),  # a line that the page does not have
+        ("L1", "/family/F1", "users", 1),
+        ("L1", "/family/F1", "lines", str(lines["L1"])),
+        ("L1", "/family/F1", "lines", 10**9),
+        ("L1", "/nowhere", "lines", lines["L1"]),
+    ):
+        answer = north.ask(_source_request(app, line, path, table, row))
+        assert answer.status_code == 200, (line, path, table)
+        assert "No stored row stands behind" in answer.text, (line, path, table)
+    for code in ("reader", "prevention"):
+        asked = _source_request(app, "L1", "/family/F1", "lines", lines["L1"])
+        assert browser_of(app, code).ask(asked).status_code == 403
+
+
+def test_what_stands_in_the_query_does_not_choose_the_family_of_a_page(app):
+    person = browser_of(app, "manager.north")
+    for search in ("?family=F3", "?pathname=/family/F3", "?fid=F3&family_id=F3"):
+        text = person.page("/family/F1", search).text
+        assert "Line L1" in text
+        assert "L3" not in text
+        assert person.get(f"/family/F1{search}").status_code == 200
+    assert "L3" not in person.page("/", "?family=F3").text
+    reader = browser_of(app, "reader")
+    assert reader.page("/family/F1", "?pathname=/definitions").status_code == 403
+    forged = page_request("/family/F1")
+    forged["inputs"] = [{"id": "pathname", "property": "pathname", "value": "/definitions"}]
+    assert reader.ask(forged).status_code == 400
+
+
+def _record_request(app, family: str):
+    name = next(n for n, c in app.callback_map.items() if c["inputs"][0]["id"] == "record-call")
+    form = {
+        "form": "a form of its own",
+        "family_id": family,
+        "made_by": "somebody.else",  # no such field: whoever signed in has called
+        "reached": "yes",
+        "agreed": "will change it today",
+        "recheck_on": "2031-03-06",
+    }
+    return callback_request(app, name, **{"record-call.data": form, "changed.data": 0})
+
+
+def test_a_call_is_recorded_as_of_the_person_who_is_signed_in(app):
+    person = browser_of(app, "manager.north")
+    answer = person.ask(_record_request(app, "F1"))
+    assert answer.status_code == 200
+    assert "Recorded. Family F1" in answer.text
+    calls = app.entrance.snapshot(None).records.calls
+    assert calls[["family_id", "made_by"]].values.tolist() == [["F1", "manager.north"]]
+    assert "Recorded as " in person.page("/", "?family=F1").text
+    assert record_of(app)[-2:] == [
+        ("manager.north", "recorded_call", "F1"),
+        ("manager.north", "opened_family", "F1"),
+    ]
+
+
+def test_a_call_to_a_family_of_another_site_is_not_recorded(app):
+    person = browser_of(app, "manager.north")
+    assert "There is no family with this code" in person.ask(_record_request(app, "F3")).text
+    for code in ("educator.granted", "reader.granted", "prevention.granted"):
+        assert browser_of(app, code).ask(_record_request(app, "F1")).status_code == 403
+    assert len(app.entrance.snapshot(None).records.calls) == 0
+
+
+def test_a_call_of_another_site_is_not_taken_back(app):
+    browser_of(app, "manager").ask(_record_request(app, "F1"))
+    row = int(app.entrance.snapshot(None).records.calls["row"].iloc[0])
+    south = Reader("manager.south", Role.MANAGER, frozenset({"South"}))
+    with pytest.raises(Exception, match="not in the list any more"):
+        app.entrance.queries_of(south).take_back(row)
+    assert len(app.entrance.snapshot(None).records.calls) == 1
+    north = Reader("manager.north", Role.MANAGER, frozenset({"North"}))
+    assert app.entrance.queries_of(north).take_back(row) == "F1"
+    assert record_of(app)[-1] == ("manager.north", "took_back_call", "F1")
+
+
+def test_no_callback_answers_without_the_guard(app):
+    answered_here = [c["callback"] for c in app.callback_map.values() if "callback" in c]
+    assert len(answered_here) >= 5
+    for callback in answered_here:
+        assert hasattr(callback, "guarded_for"), callback
+    for_everybody = [c for c in answered_here if c.guarded_for is None]
+    assert [c.__name__ for c in for_everybody] == ["show_page"]
+
+
+@pytest.mark.parametrize("code", [code for code, *_ in PEOPLE])
+def test_every_callback_refuses_a_person_whose_role_does_not_include_its_page(app, code):
+    person = browser_of(app, code)
+    for output, callback in app.callback_map.items():
+        page = getattr(callback.get("callback"), "guarded_for", None)
+        if page is None or page is Page.FAMILY:
+            continue
+        answer = person.ask(callback_request(app, output))
+        allowed = TABLE[code][page] == "y"
+        assert (answer.status_code == 403) is not allowed, output
+        if not allowed:
+            assert answer.text == f"Your role does not include this: the page {page}.\n"
+
+
+def test_there_is_no_route_but_those_that_are_known(app):
+    known = {"/sign-in", "/sign-out", "/assets/<path:filename>", "/static/<path:filename>"}
+    rules = {str(rule) for rule in app.server.url_map.iter_rules()}
+    assert known <= rules
+    assert not [
+        r for r in rules - known if not r.startswith("/_") and r not in {"/", "/<path:path>"}
+    ]
+    person = browser_of(app, "reader")
+    for rule in sorted(rules - known):
+        if "<" not in rule:
+            stranger = person.app.server.test_client().get(rule, headers={"Host": "localhost"})
+            assert stranger.status_code in {303, 401}, rule
+
+
+def test_the_access_record_says_who_opened_what_and_who_was_refused(app, clock):
+    before = len(record_of(app))
+    manager, reader = browser_of(app, "manager.north"), browser_of(app, "reader")
+    manager.page("/family/F1")
+    manager.page("/family/F1")  # the same look again
+    manager.page("/family/F3")
+    manager.page("/family/nothing-stored-with-this-code")
+    clock.move(minutes=11)
+    manager.page("/family/F1")
+    reader.page("/family/F1")
+    manager.sign_out()
+    assert record_of(app)[before:] == [
+        ("manager.north", "signed_in", None),
+        ("reader", "signed_in", None),
+        ("manager.north", "opened_family", "F1"),
+        ("manager.north", "refused", "F3"),
+        ("manager.north", "opened_family", "F1"),
+        ("reader", "refused", None),
+        ("manager.north", "signed_out", None),
+    ]
+    page = browser_of(app, "manager").page("/record").text
+    assert "opened family" in page
+    assert "F3" in page
+    south = browser_of(app, "manager.south").page("/record").text
+    assert "manager.south" in south
+    assert "F1" not in south
+    assert "reader" not in south.replace("aria", "")
+
+
+def test_an_exported_table_is_noted(app):
+    app.entrance.queries_of(Reader("reader", Role.READER)).note_export("rates")
+    assert record_of(app)[-1] == ("reader", "exported_table", None)
+
+
+def test_a_granted_right_goes_no_further_than_the_table():
+    granted = Reader("E1", Role.EDUCATOR, families=True)
+    assert granted.may(Right.CONTACT)
+    assert not granted.may(Right.RECORD_CALLS)
+    assert not granted.may_open(Page.CALLS)
+    assert not Reader("R1", Role.READER, families=True).may(Right.CONTACT)

@@ -1,0 +1,285 @@
+"""Who may sign in, how long a sign-in holds, and a record of looks that only grows."""
+
+from __future__ import annotations
+
+import threading
+from datetime import UTC, datetime, timedelta
+
+import pytest
+import sqlalchemy as sa
+from argon2 import PasswordHasher
+
+from analysis.store import Store, StoreError, migrate, schema
+from analysis.store.database import Database
+from analysis.store.passwords import LEAST_CHARACTERS, fits, hashed
+from analysis.vocabulary import Access, Role
+from tests.stored_rows import put, store, url
+
+__all__ = ["store", "url"]
+
+NOW = datetime(2031, 3, 4, 9, tzinfo=UTC)
+PASSWORD = "kettle orbit maple seven"  # invented, for tests
+WRONG = "kettle orbit maple eight"
+
+
+@pytest.fixture(autouse=True)
+def cheap_hashes(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hashes that take no time, but where the hash itself is looked at."""
+    if "argon2id" not in request.node.name:
+        cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+        monkeypatch.setattr("analysis.store.passwords._hasher", cheap)
+
+
+def add(store: Store, code: str = "N1", role: Role = Role.MANAGER, **given: object) -> None:
+    store.people.add(code, PASSWORD, role, NOW, by="command line", **given)  # type: ignore[arg-type]
+
+
+def token(store: Store, code: str = "N1", at: datetime = NOW) -> str:
+    found = store.people.sign_in(code, PASSWORD, "127.0.0.1", at).token
+    assert found is not None
+    return found
+
+
+def acts(store: Store) -> list[tuple[str | None, str]]:
+    record = store.people.accesses()[::-1]
+    return list(zip(record["who"], record["what"].astype(str), strict=True))
+
+
+def test_a_password_is_kept_as_an_argon2id_hash_with_a_salt_of_its_own() -> None:
+    first, second = hashed(PASSWORD), hashed(PASSWORD)
+    # Parameters of RFC 9106 (2021), section 4, second recommended option.
+    assert first.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    assert first != second
+    assert fits(PASSWORD, first)
+    assert not fits(WRONG, first)
+    assert not fits(PASSWORD, None)
+    assert not fits("", first)
+    assert not fits("x" * 100_000, first)
+
+
+def test_the_same_letters_composed_in_another_way_are_the_same_password() -> None:
+    assert fits("cafe\N{COMBINING ACUTE ACCENT} by the harbour", hashed("café by the harbour"))
+
+
+def test_a_password_that_does_not_do_is_told_in_a_sentence() -> None:
+    hashed("x" * LEAST_CHARACTERS)
+    with pytest.raises(StoreError, match="at least 15 characters"):
+        hashed("x" * (LEAST_CHARACTERS - 1))
+    with pytest.raises(StoreError, match="at most 256 characters"):
+        hashed("x" * 257)
+
+
+def test_a_user_is_what_was_added(store: Store) -> None:
+    add(store, sites=["south", "Zürich; old town"], families=True, role=Role.READER)
+    (user,) = store.people.all()
+    assert (user.code, user.role, user.families, user.active) == ("N1", Role.READER, True, True)
+    assert user.sites == ("Zürich; old town", "south")
+    assert (user.added_at, user.ended_at) == (NOW, None)
+
+
+@pytest.mark.parametrize("code", ["", "N 1", "N1\n", "x" * 41, "<N1>", "command line"])
+def test_a_code_that_is_none_is_refused(store: Store, code: str) -> None:
+    with pytest.raises(StoreError, match="A user's code has 1 to 40 letters"):
+        add(store, code)
+
+
+def test_an_active_user_is_not_added_again_and_an_ended_one_starts_anew(store: Store) -> None:
+    add(store)
+    old = token(store)
+    with pytest.raises(StoreError, match="linedays user end N1"):
+        add(store)
+    store.people.end("N1", NOW, by="command line")
+    assert store.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).token is None
+    with pytest.raises(StoreError, match="no active user N1"):
+        store.people.end("N1", NOW, by="command line")
+    with pytest.raises(StoreError, match="no active user N1"):
+        store.people.set_password("N1", PASSWORD, NOW, by="command line")
+    add(store, role=Role.READER)
+    assert [u.role for u in store.people.all()] == [Role.READER]
+    assert store.people.signed_in(old, NOW, uses=True) is None
+
+
+def test_a_sign_in_ends_when_idle_after_its_whole_time_and_when_ended(store: Store) -> None:
+    add(store)
+    people = store.people
+
+    def holds(held: str, at: datetime, *, uses: bool = False) -> bool:
+        return people.signed_in(held, at, uses=uses) is not None
+
+    minute = timedelta(minutes=1)
+    held = token(store)
+    assert holds(held, NOW + 29 * minute)
+    assert not holds(held, NOW + 30 * minute)
+    assert holds(held, NOW + 29 * minute, uses=True)
+    assert holds(held, NOW + 58 * minute)
+    for at in range(58, 720, 25):
+        assert holds(held, NOW + at * minute, uses=True)
+    assert not holds(held, NOW + 720 * minute)
+    held = token(store)
+    people.sign_out(held, NOW)
+    people.sign_out(held, NOW)
+    assert not holds(held, NOW)
+    held = token(store)
+    people.set_password("N1", PASSWORD, NOW, by="command line")
+    assert not holds(held, NOW)
+    assert not holds("", NOW)
+    assert not holds("forged", NOW)
+
+
+def test_neither_tokens_nor_passwords_nor_unknown_codes_are_in_the_store(store: Store) -> None:
+    add(store)
+    held = token(store)
+    store.people.sign_in("typed in the wrong field", WRONG, "127.0.0.1", NOW)
+    with store._database.reading() as connection:
+        rows = [
+            str(row) + repr(tuple(row))
+            for table in (schema.users, schema.sign_ins, schema.attempts, schema.accesses)
+            for row in connection.execute(sa.select(table))
+        ]
+    for hidden in (held, PASSWORD, WRONG, "typed in the wrong field"):
+        assert not any(hidden in row for row in rows)
+
+
+def test_wrong_passwords_make_a_code_wait_and_a_good_one_clears_them(store: Store) -> None:
+    add(store)
+    at = NOW
+
+    def attempt(password: str, code: str = "N1", address: str = "127.0.0.1"):
+        return store.people.sign_in(code, password, address, at)
+
+    for _ in range(4):
+        assert attempt(WRONG).wait_seconds == 0
+    assert attempt(PASSWORD).token is not None
+    for _ in range(5):
+        assert attempt(WRONG).wait_seconds == 0
+    waits = []
+    for _ in range(7):
+        wait = attempt(PASSWORD).wait_seconds
+        waits.append(wait)
+        assert attempt(PASSWORD, address="10.0.0.7").wait_seconds == wait
+        at += timedelta(seconds=wait)
+        assert attempt(WRONG).wait_seconds == 0
+    assert waits == [30, 60, 120, 240, 480, 900, 900]
+    at += timedelta(seconds=900)
+    assert attempt(PASSWORD).token is not None
+
+
+def test_an_unknown_code_has_to_wait_like_a_known_one(store: Store) -> None:
+    for _ in range(5):
+        assert store.people.sign_in("nobody", WRONG, "127.0.0.1", NOW).wait_seconds == 0
+    assert store.people.sign_in("nobody", WRONG, "127.0.0.1", NOW).wait_seconds == 30
+
+
+def test_an_address_that_tries_many_codes_has_to_wait(store: Store, monkeypatch) -> None:
+    monkeypatch.setattr("analysis.store.passwords.fits", lambda *_: False)
+    add(store)
+    for number in range(30):
+        found = store.people.sign_in(f"guess{number}", WRONG, "10.0.0.7", NOW)
+        assert found.wait_seconds == 0
+    assert store.people.sign_in("N1", PASSWORD, "10.0.0.7", NOW).wait_seconds == 30
+    assert store.people.sign_in("N1", PASSWORD, "10.0.0.8", NOW).wait_seconds == 0
+    later = NOW + timedelta(hours=1)
+    assert store.people.sign_in("N1", PASSWORD, "10.0.0.7", later).wait_seconds == 0
+
+
+def test_attempts_side_by_side_do_not_share_a_free_failure(store: Store, monkeypatch) -> None:
+    monkeypatch.setattr("analysis.store.passwords.fits", lambda *_: False)
+    add(store)
+    found = []
+
+    def guess() -> None:
+        found.append(store.people.sign_in("N1", WRONG, "127.0.0.1", NOW).wait_seconds)
+
+    guesses = [threading.Thread(target=guess) for _ in range(9)]
+    for one in guesses:
+        one.start()
+    for one in guesses:
+        one.join()
+    assert sorted(found) == [0] * 5 + [30] * 4
+
+
+def test_the_record_keeps_acts_in_order_and_a_repeated_look_once(store: Store) -> None:
+    people, minute = store.people, timedelta(minutes=1)
+    for at, who, what, family in (
+        (0, "N1", Access.OPENED_FAMILY, "F1"),
+        (1, "N1", Access.OPENED_FAMILY, "F1"),
+        (1, "N2", Access.OPENED_FAMILY, "F1"),
+        (2, "N1", Access.OPENED_FAMILY, "F2"),
+        (3, "N1", Access.RECORDED_CALL, "F1"),
+        (3, "N1", Access.RECORDED_CALL, "F1"),
+        (10, "N1", Access.OPENED_FAMILY, "F1"),
+    ):
+        people.note(who, what, NOW + at * minute, family_id=family)
+    record = people.accesses()[::-1]
+    assert list(zip(record["who"], record["what"], record["family_id"], strict=True)) == [
+        ("N1", "opened_family", "F1"),
+        ("N2", "opened_family", "F1"),
+        ("N1", "opened_family", "F2"),
+        ("N1", "recorded_call", "F1"),
+        ("N1", "recorded_call", "F1"),
+        ("N1", "opened_family", "F1"),
+    ]
+    assert people.accesses(2)["access"].tolist() == [6, 5]
+
+
+def test_rows_of_the_record_can_be_neither_changed_nor_taken_out(store: Store) -> None:
+    add(store)
+    table = schema.accesses
+    for statement in (sa.update(table).values(who="N2"), sa.delete(table)):
+        with pytest.raises(StoreError), store._database.noting() as connection:
+            connection.execute(statement)
+    assert acts(store) == [("command line", "added_user")]
+
+
+def test_signing_in_and_looking_leave_the_number_of_changes(store: Store) -> None:
+    before = store.data_version()
+    add(store)
+    held = token(store)
+    store.people.signed_in(held, NOW + timedelta(minutes=5), uses=True)
+    store.people.note("N1", Access.OPENED_FAMILY, NOW, family_id="F1")
+    assert store.data_version() == before
+
+
+def test_a_sign_in_holds_while_a_long_file_goes_in(url: str) -> None:
+    with Store.open(url) as opened:
+        add(opened)
+        held = token(opened)
+        with opened._database.writing():
+            later = NOW + timedelta(minutes=20)
+            found = opened.people.signed_in(held, later, uses=True)
+        assert found is not None
+        assert found.code == "N1"
+
+
+def test_a_filled_store_of_the_first_revision_gets_people_and_keeps_its_rows(
+    url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def only_to_the_first(database: Database, revision: str = "0001") -> None:
+        to_the_newest(database, revision)
+
+    to_the_newest = migrate.upgrade
+    monkeypatch.setattr(migrate, "upgrade", only_to_the_first)
+    with Store.open(url) as first:
+        put(
+            first,
+            "caregivers",
+            """
+            received   | caregiver_id | family_id
+            2031-03-01 | G1           | F1
+            2031-03-01 | G2           | F1
+            """,
+        )
+        first.record_call("F1", "N9", True, "will call", NOW.date(), NOW)
+        version = first.data_version()
+        with first._database.reading() as connection:
+            assert "users" not in sa.inspect(connection).get_table_names()
+    monkeypatch.undo()
+    with Store.open(url, create=False) as now:
+        assert now.records().caregivers["caregiver_id"].tolist() == ["G1", "G2"]
+        assert now.all_calls()["made_by"].tolist() == ["N9"]
+        assert now.data_version() == version
+        assert now.people.all() == []
+        add(now)
+        assert now.people.signed_in(token(now), NOW, uses=True) is not None
+    with Store.open(url, create=False) as again:
+        assert [u.code for u in again.people.all()] == ["N1"]

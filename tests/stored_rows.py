@@ -14,9 +14,11 @@ import itertools
 import os
 import pwd
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -166,30 +168,50 @@ if server_programs() is None:
 
 @functools.cache
 def server() -> str:
-    """Start a PostgreSQL server of our own on a socket in a folder; its address."""
+    """Start a PostgreSQL server of our own on a socket in a folder; its address.
+
+    It ends with this process, however that ends.
+    """
     programs = server_programs()
     assert programs is not None
     folder = Path(tempfile.mkdtemp(prefix="linedays-"))
-    as_owner = []
+    as_owner = ["setpriv", "--pdeathsig", "INT"]
     if os.geteuid() == 0:  # the server refuses to run as root
         owner = pwd.getpwnam("postgres")
         os.chown(folder, owner.pw_uid, owner.pw_gid)
-        as_owner = ["runuser", "-u", "postgres", "--"]
-    data, log = str(folder / "data"), str(folder / "log")
-
-    def run(program: str, *arguments: str) -> None:
-        command = [*as_owner, str(programs / program), *arguments]
-        subprocess.run(command, check=True, cwd=folder, stdout=subprocess.DEVNULL)
+        ids = [f"--reuid={owner.pw_uid}", f"--regid={owner.pw_gid}", "--clear-groups"]
+        as_owner += ids
+    data = str(folder / "data")
+    make = ["initdb", "-D", data, "-A", "trust", "-U", "linedays", "-E", "UTF8", "--no-sync"]
+    listen = ["-c", "listen_addresses=", "-c", f"unix_socket_directories={folder}"]
+    serve = ["postgres", "-D", data, *listen, "-c", "fsync=off"]
+    made, served = (
+        [*as_owner, str(programs / command[0]), *command[1:]] for command in (make, serve)
+    )
+    subprocess.run(made, check=True, cwd=folder, stdout=subprocess.DEVNULL)
+    with (folder / "log").open("w") as log:
+        running = subprocess.Popen(served, cwd=folder, stdout=log, stderr=log)
 
     def stop() -> None:
-        run("pg_ctl", "-D", data, "-m", "immediate", "stop")
+        running.send_signal(signal.SIGINT)
+        running.wait()
         shutil.rmtree(folder)
 
-    run("initdb", "-D", data, "-A", "trust", "-U", "linedays", "-E", "UTF8", "--no-sync")
-    options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
-    run("pg_ctl", "-D", data, "-l", log, "-w", "-o", options, "start")
     atexit.register(stop)
+    deadline = time.monotonic() + 60
+    while not _answers(folder):
+        assert running.poll() is None, (folder / "log").read_text()
+        assert time.monotonic() < deadline, "the server doesn't answer"
+        time.sleep(0.05)
     return str(folder)
+
+
+def _answers(folder: Path) -> bool:
+    try:
+        psycopg.connect(host=str(folder), user="linedays", dbname="postgres").close()
+    except psycopg.OperationalError:
+        return False
+    return True
 
 
 _numbers = itertools.count(1)

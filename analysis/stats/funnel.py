@@ -18,6 +18,7 @@ from analysis.stats.charts import count_quantile
 from analysis.stats.inputs import FloatArray, IntArray, exposures, quotient, tail_of, whole_numbers
 from analysis.stats.intervals import PER
 
+HALF = 0.5
 CONFIDENCES = (0.95, 0.998)
 WINSORISED_SHARE = 0.1
 """Share of groups at either end drawn in before dispersion is estimated, so that the groups to be
@@ -254,15 +255,21 @@ def _about_centre(counts: IntArray, days: IntArray, tau: float) -> Funnel:
 
 
 def _quantile(level: float, mean: FloatArray, spread: FloatArray) -> FloatArray:
-    """Quantile of counts whose means vary about `mean` with standard deviation `spread`."""
+    """Quantile of counts whose means vary about `mean` with standard deviation `spread`.
+
+    Never inside the limits of chance alone: where next to nothing is expected, a spread of means
+    makes no event likelier and would draw the upper limit in.
+    """
+    chance = count_quantile(level, mean)
     if not spread.any():
-        return count_quantile(level, mean)
+        return chance
     known = (mean > 0) & (spread > 0)
     extra = np.where(known, spread, 1.0) ** 2
     usual = np.where(known, mean, 1.0)
     # Negative binomial of that mean and of variance mean + spread^2.
     found = stats.nbinom.ppf(level, usual**2 / extra, usual / (usual + extra))
-    return np.where(known, found, count_quantile(level, mean))
+    outer = np.maximum(found, chance) if level > HALF else np.minimum(found, chance)
+    return np.where(known, outer, chance)
 
 
 def _groups(events: npt.ArrayLike, line_days: npt.ArrayLike) -> tuple[IntArray, IntArray]:

@@ -115,13 +115,13 @@ def two_types(tmp_path_factory) -> Path:
 
 @pytest.fixture
 def rates(two_sites) -> Iterator[Running]:
-    with serving(two_sites) as found:
+    with serving(two_sites, demo=True) as found:
         yield found
 
 
 @pytest.fixture
 def dwell(two_types) -> Iterator[Running]:
-    with serving(two_types) as found:
+    with serving(two_types, demo=True) as found:
         yield found
 
 
@@ -274,7 +274,7 @@ def test_no_words_of_a_figure_are_cut_off_or_lie_over_each_other(
     watched, two_sites, two_types, name, width
 ):
     page = watched.page(width)
-    with serving(two_sites if name == "rates" else two_types) as running:
+    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
         open_page(page, running, name)
         page.wait_for_timeout(500)
         faults = page.evaluate(
@@ -302,7 +302,7 @@ def test_no_rule_of_the_accessibility_guidelines_is_broken(
     watched, two_sites, two_types, name, width
 ):
     page = watched.page(width)
-    with serving(two_sites if name == "rates" else two_types) as running:
+    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
         open_page(page, running, name)
         for details in page.get_by_text("The same as a table").all():
             details.click()
@@ -314,7 +314,7 @@ def test_no_rule_of_the_accessibility_guidelines_is_broken(
 @pytest.mark.parametrize("name", list(PAGES))
 def test_nothing_is_cut_off_on_a_narrow_screen(watched, two_sites, two_types, name, width):
     page = watched.page(width)
-    with serving(two_sites if name == "rates" else two_types) as running:
+    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
         open_page(page, running, name)
         for details in page.get_by_text("The same as a table").all():
             details.click()
@@ -332,7 +332,7 @@ def test_nothing_is_cut_off_on_a_narrow_screen(watched, two_sites, two_types, na
 def test_figures_fit_a_sheet_of_paper_and_their_tables_are_open_on_it(
     page, two_sites, two_types, name
 ):
-    with serving(two_sites if name == "rates" else two_types) as running:
+    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
         open_page(page, running, name)
         page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
         page.emulate_media(media="print")

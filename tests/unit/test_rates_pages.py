@@ -9,10 +9,12 @@ import pytest
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
+from analysis.vocabulary import Role
 from dashboard import DashboardConfig
 from dashboard.pages import dwell, rates
-from dashboard.queries import Queries
+from dashboard.queries import Entrance
 from dashboard.rate_views import DwellChoice, RatesChoice
+from dashboard.security.roles import Reader
 
 ONE_LINE = """\
 line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on
@@ -29,9 +31,9 @@ def _ask(request, tmp_path):
             (tmp_path / "lines.csv").write_text(ONE_LINE, encoding="utf-8")
             received = datetime(2031, 3, 2, tzinfo=UTC)
             ingest(store, [tmp_path / "lines.csv"], shipped_policy(), received_at=received)
-    queries = Queries.open(DashboardConfig(store_url=url, as_of=AS_OF))
-    yield queries
-    queries.close()
+    entrance = Entrance.open(DashboardConfig(store_url=url, as_of=AS_OF))
+    yield entrance.queries_of(Reader("P1", Role.PREVENTION))
+    entrance.close()
 
 
 @pytest.mark.parametrize("period", ["month", "quarter"])

@@ -44,8 +44,8 @@ reader.granted.south  | -     | -      | y           | 0  | y  | 0    | -       
 
 
 def tells(text: str, word: str) -> bool:
-    """Whether a reply holds a word that is no piece of a longer run, such as a token or a path."""
-    return re.search(rf"(?<![\w+/=-]){re.escape(word)}(?![\w+/=-])", text) is not None
+    """Whether a reply holds a word that is no piece of a longer run, such as a token."""
+    return re.search(rf"(?<![\w+=-]){re.escape(word)}(?![\w+=-])", text) is not None
 
 
 def _table(text: str) -> dict[str, dict[str, str]]:

@@ -74,9 +74,9 @@ def serving(store_file: Path, **settings) -> Iterator[Running]:
         yield Running(f"http://127.0.0.1:{server.effective_port}", url)
     finally:
         server.task_dispatcher.shutdown()
-        server.close()
+        # Closed by the thread that waits on them: a socket closed under a wait breaks the wait.
+        server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map, ignore_all=True))
         thread.join(timeout=10)
-        wasyncore.close_all(server._map, ignore_all=True)
         app.entrance.close()
 
 

@@ -19,6 +19,7 @@ from waitress.server import create_server
 from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard import DashboardConfig, create_app
+from tests.browser.larger_programmes import two_sites, two_types
 from tests.browser.small_programme import NOW, fill
 
 CHROMIUM = "/usr/bin/chromium"
@@ -34,6 +35,8 @@ class Running:
 
     address: str
     store_url: str
+    token: str = ""
+    """What a browser shows in which a person of this store has signed in."""
 
     def records(self):
         """Everything stored."""
@@ -59,8 +62,17 @@ def token(small_store) -> str:
     return found
 
 
+def signed_in(store_file: Path, code: str, role: Role) -> str:
+    """Add a person and sign in; returns what the browser shows from then on."""
+    with Store.open(f"sqlite:///{store_file}") as store:
+        store.people.add(code, PASSWORD, role, NOW, by="command line")
+        found = store.people.sign_in(code, PASSWORD, "127.0.0.1", NOW).token
+    assert found is not None
+    return found
+
+
 @contextmanager
-def serving(store_file: Path, **settings) -> Iterator[Running]:
+def serving(store_file: Path, token: str = "", **settings) -> Iterator[Running]:
     """Serve a store on a free port until the block ends."""
     url = f"sqlite:///{store_file}"
     app = create_app(DashboardConfig(store_url=url, clock=lambda: NOW, **settings))
@@ -71,7 +83,7 @@ def serving(store_file: Path, **settings) -> Iterator[Running]:
     thread = threading.Thread(target=server.run)
     thread.start()
     try:
-        yield Running(f"http://127.0.0.1:{server.effective_port}", url)
+        yield Running(f"http://127.0.0.1:{server.effective_port}", url, token)
     finally:
         server.task_dispatcher.shutdown()
         # Closed by the thread that waits on them: a socket closed under a wait breaks the wait.
@@ -159,10 +171,44 @@ class Watched:
 @pytest.fixture
 def watched(browser, running, token) -> Iterator[Watched]:
     # Asking for the running dashboard here has it stopped only after its pages are closed.
+    with watching(browser, token) as found:
+        yield found
+
+
+@contextmanager
+def watching(browser: Browser, token: str) -> Iterator[Watched]:
+    """Pages for one person; in the end nothing may have gone wrong in any of them."""
     found = Watched(browser, token)
     yield found
     found.close()
     assert found.troubles == []
+
+
+# Dashboards that tests only look at: each is started once, so that its answers are kept.
+
+
+@pytest.fixture(scope="session")
+def looked_at(small_store, token, tmp_path_factory) -> Iterator[Running]:
+    """The small programme, for its manager."""
+    file = tmp_path_factory.mktemp("looked-at") / "store.sqlite"
+    with serving(Path(shutil.copy(small_store, file)), token) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def rates(tmp_path_factory) -> Iterator[Running]:
+    """Two sites over fourteen months, for infection prevention."""
+    file = two_sites(tmp_path_factory.mktemp("two-sites"))
+    with serving(file, signed_in(file, "P1", Role.PREVENTION)) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def dwell(tmp_path_factory) -> Iterator[Running]:
+    """Lines of two types, for infection prevention."""
+    file = two_types(tmp_path_factory.mktemp("two-types"))
+    with serving(file, signed_in(file, "P1", Role.PREVENTION)) as found:
+        yield found
 
 
 @pytest.fixture

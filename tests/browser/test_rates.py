@@ -1,127 +1,32 @@
 """An infection-prevention practitioner's morning: is harm drifting, where, and how sure is that?
 
-Twelve lines, six at North and six at South, are at home from 1 January 2030 and logged every
-week. In each month North has one skin event and South three; in January 2031 every line has
-two. Looked at on 4 March 2031: 427 days, 5124 home line-days.
+The numbers follow from the rule of `larger_programmes`.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from analysis.ingest import ingest
-from analysis.policy import shipped_policy
-from analysis.store import Store
-from tests.browser.conftest import Running, serving
+from tests.browser.conftest import Running, Watched, watching
 
 expect.set_options(timeout=15_000)  # a choice works out every table of the page anew
-HEAD = "line_id,child_id,family_id,site,line_type,home_from,placed_on,dressing_type,dressing_on"
-FIRST = date(2030, 1, 1)
-NARROW = (390, 320)
-PAGES = {"rates": "/rates", "dwell": "/dwell?by=line_type", "whole": "/dwell"}
-RULES = {
-    "runOnly": [
-        *("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"),
-        "best-practice",
-    ]
-}
-
-
-def findings() -> dict[date, list[str]]:
-    """Lines with redness by day: the rule of the module's first sentence."""
-    found: dict[date, list[str]] = {}
-    for month in (*range(12), 13):
-        year, number = 2030 + month // 12, month % 12 + 1
-        found[date(year, number, 10)] = [f"N{month % 6}"]
-        for at, day in enumerate((5, 15, 25)):
-            found[date(year, number, day)] = [f"S{(month + at) % 6}"]
-    for day in (3, 20):
-        found[date(2031, 1, day)] = [f"{site}{at}" for site in "NS" for at in range(6)]
-    return found
-
-
-def home_log(week: date) -> list[str]:
-    """One dressing change a line, on the first day of the week, and the findings of its days."""
-    lines = [f"{site}{at}" for site in "NS" for at in range(6)]
-    rows = [f"{line},F-{line},{week},dressing_change,none" for line in lines]
-    seen = findings()
-    for day in (week + timedelta(days=d) for d in range(7)):
-        rows += [f"{line},F-{line},{day},skin_check,redness" for line in seen.get(day, [])]
-    return rows
-
-
-def take_in(store: Store, folder: Path, name: str, text: str, received: datetime) -> None:
-    file = folder / f"{name}.csv"
-    file.write_text(text, encoding="utf-8")
-    table = "lines" if name.startswith("lines") else "home_log"
-    told = ingest(store, [file], shipped_policy(), table=table, received_at=received)
-    assert (told.refused, told.faults) == (0, ())
-
-
-@pytest.fixture(scope="session")
-def two_sites(tmp_path_factory) -> Path:
-    folder = tmp_path_factory.mktemp("two-sites")
-    rows = [HEAD]
-    for site, name in (("N", "North"), ("S", "South")):
-        rows += [
-            f"{site}{at},C-{site}{at},F-{site}{at},{name},tunneled_cvc,{FIRST},{FIRST},"
-            f"transparent,{FIRST}"
-            for at in range(6)
-        ]
-    file = folder / "store.sqlite"
-    log_head = "line_id,family_id,done_at,kind,findings\n"
-    weeks = [FIRST + timedelta(days=7 * at) for at in range(61)]
-    with Store.open(f"sqlite:///{file}") as store:
-        day = datetime(2030, 1, 1, 20, tzinfo=UTC)
-        take_in(store, folder, "lines", "\n".join(rows), day)
-        # The older weeks in one file; the last ones each at its end, as families send them.
-        old, new = weeks[:31], weeks[31:]
-        log = [row for week in old for row in home_log(week)]
-        take_in(store, folder, "log-old", log_head + "\n".join(log), day + timedelta(days=220))
-        for week in new:
-            ends = datetime(week.year, week.month, week.day, 20, tzinfo=UTC) + timedelta(days=6)
-            text = log_head + "\n".join(home_log(week))
-            take_in(store, folder, f"log-{week}", text, ends)
-    return file
-
-
-@pytest.fixture(scope="session")
-def two_types(tmp_path_factory) -> Path:
-    """Twelve PICCs, six pulled out on day 10; twelve tunneled lines, two planned ends on day 30."""
-    folder = tmp_path_factory.mktemp("two-types")
-    rows = [HEAD + ",removed_on,removal_reason"]
-    for kind, ends in (
-        ("picc", ["2031-01-11,dislodgement"] * 6),
-        ("tunneled_cvc", ["2031-01-31,therapy_complete"] * 2),
-    ):
-        rows += [
-            f"{kind}{at},C{kind}{at},F{kind}{at},North,{kind},2031-01-01,2031-01-01,transparent,"
-            f"2031-01-01,{ends[at] if at < len(ends) else ','}"
-            for at in range(12)
-        ]
-    file = folder / "store.sqlite"
-    with Store.open(f"sqlite:///{file}") as store:
-        received = datetime(2031, 3, 3, 20, tzinfo=UTC)
-        take_in(store, folder, "lines", "\n".join(rows), received)
-    return file
 
 
 @pytest.fixture
-def rates(two_sites) -> Iterator[Running]:
-    with serving(two_sites, demo=True) as found:
+def watched(browser, rates) -> Iterator[Watched]:
+    """Pages for a practitioner who has signed in to the programme of two sites."""
+    with watching(browser, rates.token) as found:
         yield found
 
 
 @pytest.fixture
-def dwell(two_types) -> Iterator[Running]:
-    with serving(two_types, demo=True) as found:
+def watched_dwell(browser, dwell) -> Iterator[Watched]:
+    """The same for the programme of two line types."""
+    with watching(browser, dwell.token) as found:
         yield found
 
 
@@ -137,8 +42,8 @@ def choose(page: Page, name: str, value: str) -> None:
     chooser(page, name).select_option(value)
 
 
-def open_page(page: Page, running: Running, name: str) -> None:
-    page.goto(running.address + PAGES[name])
+def open_rates(page: Page, running: Running) -> None:
+    page.goto(f"{running.address}/rates")
     expect(page.get_by_role("heading", level=1)).to_be_visible()
     expect(page.locator(".history .main-svg").first).to_be_visible()
 
@@ -166,7 +71,7 @@ def test_the_page_says_first_whether_skin_events_are_drifting(watched, rates, wi
 
 
 def test_the_table_under_the_chart_holds_its_numbers_and_names_what_is_provisional(page, rates):
-    open_page(page, rates, "rates")
+    open_rates(page, rates)
     drifting = card(page, "Is the rate of skin events drifting from month to month?")
     drifting.get_by_text("The same as a table").click()
     january = drifting.get_by_role("row", name="Jan 2031")
@@ -184,7 +89,7 @@ def test_the_table_under_the_chart_holds_its_numbers_and_names_what_is_provision
 @pytest.mark.parametrize("width", [1440, 390])
 def test_two_sites_are_compared_in_words_with_both_ways_of_counting(watched, rates, width):
     page = watched.page(width)
-    open_page(page, rates, "rates")
+    open_rates(page, rates)
     choose(page, "First", "South")
     compared = card(page, "Do two of them differ, by site?")
     # South 39 + 12, North 13 + 12, on equal line-days: 51 / 25.
@@ -201,7 +106,7 @@ def test_two_sites_are_compared_in_words_with_both_ways_of_counting(watched, rat
 
 
 def test_a_spell_is_compared_with_the_time_before_it(page, rates):
-    open_page(page, rates, "rates")
+    open_rates(page, rates)
     choose(page, "Later spell begins with the month", "2031-01")
     spells = card(page, "Did the rate change from one spell to the next?")
     expect(spells.locator(".summary")).to_contain_text(
@@ -211,7 +116,7 @@ def test_a_spell_is_compared_with_the_time_before_it(page, rates):
 
 
 def test_an_event_that_never_happened_has_an_upper_limit_and_no_chart_limits(page, rates):
-    open_page(page, rates, "rates")
+    open_rates(page, rates)
     choose(page, "Event", "bloodstream_infection")
     expect(page.get_by_role("heading", level=1)).to_have_text("Rates: bloodstream infection")
     expect(chooser(page, "Home line-days")).to_have_value("child")
@@ -223,7 +128,7 @@ def test_an_event_that_never_happened_has_an_upper_limit_and_no_chart_limits(pag
 
 
 def test_sites_are_told_apart_by_a_funnel_that_does_not_rank_them(page, rates):
-    open_page(page, rates, "rates")
+    open_rates(page, rates)
     funnel = card(page, "Does any site stand apart from all sites together?")
     expect(funnel).to_contain_text("A funnel does not rank sites.")
     expect(funnel.locator(".history")).to_contain_text("North")
@@ -231,7 +136,7 @@ def test_sites_are_told_apart_by_a_funnel_that_does_not_rank_them(page, rates):
 
 
 def test_a_figure_leads_to_the_paragraph_that_explains_it(page, rates):
-    open_page(page, rates, "rates")
+    open_rates(page, rates)
     page.get_by_role("link", name="How the chart is worked out").click()
     explained = page.locator("#control_chart")
     expect(explained).to_be_in_viewport()
@@ -246,8 +151,8 @@ def test_a_choice_that_is_not_known_is_left_at_the_usual(page, rates):
 
 
 @pytest.mark.parametrize("width", [1440, 390])
-def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched, dwell, width):
-    page = watched.page(width)
+def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwell, width):
+    page = watched_dwell.page(width)
     page.goto(f"{dwell.address}/dwell")
     choose(page, "Show", "line_type")
     expect(page.get_by_role("heading", level=1)).to_have_text("Dwell time, by line type")
@@ -266,78 +171,3 @@ def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched, dwell, wi
     expect(words).to_contain_text("where a family has several lines, its p is too small")
     hazard = card(page, "Do lines end unplanned more often while the dressing is out of date?")
     expect(hazard).to_contain_text("6 unplanned removals")
-
-
-@pytest.mark.parametrize("name", ["rates", "dwell"])
-@pytest.mark.parametrize("width", [1440, *NARROW])
-def test_no_words_of_a_figure_are_cut_off_or_lie_over_each_other(
-    watched, two_sites, two_types, name, width
-):
-    page = watched.page(width)
-    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
-        open_page(page, running, name)
-        page.wait_for_timeout(500)
-        faults = page.evaluate(
-            """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap(plot => {
-                const frame = plot.getBoundingClientRect();
-                const boxes = [...plot.querySelectorAll(
-                    '.xtick text, .ytick text, .annotation-text, .textpoint text')]
-                    .map(e => ({t: e.textContent, r: e.getBoundingClientRect()}))
-                    .filter(b => b.r.width > 0);
-                const out = boxes.filter(b => b.r.left < frame.left - 1
-                    || b.r.right > frame.right + 1).map(b => 'cut off: ' + b.t);
-                const over = boxes.flatMap((a, i) => boxes.slice(i + 1)
-                    .filter(b => a.r.left < b.r.right - 1 && b.r.left < a.r.right - 1
-                        && a.r.top < b.r.bottom - 4 && b.r.top < a.r.bottom - 4)
-                    .map(b => a.t + ' over ' + b.t));
-                return [...out, ...over];
-            })"""
-        )
-    assert faults == []
-
-
-@pytest.mark.parametrize("width", [1440, 390])
-@pytest.mark.parametrize("name", list(PAGES))
-def test_no_rule_of_the_accessibility_guidelines_is_broken(
-    watched, two_sites, two_types, name, width
-):
-    page = watched.page(width)
-    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
-        open_page(page, running, name)
-        for details in page.get_by_text("The same as a table").all():
-            details.click()
-        found = Axe().run(page, options=RULES)
-    assert found.violations_count == 0, found.generate_report()
-
-
-@pytest.mark.parametrize("width", NARROW)
-@pytest.mark.parametrize("name", list(PAGES))
-def test_nothing_is_cut_off_on_a_narrow_screen(watched, two_sites, two_types, name, width):
-    page = watched.page(width)
-    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
-        open_page(page, running, name)
-        for details in page.get_by_text("The same as a table").all():
-            details.click()
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        clipped = page.evaluate(
-            """() => [...document.querySelectorAll('main *')]
-                .filter(e => e.getClientRects().length && !e.closest('.scroll, svg, .unseen'))
-                .filter(e => e.getBoundingClientRect().right > innerWidth + 1)
-                .map(e => e.tagName + '.' + e.className)"""
-        )
-    assert clipped == []
-
-
-@pytest.mark.parametrize("name", ["rates", "dwell"])
-def test_figures_fit_a_sheet_of_paper_and_their_tables_are_open_on_it(
-    page, two_sites, two_types, name
-):
-    with serving(two_sites if name == "rates" else two_types, demo=True) as running:
-        open_page(page, running, name)
-        page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
-        page.emulate_media(media="print")
-        for figure in page.locator(".history .main-svg:first-child").all():
-            expect(figure).to_have_attribute("width", "680")
-        expect(page.get_by_role("complementary", name="Cautions")).to_be_visible()
-        expect(page.locator(".same table").first).to_be_visible()
-        expect(page.locator(".tools").first).to_be_hidden()

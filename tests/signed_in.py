@@ -184,6 +184,15 @@ def app(store_url: str, clock: Clock) -> Iterator[Any]:
     made.entrance.close()
 
 
+@pytest.fixture(scope="session")
+def app_looked_at(programme_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The dashboard for tests that write nothing; what it answered is kept between them."""
+    file = shutil.copy(programme_file, tmp_path_factory.mktemp("looked-at") / "programme.sqlite")
+    made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=Clock()))
+    yield made
+    made.entrance.close()
+
+
 @pytest.fixture
 def browser(app: Any) -> Browser:
     """A browser that nobody has signed in with yet."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import logging
 import os
 import socket
 
@@ -54,6 +55,8 @@ def serve(config: DashboardConfig, host: str = "127.0.0.1", port: int = 8461) ->
             app.entrance.close()
             raise ServeError(NOBODY)
         server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
+        # A question that waits a moment is no news to whoever keeps the terminal open.
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         name = f"[{host}]" if ":" in host else host
         print(f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C.")  # noqa: T201
         try:

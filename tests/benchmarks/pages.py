@@ -129,8 +129,8 @@ def painted(signed_in: Person) -> None:
     """Time from asking for a page to its first useful paint, in Chromium, files already kept."""
     wanted = {
         "/": "table.calls tbody tr",
-        "/rates": "main figure",
-        "/dwell": "main figure",
+        "/rates": ".history .main-svg",
+        "/dwell": ".history .main-svg",
         "/retraining": "main table",
         "/incoming": "main table",
         "/definitions": "main h2",

@@ -12,7 +12,7 @@ from typing import NoReturn
 
 import typer
 
-from analysis.cli import deciding, loading, people, reading, serving, statistics
+from analysis.cli import deciding, loading, people, reading, reporting, serving, statistics
 from analysis.ingest import IngestError, ProfileError
 from analysis.measures import MeasureError
 from analysis.policy import PolicyError
@@ -32,7 +32,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for room in (loading, reading, statistics, deciding, people, serving):
+for room in (loading, reading, statistics, deciding, reporting, people, serving):
     room.add_to(app)
 
 _CANNOT = (StoreError, PolicyError, IngestError, ProfileError, OSError)

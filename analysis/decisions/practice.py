@@ -163,6 +163,8 @@ def demonstrated(changes: pd.DataFrame, sign_offs: pd.DataFrame) -> pd.DataFrame
     DataFrame
         One row a change, by day: its columns, `signed_on` and `outcome` (blank: none by then).
     """
+    if changes.empty:  # nothing to join, and columns read from an empty store cannot be joined
+        return changes.assign(**{n: sign_offs[n].iloc[:0].array for n in ("signed_on", "outcome")})
     shown = sign_offs[(sign_offs["skill"] == Skill.DRESSING_CHANGE).to_numpy(dtype=bool)]
     return pd.merge_asof(
         changes.sort_values(["done_on", "row"]),

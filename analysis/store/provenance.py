@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from analysis.store import bulk
 from analysis.store.frames import typed
 from analysis.store.known import newest
-from analysis.store.refusals import is_open
+from analysis.store.refusals import is_open, was_open
 from analysis.store.schema import ROWS, file_counts, files, refused, stored_columns
 from analysis.tables.columns import Column, Frame, Kind
 from analysis.tables.incoming import INCOMING, NOT_RECORDED
@@ -105,6 +105,7 @@ INGESTS = Frame(
         Column("ingest", Kind.COUNT, "number of the ingest"),
         Column("file", Kind.TEXT, "name of the file"),
         Column("source", Kind.TEXT, "source profile; empty: none"),
+        Column("sha256", Kind.TEXT, "SHA-256 of the bytes of the file"),
         Column("size", Kind.COUNT, "size of the file", "bytes"),
         Column("received_at", Kind.INSTANT, "moment given to rows without their own", "UTC"),
         Column("ingested_at", Kind.INSTANT, "when it was read", "UTC"),
@@ -215,8 +216,9 @@ def _as_text(cell: object, kind: Kind) -> str:
     return str(cell)
 
 
-def refused_rows(connection: sa.Connection) -> pd.DataFrame:
-    """Refused rows that are still on the list; columns as in `REFUSED`."""
+def refused_rows(connection: sa.Connection, at: int | None) -> pd.DataFrame:
+    """Refused rows on the list at an instant, None: now; columns as in `REFUSED`."""
+    listed = is_open() if at is None else sa.and_(was_open(at), refused.c.received_at <= at)
     query = (
         sa.select(
             refused.c.refused_row,
@@ -231,7 +233,7 @@ def refused_rows(connection: sa.Connection) -> pd.DataFrame:
             refused.c.whole_row.label("row"),
         )
         .join_from(refused, files, files.c.file == refused.c.file)
-        .where(is_open())
+        .where(listed)
     )
     return _frame(bulk.fetch(connection, query), REFUSED, "refused_row")
 
@@ -261,6 +263,7 @@ def ingests(connection: sa.Connection) -> pd.DataFrame:
         files.c.file.label("ingest"),
         files.c.name.label("file"),
         files.c.source,
+        files.c.sha256,
         files.c.size,
         files.c.received_at,
         files.c.ingested_at,

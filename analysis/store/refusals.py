@@ -38,6 +38,14 @@ def is_open() -> sa.ColumnElement[bool]:
     return ~sa.exists().where(refused_resolved.c.refused_row == refused.c.refused_row)
 
 
+def was_open(at: int) -> sa.ColumnElement[bool]:
+    """Of a refused row: no file received by an instant had taken it off the list."""
+    mended = sa.select(refused_resolved.c.refused_row).join(
+        files, files.c.file == refused_resolved.c.file
+    )
+    return refused.c.refused_row.not_in(mended.where(files.c.received_at <= at))
+
+
 class Refusals:
     """The list as one file changes it, inside the file's transaction."""
 

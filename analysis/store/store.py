@@ -101,10 +101,18 @@ class Store:
         with self._database.reading() as connection:
             return provenance.source_rows(connection, table, rows)
 
-    def refused(self) -> pd.DataFrame:
-        """Rows that could not be used and were not mended yet; see `provenance.REFUSED`."""
+    def refused(self, known_at: datetime | None = None) -> pd.DataFrame:
+        """Rows that could not be used and were not mended yet; see `provenance.REFUSED`.
+
+        Parameters
+        ----------
+        known_at : datetime, optional
+            As the list stood then, by when rows and the files that mend them were received;
+            None: as it stands now.
+        """
+        at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
-            return provenance.refused_rows(connection)
+            return provenance.refused_rows(connection, at)
 
     def doubts(self) -> pd.DataFrame:
         """Doubts about rows in force; see `provenance.DOUBTS`."""

@@ -58,3 +58,35 @@ KITS = Frame(
     ),
     key=("family_id",),
 )
+
+_FAMILIES = "families"
+CALLING = Frame(
+    "calling",
+    "one row a morning: the list as it was known then, and the calls made until the next one",
+    (
+        Column("morning", Kind.DATE, "day of the list"),
+        Column("listed", Kind.COUNT, "families to call", _FAMILIES),
+        Column("same_day_review", Kind.COUNT, "of these in that band", _FAMILIES),
+        Column("call_today", Kind.COUNT, "of these in that band", _FAMILIES),
+        Column("call_this_week", Kind.COUNT, "of these in that band", _FAMILIES),
+        Column("waiting", Kind.COUNT, "families waiting after a call", _FAMILIES),
+        Column(
+            "made", Kind.COUNT, "calls made until the next morning", "calls", blank="the last one"
+        ),
+        Column("reached", Kind.COUNT, "of these reached somebody", "calls", blank="the last one"),
+    ),
+    key=("morning",),
+)
+
+LIST_CHANGE = Frame(
+    "list_change",
+    "one row a reason to call that a family had on either of two mornings",
+    (
+        Column("reason", Kind.TEXT, "reason code"),
+        Column("then", Kind.COUNT, "families with it on the earlier morning", _FAMILIES),
+        Column("now", Kind.COUNT, "families with it on the later one", _FAMILIES),
+        Column("new", Kind.COUNT, "of these without it on the earlier", _FAMILIES),
+        Column("gone", Kind.COUNT, "of the earlier without it on the later", _FAMILIES),
+    ),
+    key=("reason",),
+)

@@ -4,6 +4,7 @@ Every number of the programme is a sum of these rows: over lines, months, dressi
 and age bands, over families, and over any split of the programme into families.
 """
 
+from analysis.tallies.between import between
 from analysis.tallies.tally import Tallies, tally
 
-__all__ = ["Tallies", "tally"]
+__all__ = ["Tallies", "between", "tally"]

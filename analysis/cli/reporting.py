@@ -1,0 +1,114 @@
+"""The command that puts a week or a month on paper."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analysis.cli.options import (
+    DEFAULT_STORE,
+    KnownAtOption,
+    PolicyOption,
+    StoreOption,
+    opened,
+    today,
+)
+from analysis.measures import MeasureError
+from analysis.policy import load_policy
+from analysis.reports import (
+    PAPERS,
+    Copy,
+    Paper,
+    PdfError,
+    Period,
+    gather,
+    html_file,
+    month,
+    pdf_file,
+    week,
+)
+from analysis.vocabulary import Role
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the command."""
+    app.command("report")(report)
+
+
+class For(StrEnum):
+    """Whose paper."""
+
+    MANAGER = str(Role.MANAGER)
+    PREVENTION = str(Role.PREVENTION)
+    EDUCATOR = str(Role.EDUCATOR)
+    ALL = "all"
+
+
+INSIDE = (For.MANAGER, For.EDUCATOR)
+"""Papers that stay in the team unless told otherwise: they name families."""
+
+
+def report(
+    whose: Annotated[For, typer.Option("--for", help="Whose paper; all: one for each.")],
+    month_name: Annotated[
+        str | None, typer.Option("--month", metavar="MONTH", help="Report on a month: 2031-03.")
+    ] = None,
+    week_name: Annotated[
+        str | None, typer.Option("--week", metavar="WEEK", help="Digest of an ISO week: 2031-W11.")
+    ] = None,
+    folder: Annotated[
+        Path, typer.Option("--out", metavar="FOLDER", help="Where the files are put.")
+    ] = Path(),
+    copy: Annotated[
+        Copy | None,
+        typer.Option(
+            "--copy",
+            help="team: names families and small counts; outside: no family, counts from 1 to 10 "
+            "hidden. [default: team for manager and educator, outside for prevention and all]",
+        ),
+    ] = None,
+    store: StoreOption = DEFAULT_STORE,
+    policy: PolicyOption = None,
+    known_at: KnownAtOption = None,
+) -> None:
+    """Weekly digest or monthly report as one HTML file and one PDF for each role.
+
+    Rows received after the last day of the week or month are left out, unless --known-at names
+    a later day. The same command on the same store gives the same files.
+    """
+    period = _period(month_name, week_name)
+    in_force = load_policy(policy)
+    with opened(store) as found:
+        made = gather(found, in_force, period, known_at, today(in_force))
+    chosen = copy or (Copy.TEAM if whose in INSIDE else Copy.OUTSIDE)
+    roles = list(PAPERS) if whose is For.ALL else [Role(str(whose))]
+    folder.mkdir(parents=True, exist_ok=True)
+    missing = {_write(PAPERS[role](made, chosen), period, folder) for role in roles} - {None}
+    if missing:
+        typer.echo(f"linedays: {missing.pop()}", err=True)
+        raise typer.Exit(3)
+
+
+def _period(month_name: str | None, week_name: str | None) -> Period:
+    if (month_name is None) == (week_name is None):
+        raise MeasureError("a report is of a month or of a week: give --month or --week.")
+    return month(month_name) if month_name is not None else week(str(week_name))
+
+
+def _write(paper: Paper, period: Period, folder: Path) -> str | None:
+    """Write both files; returns why there is no PDF."""
+    name = f"linedays-{period.name}-{paper.role}-{paper.copy}"
+    text = html_file(paper)
+    written = folder / f"{name}.html"
+    written.write_text(text, encoding="utf-8", newline="\n")
+    typer.echo(written)
+    try:
+        pdf = pdf_file(text)
+    except PdfError as fault:
+        return str(fault)
+    written.with_suffix(".pdf").write_bytes(pdf)
+    typer.echo(written.with_suffix(".pdf"))
+    return None

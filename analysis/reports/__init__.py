@@ -1,0 +1,37 @@
+"""A week or a month on paper: one content, shown as a page, an HTML file or a PDF.
+
+`gather` asks the store; everything after it is a pure function of what was gathered.
+"""
+
+from analysis.reports.educator import educator_paper
+from analysis.reports.manager import manager_paper
+from analysis.reports.material import Material, gather
+from analysis.reports.paper import Copy, Paper
+from analysis.reports.pdf import PdfError, pdf_file
+from analysis.reports.period import Period, month, week, week_of
+from analysis.reports.prevention import prevention_paper
+from analysis.reports.render import body, html_file
+from analysis.vocabulary import Role
+
+PAPERS = {
+    Role.MANAGER: manager_paper,
+    Role.PREVENTION: prevention_paper,
+    Role.EDUCATOR: educator_paper,
+}
+"""Who has a paper, and how it is put together."""
+
+__all__ = [
+    "PAPERS",
+    "Copy",
+    "Material",
+    "Paper",
+    "PdfError",
+    "Period",
+    "body",
+    "gather",
+    "html_file",
+    "month",
+    "pdf_file",
+    "week",
+    "week_of",
+]

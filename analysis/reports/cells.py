@@ -1,0 +1,59 @@
+"""How do counts become cells, and which of them are hidden in a copy that leaves the team?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.measures import for_release
+from analysis.reports.paper import Copy
+from analysis.reports.words import HIDDEN, limits, number, thousands
+from analysis.stats.small_cells import hidden_counts
+
+
+def counts_of(counts: Sequence[int], copy: Copy, *, add_up: bool = True) -> list[str]:
+    """Counts as cells.
+
+    Parameters
+    ----------
+    counts : sequence of int
+        Counts of people or events.
+    copy : Copy
+        In one that leaves the team counts from 1 to 10 are hidden.
+    add_up : bool
+        They add up to a total that is known: what would give a hidden one away is hidden too.
+    """
+    if copy is Copy.TEAM or not len(counts):
+        return [thousands(int(n)) for n in counts]
+    if add_up:
+        hidden = hidden_counts(counts).counts
+    else:
+        hidden = np.concatenate([hidden_counts([n]).counts for n in counts])
+    return [HIDDEN if h else thousands(int(n)) for n, h in zip(counts, hidden, strict=True)]
+
+
+def released(rates: pd.DataFrame, copy: Copy) -> pd.DataFrame:
+    """Rates as a copy may show them: a hidden count is missing with all that follows from it."""
+    found = for_release(rates[["group", "events", "line_days", "rate_per_1000", "lower", "upper"]])
+    return rates.assign(hidden=False) if copy is Copy.TEAM else found
+
+
+def rate_cells(row: Any) -> tuple[str, ...]:
+    """Events, home line-days, rate and limits as cells."""
+    days = thousands(int(row["line_days"]))
+    if row["hidden"]:
+        return (HIDDEN, days, HIDDEN, HIDDEN)
+    return (
+        thousands(int(row["events"])),
+        days,
+        number(row["rate_per_1000"]),
+        limits(row["lower"], row["upper"]),
+    )
+
+
+def column(frame: pd.DataFrame, name: str) -> list[float]:
+    """A column as plain numbers, nan for missing."""
+    return frame[name].astype("float64").fillna(np.nan).tolist()

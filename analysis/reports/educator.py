@@ -1,0 +1,297 @@
+"""What does the educator's paper say? Who needs which step again, and whether refreshers help."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from analysis.decisions.practice import practice
+from analysis.decisions.refreshers import refreshers
+from analysis.decisions.retraining import (
+    SESSION_PROBABILITY,
+    group_sessions,
+    limit_of,
+    not_signed_off,
+    retraining,
+)
+from analysis.policy import Edition
+from analysis.reports import figures
+from analysis.reports.basis import titled
+from analysis.reports.cells import counts_of
+from analysis.reports.figures import Point
+from analysis.reports.material import Material
+from analysis.reports.paper import Copy, Figure, Paper, Part, Table
+from analysis.reports.words import (
+    HIDDEN,
+    NO_SIGN_OFF_WHY,
+    STEPS,
+    counted,
+    day_year,
+    families,
+    limits,
+    number,
+    percent,
+    plain,
+    sentence,
+    text,
+)
+from analysis.snapshot import Snapshot
+from analysis.stats.small_cells import hidden_counts
+from analysis.vocabulary import Role
+
+MOST_LISTED = 25
+NOT_SAID = "not said"
+
+
+def educator_paper(made: Material, copy: Copy) -> Paper:
+    """Put the educator's paper together.
+
+    Parameters
+    ----------
+    made : Material
+        Of the period.
+    copy : Copy
+        One that leaves the team counts families by step, and hides counts from 1 to 10.
+    """
+    now = made.now
+    needs = retraining(now.timeline, now.records, now.policy)
+    likely = _likely(needs)
+    parts = [
+        _steps(made, likely, copy),
+        *([_to_retrain(made, likely, len(needs))] if copy is Copy.TEAM else []),
+        _signed(made, copy),
+        *([_sessions(made, needs)] if copy is Copy.TEAM else []),
+        _effect(made, copy),
+    ]
+    return titled(made, Role.EDUCATOR, copy, [p.answer for p in parts], parts)
+
+
+def _likely(needs: pd.DataFrame) -> pd.DataFrame:
+    """Needs of which it is more likely than not that the share missed is above the limit."""
+    above = (needs["prob_above"] >= SESSION_PROBABILITY).to_numpy(dtype=bool)
+    return needs[above]
+
+
+def _needs_of(seen: Snapshot) -> set[tuple[str, str, str]]:
+    likely = _likely(retraining(seen.timeline, seen.records, seen.policy))
+    return set(_keys(likely))
+
+
+def _keys(needs: pd.DataFrame) -> list[tuple[str, str, str]]:
+    columns = (needs[c].fillna("") for c in ("family_id", "caregiver_id", "step"))
+    return list(zip(*columns, strict=True))
+
+
+def step_words(step: str, edition: Edition) -> str:
+    """A step as the policy calls it."""
+    own = edition.steps.get(step)
+    return own.label if own is not None else STEPS.get(step, plain(step))
+
+
+def _steps(made: Material, likely: pd.DataFrame, copy: Copy) -> Part:
+    edition = made.now.edition
+    by_step = (
+        likely.groupby("step", observed=True)["family_id"].nunique().sort_values(ascending=False)
+    )
+    whole = counts_of([likely["family_id"].nunique()], copy)[0]
+    rows = [
+        (
+            sentence(step_words(str(step), edition))[:-1],
+            cell,
+            percent(limit_of(str(step), edition.settings)),
+        )
+        for step, cell in zip(
+            by_step.index, counts_of(list(by_step), copy, add_up=False), strict=True
+        )
+    ]
+    heads = ("Step", "Families probably above the limit", "Limit: share missed")
+    return Part(
+        "Which steps are missed too often?",
+        f"{whole} families probably miss a step more often than its limit (probability of half or "
+        "more).",
+        tables=(Table("Families by step", heads, tuple(rows)),) if rows else (),
+        notes=(
+            (
+                "Each caregiver's share is drawn toward the programme's share of that step, so that "
+                "one bad week is not a bad family. A family may miss several steps."
+            ),
+        ),
+    )
+
+
+def _to_retrain(made: Material, likely: pd.DataFrame, missed: int) -> Part:
+    before = _needs_of(made.start)
+    shown = likely.head(MOST_LISTED)
+    keys = _keys(shown)
+    edition = made.now.edition
+    rows = tuple(
+        (
+            row["family_id"],
+            text(row["caregiver_id"]) or NOT_SAID,
+            step_words(row["step"], edition),
+            f"{row['missed']} of {row['seen']}",
+            percent(row["shrunk_share"]),
+            percent(row["prob_above"]),
+            "new" if key not in before else "",
+        )
+        for row, key in zip(shown.to_dict("records"), keys, strict=True)
+    )
+    new = len(set(_keys(likely)) - before)
+    more = len(likely) - len(shown)
+    heads = ("Family", "Caregiver", "Step", "Missed", "Drawn share", "Probably above", "Since")
+    notes = [
+        (
+            f"{counted(missed, 'caregiver and step', 'caregivers and steps')} with anything missed: "
+            f"linedays retraining --as-of {made.period.end}."
+        )
+    ]
+    if more:
+        notes.insert(0, f"{more} more are above their limit with a probability of half or more.")
+    return Part(
+        "Whom to retrain first?",
+        f"{counted(len(likely), 'caregiver and step', 'caregivers and steps')}, the surest first; "
+        f"{new} new since {day_year(made.period.start)}."
+        if rows
+        else "Nobody is probably above a limit.",
+        tables=(Table("Families, caregivers and steps", heads, rows),) if rows else (),
+        notes=tuple(notes),
+    )
+
+
+def _signed(made: Material, copy: Copy) -> Part:
+    now = made.now
+    found = not_signed_off(now.timeline, now.records, now.policy)
+    title = "Who changes dressings without a current sign-off?"
+    days = now.edition.settings.sign_off_recent_days
+    if copy is Copy.OUTSIDE:
+        number_ = counts_of([len(found)], copy)[0]
+        return Part(title, f"{number_} caregivers in the last {days} days.")
+    if found.empty:
+        return Part(title, f"No named caregiver in the last {days} days.")
+    rows = tuple(
+        (
+            row["family_id"],
+            text(row["caregiver_id"]),
+            text(row["site"]).replace(";", ", "),
+            str(row["changes"]),
+            NO_SIGN_OFF_WHY.get(str(row["why"]), plain(str(row["why"]))),
+            "never" if pd.isna(row["signed_on"]) else day_year(row["signed_on"].date()),
+        )
+        for row in found.head(MOST_LISTED).to_dict("records")
+    )
+    more = len(found) - len(rows)
+    heads = ("Family", "Caregiver", "Site", "Changes", "Why", "Last shown on")
+    return Part(
+        title,
+        f"{counted(len(found), 'caregiver', 'caregivers')} in the last {days} days.",
+        tables=(Table("Caregivers without a current sign-off", heads, rows),),
+        notes=(f"{more} more: linedays retraining --show not-signed-off.",) if more else (),
+    )
+
+
+def _sessions(made: Material, needs: pd.DataFrame) -> Part:
+    planned = group_sessions(needs, made.now.timeline)
+    title = "Which families could share a session?"
+    if planned.empty:
+        return Part(title, "No two families of a site share a step.")
+    edition = made.now.edition
+    rows = tuple(
+        (
+            row["site"],
+            step_words(row["step"], edition),
+            str(row["families"]),
+            text(row["family_ids"]).replace(";", ", "),
+        )
+        for row in planned.to_dict("records")
+    )
+    heads = ("Site", "Step", "Families", "Who")
+    return Part(
+        title,
+        f"{counted(len(planned), 'session', 'sessions')} would bring together families of one "
+        "site that probably miss the same step too often.",
+        tables=(Table("Group sessions", heads, rows),),
+    )
+
+
+def _effect(made: Material, copy: Copy) -> Part:
+    now = made.now
+    found = refreshers(practice(now.timeline, now.records, now.policy), now.records)
+    title = "Did refreshers help?"
+    told = found[(found["families"] > 0).to_numpy(dtype=bool)]
+    if told.empty:
+        return Part(title, "No family with a refresher was seen before and after it.")
+    rows, points = [], []
+    for row in told.to_dict("records"):
+        name = step_words(row["step"], now.edition)
+        hide = copy is Copy.OUTSIDE and bool(_hides(row))
+        points.append(_effect_point(name, row, hide=hide))
+        rows.append((sentence(name)[:-1], *((HIDDEN,) * 4 if hide else _effect_cells(row))))
+    sure = [
+        step_words(r["step"], now.edition)
+        for r in told.to_dict("records")
+        if r["adjusted_upper"] < 1 and not (copy is Copy.OUTSIDE and _hides(r))
+    ]
+    answer = (
+        f"Less was missed than after equally bad spells without one: {', '.join(sure)}."
+        if sure
+        else "No effect of the refreshers can be told from equally bad spells without one."
+    )
+    heads = ("Step", "Families", "Own before and after", "Against equally bad spells", "Missed")
+    drawn = [p for p in points if math.isfinite(p.lower) and math.isfinite(p.upper)]
+    chart = figures.ranges(
+        drawn,
+        "share missed after / after equally bad spells",
+        reference=1.0,
+        named="no effect",
+        ratio=True,
+    )
+    return Part(
+        title,
+        answer,
+        Figure(
+            chart,
+            "Dot: ratio; bar: 95 % limits; left of the dashed line: less missed. Steps whose limits "
+            "are not known are in the table alone.",
+        )
+        if drawn
+        else None,
+        (Table("Ratio of the share missed, 95 % limits", heads, tuple(rows)),),
+        (
+            (
+                "Families are sent after a bad spell and improve by themselves (regression to the mean); "
+                "the own ratio alone shows an effect where there is none."
+            ),
+        ),
+    )
+
+
+def _hides(row: Any) -> bool:
+    """Whether a small number of families or of occasions stands behind a row."""
+    counts = [int(row[c]) for c in ("families", "missed_before", "missed_after")]
+    return any(hidden_counts([n]).counts[0] for n in counts)
+
+
+def _effect_point(name: str, row: Any, *, hide: bool) -> Point:
+    if hide:
+        return Point(name, math.nan)
+    ratio, lower, upper = (float(row[f"adjusted_{c}"]) for c in ("ratio", "lower", "upper"))
+    return Point(name, ratio, lower, upper)
+
+
+def _effect_cells(row: Any) -> tuple[str, ...]:
+    before, after = ((row[f"missed_{w}"], row[f"seen_{w}"]) for w in ("before", "after"))
+    return (
+        families(int(row["families"])).split()[0],
+        _ratio(row, "own"),
+        _ratio(row, "adjusted"),
+        f"{before[0]} of {before[1]}, then {after[0]} of {after[1]}",
+    )
+
+
+def _ratio(row: Any, which: str) -> str:
+    value = number(row[f"{which}_ratio"])
+    if pd.isna(row[f"{which}_lower"]):
+        return f"{value}, limits not known"
+    return f"{value} ({limits(row[f'{which}_lower'], row[f'{which}_upper'])})"

@@ -1,0 +1,338 @@
+"""What does the nurse manager's paper say? Calls, care in date, what changed, what is to come."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from analysis.decisions.calling import calling, list_change
+from analysis.decisions.capacity import capacity, kits_running_out
+from analysis.measures import adherence
+from analysis.reports import figures
+from analysis.reports.basis import titled
+from analysis.reports.cells import column, counts_of
+from analysis.reports.figures import Point
+from analysis.reports.material import Material
+from analysis.reports.paper import Copy, Figure, Paper, Part, Table
+from analysis.reports.period import month_words
+from analysis.reports.words import (
+    BANDS,
+    HIDDEN,
+    REASONS,
+    counted,
+    day_words,
+    families,
+    percent,
+    percents,
+    sentence,
+    text,
+    thousands,
+    weekday_words,
+)
+from analysis.stats.small_cells import hidden_counts
+from analysis.tables.backtest import MORNINGS
+from analysis.vocabulary import Grouping, Role, Task
+
+MOST_LISTED = 25
+MONTHS_SHOWN = 13
+
+
+def manager_paper(made: Material, copy: Copy) -> Paper:
+    """Put the nurse manager's paper together.
+
+    Parameters
+    ----------
+    made : Material
+        Of the period.
+    copy : Copy
+        One that leaves the team has no single family, and counts from 1 to 10 are hidden.
+    """
+    called = calling(made.lists, made.now.records.calls)
+    share = adherence(made.tallies, Grouping.ALL, Task.DRESSING)
+    parts = [
+        _in_date(made, share, copy),
+        _calls(made, called, copy),
+        _change(made, copy),
+        *([_to_call(made), _ahead(made), _kits(made)] if copy is Copy.TEAM else []),
+    ]
+    return titled(made, Role.MANAGER, copy, _brief(made, called, share, copy), parts)
+
+
+def _brief(made: Material, called: pd.DataFrame, share: pd.DataFrame, copy: Copy) -> list[str]:
+    last, kind = called.iloc[-1], made.period.kind
+    listed, first = counts_of([last["listed"], called.iloc[0]["listed"]], copy, add_up=False)
+    done = called.iloc[:-1]
+    spoken = counts_of(
+        [int(done["reached"].sum()), int(done["made"].sum() - done["reached"].sum())], copy
+    )
+    sentences = [
+        (
+            f"{listed} families are to be called on {weekday_words(made.period.end)}; on the "
+            f"{kind}'s first morning there were {first}."
+        ),
+        f"In the {kind} {spoken[0]} calls reached somebody and {spoken[1]} did not.",
+    ]
+    if len(share):
+        row = share.iloc[0]
+        sentences.insert(0, f"{percent(row['in_date_share'])} of days were in date{_was(made)}.")
+    return sentences
+
+
+def _was(made: Material) -> str:
+    before = adherence(made.tallies_before, Grouping.ALL, Task.DRESSING)
+    if before.empty or pd.isna(before["in_date_share"].iloc[0]):
+        return ""
+    return f", {percent(before['in_date_share'].iloc[0])} in the {made.period.kind} before"
+
+
+def _in_date(made: Material, share: pd.DataFrame, copy: Copy) -> Part:
+    title = "How often was the dressing in date?"
+    explained = ("in_date_share", "on_time_share")
+    if share.empty:
+        return Part(title, "No home line-days are known.", explained=explained)
+    row, kind = share.iloc[0], made.period.kind
+    answer = (
+        f"On {percent(row['in_date_share'])} of the home line-days with a known change in force "
+        f"(95 % limits {percents(row['in_date_lower'], row['in_date_upper'])}){_was(made)}. Of "
+        f"{counted(int(row['intervals_scored']), 'interval', 'intervals')} that were scored, "
+        f"{percent(row['on_time_share'])} ended on time."
+    )
+    by_month = adherence(made.now.tallies, Grouping.MONTH, Task.DRESSING).tail(MONTHS_SHOWN)
+    points = [
+        Point(
+            month_words(str(m)), v, low, high, open=pd.Period(m).end_time.date() >= made.period.end
+        )
+        for m, v, low, high in zip(
+            by_month["group"],
+            *(column(by_month, f"in_date_{c}") for c in ("share", "lower", "upper")),
+            strict=True,
+        )
+    ]
+    notes = ["Limits resample families. A hollow point is a month that is not over."]
+    return Part(
+        title,
+        answer,
+        Figure(figures.shares(points, "% of scored home line-days in date"), "By month."),
+        (_by_site(made, copy, kind),),
+        tuple(notes),
+        explained,
+    )
+
+
+def _by_site(made: Material, copy: Copy, kind: str) -> Table:
+    now = adherence(made.tallies, Grouping.SITE, Task.DRESSING)
+    before = adherence(made.tallies_before, Grouping.SITE, Task.DRESSING)
+    was = before.set_index("group")["in_date_share"]
+    hidden = hidden_counts(now["families"]).counts if copy is Copy.OUTSIDE else [False] * len(now)
+    heads = (
+        "Site",
+        "Families",
+        "Home line-days",
+        "In date",
+        "95 % limits",
+        f"The {kind} before",
+        "On time",
+        "Log coverage",
+    )
+    rows = []
+    for row, hide in zip(now.to_dict("records"), hidden, strict=True):
+        shown = (
+            thousands(int(row["families"])),
+            thousands(int(row["home_line_days"])),
+            percent(row["in_date_share"]),
+            percents(row["in_date_lower"], row["in_date_upper"]),
+            percent(was.get(row["group"], math.nan)),
+            percent(row["on_time_share"]),
+            percent(row["log_coverage"]),
+        )
+        rows.append((text(row["group"]), *((HIDDEN,) * len(shown) if hide else shown)))
+    return Table(f"Care in date by site, {made.period.said}", heads, tuple(rows))
+
+
+def _calls(made: Material, called: pd.DataFrame, copy: Copy) -> Part:
+    kind = made.period.kind
+    until = "that day" if made.period.is_week else "until the next of these mornings"
+    heads = ("Morning", "To call", *(BANDS[b] for b in BANDS), "Calls made", "Reached somebody")
+    rows, drawn = [], []
+    for row in called.to_dict("records"):
+        bands = counts_of([int(row[b]) for b in BANDS], copy, add_up=True)
+        listed = counts_of([int(row["listed"])], copy)[0]
+        made_of = ["", ""]
+        if not pd.isna(row["made"]):
+            reached, not_reached = int(row["reached"]), int(row["made"]) - int(row["reached"])
+            told = counts_of([reached, not_reached], copy)
+            made_of = [HIDDEN if HIDDEN in told else thousands(int(row["made"])), told[0]]
+        cells = (listed, *bands, *made_of)
+        rows.append((weekday_words(row["morning"].date()), *cells))
+        drawn.append([_drawn(cells[0]), *(_drawn(c) for c in made_of)])
+    names = ("to call", "calls made", "reached")
+    series = [(n, [d[at] for d in drawn]) for at, n in enumerate(names)]
+    last = rows[-1]
+    return Part(
+        "How many families were listed, called and reached?",
+        f"{last[1]} families are to be called on {weekday_words(made.period.end)}, "
+        f"{last[2]} of them for same-day review and {last[3]} today; {last[5]} wait after a call.",
+        Figure(
+            figures.bars([r[0] for r in rows], series, "families, calls"),
+            "By morning: families to call, calls made, calls that reached somebody.",
+        ),
+        (Table(f"Mornings of the {kind}", heads, tuple(rows)),),
+        (
+            (
+                f"Each list as it was known before its morning began. Calls made: {until}. The last "
+                "row is the list on which this paper is read."
+            ),
+        ),
+    )
+
+
+def _drawn(cell: str) -> float:
+    """A cell as a length; hidden or blank ones are left out."""
+    digits = cell.replace("\N{NARROW NO-BREAK SPACE}", "")
+    return float(digits) if digits.isdigit() else math.nan
+
+
+def _change(made: Material, copy: Copy) -> Part:
+    first, last = made.lists[made.period.start], made.lists[made.period.end]
+    change = list_change(first, last)
+    then, now = (set(found.families["family_id"]) for found in (first, last))
+    new, gone, stayed = counts_of(
+        [len(now - then), len(then - now), len(now & then)], copy, add_up=False
+    )
+    rows = []
+    for row in change.to_dict("records"):
+        cells = [int(row[c]) for c in ("then", "new", "gone", "now")]
+        rows.append((sentence(REASONS[row["reason"]])[:-1], *counts_of(cells, copy, add_up=False)))
+    if copy is Copy.OUTSIDE:
+        # then - gone = now - new: with one of the four hidden, no other may give it away.
+        rows = [(r[0], *(HIDDEN,) * 4) if HIDDEN in r else r for r in rows]
+        new, gone, stayed = (HIDDEN,) * 3 if HIDDEN in (new, gone, stayed) else (new, gone, stayed)
+    heads = (
+        "Reason",
+        weekday_words(made.period.start),
+        "New since",
+        "Gone since",
+        weekday_words(made.period.end),
+    )
+    notes = [
+        (
+            "A family may have several reasons. Overdue while a family is not heard from may be not "
+            "logged rather than not done: the list of calls says which."
+        )
+    ]
+    if copy is Copy.TEAM:
+        notes += [
+            f"Newly on the list: {_codes(now - then)}.",
+            f"Off the list: {_codes(then - now)}.",
+        ]
+    return Part(
+        "What has changed since the first morning?",
+        f"{new} families are newly on the list (to call or waiting), {gone} have left it, "
+        f"{stayed} were on both.",
+        tables=(Table("Families with each reason to call", heads, tuple(rows)),),
+        notes=tuple(notes),
+        explained=("days_overdue", "silent_days"),
+    )
+
+
+def _codes(found: set[str]) -> str:
+    return ", ".join(sorted(found)) or "none"
+
+
+def _to_call(made: Material) -> Part:
+    calls = made.now.calls
+    listed = calls.families[calls.families["rank"].notna().to_numpy(dtype=bool)]
+    shown = listed.head(MOST_LISTED)
+    rows = tuple(
+        (
+            str(row["rank"]),
+            row["family_id"],
+            BANDS[row["band"]],
+            sentence(text(row["sentence"])),
+            thousands(row["days_overdue"]),
+            text(row["nurse"]).replace(";", ", "),
+        )
+        for row in shown.to_dict("records")
+    )
+    more = len(listed) - len(shown)
+    notes = (f"{families(more)} more: linedays calls --as-of {made.period.end}.",) if more else ()
+    return Part(
+        f"Whom to call first on {weekday_words(made.period.end)}?",
+        "In calling order." if rows else "Nobody is to be called.",
+        tables=(
+            Table(
+                "Families to call, in order",
+                ("Rank", "Family", "Band", "Why", "Days overdue", "Nurse"),
+                rows,
+            ),
+        )
+        if rows
+        else (),
+        notes=notes,
+    )
+
+
+def _ahead(made: Material) -> Part:
+    due = capacity(made.now.timeline, MORNINGS.empty())
+    title = "What is due in the next 14 days?"
+    if due.empty:
+        return Part(title, "No line is at home.")
+    by_day = due.pivot_table(index="day", columns="site", values="changes_due", aggfunc="sum")
+    days = [pd.Timestamp(d).date() for d in by_day.index]
+    sums = [int(n) for n in by_day.sum(axis=1)]
+    heads = ("Day", *map(str, by_day.columns), "All")
+    rows = tuple(
+        (weekday_words(day), *(thousands(int(n)) for n in cells), thousands(whole))
+        for day, cells, whole in zip(days, by_day.to_numpy(), sums, strict=True)
+    )
+    return Part(
+        title,
+        f"{counted(sum(sums), 'dressing change', 'dressing changes')}, most on "
+        f"{weekday_words(days[sums.index(max(sums))])} ({max(sums)}).",
+        Figure(
+            figures.bars(
+                [weekday_words(d).rsplit(" ", 1)[0] for d in days],
+                [("", sums)],
+                "dressing changes due",
+            ),
+            "By day, all sites.",
+        ),
+        (Table("Dressing changes due, by site", heads, rows),),
+        (
+            (
+                "What is overdue is due on the first day; each change is taken to be done on its last "
+                "day on time."
+            ),
+        ),
+    )
+
+
+def _kits(made: Material) -> Part:
+    kits = kits_running_out(made.now.timeline, made.now.records, made.now.policy)
+    title = "Whose kits run out before the next delivery?"
+    if kits.empty:
+        return Part(title, "Of the families that count their kits, none is known to run short.")
+    rows = tuple(
+        (
+            row["family_id"],
+            text(row["site"]),
+            f"{row['kits_left']} on {_on(row['counted_on'], made)}",
+            thousands(row["used"]),
+            _on(row["runs_out_on"], made),
+            _on(row["delivery_on"], made),
+        )
+        for row in kits.to_dict("records")
+    )
+    heads = ("Family", "Site", "Kits counted", "Used since", "Run out on", "Next delivery")
+    return Part(
+        title,
+        f"{families(len(kits))}, the first on {_on(kits['runs_out_on'].iloc[0], made)}.",
+        tables=(Table("Kits that run out", heads, rows),),
+        notes=("The next delivery is reckoned from the last rise of a count.",),
+    )
+
+
+def _on(day: Any, made: Material) -> str:
+    return "not known" if pd.isna(day) else day_words(day.date(), made.period.end)

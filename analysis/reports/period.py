@@ -1,0 +1,145 @@
+"""Which week or month does a paper speak of, and on which morning is it read?"""
+
+from __future__ import annotations
+
+import calendar
+import re
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from analysis.measures import MeasureError
+from analysis.reports.words import MONTHS, day_words
+
+WEEK = 7
+_WEEK = re.compile(r"(\d{4})-W(\d{2})", re.ASCII)
+_MONTH = re.compile(r"(\d{4})-(\d{2})", re.ASCII)
+
+
+@dataclass(frozen=True)
+class Period:
+    """A calendar month or an ISO week, from Monday to Sunday."""
+
+    name: str
+    """``2031-03`` or ``2031-W11``."""
+    start: date
+    end: date
+    """The morning after, on which it is read: its days lie before."""
+
+    @property
+    def is_week(self) -> bool:
+        """Whether it is a week."""
+        return "W" in self.name
+
+    @property
+    def last(self) -> date:
+        """Its last day."""
+        return self.end - timedelta(days=1)
+
+    @property
+    def kind(self) -> str:
+        """``week`` or ``month``."""
+        return "week" if self.is_week else "month"
+
+    @property
+    def said(self) -> str:
+        """The period in words.
+
+        Examples
+        --------
+        >>> week("2031-W11").said, month("2031-03").said
+        ('week 11 of 2031, 10 Mar to 16 Mar', 'March 2031')
+        """
+        if not self.is_week:
+            return f"{calendar.month_name[self.start.month]} {self.start.year}"
+        year, number = self.name.split("-W")
+        first = day_words(self.start, self.last)
+        return f"week {int(number)} of {year}, {first} to {day_words(self.last, self.last)}"
+
+    def before(self) -> Period:
+        """The period before."""
+        day = self.start - timedelta(days=1)
+        return week_of(day) if self.is_week else month_of(day)
+
+    @property
+    def mornings(self) -> tuple[date, ...]:
+        """Mornings whose call lists are looked at: each of a week, every seventh of a month.
+
+        The first is that of the first day, the last that on which the period is read.
+        """
+        step = 1 if self.is_week else WEEK
+        length = (self.end - self.start).days
+        days = [self.start + timedelta(days=n) for n in range(0, length, step)]
+        return (*days, self.end)
+
+
+def week(name: str) -> Period:
+    """Read an ISO week, as ``2031-W11``.
+
+    Raises
+    ------
+    MeasureError
+        There is no such week.
+
+    *Source:* ISO 8601, week date.
+
+    Examples
+    --------
+    >>> week("2026-W47").start.isoformat()
+    '2026-11-16'
+    """
+    found = _WEEK.fullmatch(name)
+    try:
+        start = date.fromisocalendar(int(found[1]), int(found[2]), 1) if found else None
+    except ValueError:
+        start = None
+    if start is None:
+        raise MeasureError(f"{name!r} is no week; write it like 2031-W11, with ISO week numbers.")
+    return week_of(start)
+
+
+def week_of(day: date) -> Period:
+    """The ISO week of a day."""
+    year, number, weekday = day.isocalendar()
+    start = day - timedelta(days=weekday - 1)
+    return Period(f"{year:04}-W{number:02}", start, start + timedelta(days=WEEK))
+
+
+def month(name: str) -> Period:
+    """Read a month, as ``2031-03``.
+
+    Raises
+    ------
+    MeasureError
+        There is no such month.
+
+    Examples
+    --------
+    >>> month("2031-12").end.isoformat()
+    '2032-01-01'
+    """
+    found = _MONTH.fullmatch(name)
+    try:
+        start = date(int(found[1]), int(found[2]), 1) if found else None
+    except ValueError:
+        start = None
+    if start is None:
+        raise MeasureError(f"{name!r} is no month; write it like 2031-03.")
+    return month_of(start)
+
+
+def month_of(day: date) -> Period:
+    """The calendar month of a day."""
+    start = day.replace(day=1)
+    return Period(f"{start:%Y-%m}", start, (start + timedelta(days=31)).replace(day=1))
+
+
+def month_words(name: str) -> str:
+    """A month as tables name it, in words.
+
+    Examples
+    --------
+    >>> month_words("2031-03"), month_words("2031-Q2")
+    ('Mar 2031', 'Q2 2031')
+    """
+    year, part = name.split("-")
+    return f"{part if part.startswith('Q') else MONTHS[int(part) - 1]} {year}"

@@ -1,0 +1,226 @@
+"""How are numbers, days and codes said in a paper?"""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+NOT_KNOWN = "–"
+HIDDEN = "hidden"
+
+BANDS = {
+    "same_day_review": "Same-day review",
+    "call_today": "Call today",
+    "call_this_week": "Call this week",
+    "waiting": "Waiting after a call",
+}
+SIGNALS = {
+    "above_limit": "above the upper limit",
+    "below_limit": "below the lower limit",
+    "run_above": "the last nine all on the high side",
+    "run_below": "the last nine all on the low side",
+    "two_of_three_high": "two of three near the upper limit",
+    "two_of_three_low": "two of three near the lower limit",
+}
+REASONS = {
+    "red_flag": "red flag not answered",
+    "compromised": "dressing loose, damp or soiled",
+    "overdue": "dressing overdue",
+    "skin_event_open": "skin finding open",
+    "silent": "not heard from",
+    "state_unknown": "state of the dressing not known",
+    "early_failures": "dressings that fail early",
+    "late_pattern": "changes often late",
+    "kits_short": "kits short",
+    "no_sign_off": "changes without a current sign-off",
+    "overdue_connector": "connector overdue",
+    "overdue_needle": "needle overdue",
+    "overdue_flush": "flush overdue",
+}
+STEPS = {
+    "early_failure": "dressing fails early",
+    "skin_after_change": "skin finding after a change",
+    "late_change": "change late",
+    "no_sign_off": "change without a sign-off",
+}
+NO_SIGN_OFF_WHY = {
+    "never": "never shown",
+    "expired": "sign-off too old",
+    "with_help": "shown with help",
+    "not_yet": "shown, not yet able",
+}
+
+
+def plain(code: str) -> str:
+    """A code as words.
+
+    Examples
+    --------
+    >>> plain("exit_site_infection")
+    'exit site infection'
+    """
+    return code.replace("_", " ")
+
+
+def sentence(text: str) -> str:
+    """The text with a capital first letter and a full stop.
+
+    Examples
+    --------
+    >>> sentence("nothing came in")
+    'Nothing came in.'
+    """
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def thousands(number: int) -> str:
+    """A count with a narrow no-break space between thousands."""
+    return f"{number:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def counted(number: int, one: str, many: str) -> str:
+    """Number and noun.
+
+    Examples
+    --------
+    >>> counted(1, "family", "families"), counted(0, "family", "families")
+    ('1 family', '0 families')
+    """
+    return f"{thousands(number)} {one if number == 1 else many}"
+
+
+def families(number: int) -> str:
+    """A number of families in words."""
+    return counted(number, "family", "families")
+
+
+def number(value: Any) -> str:
+    """A rate or ratio with as many digits as it bears.
+
+    Examples
+    --------
+    >>> number(0.0414), number(1.71), number(23.96), number(float("nan"))
+    ('0.041', '1.71', '24.0', '–')
+    """
+    if value is None or pd.isna(value):
+        return NOT_KNOWN
+    if math.isinf(value):
+        return "no upper limit"
+    if value == 0:
+        return "0"
+    return f"{value:.{3 if value < 0.1 else 2 if value < 10 else 1 if value < 1000 else 0}f}"
+
+
+def limits(lower: Any, upper: Any) -> str:
+    """Limits as a range.
+
+    Examples
+    --------
+    >>> limits(0.4, 1.25)
+    '0.40 to 1.25'
+    """
+    if pd.isna(lower) and pd.isna(upper):
+        return NOT_KNOWN
+    above = not pd.isna(upper) and math.isinf(upper)
+    return f"{number(lower)} and more" if above else f"{number(lower)} to {number(upper)}"
+
+
+def percent(share: Any) -> str:
+    """A share as per cent.
+
+    Examples
+    --------
+    >>> percent(0.894), percent(0.999), percent(1.0), percent(None)
+    ('89 %', 'over 99 %', '100 %', '–')
+    """
+    if share is None or pd.isna(share):
+        return NOT_KNOWN
+    if 0.99 < share < 1:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
+
+
+def percents(lower: Any, upper: Any) -> str:
+    """Limits of a share."""
+    if pd.isna(lower) or pd.isna(upper):
+        return NOT_KNOWN
+    return f"{percent(lower)} to {percent(upper)}"
+
+
+def day_words(day: date, as_of: date) -> str:
+    """Day and month, with the year where it is not the as-of day's.
+
+    Examples
+    --------
+    >>> day_words(date(2031, 3, 4), date(2031, 3, 9)), day_words(date(2030, 12, 24), date(2031, 1, 1))
+    ('4 Mar', '24 Dec 2030')
+    """
+    year = "" if day.year == as_of.year else f" {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]}{year}"
+
+
+def day_year(day: date) -> str:
+    """Day, month and year.
+
+    Examples
+    --------
+    >>> day_year(date(2031, 3, 4))
+    '4 Mar 2031'
+    """
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def weekday_words(day: date) -> str:
+    """Day with its weekday.
+
+    Examples
+    --------
+    >>> weekday_words(date(2031, 3, 4))
+    'Tue 4 Mar'
+    """
+    return f"{WEEKDAYS[day.weekday()][:3]} {day.day} {MONTHS[day.month - 1]}"
+
+
+def long_day(day: date) -> str:
+    """Day with weekday, month and year.
+
+    Examples
+    --------
+    >>> long_day(date(2031, 3, 4))
+    'Tuesday 4 Mar 2031'
+    """
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def signal_words(signal: Any) -> str:
+    """The rules of a chart that a point breaks; empty for none.
+
+    Examples
+    --------
+    >>> signal_words("above_limit;run_above")
+    'above the upper limit and the last nine all on the high side'
+    """
+    if signal is None or pd.isna(signal):
+        return ""
+    return listed([SIGNALS[code] for code in str(signal).split(";")])
+
+
+def listed(words: list[str]) -> str:
+    """Words with commas and a last "and".
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"])
+    'a, b and c'
+    """
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def text(value: Any) -> str:
+    """A cell as it stands; blank for nothing."""
+    return "" if value is None or pd.isna(value) else str(value)

@@ -1,0 +1,345 @@
+"""Digests and reports: the same numbers as the commands, the same bytes, and nothing that may not leave."""
+
+import builtins
+import re
+import shutil
+import sys
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pandas as pd
+import pytest
+
+from analysis import reports
+from analysis.cli import reporting
+from analysis.cli.app import main
+from analysis.ingest import ingest
+from analysis.measures import Limits, MeasureError, adherence, rates
+from analysis.policy import shipped_policy
+from analysis.reports import figures
+from analysis.reports.cells import counts_of
+from analysis.reports.paper import Copy
+from analysis.snapshot import take
+from analysis.store import Store
+from analysis.tallies import between
+from analysis.vocabulary import Basis, Grouping, Role, Task
+from dashboard import rate_words
+from dashboard import words as page_words
+from synthetic_data import generate_blocks, write_canonical
+
+POLICY = shipped_policy()
+TODAY = date(2031, 3, 10)
+WEEK, MONTH = reports.week("2031-W09"), reports.month("2031-02")
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory):
+    """A store of forty invented families, two years to 10 March 2031."""
+    folder = tmp_path_factory.mktemp("reports")
+    files = write_canonical(generate_blocks(60, seed=3, until=TODAY), folder / "files", "csv")
+    with Store.open(f"sqlite:///{folder / 'store.sqlite'}") as store:
+        for path in files:
+            ingest(store, [path], POLICY, received_at=datetime(2031, 3, 10, 5, tzinfo=UTC))
+        listed = take(store, POLICY, WEEK.start).calls.families["family_id"]
+        for hour, family in enumerate(listed.head(3)):
+            at = datetime(2031, 2, 25, 9 + hour, tzinfo=UTC)
+            store.record_call(family, "N1", hour > 0, None, date(2031, 2, 27), at)
+    return folder / "store.sqlite"
+
+
+@pytest.fixture(scope="module")
+def store(file):
+    with Store.open(f"sqlite:///{file}", create=False) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def made(store):
+    return {p.name: reports.gather(store, POLICY, p, None, TODAY) for p in (WEEK, MONTH)}
+
+
+def paper(made, period, role, copy):
+    return reports.PAPERS[role](made[period.name], copy)
+
+
+def table(paper, title, at=0):
+    part = next(p for p in paper.parts if p.title.startswith(title))
+    return part.tables[at]
+
+
+def run(monkeypatch, file, *arguments):
+    """Exit code of the command, run two days after the store's last entries."""
+    monkeypatch.setattr(reporting, "today", lambda policy: date(2031, 3, 12))
+    monkeypatch.setattr(
+        sys, "argv", ["linedays", "report", "--store", f"sqlite:///{file}", *arguments]
+    )
+    with pytest.raises(SystemExit) as ended:
+        main()
+    return ended.value.code or 0
+
+
+# -- periods
+
+
+@pytest.mark.parametrize("name", ["2031-W54", "2031-W00", "2031-9", "W09", "2031-W9"])
+def test_a_week_that_is_none_is_refused_with_how_to_write_it(name):
+    with pytest.raises(MeasureError, match="2031-W11"):
+        reports.week(name)
+
+
+def test_the_last_week_of_a_year_may_end_in_the_next():
+    found = reports.week("2026-W53")  # from memory of the ISO rule: 2026 has 53 weeks
+    assert (found.start, found.end) == (date(2026, 12, 28), date(2027, 1, 4))
+    assert found.before().name == "2026-W52"
+
+
+def test_a_period_that_is_not_over_is_refused_and_the_one_before_named(store):
+    with pytest.raises(MeasureError, match="2031-W10"):
+        reports.gather(store, POLICY, reports.week("2031-W11"), None, TODAY)
+
+
+def test_a_known_at_before_the_end_is_refused(store):
+    with pytest.raises(MeasureError, match="2031-02-28"):
+        reports.gather(store, POLICY, MONTH, date(2031, 2, 27), TODAY)
+
+
+# -- the same numbers
+
+
+def test_the_counts_between_two_mornings_of_a_month_are_those_of_the_month(made):
+    found, now = made[MONTH.name].tallies, made[MONTH.name].now.tallies
+    for of, args in ((rates, ("skin", Basis.LINE, Limits.EXACT)), (adherence, (Task.DRESSING,))):
+        if of is rates:
+            event, basis, limits = args
+            whole = rates(found, event, Grouping.ALL, basis, limits)
+            month = rates(now, event, Grouping.MONTH, basis, limits)
+        else:
+            whole = adherence(found, Grouping.ALL, *args)
+            month = adherence(now, Grouping.MONTH, *args)
+        month = month[month["group"] == MONTH.name].reset_index(drop=True)
+        pd.testing.assert_frame_equal(whole.drop(columns="group"), month.drop(columns="group"))
+
+
+def test_the_counts_of_the_weeks_add_up_to_those_of_the_whole(made):
+    now = made[WEEK.name].now
+    mornings = [replace(now, as_of=day) for day in (date(2031, 2, 10), WEEK.start, WEEK.end)]
+    one, two, whole = (
+        between(mornings[b].tallies, mornings[a].tallies) for a, b in ((0, 1), (1, 2), (0, 2))
+    )
+    for name in ("home_line_days", "in_date_days", "out_of_date_days", "intervals_scored"):
+        assert one.days[name].sum() + two.days[name].sum() == whole.days[name].sum(), name
+    assert len(one.onsets) + len(two.onsets) == len(whole.onsets)
+    assert 0 < two.days["home_line_days"].sum() <= 7 * 4 * len(two.lines)
+
+
+def test_the_in_date_share_of_a_site_is_that_of_the_command(made):
+    now = made[MONTH.name].now.tallies
+    month = adherence(now, Grouping.MONTH, Task.DRESSING).set_index("group").loc[MONTH.name]
+    told = paper(made, MONTH, Role.MANAGER, Copy.TEAM).parts[0].answer
+    assert reports_percent(month["in_date_share"]) in told
+    assert str(int(month["intervals_scored"])) in told.replace("\N{NARROW NO-BREAK SPACE}", "")
+
+
+def reports_percent(share):
+    return rate_words.percent(share)
+
+
+def test_calls_of_the_week_are_counted_on_their_morning(made):
+    rows = table(paper(made, WEEK, Role.MANAGER, Copy.TEAM), "How many families").rows
+    assert {row[0]: row[-2:] for row in rows}["Tue 25 Feb"] == ("3", "2")
+    assert rows[0][0] == "Mon 24 Feb"
+    assert rows[-1][-2:] == ("", "")  # its calls are of the next week
+
+
+def test_papers_and_pages_say_numbers_alike():
+    from analysis.reports import words
+
+    values = [0.0, 0.0414, 0.994, 1.0, 1.71, 23.96, 1234.5, float("nan"), float("inf"), None]
+    for value in values:
+        assert words.number(value) == rate_words.number(value)
+        if value != float("inf"):
+            assert words.percent(value) == rate_words.percent(value)
+    assert words.SIGNALS == rate_words.SIGNALS
+    assert words.limits(0.4, float("inf")) == rate_words.limits(0.4, float("inf"))
+    assert words.counted(1200, "a", "b") == page_words.counted(1200, "a", "b")
+
+
+# -- what a copy may hold
+
+
+@pytest.mark.parametrize("role", list(reports.PAPERS))
+@pytest.mark.parametrize("period", [WEEK, MONTH], ids=lambda p: p.name)
+def test_a_copy_for_outside_names_no_family_caregiver_or_nurse(made, store, period, role):
+    text = reports.html_file(paper(made, period, role, Copy.OUTSIDE))
+    lines = made[period.name].now.records.lines
+    people = made[period.name].now.records.caregivers["caregiver_id"]
+    for code in {*lines["family_id"], *lines["line_id"], *lines["nurse"].dropna(), *people}:
+        assert not re.search(rf"\b{re.escape(code)}\b", text), code
+    assert "May leave the team" in text
+
+
+def test_a_copy_for_outside_hides_counts_from_1_to_10_and_what_gives_them_away(made):
+    inside = []
+    for period in (WEEK, MONTH):
+        found = paper(made, period, Role.PREVENTION, Copy.OUTSIDE)
+        for part in found.parts:
+            for shown in part.tables:
+                at = [n for n, h in enumerate(shown.heads) if h in ("Events", "Skin events")]
+                for row in shown.rows:
+                    for cell in (row[n] for n in at):
+                        assert cell == "hidden" or not 1 <= int(cell) <= 10, (part.title, row)
+        team = paper(made, period, Role.PREVENTION, Copy.TEAM)
+        inside += [int(row[1]) for row in table(team, "Is the rate of skin events drifting").rows]
+    assert any(1 <= count <= 10 for count in inside)  # there was something to hide
+
+
+def test_a_hidden_count_cannot_be_worked_out_from_the_others():
+    assert counts_of([4, 25, 0, 12], Copy.OUTSIDE) == ["hidden", "25", "0", "hidden"]
+    assert counts_of([4, 25, 0, 12], Copy.OUTSIDE, add_up=False) == ["hidden", "25", "0", "12"]
+    assert counts_of([4, 25, 0, 12], Copy.TEAM) == ["4", "25", "0", "12"]
+    assert counts_of([], Copy.OUTSIDE) == []
+
+
+def test_a_team_copy_says_so_and_names_families(made):
+    found = paper(made, WEEK, Role.MANAGER, Copy.TEAM)
+    assert found.about.startswith("For the team only")
+    listed = made[WEEK.name].now.calls.families
+    first = listed.loc[listed["rank"] == 1, "family_id"].iloc[0]
+    assert table(found, "Whom to call first").rows[0][1] == first
+
+
+@pytest.mark.parametrize("role", list(reports.PAPERS))
+def test_every_paper_says_what_it_rests_on(made, role):
+    found = paper(made, MONTH, role, Copy.OUTSIDE)
+    names = dict(found.standing)
+    assert names["Known"].startswith("rows received up to the end of 2031-02-28")
+    assert re.fullmatch(r"[0-9a-f]{64}", names["SHA-256 of files, calls and policy"])
+    assert "edition" in names["Policy"]
+    text = reports.html_file(found)
+    assert all(caution.split("'")[0] in text for caution in found.cautions)
+    assert "log coverage" in text
+    assert "Home line-days" in text
+
+
+# -- the same bytes
+
+
+def test_the_same_command_gives_the_same_bytes_also_after_later_rows(
+    monkeypatch, file, tmp_path, capsys
+):
+    copied = shutil.copy(file, tmp_path / "later.sqlite")
+    with Store.open(f"sqlite:///{copied}", create=False) as store:
+        later = tmp_path / "home_log.csv"
+        line = store.records().lines["line_id"].iloc[0]
+        later.write_text(
+            f"entry_id,line_id,done_at,kind,findings\nx1,{line},2031-02-20,skin_check,redness\n"
+        )
+        ingest(store, [later], POLICY, received_at=datetime(2031, 3, 11, tzinfo=UTC))
+    for of, where in ((file, "one"), (file, "two"), (copied, "three")):
+        out = str(tmp_path / where)
+        assert run(monkeypatch, of, "--month", "2031-02", "--for", "prevention", "--out", out) == 0
+    written = sorted(path.name for path in (tmp_path / "one").iterdir())
+    assert written == [f"linedays-2031-02-prevention-outside.{end}" for end in ("html", "pdf")]
+    for name in written:
+        first = (tmp_path / "one" / name).read_bytes()
+        assert (tmp_path / "two" / name).read_bytes() == first, name
+        assert (tmp_path / "three" / name).read_bytes() == first, name
+    assert (tmp_path / "one" / written[1]).read_bytes().startswith(b"%PDF")
+    # With the later row known, the paper is another one and says so.
+    args = ("--month", "2031-02", "--for", "prevention", "--copy", "team", "--out")
+    for known, where in ((), "as-then"), (("--known-at", "2031-03-12"), "later"):
+        assert run(monkeypatch, copied, *args, str(tmp_path / where), *known) == 0
+    name = "linedays-2031-02-prevention-team.html"
+    assert (tmp_path / "as-then" / name).read_text() != (tmp_path / "later" / name).read_text()
+
+
+def test_all_gives_every_role_its_files(monkeypatch, file, tmp_path):
+    args = ("--week", "2031-W09", "--for", "all", "--out", str(tmp_path))
+    assert run(monkeypatch, file, *args) == 0
+    assert {path.name for path in tmp_path.iterdir()} == {
+        f"linedays-2031-W09-{role}-outside.{end}"
+        for role in reports.PAPERS
+        for end in ("html", "pdf")
+    }
+
+
+def has_pango():
+    try:
+        reports.pdf_file('<html lang="en"><title>x</title><p>x</p></html>')
+    except reports.PdfError:
+        return False
+    return True
+
+
+def test_the_machine_of_the_tests_can_make_a_pdf():
+    assert has_pango()
+
+
+def test_without_its_library_the_pdf_is_missing_with_a_sentence_and_the_html_is_there(
+    monkeypatch, file, tmp_path, capsys
+):
+    real = builtins.__import__
+
+    def without(name, *rest):
+        if name == "weasyprint":
+            raise OSError("cannot load library 'libpango-1.0-0'")
+        return real(name, *rest)
+
+    monkeypatch.setattr(builtins, "__import__", without)
+    args = ("--week", "2031-W09", "--for", "manager", "--out", str(tmp_path))
+    assert run(monkeypatch, file, *args) == 3
+    assert [path.suffix for path in tmp_path.iterdir()] == [".html"]
+    told = capsys.readouterr().err
+    assert "apt-get install" in told
+    assert told.count("\n") == 1
+
+
+def test_nothing_is_fetched_by_a_paper(made):
+    text = reports.html_file(paper(made, WEEK, Role.MANAGER, Copy.TEAM))
+    assert not re.search(r"(src|href)=|url\((?!#)|@import", text)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("--for", "manager"), "--month or --week"),
+        (("--for", "manager", "--month", "2031-02", "--week", "2031-W09"), "--month or --week"),
+        (("--for", "manager", "--month", "2031-13"), "2031-03"),
+    ],
+)
+def test_a_report_called_wrongly_says_how(monkeypatch, file, capsys, arguments, told):
+    assert run(monkeypatch, file, *arguments) == 2
+    assert told in capsys.readouterr().err
+
+
+def test_an_empty_store_still_gives_papers_in_words(tmp_path):
+    with Store.open(f"sqlite:///{tmp_path / 'empty.sqlite'}") as store:
+        found = reports.gather(store, POLICY, WEEK, None, TODAY)
+    for put_together in reports.PAPERS.values():
+        for copy in Copy:
+            text = reports.html_file(put_together(found, copy))
+            assert not re.search(r"\b(nan|NaT|None|<NA>)\b", text)
+            assert "Families were heard from on – of" in text
+
+
+# -- figures
+
+
+def test_figures_use_no_colour_beyond_grey(made):
+    for role in reports.PAPERS:
+        for part in paper(made, MONTH, role, Copy.TEAM).parts:
+            svg = part.figure.svg if part.figure else ""
+            for red, green, blue in re.findall(r"#(\w\w)(\w\w)(\w\w)", svg):
+                channels = [int(c, 16) for c in (red, green, blue)]
+                assert max(channels) - min(channels) < 32, svg[:80]
+
+
+def test_a_figure_stays_within_its_sheet():
+    points = [figures.Point(f"Jan {n}", value) for n, value in enumerate((1.0, float("nan"), 90.0))]
+    drawn = figures.control_chart(points, [2.0] * 3, [0.0] * 3, [5.0] * 3, "per 1000")
+    heights = [float(v) for v in re.findall(r'cy="([\d.]+)"', drawn)]
+    assert len(heights) == 2
+    assert all(0 <= h <= 280 for h in heights)
+    assert "▲ 90.0" in drawn
+    only = figures.ranges([figures.Point("a", float("nan"))], "x", reference=1.0, ratio=True)
+    assert "cannot be told" in only

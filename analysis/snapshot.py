@@ -15,6 +15,8 @@ import pandas as pd
 from analysis import tallies as tallies_room
 from analysis import timeline as timeline_room
 from analysis.decisions import CallList, call_list
+from analysis.decisions.order import in_order, model_on, order_words
+from analysis.decisions.order_file import Fits, fits_of
 from analysis.policy import Edition, Policy
 from analysis.store import Store
 from analysis.tables import Records
@@ -32,6 +34,8 @@ class Snapshot:
     records: Records
     ingests: pd.DataFrame
     """Which files went in, and up to which stored row of each table."""
+    fits: Fits | None = None
+    """Fitted orders of calling that the policy names."""
 
     @property
     def edition(self) -> Edition:
@@ -51,7 +55,14 @@ class Snapshot:
     @cached_property
     def calls(self) -> CallList:
         """Families to call, in calling order."""
-        return call_list(self.timeline, self.records, self.policy)
+        by_rules = call_list(self.timeline, self.records, self.policy)
+        asked = (self.fits, self.edition, self.as_of, self._known_on)
+        return in_order(by_rules, self.timeline, model_on(*asked), order_words(*asked))
+
+    @property
+    def _known_on(self) -> date:
+        """The day before which everything received is known."""
+        return (self.known_at.astimezone(self.policy.zone) + timedelta(microseconds=1)).date()
 
     def with_calls(self, calls: pd.DataFrame) -> Snapshot:
         """The same rows with other recorded calls; the timeline, which knows none, is kept."""
@@ -97,6 +108,11 @@ def take(
     Snapshot
         Frozen.
 
+    Raises
+    ------
+    OrderError
+        The fitted order that the policy names cannot be used.
+
     *Source:* project definition, definitions §2.
     """
     if known_at is None:
@@ -109,4 +125,5 @@ def take(
         policy=policy,
         records=store.records(moment),
         ingests=store.ingests(),
+        fits=fits_of(policy),
     )

@@ -66,6 +66,8 @@ class CallRow:
     nurses: tuple[str, ...]
     sites: tuple[str, ...]
     recheck_on: date | None
+    expected: str | None = None
+    """How many such mornings an event followed, in words; None where the rules give the order."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +76,8 @@ class CallsView:
 
     standing: Standing
     choice: Choice
+    order: str
+    """Which order is in use within a band, in whole sentences."""
     counts: dict[str, int]
     families_at_home: int
     families_silent: int

@@ -12,7 +12,16 @@ from typing import NoReturn
 
 import typer
 
-from analysis.cli import deciding, loading, people, reading, reporting, serving, statistics
+from analysis.cli import (
+    deciding,
+    fitting,
+    loading,
+    people,
+    reading,
+    reporting,
+    serving,
+    statistics,
+)
 from analysis.ingest import IngestError, ProfileError
 from analysis.measures import MeasureError
 from analysis.policy import PolicyError
@@ -32,7 +41,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for room in (loading, reading, statistics, deciding, reporting, people, serving):
+for room in (loading, reading, statistics, deciding, fitting, reporting, people, serving):
     room.add_to(app)
 
 _CANNOT = (StoreError, PolicyError, IngestError, ProfileError, OSError)

@@ -9,8 +9,10 @@ from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 import typer
 
+from analysis.cli.fitting import Judge
 from analysis.cli.options import (
     DEFAULT_STORE,
     AsOfOption,
@@ -25,15 +27,16 @@ from analysis.cli.output import show
 from analysis.cli.replaying import replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
 from analysis.decisions.capacity import capacity, kits_running_out
-from analysis.decisions.expected_benefit import FEWEST_FAMILIES, fit_model, read_model
 from analysis.decisions.later_events import later_events
 from analysis.decisions.learning import learning_curve
+from analysis.decisions.order import order_words
+from analysis.decisions.order_file import fits_of, read_fits
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers, refreshers_by_family
 from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
 from analysis.decisions.whatif import whatif
 from analysis.measures import MeasureError
-from analysis.policy import load_policy
+from analysis.policy import Policy, load_policy
 
 
 def add_to(app: typer.Typer) -> None:
@@ -138,13 +141,11 @@ def backtest_(
         typer.Option("--capacity", min=1, help="Calls a day [default: all that are listed]."),
     ] = None,
     by: Annotated[Split, typer.Option("--by", help="How to split the families.")] = Split.ALL,
-    fit: Annotated[
+    order: Annotated[
         Path | None,
-        typer.Option("--fit", metavar="FILE", help="Fit a risk to these mornings and write it."),
-    ] = None,
-    predict: Annotated[
-        Path | None,
-        typer.Option("--predict", metavar="FILE", help="Judge a fitted risk, on later mornings."),
+        typer.Option(
+            "--order", metavar="FILE", help="Fitted orders to judge [default: the policy's]."
+        ),
     ] = None,
     table: Annotated[
         Judged,
@@ -163,21 +164,21 @@ def backtest_(
 ) -> None:
     """Replay past mornings by what was known then, and count what came in the 7 days after.
 
+    Compared: the order of the rules, days since the last change only, calls at random, and the
+    fitted order, where one was fitted by what was known before the mornings (linedays refit).
     Events: skin events, unplanned removals, three days out of date, as known on the as-of day.
     """
     seen = snapshot(store, policy, as_of, known_at)
     days = _mornings(first, last, seen.as_of)
     replayed = Replayed.of(replay(store, policy, days), later_events(seen.timeline, seen.records))
-    if fit is not None:
-        _write_model(replayed, fit)
-    risk = _risk(replayed, predict, first)
+    expected = _expected(replayed.mornings, order, seen.policy)
     if table is Judged.ORDERS:
         recheck = seen.edition.settings.recheck_days
-        found = backtest(replayed, capacity, by, risk, recheck)
+        found = backtest(replayed, capacity, by, expected, recheck)
     elif table is Judged.PRECEDED:
         found = preceded(replayed)
     else:
-        found = calibration(replayed, risk)
+        found = calibration(replayed, expected)
     show(found, form, out)
 
 
@@ -194,34 +195,33 @@ def _mornings(first: date, last: date, as_of: date) -> list[date]:
     return [first + timedelta(days=n) for n in range((last - first).days + 1)]
 
 
-def _write_model(replayed: Replayed, path: Path) -> None:
-    model = fit_model(replayed)
-    if model is None:
+def _expected(
+    mornings: pd.DataFrame, path: Path | None, policy: Policy
+) -> npt.NDArray[np.float64] | None:
+    """Expected shares by the fitted orders in use on each morning; without any a sentence."""
+    fits = fits_of(policy) if path is None else read_fits(path)
+    if fits is None:
         typer.echo(
-            f"linedays: fewer than {FEWEST_FAMILIES} families with an event on these mornings; no "
-            "risk is fitted and the rule order stays in use.",
+            "linedays: the policy names no fitted order, so none is judged; fit one with linedays "
+            "refit FILE --as-of the first morning, and judge it with --order FILE.",
             err=True,
         )
-        return
-    path.write_text(model.text(), encoding="utf-8")
-    typer.echo(
-        f"linedays: risk fitted to {model.family_mornings} family-mornings written to {path}; "
-        "the call list keeps the rule order.",
-        err=True,
-    )
-
-
-def _risk(replayed: Replayed, path: Path | None, first: date) -> npt.NDArray[np.float64] | None:
-    if path is None:
         return None
-    model = read_model(path)
-    if first.isoformat() <= model.fitted_to:
+    told = Judge(fits, policy).expected(mornings)
+    if told is None:
+        last = mornings["morning"].max().date()
         typer.echo(
-            f"linedays: {path} was fitted to mornings up to {model.fitted_to}; on these it looks "
-            "better than it is. Judge it on later ones.",
+            "linedays: no fitted order was in use on these mornings, so none is judged. "
+            f"{order_words(fits, policy.on(last), last, last)}",
             err=True,
         )
-    return model.risk(replayed.mornings)
+    elif (by_rules := np.unique(mornings["morning"].to_numpy()[np.isnan(told)])).size:
+        typer.echo(
+            f"linedays: on {by_rules.size} of these mornings no fitted order was in use; there "
+            "the expected benefit stands for the rule order.",
+            err=True,
+        )
+    return told
 
 
 WEEKS_BACK = 28

@@ -86,6 +86,7 @@ def calls(
     """Families to call, in calling order, and why; families waiting after a call come last."""
     found = snapshot(store, policy, as_of, known_at).calls
     show(found.families[CALL_COLUMNS], form, out)
+    typer.echo(f"linedays: {found.order}", err=True)
 
 
 def policy_(

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import shutil
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from analysis.cli.fitting import TOO_FEW, fitted
 from analysis.cli.loading import with_progress
 from analysis.cli.options import DEFAULT_STORE, PolicyOption, StoreOption, opened, today
+from analysis.decisions.order_file import add_fit
 from analysis.ingest import load_profile
 from analysis.policy import load_policy
 
@@ -47,6 +50,10 @@ def demo(
         int, typer.Option("--families", min=12, max=200_000, help="Invented families.")
     ] = 240,
     seed: Annotated[int, typer.Option("--seed", help="Same seed, same data.")] = 1,
+    fit_order: Annotated[
+        bool,
+        typer.Option("--fit-order", help="Also fit the order within a band to the past (slower)."),
+    ] = False,
     no_serve: Annotated[bool, typer.Option("--no-serve", help="Build the store and stop.")] = False,
     port: PortOption = PORT,
     folder: Annotated[
@@ -82,13 +89,29 @@ def demo(
     typer.echo(
         f"linedays: {stored} rows stored, {refused} refused (the demo has wrong rows on purpose)"
     )
+    policy_file = _fitted_policy(folder, store_url, as_of) if fit_order else None
     if no_serve:
         typer.echo(f"linedays: the demo's store is {store_url}")
         return
     from dashboard import DashboardConfig
     from dashboard import serve as serve_dashboard
 
-    serve_dashboard(DashboardConfig(store_url=store_url, demo=True), port=port)
+    serve_dashboard(
+        DashboardConfig(store_url=store_url, policy_file=policy_file, demo=True), port=port
+    )
+
+
+def _fitted_policy(folder: Path, store_url: str, as_of: date) -> Path | None:
+    """Write a policy file that differs from the shipped one by a fitted order alone."""
+    typer.echo("linedays: fitting the order within a band to the invented past")
+    model = fitted(store_url, None, as_of)
+    if model is None:
+        typer.echo(f"linedays: {TOO_FEW}")
+        return None
+    add_fit(folder / "order.toml", model)
+    policy_file = folder / "policy.toml"
+    policy_file.write_text('order_file = "order.toml"\n', encoding="utf-8")
+    return policy_file
 
 
 def _cleared(folder: Path) -> None:

@@ -29,7 +29,7 @@ in vain (project choice)."""
 COVERAGES = ((0.95, "log coverage 95 % or more"), (0.8, "log coverage 80 to 95 %"),
              (0.0, "log coverage under 80 %"))  # fmt: skip
 RULE, BY_DAYS, AT_RANDOM = "rule order", "days since change", "at random"
-BY_RISK = "band, then predicted risk"
+BY_BENEFIT = "expected benefit"
 DRAWS, SEED, FEWEST_FAMILIES = 500, 20310401, 5
 
 Ints = npt.NDArray[np.int64]
@@ -117,15 +117,16 @@ def _first_in(owner: Ints, day: Ints, of: Ints, low: Ints, high: Ints) -> Ints:
     return np.where(inside, at, -1)
 
 
-def orders_of(replayed: Replayed, risk: Floats | None = None) -> dict[str, Floats]:
+def orders_of(replayed: Replayed, expected: Floats | None = None) -> dict[str, Floats]:
     """Score of every family-morning by each order of calling; a higher one is called first.
 
     Parameters
     ----------
     replayed : Replayed
         The rule order stands in it.
-    risk : float array, optional
-        Predicted risk: one more order takes the rules' bands, and in each the higher risk first.
+    expected : float array, optional
+        Expected share by the fitted order, to four decimals: one more order takes the rules'
+        bands, and in each the higher share first; alike, or nan, they stand by the rules.
     """
     frame, n = replayed.mornings, len(replayed.mornings)
     rank: Floats = np.asarray(frame["rank"].astype("Float64").to_numpy(na_value=np.inf), np.float64)
@@ -136,11 +137,12 @@ def orders_of(replayed: Replayed, risk: Floats | None = None) -> dict[str, Float
         BY_DAYS: days,
         AT_RANDOM: np.random.default_rng(SEED).random(n),
     }
-    if risk is None:
+    if expected is None:
         return scores
     urgency = frame["band"].cat.codes.to_numpy(dtype=np.float64)
-    unlisted = np.where(frame["rank"].isna(), len(Band), 0)
-    return {**scores, BY_RISK: risk - urgency - unlisted}
+    unlisted = np.where(np.isfinite(rank), 0.0, len(Band))
+    by_rules = 1e-5 / (1 + rank)  # less than the last decimal of a share
+    return {**scores, BY_BENEFIT: np.nan_to_num(expected) + by_rules - urgency - unlisted}
 
 
 def called(
@@ -191,7 +193,7 @@ def backtest(
     replayed: Replayed,
     capacity: int | None = None,
     by: str = "all",
-    risk: Floats | None = None,
+    expected: Floats | None = None,
     recheck_days: int = 0,
 ) -> pd.DataFrame:
     """Compare orders of calling by what they foresaw.
@@ -205,8 +207,8 @@ def backtest(
     by : str
         ``all``, ``site`` or ``log_coverage`` (share of a family's mornings on which it was not
         silent). The call list is made for all families; groups only split what came of it.
-    risk : float array, optional
-        Predicted risk of each family-morning, judged as one more order.
+    expected : float array, optional
+        Expected share of each family-morning, judged as one more order.
     recheck_days : int
         As for :func:`called`. Every order makes as many calls a morning as the rules do.
 
@@ -221,7 +223,7 @@ def backtest(
     rows = []
     days, number = np.unique(replayed.day, return_inverse=True)
     places = None
-    for name, score in orders_of(replayed, risk).items():
+    for name, score in orders_of(replayed, expected).items():
         chosen = called(replayed, score, capacity, recheck_days, places)
         if places is None:
             places = np.bincount(number, weights=chosen, minlength=len(days)).astype(np.int64)
@@ -344,8 +346,8 @@ def preceded(replayed: Replayed) -> pd.DataFrame:
     return PRECEDED.build({n: [r[n] for r in rows] for n in PRECEDED.names})
 
 
-def calibration(replayed: Replayed, risk: Floats | None = None) -> pd.DataFrame:
-    """How often was there an event, by band, by reason, and by tenth of a predicted risk?
+def calibration(replayed: Replayed, expected: Floats | None = None) -> pd.DataFrame:
+    """How often was there an event, by band, by reason, and by tenth of the expected share?
 
     Returns
     -------
@@ -363,9 +365,10 @@ def calibration(replayed: Replayed, risk: Floats | None = None) -> pd.DataFrame:
         ("reason", c, padded.str.contains(f";{c};", regex=False).to_numpy(dtype=bool))
         for c in codes
     ]
-    if risk is not None and len(risk):
-        tenth = np.minimum((np.argsort(np.argsort(risk)) * 10) // len(risk), 9)
-        groups += [("predicted", f"tenth {t + 1} of 10", tenth == t) for t in range(10)]
+    told = None if expected is None else ~np.isnan(expected)
+    if expected is not None and told is not None and told.any():
+        tenth = np.minimum((np.argsort(np.argsort(expected)) * 10) // int(told.sum()), 9)
+        groups += [("predicted", f"tenth {t + 1} of 10", (tenth == t) & told) for t in range(10)]
     rows = []
     for kind, group, at in groups:
         if not at.any():
@@ -379,7 +382,7 @@ def calibration(replayed: Replayed, risk: Floats | None = None) -> pd.DataFrame:
                 "kind": kind,
                 "group": group,
                 "family_mornings": int(at.sum()),
-                "predicted": np.nan if risk is None else risk[at].mean(),
+                "predicted": np.nan if expected is None else expected[at].mean(),
                 "with_event": int(replayed.event[at].sum()),
                 "observed": shares.share[0],
                 "lower": shares.lower[0],

@@ -48,6 +48,11 @@ BREAKS_WAITING = (Reason.COMPROMISED, Reason.SKIN_EVENT_OPEN)
 red flag always does."""
 
 
+RULE_ORDER = (
+    "Within a band by the rules: most days overdue first, then most reasons, then longest silent."
+)
+
+
 @dataclass(frozen=True)
 class CallList:
     """Families in calling order with reasons and proof; see `tables.calls` for columns."""
@@ -56,14 +61,16 @@ class CallList:
     families: pd.DataFrame
     reasons: pd.DataFrame
     evidence: pd.DataFrame
+    order: str = RULE_ORDER
+    """Which order is in use within a band, in words."""
 
 
 def call_list(timeline: Timeline, records: Records, policy: Policy) -> CallList:
-    """Find the families to call on the timeline's as-of day, in calling order.
+    """Find the families to call on the timeline's as-of day, in the order of the rules.
 
-    Order within a band: days overdue, number of different reasons, silent days (each more
+    The rule order within a band: days overdue, number of different reasons, silent days (each more
     first), then family code. A call on which nobody was reached lets the family wait but
-    does not answer a red flag.
+    does not answer a red flag. A fitted order is laid over it by `decisions.order`.
 
     Parameters
     ----------
@@ -170,6 +177,7 @@ def _families(day: Day, reasons: pd.DataFrame, waiting: pd.DataFrame) -> pd.Data
         ignore_index=True,
     )
     rank = pd.Series(np.arange(1, len(families) + 1), dtype="Int64")
+    families["expected_share"] = np.nan
     families["rank"] = rank.mask((families["band"] == Band.WAITING).to_numpy(dtype=bool))
     texts = dict.fromkeys(
         ("family_id", "reasons", "sentence", "line_ids", "nurse", "site"), "string"

@@ -3,15 +3,13 @@
 A discrete-time logistic regression on replayed mornings, its coefficients drawn toward zero. It
 serves to put families of one band in order: a call is worth more where an event is more likely. It
 uses what the log says of care only: no language, age, site, diagnosis or other trait of a person.
-The call list does not use it unless a programme decides so; with little data there is no model, and
-the rule order stands.
+With little data there is no model, and the rule order stands (see `decisions.order`).
 """
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
-from pathlib import Path
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +18,6 @@ from scipy import special
 
 from analysis.decisions.backtest import Replayed
 from analysis.decisions.day import holds_code
-from analysis.measures import MeasureError
 from analysis.tables.columns import dates_of
 from analysis.vocabulary import Reason
 
@@ -34,37 +31,49 @@ FLAGS = (
     Reason.SILENT,
     Reason.LATE_PATTERN,
     Reason.EARLY_FAILURES,
+    Reason.NO_SIGN_OFF,
 )
-FEATURES = (
-    "log_days_overdue",
-    "log_silent_days",
-    "log_days_since_change",
-    "no_change_known",
-    "late_share",
-    "log_earlier_skin_events",
-    "further_lines",
-    *(str(reason) for reason in FLAGS),
-)
+FEATURES = {
+    "log_days_overdue": "log of 1 + most days a dressing is overdue",
+    "log_silent_days": "log of 1 + days since the family was heard from",
+    "log_days_since_change": "log of 1 + most days since a dressing change",
+    "no_change_known": "no dressing change is known",
+    "late_share": "share of changes that were late, drawn toward one in five",
+    "log_earlier_skin_events": "log of 1 + earlier skin events",
+    "log_days_at_home": "log of 1 + days since a line came home or back",
+    "log_stays": "log of 1 + earlier stays away from home",
+    "gauze": "a line is under gauze",
+    "further_lines": "lines at home beyond the first",
+    **{str(reason): f"reason {reason}" for reason in FLAGS},
+}
+"""What the model looks at, in order, and what each means."""
 PENALTY = 4.0
 """Half of it times each squared coefficient (of a feature in standard deviations) is taken off the
 log-likelihood: a normal prior with standard deviation 1/2 (project choice)."""
 FEWEST_FAMILIES = 50
 """Families with an event that a model needs; with fewer the rule order stands (project choice)."""
+DECIMALS = 4
+"""Of a predicted share; families alike to so many stand by the rules."""
 _STEPS = 100
-
-
-class ModelError(MeasureError):
-    """A model can't be fitted or read; one sentence for a user."""
 
 
 @dataclass(frozen=True)
 class Model:
     """Log odds of an event as a sum over features; see :func:`fit_model`."""
 
-    fitted_from: str
-    fitted_to: str
+    fitted_on: date
+    """By what was known before this day began; the model may be used from it on."""
+    first_morning: date
+    last_morning: date
+    policy: str
+    edition: str
+    """Of the policy: what counts as overdue or silent."""
+    families: int
     family_mornings: int
+    line_mornings: int
+    mornings_with_event: int
     families_with_event: int
+    penalty: float
     intercept: float
     centre: Floats
     scale: Floats
@@ -72,43 +81,22 @@ class Model:
     std_error: Floats
     """Allowing for families that are seen on many mornings."""
 
-    def risk(self, mornings: pd.DataFrame) -> Floats:
-        """Probability of an event within the horizon, by row of `MORNINGS`."""
-        steps = (features(mornings) - self.centre) / self.scale
-        return np.asarray(special.expit(self.intercept + steps @ self.coefficient))
+    def share(self, mornings: pd.DataFrame) -> Floats:
+        """Share of such mornings with an event within the horizon, by row of `MORNINGS`.
 
-    def text(self) -> str:
-        """Return the model as TOML, with odds ratios a person can read."""
-        lines = [
-            "# Log odds of an event within 7 days = intercept + sum of coefficient x (value - centre) / scale.",
-            "# odds_ratio and its 95 % limits are for one scale more of the feature.",
-            f'fitted_from = "{self.fitted_from}"',
-            f'fitted_to = "{self.fitted_to}"',
-            f"family_mornings = {self.family_mornings}",
-            f"families_with_event = {self.families_with_event}",
-            f"intercept = {self.intercept!r}",
-        ]
-        for at, name in enumerate(FEATURES):
-            slope, error = float(self.coefficient[at]), float(self.std_error[at])
-            low, high = np.exp(slope - 1.96 * error), np.exp(slope + 1.96 * error)
-            lines += [
-                "",
-                f"[feature.{name}]",
-                f"centre = {float(self.centre[at])!r}",
-                f"scale = {float(self.scale[at])!r}",
-                f"coefficient = {slope!r}",
-                f"std_error = {error!r}",
-                f"odds_ratio = {np.exp(slope):.3f}",
-                f"odds_ratio_limits = [{low:.3f}, {high:.3f}]",
-            ]
-        return "\n".join(lines) + "\n"
+        Rounded to four decimals, and summed row by row, so that it does not depend on which other
+        families stand in the frame.
+        """
+        steps = (features(mornings) - self.centre) / self.scale
+        odds = self.intercept + (steps * self.coefficient).sum(axis=1)
+        return np.asarray(np.round(special.expit(odds), DECIMALS))
 
 
 def features(mornings: pd.DataFrame) -> Floats:
     """Return what the model looks at, one row a family-morning, columns as `FEATURES`.
 
     The late share is drawn toward one in five by five intervals, so that a new line is no
-    extreme.
+    extreme. Counts stop at 60 where their logarithm is taken.
     """
 
     def logged(name: str) -> Floats:
@@ -123,19 +111,29 @@ def features(mornings: pd.DataFrame) -> Floats:
         mornings["days_since_change"].isna().to_numpy(dtype=np.float64),
         (late + 1) / (scored + 5),
         logged("skin_events"),
+        logged("days_at_home"),
+        logged("stays"),
+        mornings["gauze"].to_numpy(dtype=np.float64),
         mornings["lines"].to_numpy(dtype=np.float64) - 1,
         *(holds_code(mornings["reasons"], {str(r)}).astype(np.float64) for r in FLAGS),
     ]
     return np.column_stack(columns)
 
 
-def fit_model(replayed: Replayed, penalty: float = PENALTY) -> Model | None:
+def fit_model(
+    replayed: Replayed, fitted_on: date, policy: str, edition: str, penalty: float = PENALTY
+) -> Model | None:
     """Fit the model to replayed mornings; None when there are too few families with an event.
 
     Parameters
     ----------
     replayed : Replayed
-        Mornings and later events; families that wait after a call are left out.
+        Mornings and later events; families that wait after a call are left out. Every event has
+        to be known before `fitted_on`.
+    fitted_on : date
+        First day on which the model may be used.
+    policy, edition : str
+        Name of the policy, and the version by which the mornings were replayed.
     penalty : float
         Half of it times each squared coefficient is taken off the log-likelihood.
 
@@ -151,7 +149,8 @@ def fit_model(replayed: Replayed, penalty: float = PENALTY) -> Model | None:
     with_event = len(np.unique(family[event]))
     if with_event < FEWEST_FAMILIES:
         return None
-    values = features(replayed.mornings[at])
+    mornings = replayed.mornings[at]
+    values = features(mornings)
     centre, scale = values.mean(axis=0), values.std(axis=0)
     scale[scale < 1e-9] = 1.0  # the same for all: it can tell nothing
     steps = np.column_stack([np.ones(len(values)), (values - centre) / scale])
@@ -163,12 +162,21 @@ def fit_model(replayed: Replayed, penalty: float = PENALTY) -> Model | None:
     n = int(family.max()) + 1
     scores = np.column_stack([np.bincount(family, weights=c, minlength=n) for c in residual.T])
     errors = np.sqrt(np.maximum(np.diag(inverse @ (scores.T @ scores) @ inverse), 0.0))
-    days = [str(d)[:10] for d in dates_of([replayed.day.min(), replayed.day.max()])]
+    first, last = (
+        date.fromisoformat(str(d)[:10]) for d in dates_of([replayed.day.min(), replayed.day.max()])
+    )
     return Model(
-        fitted_from=days[0],
-        fitted_to=days[1],
+        fitted_on=fitted_on,
+        first_morning=first,
+        last_morning=last,
+        policy=policy,
+        edition=edition,
+        families=len(np.unique(family)),
         family_mornings=len(event),
+        line_mornings=int(mornings["lines"].sum()),
+        mornings_with_event=int(event.sum()),
         families_with_event=with_event,
+        penalty=penalty,
         intercept=float(slopes[0]),
         centre=centre,
         scale=scale,
@@ -200,33 +208,3 @@ def ridge_logistic(design: Floats, event: Floats, penalty: float) -> Floats:
             step = step / 2  # too far: the likelihood must not fall
         slopes, now = slopes + step, min(now, then)
     return slopes
-
-
-def read_model(path: Path) -> Model:
-    """Read a model that `Model.text` wrote.
-
-    Raises
-    ------
-    ModelError
-        It is no model of this version.
-    """
-    try:
-        told = tomllib.loads(path.read_text(encoding="utf-8"))
-        each = [told["feature"][name] for name in FEATURES]
-        if len(told["feature"]) != len(FEATURES):
-            raise KeyError("feature")
-        columns = {n: np.array([float(one[n]) for one in each]) for n in (
-            "centre", "scale", "coefficient", "std_error")}  # fmt: skip
-        return Model(
-            fitted_from=str(told["fitted_from"]),
-            fitted_to=str(told["fitted_to"]),
-            family_mornings=int(told["family_mornings"]),
-            families_with_event=int(told["families_with_event"]),
-            intercept=float(told["intercept"]),
-            **columns,
-        )
-    except (KeyError, TypeError, ValueError) as fault:
-        raise ModelError(
-            f"{path} is no model of this version ({fault}). Fit it anew: linedays backtest --fit "
-            "FILE."
-        ) from None

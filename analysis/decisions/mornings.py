@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.calls import CallList, call_list
@@ -13,7 +14,7 @@ from analysis.policy import Policy
 from analysis.tables.backtest import MORNINGS
 from analysis.tables.records import Records
 from analysis.timeline import Timeline, build
-from analysis.vocabulary import Band, Task
+from analysis.vocabulary import Band, DressingType, Task
 
 
 def morning(records: Records, policy: Policy, day: date) -> pd.DataFrame:
@@ -43,7 +44,11 @@ def beside_families(timeline: Timeline, calls: CallList) -> pd.DataFrame:
     care = timeline.care
     care = care[(care["task"] == Task.DRESSING).to_numpy()].set_index("line")
     care = care.reindex(lines["line"])
-    skin = np.bincount(timeline.skin_events["line"], minlength=len(timeline.lines))
+    n_lines = len(timeline.lines)
+    skin = np.bincount(timeline.skin_events["line"], minlength=n_lines)
+    spells = timeline.home_spells
+    left = spells.loc[(spells["ended_by"] == "admission").to_numpy(dtype=bool), "line"]
+    stays = np.bincount(left, minlength=n_lines)
     now = pd.Timestamp(timeline.as_of)
     own = pd.DataFrame(
         {
@@ -55,13 +60,15 @@ def beside_families(timeline: Timeline, calls: CallList) -> pd.DataFrame:
             "skin_events": skin[lines["line"].to_numpy()],
             "days_overdue": care["days_overdue"].to_numpy(),
             "days_since_change": (now - care["last_change_on"]).dt.days.to_numpy(),
+            "gauze": _under_gauze(timeline)[lines["line"].to_numpy()],
+            "days_at_home": (now - _home_since(timeline, lines)).dt.days.to_numpy(),
+            "stays": stays[lines["line"].to_numpy()],
         }
     )
     # Before: one row a line at home; after: one row a family.
-    sums = dict.fromkeys(("lines", "scored", "late", "skin_events"), "sum")
-    by_family = own.groupby("family").agg(
-        {"site": "first", **sums, "days_overdue": "max", "days_since_change": "max"}
-    )
+    sums = dict.fromkeys(("lines", "scored", "late", "skin_events", "stays"), "sum")
+    most = dict.fromkeys(("days_overdue", "days_since_change", "gauze"), "max")
+    by_family = own.groupby("family").agg({"site": "first", **sums, **most, "days_at_home": "min"})
     families = timeline.families.set_index("family").loc[by_family.index]
     frame = by_family.assign(
         family_id=families["family_id"],
@@ -77,6 +84,24 @@ def beside_families(timeline: Timeline, calls: CallList) -> pd.DataFrame:
     frame["band"] = pd.Categorical(told[place], categories=bands)
     frame["morning"] = pd.Series(now, index=frame.index).astype("datetime64[s]")
     return MORNINGS.check(_typed(frame).sort_values("family_id", ignore_index=True))
+
+
+def _under_gauze(timeline: Timeline) -> npt.NDArray[np.bool_]:
+    """By line, whether gauze is in force: by the open interval, else by the registry."""
+    worn = timeline.lines["dressing_type"].astype("object").to_numpy(copy=True)
+    spans = timeline.intervals
+    is_open = (spans["task"] == Task.DRESSING) & (spans["ended_by"] == "as_of")
+    spans = spans[is_open.to_numpy(dtype=bool)]
+    worn[spans["line"].to_numpy()] = spans["dressing_type"].astype("object").to_numpy()
+    return np.asarray(worn == str(DressingType.GAUZE), dtype=np.bool_)
+
+
+def _home_since(timeline: Timeline, lines: pd.DataFrame) -> pd.Series[pd.Timestamp]:
+    """By line at home, the day it came home or back; the as-of day for one that just came."""
+    spells = timeline.home_spells
+    now = spells[(spells["ended_by"] == "as_of").to_numpy(dtype=bool)]
+    since = now.groupby("line")["start_on"].max().reindex(lines["line"])
+    return since.fillna(pd.Timestamp(timeline.as_of))
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from datetime import date
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -38,6 +39,45 @@ def day_words(days: pd.Series[Any], as_of: date) -> pd.Series[str]:
     shown_year = np.where(year == as_of.year, "", " " + year.astype(str).astype(object))
     words[known] = day + " " + month + shown_year
     return pd.Series(words, index=days.index, dtype="string")
+
+
+def one_day(day: date) -> str:
+    """A date in words, with its year.
+
+    Examples
+    --------
+    >>> one_day(date(2031, 3, 9))
+    '9 Mar 2031'
+    """
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def in_words(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:
+    """Expected shares as natural frequencies; none where there is no share.
+
+    Examples
+    --------
+    >>> for said in in_words(np.array([0.31, 0.042, 0.001, 0.97])):
+    ...     print(said)
+    about 3 in 10 such mornings were followed by an event within 7 days
+    about 4 in 100 such mornings were followed by an event within 7 days
+    fewer than 1 in 100 such mornings were followed by an event within 7 days
+    more than 9 in 10 such mornings were followed by an event within 7 days
+    """
+    known = np.nan_to_num(share)
+    tens = np.char.add(np.char.add("about ", np.rint(known * 10).astype(int).astype(str)), " in 10")
+    hundreds = np.char.add(
+        np.char.add("about ", np.rint(known * 100).astype(int).astype(str)), " in 100"
+    )
+    said = np.select(
+        [known < 0.01, known < 0.095, known < 0.95],
+        ["fewer than 1 in 100", hundreds, tens],
+        "more than 9 in 10",
+    )
+    told = np.char.add(said, " such mornings were followed by an event within 7 days")
+    words: npt.NDArray[np.object_] = told.astype(object)
+    words[np.isnan(share)] = None
+    return words
 
 
 def counted(number: pd.Series[Any], one: str, many: str) -> pd.Series[str]:

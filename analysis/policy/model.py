@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from analysis.vocabulary import DressingType, FindingMark, LineType, Task
@@ -161,6 +162,8 @@ class Policy:
     name: str
     time_zone: str
     editions: tuple[Edition, ...]
+    order_file: Path | None = None
+    """File of orders fitted to past mornings; None: families stand by the rules."""
 
     @property
     def zone(self) -> ZoneInfo:

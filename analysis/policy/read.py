@@ -101,7 +101,7 @@ class _Reader:
             raw = tomllib.loads(self.text)
         except tomllib.TOMLDecodeError as fault:
             raise PolicyError(f"{self.file}: not valid TOML: {fault}.") from None
-        self._no_other_keys(raw, {"name", "time_zone", "edition"}, ())
+        self._no_other_keys(raw, {"name", "time_zone", "order_file", "edition"}, ())
         name = self._text(raw, "name", under.name if under else None, ())
         zone = self._text(raw, "time_zone", under.time_zone if under else None, ())
         try:
@@ -128,7 +128,13 @@ class _Reader:
             editions.append(edition)
         if not editions:
             raise PolicyError(f"{self.file}: holds no [[edition]]; write at least one.")
-        return Policy(name=name, time_zone=zone, editions=tuple(editions))
+        order = Path(self.file).parent / self._text(raw, "order_file", ".", ())
+        return Policy(
+            name=name,
+            time_zone=zone,
+            editions=tuple(editions),
+            order_file=order if "order_file" in raw else None,
+        )
 
     def _edition(self, block: Mapping[str, Any], at: int, under: Edition | None) -> Edition:
         here = (("edition", at),)

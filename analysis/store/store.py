@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from analysis.store import call_notes, known, provenance
 from analysis.store.database import WAIT_SECONDS, Database, open_database
+from analysis.store.every_version import EveryVersion, every_version
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
@@ -90,6 +91,14 @@ class Store:
         at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
             return known.records(connection, at)
+
+    def versions(self) -> Mapping[str, EveryVersion]:
+        """Every version of every row, by table, and every recorded call under ``calls``.
+
+        For replaying many mornings: what was known on any of them follows from one reading.
+        """
+        with self._database.reading() as connection:
+            return every_version(connection)
 
     def registry(self) -> Registry:
         """Lines, stays and caregivers as in force now, for the checks of incoming rows."""

@@ -31,6 +31,9 @@ MORNINGS = Frame(
         Column("scored", Kind.COUNT, "scored dressing intervals of these lines", "intervals"),
         Column("late", Kind.COUNT, "of these late", "intervals"),
         Column("skin_events", Kind.COUNT, "earlier skin events of these lines", "events"),
+        Column("gauze", Kind.FLAG, "one of them is under gauze"),
+        Column("days_at_home", Kind.COUNT, "fewest days since one came home or back", "days"),
+        Column("stays", Kind.COUNT, "earlier stays away from home of these lines", "stays"),
     ),
     key=("morning", "family_id"),
 )
@@ -113,12 +116,12 @@ PRECEDED = Frame(
 
 CALIBRATION = Frame(
     "calibration",
-    "one row a band, reason or tenth of the predicted risk",
+    "one row a band, reason or tenth of the expected share",
     (
         Column("kind", Kind.TEXT, "band, reason or predicted"),
         Column("group", Kind.TEXT, "which one"),
         Column("family_mornings", Kind.COUNT, "mornings of families in it"),
-        Column("predicted", Kind.NUMBER, "mean predicted risk", _SHARE, blank="no model"),
+        Column("predicted", Kind.NUMBER, "mean expected share", _SHARE, blank="no model"),
         Column("with_event", Kind.COUNT, "of these with an event within 7 days"),
         Column("observed", Kind.NUMBER, "with_event / family_mornings", _SHARE, blank="none"),
         Column("lower", Kind.NUMBER, "lower 95 % limit, families resampled", blank="few families"),

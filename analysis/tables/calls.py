@@ -33,6 +33,13 @@ CALL_FAMILIES = Frame(
         Column("site", Kind.CODES, "sites of its lines at home", blank="no line at home"),
         Column("recheck_on", Kind.DATE, "day from which it is listed again", blank="no call waits"),
         Column("call_row", Kind.COUNT, "recorded call it waits on; -1: none"),
+        Column(
+            "expected_share",
+            Kind.NUMBER,
+            "like mornings that were followed by an event within 7 days, by the fitted order",
+            "share from 0 to 1",
+            blank="waiting, or the rule order is in use",
+        ),
     ),
     key=("family_id",),
 )

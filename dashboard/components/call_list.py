@@ -128,7 +128,9 @@ def why(row: CallRow, view: CallsView) -> list[Component]:
     if row.recheck_on is not None and row.band == "waiting":
         day = words.short_day(row.recheck_on, view.standing.as_of)
         items.insert(0, html.Li(html.Strong(f"Waits; listed again from {day}.")))
-    return [html.Ul(items)]
+    if row.expected is None:
+        return [html.Ul(items)]
+    return [html.Ul(items), html.P(words.sentence(row.expected), className="expected")]
 
 
 def overdue(row: CallRow) -> list[Component]:

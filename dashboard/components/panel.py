@@ -71,11 +71,13 @@ def _said(message: str, opened: Opened, choice: Choice) -> Component:
 def _why(opened: Opened) -> list[Component]:
     if not opened.reasons:
         return [html.H3("Why"), html.P("No reason to call is known on this day.")]
+    expected = opened.row.expected
     return [
         html.H3("Why"),
         html.Ol(
             [_reason(r, first=at == 0) for at, r in enumerate(opened.reasons)], className="reasons"
         ),
+        *([] if expected is None else [html.P(words.sentence(expected), className="expected")]),
     ]
 
 

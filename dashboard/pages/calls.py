@@ -80,6 +80,7 @@ def _head(view: CallsView) -> Component:
         html.P(_answer(view), className="answer"),
         band_choice(view),
         html.P(_heard(view), className="coverage"),
+        html.P(view.order, className="order-in-use"),
         html.P(_sheet(view), className="paper-line"),
         _tools(view),
     )

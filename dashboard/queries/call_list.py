@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from analysis.decisions.order import expectation
 from analysis.snapshot import Snapshot
 from dashboard.queries.frames import cells, codes, day, distinct, holds, is_one, of
 from dashboard.views import CallRow, CallsView, Choice, ReasonView, Standing
@@ -30,6 +31,7 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
     return CallsView(
         standing=standing,
         choice=replace(choice, page=page, per_page=per_page),
+        order=found.calls.order,
         counts={band: int(counts.get(band, 0)) for band in BANDS_SHOWN},
         families_at_home=len(families),
         families_silent=int(families.isin(_silent(found)).sum()),
@@ -65,7 +67,7 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     silent = frozenset(_silent(found))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
-        *("last_heard_on", "nurse", "site", "recheck_on"),
+        *("last_heard_on", "nurse", "site", "recheck_on", "expected"),
     )
     return tuple(
         CallRow(
@@ -80,9 +82,10 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
             nurses=codes(nurse),
             sites=codes(site),
             recheck_on=day(recheck),
+            expected=expected,
         )
-        for rank, family, band, overdue, quiet, heard, nurse, site, recheck in cells(
-            families, *names
+        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected in cells(
+            families.assign(expected=expectation(families)), *names
         )
     )
 

@@ -10,6 +10,7 @@ import threading
 from collections import deque
 from datetime import date, datetime
 
+from analysis.decisions.order_file import fits_of
 from analysis.policy import Policy, load_policy
 from analysis.snapshot import Snapshot, take
 from analysis.store import IDLE_LIMIT, SignIn, Store, StoreError
@@ -51,6 +52,7 @@ class Entrance:
             They cannot be read, or a demo was asked for of a store that people sign in to.
         """
         policy = load_policy(config.policy_file)
+        fits_of(policy)  # a file of fitted orders that can't be used is told before anybody asks
         entrance = cls(Store.open(config.store_url, create=False), policy, config)
         if config.demo and entrance.has_users():
             entrance.close()

@@ -8,12 +8,16 @@ import pandas as pd
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.decisions import call_list
 from analysis.decisions.backtest import Replayed, backtest
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.mornings import morning
+from analysis.decisions.order import in_order
 from analysis.policy import shipped_policy
 from analysis.tables import KNOWN
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS
+from analysis.timeline import build
+from tests.fitted import model
 from tests.written import written
 
 POLICY = shipped_policy()
@@ -84,6 +88,22 @@ def test_a_report_received_later_than_a_morning_never_changes_its_list(rows):
     pd.testing.assert_frame_equal(list_of(history), list_of(history_of(in_time)[0]))
 
 
+def fitted_list_of(history):
+    records = history.records(morning_of(MORNING, POLICY), by=MORNING)
+    timeline = build(records, POLICY, MORNING)
+    return in_order(call_list(timeline, records, POLICY), timeline, model("late_share", 3.0), "")
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.lists(entries, max_size=25))
+def test_nor_does_it_change_the_fitted_order_or_the_expected_shares(rows):
+    history, received = history_of(rows)
+    cut = pd.Timestamp(morning_of(MORNING, POLICY)).tz_localize(None)
+    in_time = [r for r, at in zip(rows, received, strict=True) if at <= cut]
+    told, known = fitted_list_of(history), fitted_list_of(history_of(in_time)[0])
+    pd.testing.assert_frame_equal(told.families, known.families)
+
+
 @settings(max_examples=30, deadline=None)
 @given(st.lists(entries, max_size=25))
 def test_what_was_known_is_the_newest_version_of_each_key_received_by_then(rows):
@@ -117,7 +137,7 @@ def programme(random, families=120, days=28):
             "silent": [False] * count,
             "days_since_change": random.integers(0, 9, count),
             "lines": [1] * count,
-            "skin_events": [0] * count,
+            **{n: [0] * count for n in ("skin_events", "days_at_home", "stays")},
             **zeros,
         }
     )

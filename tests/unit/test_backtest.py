@@ -74,7 +74,7 @@ def mornings(*rows):
             "silent": [f == "F1" for f in cells[0]],
             **{n: [0] * count for n in ("silent_days", "days_overdue", "scored", "late")},
             "lines": [1] * count,
-            "skin_events": [0] * count,
+            **{n: [0] * count for n in ("skin_events", "days_at_home", "stays")},
         }
     )
 

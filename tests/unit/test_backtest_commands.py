@@ -131,13 +131,39 @@ def test_a_backtest_compares_orders_by_what_they_foresaw(run):
     assert all(int(r["calls"]) <= 4 for r in rows)
 
 
-def test_a_backtest_without_enough_events_fits_no_risk_and_says_which_order_is_in_use(
-    run, tmp_path
+def test_refit_without_enough_events_writes_nothing_and_says_so(run, tmp_path):
+    code, _, said = run("refit", "order.toml", "--as-of", "2031-03-30", "--days", 28)
+    assert code == 3
+    assert "too few for a fitted order" in said
+    assert not (tmp_path / "order.toml").exists()
+
+
+def test_refit_writes_an_order_that_the_call_list_uses_and_the_backtest_judges(
+    run, tmp_path, monkeypatch
 ):
-    code, _, said = run("backtest", *SPAN, "--fit", "risk.toml")
+    monkeypatch.setattr("analysis.decisions.expected_benefit.FEWEST_FAMILIES", 1)
+    (tmp_path / "ours.toml").write_text('order_file = "order.toml"\n', encoding="utf-8")
+    ours = ("--policy", "ours.toml")
+    code, _, said = run("refit", "--as-of", "2031-03-29", "--days", 28, *ours)
+    assert code == 0, said
+    assert "the call list uses it from 2031-03-29 on.\n" in said
+    code, rows, said = run("calls", "--as-of", "2031-03-30", *ours)
     assert code == 0
-    assert "the rule order stays in use" in said
-    assert not (tmp_path / "risk.toml").exists()
+    assert "Within a band by expected benefit" in said
+    assert any("such mornings were followed by" in r["sentence"] for r in rows)
+    assert "first fitted order is of 29 Mar" in run("calls", "--as-of", "2031-03-28", *ours)[2]
+    later = ("--from", "2031-03-30", "--to", "2031-04-01", "--as-of", "2031-04-10")
+    code, rows, _ = run("backtest", *later, *ours)
+    assert rows[-1]["order"] == "expected benefit"
+    code, rows, said = run("backtest", *SPAN, "--order", "order.toml")
+    assert "no fitted order was in use on these mornings" in said
+    assert "expected benefit" not in {r["order"] for r in rows}
+
+
+def test_refit_without_a_file_asks_for_one(run):
+    code, _, said = run("refit")
+    assert code == 2
+    assert "linedays refit order.toml" in said
 
 
 def test_whatif_leaves_the_policy_as_it_is(run, tmp_path):

@@ -1,16 +1,17 @@
-"""A predicted risk: fitted as elsewhere, written to be read, and absent when data are thin."""
+"""Expected shares: fitted as elsewhere, blind to traits of people, absent when data are thin."""
+
+from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 from sklearn.linear_model import LogisticRegression
 
-from analysis.decisions.backtest import BY_RISK, Replayed, backtest
+from analysis.decisions.backtest import BY_BENEFIT, Replayed, backtest
 from analysis.decisions.expected_benefit import (
     FEATURES,
-    ModelError,
     features,
     fit_model,
-    read_model,
     ridge_logistic,
 )
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS
@@ -36,7 +37,10 @@ def programme(families=200, days=20, seed=1):
             "days_overdue": np.tile(overdue, days),
             "days_since_change": random.integers(0, 9, count),
             "lines": [1] * count,
-            **{n: [0] * count for n in ("silent_days", "scored", "late", "skin_events")},
+            **{
+                n: [0] * count
+                for n in ("silent_days", "scored", "late", "skin_events", "days_at_home", "stays")
+            },
         }
     )
     day, family = np.nonzero(random.random((days, families)) < 0.004 * overdue**2)
@@ -74,44 +78,63 @@ def test_the_fit_holds_where_features_are_rare_and_skewed():
     assert own == pytest.approx([theirs.intercept_[0], *theirs.coef_[0]], abs=1e-5)
 
 
-def test_a_risk_puts_families_with_more_events_first_on_other_mornings():
-    model = fit_model(programme(seed=1))
+def fitted(replayed):
+    return fit_model(replayed, date(2031, 3, 28), "ours", "shipped 1")
+
+
+def test_expected_shares_put_families_with_more_events_first_on_other_mornings():
+    model = fitted(programme(seed=1))
     later = programme(seed=2)
-    table = backtest(later, capacity=15, risk=model.risk(later.mornings)).set_index("order")
-    assert table.loc[BY_RISK, "precision"] > table.loc["rule order", "precision"]
-    assert model.coefficient[FEATURES.index("log_days_overdue")] > 0
+    expected = model.share(later.mornings)
+    table = backtest(later, capacity=15, expected=expected).set_index("order")
+    assert table.loc[BY_BENEFIT, "precision"] > table.loc["rule order", "precision"]
+    assert model.coefficient[list(FEATURES).index("log_days_overdue")] > 0
     assert (model.std_error >= 0).all()
 
 
-def test_mean_risk_is_the_share_with_an_event():
-    replayed = programme()
-    model = fit_model(replayed)
-    assert model.risk(replayed.mornings).mean() == pytest.approx(replayed.event.mean())
+def test_shuffled_outcomes_leave_the_expected_benefit_a_lift_of_one():
+    replayed = programme(seed=1)
+    later = programme(seed=2)
+    random = np.random.default_rng(3)
+    lifts, held = [], 0
+    expected = fitted(replayed).share(later.mornings)
+    for _ in range(25):
+        dealt = random.permuted(later.event.reshape(-1, 200), axis=1).ravel()
+        rows = backtest(replace(later, event=dealt), 15, expected=expected).set_index("order")
+        told = rows.loc[BY_BENEFIT]
+        lifts.append(told["lift"])
+        held += told["lift_lower"] <= 1 <= told["lift_upper"]
+    assert 0.9 < np.mean(lifts) < 1.1
+    assert held >= 18
 
 
-def test_a_model_is_written_and_read_back_to_the_last_bit(tmp_path):
+def test_mornings_without_a_fitted_order_are_judged_by_the_rules():
     replayed = programme()
-    model = fit_model(replayed)
-    path = tmp_path / "risk.toml"
-    path.write_text(model.text(), encoding="utf-8")
-    assert (read_model(path).risk(replayed.mornings) == model.risk(replayed.mornings)).all()
+    none = np.full(len(replayed.mornings), np.nan)
+    table = backtest(replayed, 15, expected=none).set_index("order")
+    same = ["calls", "hits", "precision", "events_called", "net_benefit"]
+    assert (table.loc[BY_BENEFIT, same] == table.loc["rule order", same]).all()
+
+
+def test_the_mean_expected_share_is_the_share_with_an_event():
+    replayed = programme()
+    model = fitted(replayed)
+    assert model.share(replayed.mornings).mean() == pytest.approx(replayed.event.mean(), abs=1e-4)
+
+
+def test_the_expected_share_of_a_family_does_not_depend_on_the_others():
+    replayed = programme()
+    model, mornings = fitted(replayed), replayed.mornings
+    assert (model.share(mornings)[7:9] == model.share(mornings[7:9])).all()
 
 
 def test_few_families_with_events_give_no_model():
-    assert fit_model(programme(families=40)) is None
-
-
-@pytest.mark.parametrize("text", ["", "intercept = 1", "[feature.age]\ncentre = 1", "no toml"])
-def test_another_file_is_no_model(tmp_path, text):
-    path = tmp_path / "other.toml"
-    path.write_text(text, encoding="utf-8")
-    with pytest.raises(ModelError, match="Fit it anew"):
-        read_model(path)
+    assert fitted(programme(families=40)) is None
 
 
 def test_no_trait_of_a_person_is_looked_at():
     replayed = programme()
-    other = replayed.mornings.assign(site="elsewhere")
+    other = replayed.mornings.assign(site="elsewhere", family_id="another")
     assert (features(other) == features(replayed.mornings)).all()
     words = ("age", "born", "language", "site", "therapy", "relation", "family", "nurse", "type")
     assert not [f for f in FEATURES for part in f.split("_") if part in words]

@@ -11,6 +11,10 @@ from analysis.timeline import build
 from tests.written import day, written
 
 POLICY = shipped_policy()
+COUNTS = (
+    *("silent_days", "days_overdue", "scored", "late", "skin_events", "lines"),
+    *("days_at_home", "stays"),
+)
 NURSES = pd.Series({"F1": "N1", "F2": "N2"})
 
 
@@ -27,10 +31,7 @@ def mornings(**listed):
             "rank": [1 if o else None for o in on],
             "reasons": ["overdue" if o else None for o in on],
             "silent": [False] * len(rows),
-            **{
-                n: [0] * len(rows)
-                for n in ("silent_days", "days_overdue", "scored", "late", "skin_events", "lines")
-            },
+            **{n: [0] * len(rows) for n in COUNTS},
         }
     )
 

@@ -1,0 +1,129 @@
+"""The command that fits the order of calling to past mornings, and what judges it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import typer
+
+from analysis.cli.options import (
+    DEFAULT_STORE,
+    AsOfOption,
+    PolicyOption,
+    StoreOption,
+    opened,
+    today,
+)
+from analysis.cli.replaying import replay
+from analysis.decisions.backtest import HORIZON_DAYS, Replayed
+from analysis.decisions.expected_benefit import FEWEST_FAMILIES, Model, fit_model
+from analysis.decisions.history import morning_of
+from analysis.decisions.later_events import later_events
+from analysis.decisions.order import model_on
+from analysis.decisions.order_file import Fits, add_fit
+from analysis.measures import MeasureError
+from analysis.policy import Policy, load_policy
+from analysis.snapshot import take
+
+DAYS_BACK = 182
+EVERY_DAYS = 3
+"""Mornings next to each other tell almost the same; every third one is replayed, so that all days
+of the week come."""
+TOO_FEW = (
+    f"Fewer than {FEWEST_FAMILIES} families with an event on the past mornings, too few for a "
+    "fitted order; nothing is written and the order in use stays."
+)
+_NOTHING_WRITTEN = 3
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the command."""
+    app.command("refit")(refit)
+
+
+def refit(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="File of fitted orders [default: the policy's]."),
+    ] = None,
+    days: Annotated[
+        int, typer.Option("--days", min=28, max=3660, help="Days to look back on.")
+    ] = DAYS_BACK,
+    store: StoreOption = DEFAULT_STORE,
+    policy: PolicyOption = None,
+    as_of: AsOfOption = None,
+) -> None:
+    """Fit the order within a band to past mornings, by what was known on the morning of --as-of.
+
+    It is in use from that day on where the policy names the file: order_file = "order.toml".
+    """
+    settings = load_policy(policy)
+    path = file or settings.order_file
+    if path is None:
+        raise MeasureError(
+            "Name the file to write, for example: linedays refit order.toml. With order_file = "
+            '"order.toml" in the policy file it needs no name, and the call list uses it.'
+        )
+    day = as_of or today(settings)
+    model = fitted(store, policy, day, days)
+    if model is None:
+        typer.echo(f"linedays: {TOO_FEW}", err=True)
+        raise typer.Exit(_NOTHING_WRITTEN)
+    add_fit(path, model)
+    used = settings.order_file is not None and settings.order_file.resolve() == path.resolve()
+    named = "" if used else f' once the policy file says order_file = "{path.name}"'
+    typer.echo(
+        f"linedays: order fitted to {model.family_mornings} mornings of {model.families} families "
+        f"({model.families_with_event} with an event) written to {path}; the call list uses it "
+        f"from {day} on{named}.",
+        err=True,
+    )
+
+
+def fitted(
+    store_url: str, policy_file: Path | None, day: date, days: int = DAYS_BACK
+) -> Model | None:
+    """Fit to the mornings whose next 7 days were over and known before a day; None: too few.
+
+    Only mornings of the policy edition in force on the day, as another one counts otherwise.
+    """
+    # The file that the policy names may be the one that is to be written.
+    policy = replace(load_policy(policy_file), order_file=None)
+    last = day - timedelta(days=HORIZON_DAYS)
+    edition = policy.on(day)
+    first = day - timedelta(days=days)
+    mornings = [last - timedelta(days=n) for n in range(0, (last - first).days + 1, EVERY_DAYS)]
+    mornings = [m for m in mornings[::-1] if policy.on(m) == edition]
+    with opened(store_url) as opened_store:
+        seen = take(opened_store, policy, day, morning_of(day, policy))
+    told = replay(store_url, policy_file, mornings)
+    replayed = Replayed.of(told, later_events(seen.timeline, seen.records))
+    return fit_model(replayed, day, policy.name, edition.version)
+
+
+@dataclass(frozen=True)
+class Judge:
+    """Expected shares of replayed mornings, each by the fit that was in use on it."""
+
+    fits: Fits
+    policy: Policy
+
+    def expected(self, mornings: pd.DataFrame) -> npt.NDArray[np.float64] | None:
+        """By row of `MORNINGS`, nan on mornings of the rule order; None if all are."""
+        shares = np.full(len(mornings), np.nan)
+        on = mornings["morning"].dt.date.to_numpy()
+        by_fit: dict[int, list[date]] = {}
+        for day in np.unique(on).tolist():
+            model = model_on(self.fits, self.policy.on(day), day, day)
+            if model is not None:
+                by_fit.setdefault(self.fits.models.index(model), []).append(day)
+        for at, days in by_fit.items():
+            rows = pd.Index(on).isin(days)
+            shares[rows] = self.fits.models[at].share(mornings[rows])
+        return shares if by_fit else None

@@ -1,0 +1,124 @@
+"""In which order are the families of one band called, and what says so to a reader?
+
+By the rules (definitions §7), or by the share of like mornings that were followed by an event, the
+highest first. Bands never change by it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.decisions.calls import RULE_ORDER, CallList
+from analysis.decisions.expected_benefit import Model
+from analysis.decisions.mornings import beside_families
+from analysis.decisions.order_file import Fits
+from analysis.decisions.wording import in_words, one_day
+from analysis.policy import Edition
+from analysis.timeline import Timeline
+from analysis.vocabulary import Band
+
+Floats = npt.NDArray[np.float64]
+EVENT = "a skin event, an unplanned removal or 3 days out of date"
+
+
+def model_on(fits: Fits | None, edition: Edition, day: date, known_on: date) -> Model | None:
+    """Return the fitted order in use on a day: known by then, and fitted by the edition in force.
+
+    Parameters
+    ----------
+    fits : Fits or None
+        Fitted orders of the programme.
+    edition : Edition
+        In force on the day.
+    day : date
+        Day of the list.
+    known_on : date
+        Day on which all was received that the list may know.
+    """
+    model = None if fits is None else fits.on(min(day, known_on))
+    return model if model is not None and model.edition == edition.version else None
+
+
+def order_words(fits: Fits | None, edition: Edition, day: date, known_on: date) -> str:
+    """Say which order is in use within a band, and why, in whole sentences."""
+    model = model_on(fits, edition, day, known_on)
+    if model is not None:
+        return (
+            f"Within a band by expected benefit: first the families for whom {EVENT} is most to "
+            f"be expected within 7 days. Fitted to {model.family_mornings:,} mornings of "
+            f"{model.families:,} families, {one_day(model.first_morning)} to "
+            f"{one_day(model.last_morning)}."
+        )
+    if fits is None:
+        return f"{RULE_ORDER} No order was fitted to past mornings."
+    newest = fits.on(min(day, known_on))
+    if newest is None:
+        first = one_day(fits.models[0].fitted_on)
+        return f"{RULE_ORDER} The first fitted order is of {first}, after what this list may know."
+    return (
+        f"{RULE_ORDER} The newest fitted order is by policy edition {newest.edition}, and "
+        f"{edition.version} is in force: fit it anew."
+    )
+
+
+def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: str) -> CallList:
+    """Put the families of each band in order of the expected share, and tell it in the sentence.
+
+    Parameters
+    ----------
+    calls : CallList
+        In rule order.
+    timeline : Timeline
+        What it was made from.
+    model : Model or None
+        None: the rule order stays.
+    words : str
+        Which order it is; see :func:`order_words`.
+
+    Returns
+    -------
+    CallList
+        The same families and bands. Families alike to four decimals stand by the rules; those
+        that wait stay as they are. Beside a red flag the share is not put in words.
+    """
+    if model is None:
+        return replace(calls, order=words)
+    mornings = beside_families(timeline, calls)
+    share = pd.Series(model.share(mornings), index=pd.Index(mornings["family_id"]))
+    families = calls.families
+    expected: Floats = np.array(families["family_id"].map(share), dtype=np.float64)
+    ranked = families["rank"].notna().to_numpy(dtype=bool)
+    expected[~ranked] = np.nan
+    band = families["band"].cat.codes.to_numpy()
+    place = np.lexsort((np.arange(len(families)), np.where(ranked, -expected, 0.0), band, ~ranked))
+    families = families.assign(expected_share=expected)
+    words_of = pd.Series(expectation(families), index=families.index, dtype="string")
+    said = families["sentence"] + ("; " + words_of).fillna("")
+    families = families.assign(sentence=said).iloc[place]
+    families = families.assign(rank=calls.families["rank"].array).reset_index(drop=True)
+    return replace(calls, families=families, order=words)
+
+
+def expectation(families: pd.DataFrame) -> npt.NDArray[np.object_]:
+    """Say the expected share of each family in words; None where the rules give the order.
+
+    Nor beside a red flag: there a low share would read as if the call could wait.
+
+    Parameters
+    ----------
+    families : DataFrame
+        Columns of `CALL_FAMILIES`.
+
+    Returns
+    -------
+    object array
+        One text or None a row.
+    """
+    share: Floats = families["expected_share"].to_numpy(dtype=np.float64)
+    red = (families["band"] == Band.SAME_DAY_REVIEW).to_numpy(dtype=bool)
+    return in_words(np.where(red, np.nan, share))

@@ -1,0 +1,58 @@
+"""What does the store hold of a table in all its versions, superseded and withdrawn ones too?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import sqlalchemy as sa
+
+from analysis.store import bulk
+from analysis.store.frames import typed
+from analysis.store.schema import ROWS, calls, stored_columns
+from analysis.tables.incoming import INCOMING
+from analysis.tables.records import KNOWN
+
+
+@dataclass(frozen=True)
+class EveryVersion:
+    """All versions of a table's rows, in order of their number."""
+
+    frame: pd.DataFrame
+    """Columns of the table's entry in `KNOWN`, one row a version."""
+    key: npt.NDArray[np.int64]
+    """Same number, same key; shape (versions,)."""
+    void: npt.NDArray[np.bool_]
+    """The version withdraws its key; shape (versions,)."""
+
+
+def every_version(connection: sa.Connection) -> Mapping[str, EveryVersion]:
+    """Read all versions of every table, and under ``calls`` every recorded call.
+
+    A call and its taking back are two versions of one key, received when they were made.
+    """
+    return {**{name: _of_table(connection, name) for name in INCOMING}, "calls": _calls(connection)}
+
+
+def _of_table(connection: sa.Connection, name: str) -> EveryVersion:
+    rows = ROWS[name]
+    columns = ["row", "received_at", *(c.name for c in stored_columns(name)), "key_row", "void"]
+    table = bulk.fetch(connection, sa.select(*(rows.c[c] for c in columns)).order_by(rows.c.row))
+    return EveryVersion(
+        frame=typed(table, KNOWN[name]),
+        key=table["key_row"].to_numpy().astype(np.int64),
+        void=table["void"].to_numpy() != 0,
+    )
+
+
+def _calls(connection: sa.Connection) -> EveryVersion:
+    recorded = bulk.fetch(connection, sa.select(*calls.c).order_by(calls.c.row))
+    back = recorded["takes_back"].to_pandas()
+    frame = typed(recorded, KNOWN["calls"]).assign(
+        received_at=recorded["made_at"].to_numpy().astype("datetime64[us]")
+    )
+    key = np.where(back.notna(), back.fillna(-1), frame["row"]).astype(np.int64)
+    return EveryVersion(frame=frame, key=key, void=back.notna().to_numpy(dtype=bool))

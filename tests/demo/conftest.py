@@ -23,6 +23,7 @@ class Ingested:
 
     demo: Demo
     written: Written
+    url: str
     store: Store
     summaries: list
 
@@ -42,9 +43,10 @@ def read_in(store: Store, path: Path, profile: Path | None):
 def ingested(folder: Path, families: int, seed: int) -> Ingested:
     demo = generate(families, seed=seed, until=AS_OF)
     written = write(demo, folder / "files")
-    store = Store.open(f"sqlite:///{folder / 'demo.sqlite'}")
+    url = f"sqlite:///{folder / 'demo.sqlite'}"
+    store = Store.open(url)
     summaries = [read_in(store, *source) for source in written.sources]
-    return Ingested(demo, written, store, summaries)
+    return Ingested(demo, written, url, store, summaries)
 
 
 @pytest.fixture(scope="session")

@@ -49,8 +49,7 @@ def test_the_caregiver_who_leaves_out_a_step_is_found_on_that_step(found, whole_
     _, caregivers = found
     told = set(zip(caregivers["caregiver_id"], caregivers["step"], strict=True))
     assert told == {tuple(one.detail.split(":")) for one in whole_demo.demo.truth.weak_step}
-    # missed in nearly half: far above one in five, so some
-    # dozen self-checks are enough.
+    # Missed in nearly half, far above one in five: some dozen self-checks are enough.
     assert (caregivers["seen"] <= 60).all()
 
 

@@ -15,6 +15,7 @@ import pandas as pd
 from analysis import tallies as tallies_room
 from analysis import timeline as timeline_room
 from analysis.decisions import CallList, call_list
+from analysis.decisions.calls import Lasting, lasting_reasons
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, fits_of
 from analysis.policy import Edition, Policy
@@ -53,9 +54,14 @@ class Snapshot:
         return tallies_room.tally(self.timeline, self.records, self.policy)
 
     @cached_property
+    def lasting(self) -> Lasting:
+        """Reasons to call that no recorded call changes."""
+        return lasting_reasons(self.timeline, self.records, self.policy)
+
+    @cached_property
     def calls(self) -> CallList:
         """Families to call, in calling order."""
-        by_rules = call_list(self.timeline, self.records, self.policy)
+        by_rules = call_list(self.timeline, self.records, self.policy, self.lasting)
         asked = (self.fits, self.edition, self.as_of, self._known_on)
         return in_order(by_rules, self.timeline, model_on(*asked), order_words(*asked))
 
@@ -65,9 +71,9 @@ class Snapshot:
         return (self.known_at.astimezone(self.policy.zone) + timedelta(microseconds=1)).date()
 
     def with_calls(self, calls: pd.DataFrame) -> Snapshot:
-        """The same rows with other recorded calls; the timeline, which knows none, is kept."""
+        """The same rows with other recorded calls; what knows of no call is kept."""
         after = replace(self, records=replace(self.records, calls=calls))
-        for part in ("timeline", "tallies"):
+        for part in ("timeline", "tallies", "lasting"):
             if part in vars(self):
                 vars(after)[part] = vars(self)[part]
         return after

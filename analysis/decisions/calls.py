@@ -43,6 +43,9 @@ REASON_BANDS = {
 }
 """Band that each reason gives."""
 
+BY_CALLS = (Reason.RED_FLAG,)
+"""Reasons that a recorded call answers; the first in the order of reasons."""
+
 BREAKS_WAITING = (Reason.COMPROMISED, Reason.SKIN_EVENT_OPEN)
 """Reasons that end the waiting after a call when their proof came in after it. An unanswered
 red flag always does."""
@@ -65,7 +68,38 @@ class CallList:
     """Which order is in use within a band, in words."""
 
 
-def call_list(timeline: Timeline, records: Records, policy: Policy) -> CallList:
+@dataclass(frozen=True)
+class Lasting:
+    """Reasons that no recorded call changes, with their proof: all but red flags."""
+
+    reasons: pd.DataFrame
+    evidence: pd.DataFrame
+
+
+def lasting_reasons(timeline: Timeline, records: Records, policy: Policy) -> Lasting:
+    """Find the reasons that stay as they are when a call is recorded.
+
+    Parameters
+    ----------
+    timeline, records, policy
+        As for :func:`call_list`; the calls in the records are not looked at.
+
+    Returns
+    -------
+    Lasting
+        To hand to :func:`call_list` for the same day with other calls.
+    """
+    day = Day(timeline, records, policy.on(timeline.as_of))
+    found = {reason: find(day) for reason, find in FINDERS.items() if reason not in BY_CALLS}
+    return Lasting(
+        _stack({r: f.reasons for r, f in found.items()}),
+        _stack({r: f.evidence for r, f in found.items()}),
+    )
+
+
+def call_list(
+    timeline: Timeline, records: Records, policy: Policy, lasting: Lasting | None = None
+) -> CallList:
     """Find the families to call on the timeline's as-of day, in the order of the rules.
 
     The rule order within a band: days overdue, number of different reasons, silent days (each more
@@ -80,6 +114,8 @@ def call_list(timeline: Timeline, records: Records, policy: Policy) -> CallList:
         The records it was made from, with the calls known.
     policy : Policy
         The edition in force on the as-of day decides.
+    lasting : Lasting, optional
+        What :func:`lasting_reasons` found for this timeline; without it, it is found here.
 
     Returns
     -------
@@ -89,9 +125,15 @@ def call_list(timeline: Timeline, records: Records, policy: Policy) -> CallList:
     *Source:* project definition, definitions §7.
     """
     day = Day(timeline, records, policy.on(timeline.as_of))
-    found = {reason: find(day) for reason, find in FINDERS.items()}
-    reasons = _stack({r: f.reasons for r, f in found.items()})
-    evidence = _stack({r: f.evidence for r, f in found.items()})
+    lasting = lasting or lasting_reasons(timeline, records, policy)
+    found = {reason: FINDERS[reason](day) for reason in BY_CALLS}
+    # Reasons stand in their order, and those that calls answer are the first of it.
+    reasons = pd.concat(
+        [_stack({r: f.reasons for r, f in found.items()}), lasting.reasons], ignore_index=True
+    )
+    evidence = pd.concat(
+        [_stack({r: f.evidence for r, f in found.items()}), lasting.evidence], ignore_index=True
+    )
     reasons["band"] = reasons["reason"].map(REASON_BANDS)
     waiting = _waiting(day, reasons, evidence)
     families = _families(day, reasons, waiting)

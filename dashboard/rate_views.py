@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from dashboard.views import Standing
-
 
 @dataclass(frozen=True)
 class RatesChoice:
@@ -46,7 +44,6 @@ class Compared:
 class RatesView:
     """Rates of one event: over time, by group, compared, and how far logging bears on them."""
 
-    standing: Standing
     choice: RatesChoice
     """As understood, the usual filled in."""
     events: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
@@ -82,7 +79,6 @@ class RatesView:
 class DwellView:
     """Dwell time by group, with its readings and tests."""
 
-    standing: Standing
     choice: DwellChoice
     answer: str
     curves: pd.DataFrame

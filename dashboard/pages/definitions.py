@@ -7,9 +7,10 @@ from dash.development.base_component import Component
 
 from dashboard import shell, words
 from dashboard.components.attributes import aria
+from dashboard.components.drawn import drawn
 from dashboard.components.static import static
 from dashboard.queries import Queries
-from dashboard.views import Quantity, Rule
+from dashboard.views import PolicyView, Quantity, Rule
 
 PATH = "/definitions"
 TITLE = "How it is worked out"
@@ -52,38 +53,37 @@ WORDS = {
 
 def layout(queries: Queries) -> list[Component]:
     """Definitions in words, and the policy in force with the source of every number."""
-    view = queries.policy()
-    since = words.long_day(view.effective_from)
     return shell.page(
-        PATH,
-        view.standing,
-        [
-            static(
-                html.H1(TITLE),
-                html.Dl(
-                    [html.Div([html.Dt(name), html.Dd(text)]) for name, text in WORDS.items()],
-                    className="terms",
-                ),
-                html.H2("The bands"),
-                html.Dl(
-                    [
-                        html.Div([html.Dt(words.BANDS[b].title), html.Dd(words.BANDS[b].meaning)])
-                        for b in words.BANDS_SHOWN
-                    ],
-                    className="terms",
-                ),
-                html.H2("The numbers"),
-                _quantities(view.quantities),
-                html.H2("The policy in force"),
-                html.P(
-                    f"{view.standing.policy}, edition {view.standing.edition}, in force from {since}. "
-                    "Every number can be changed in the programme's own policy file."
-                ),
-                _rules("Intervals", ("Task", "Change", "Source"), view.intervals),
-                _rules("Thresholds", ("What it says", "Value", "Source"), view.settings),
-                _rules("Finding codes", ("Finding", "Counts as", "Source"), view.findings),
-            )
-        ],
+        PATH, queries.standing(), [queries.once(PATH, lambda: drawn(_explained(queries.policy())))]
+    )
+
+
+def _explained(view: PolicyView) -> Component:
+    since = words.long_day(view.effective_from)
+    return static(
+        html.H1(TITLE),
+        html.Dl(
+            [html.Div([html.Dt(name), html.Dd(text)]) for name, text in WORDS.items()],
+            className="terms",
+        ),
+        html.H2("The bands"),
+        html.Dl(
+            [
+                html.Div([html.Dt(words.BANDS[b].title), html.Dd(words.BANDS[b].meaning)])
+                for b in words.BANDS_SHOWN
+            ],
+            className="terms",
+        ),
+        html.H2("The numbers"),
+        _quantities(view.quantities),
+        html.H2("The policy in force"),
+        html.P(
+            f"{view.standing.policy}, edition {view.standing.edition}, in force from {since}. "
+            "Every number can be changed in the programme's own policy file."
+        ),
+        _rules("Intervals", ("Task", "Change", "Source"), view.intervals),
+        _rules("Thresholds", ("What it says", "Value", "Source"), view.settings),
+        _rules("Finding codes", ("Finding", "Counts as", "Source"), view.findings),
     )
 
 

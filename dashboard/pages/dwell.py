@@ -12,6 +12,7 @@ from dash.exceptions import PreventUpdate
 from dashboard import ids, rate_words, shell, words
 from dashboard.address import read_dwell
 from dashboard.components.choosing import choice
+from dashboard.components.drawn import drawn
 from dashboard.components.figure_card import figure_card, folded, numbers, scrolled
 from dashboard.components.static import static
 from dashboard.figures import ended_unplanned, share_in_place
@@ -31,13 +32,13 @@ UNPLANNED_NOTE = (
 
 def layout(queries: Queries, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    view = queries.dwell(read_dwell(search))
+    head, body = _shown(queries, search)
     return shell.page(
         PATH,
-        view.standing,
+        queries.standing(),
         [
-            html.Div(_head(view), id=ids.DWELL_HEAD),
-            html.Div(_body(view), id=ids.DWELL_BODY, className="cards"),
+            html.Div(head, id=ids.DWELL_HEAD),
+            html.Div(body, id=ids.DWELL_BODY),
         ],
     )
 
@@ -53,13 +54,16 @@ def register(guard: Guard) -> None:
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show(
-        queries: Queries, search: str | None, pathname: str
-    ) -> tuple[Component, list[Component]]:
+    def show(queries: Queries, search: str | None, pathname: str) -> tuple[Component, Component]:
         if pathname != PATH:
             raise PreventUpdate
-        view = queries.dwell(read_dwell(search))
-        return _head(view), _body(view)
+        return _shown(queries, search)
+
+
+def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
+    """What to choose from, and what is shown of the choice."""
+    view = queries.dwell(read_dwell(search))
+    return queries.once((PATH, view.choice), lambda: (drawn(_head(view)), drawn(_body(view))))
 
 
 def _head(view: DwellView) -> Component:
@@ -73,12 +77,15 @@ def _head(view: DwellView) -> Component:
     )
 
 
-def _body(view: DwellView) -> list[Component]:
-    return [
-        html.Div([_in_place(view), _unplanned(view)], className="pair"),
-        _readings(view),
-        _hazard(view),
-    ]
+def _body(view: DwellView) -> Component:
+    return html.Div(
+        [
+            html.Div([_in_place(view), _unplanned(view)], className="pair"),
+            _readings(view),
+            _hazard(view),
+        ],
+        className="cards",
+    )
 
 
 def _in_place(view: DwellView) -> Component:

@@ -11,6 +11,7 @@ from dash.exceptions import PreventUpdate
 from dashboard import ids, rate_words, shell, words
 from dashboard.address import read_rates
 from dashboard.components.choosing import choice, choice_of_kinds
+from dashboard.components.drawn import drawn
 from dashboard.components.figure_card import figure_card, folded, numbers, scrolled
 from dashboard.components.static import static
 from dashboard.figures import control_chart, rate_intervals, site_funnel
@@ -39,13 +40,13 @@ CHART_NOTE = (
 
 def layout(queries: Queries, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    view = queries.rates(read_rates(search))
+    head, body = _shown(queries, search)
     return shell.page(
         PATH,
-        view.standing,
+        queries.standing(),
         [
-            html.Div(_head(view), id=ids.RATES_HEAD),
-            html.Div(_body(view), id=ids.RATES_BODY, className="cards"),
+            html.Div(head, id=ids.RATES_HEAD),
+            html.Div(body, id=ids.RATES_BODY),
         ],
     )
 
@@ -61,13 +62,16 @@ def register(guard: Guard) -> None:
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show(
-        queries: Queries, search: str | None, pathname: str
-    ) -> tuple[Component, list[Component]]:
+    def show(queries: Queries, search: str | None, pathname: str) -> tuple[Component, Component]:
         if pathname != PATH:
             raise PreventUpdate
-        view = queries.rates(read_rates(search))
-        return _head(view), _body(view)
+        return _shown(queries, search)
+
+
+def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
+    """What to choose from, and what is shown of the choice."""
+    view = queries.rates(read_rates(search))
+    return queries.once((PATH, view.choice), lambda: (drawn(_head(view)), drawn(_body(view))))
 
 
 def _head(view: RatesView) -> Component:
@@ -109,13 +113,16 @@ def _head(view: RatesView) -> Component:
     )  # fmt: skip
 
 
-def _body(view: RatesView) -> list[Component]:
-    return [
-        _over_time(view),
-        html.Div([_by_group(view), _funnel(view)], className="pair"),
-        html.Div([_two_groups(view), _two_spells(view)], className="pair"),
-        _silence(view),
-    ]
+def _body(view: RatesView) -> Component:
+    return html.Div(
+        [
+            _over_time(view),
+            html.Div([_by_group(view), _funnel(view)], className="pair"),
+            html.Div([_two_groups(view), _two_spells(view)], className="pair"),
+            _silence(view),
+        ],
+        className="cards",
+    )
 
 
 def _over_time(view: RatesView) -> Component:

@@ -6,26 +6,23 @@ import threading
 from collections.abc import Callable, Hashable
 from typing import TypeVar
 
-from analysis.snapshot import Snapshot
-
 Answer = TypeVar("Answer")
-MOST_KEPT = 64
+MOST_KEPT = 256
 """Choices come from addresses, so there may be any number of them."""
 
 
 class Answers:
-    """Answers of the newest snapshot asked. Threads may share it."""
+    """Answers to questions about one snapshot. Threads may share it."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._found: Snapshot | None = None
         self._kept: dict[Hashable, object] = {}
 
-    def of(self, found: Snapshot, asked: Hashable, work_out: Callable[[], Answer]) -> Answer:
+    def of(self, asked: Hashable, work_out: Callable[[], Answer]) -> Answer:
         """The answer to a choice, worked out when it is first asked for."""
         with self._lock:
-            if self._found is not found or len(self._kept) >= MOST_KEPT:
-                self._found, self._kept = found, {}
+            if len(self._kept) >= MOST_KEPT:
+                self._kept = {}
             kept = self._kept
         if asked not in kept:
             kept[asked] = work_out()

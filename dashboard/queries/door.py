@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable, Hashable
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ from dashboard.queries import (
     rates,
     sources,
 )
+from dashboard.queries.answers import Answer
 from dashboard.queries.calls_made import CallForm, FormError
 from dashboard.queries.keeping import Kept
 from dashboard.queries.policies import policy_view
@@ -153,18 +155,28 @@ class Queries:
     def rates(self, choice: RatesChoice) -> RatesView:
         """Rates of an event over time, by group and compared."""
         self._reader.must_open(Page.RATES)
-        found, standing = self.snapshot(), self.standing()
+        found = self.snapshot()
         asked = rates.understood(found, choice)
-        answers = self.kept().answers
-        return answers.of(found, asked, lambda: rates.rates_view(found, standing, asked))
+        return self.once(asked, lambda: rates.rates_view(found, asked))
 
     def dwell(self, choice: DwellChoice) -> DwellView:
         """Dwell time by a grouping."""
         self._reader.must_open(Page.DWELL)
-        found, standing = self.snapshot(), self.standing()
+        found = self.snapshot()
         asked = dwell.understood(choice)
-        answers = self.kept().answers
-        return answers.of(found, asked, lambda: dwell.dwell_view(found, standing, asked))
+        return self.once(asked, lambda: dwell.dwell_view(found, asked))
+
+    def once(self, asked: Hashable, work_out: Callable[[], Answer]) -> Answer:
+        """What follows from a choice for everybody with this person's sites, worked out once.
+
+        Parameters
+        ----------
+        asked : hashable
+            The choice, and whatever else about the person the answer depends on.
+        work_out : callable
+            Gives the answer; called again when store or day have changed.
+        """
+        return self.kept().answers.of(asked, work_out)
 
     # The access record
 

@@ -10,7 +10,6 @@ from analysis.snapshot import Snapshot
 from analysis.vocabulary import Grouping
 from dashboard import rate_words, words
 from dashboard.rate_views import DwellChoice, DwellView
-from dashboard.views import Standing
 
 STEPS = (7, 15, 30, 60, 90)
 """Days between two ticks: the first that needs no more than `TICKS` of them."""
@@ -27,7 +26,7 @@ def understood(choice: DwellChoice) -> DwellChoice:
     return choice if choice.by in rate_words.DWELL_GROUPINGS else DwellChoice()
 
 
-def dwell_view(found: Snapshot, standing: Standing, asked: DwellChoice) -> DwellView:
+def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     """Everything the page of dwell time shows under a choice that `understood` has read."""
     by, (timeline, records) = Grouping(asked.by), (found.timeline, found.records)
     told = dwell(timeline, records, by)
@@ -47,7 +46,6 @@ def dwell_view(found: Snapshot, standing: Standing, asked: DwellChoice) -> Dwell
     at_days = _at_days(risk, curves, drawn)
     hazard = overdue_hazard(timeline, records)
     return DwellView(
-        standing=standing,
         choice=asked,
         answer=_answer(found, summary),
         curves=curves,

@@ -23,7 +23,6 @@ from analysis.snapshot import Snapshot
 from analysis.vocabulary import Basis, Grouping, OutcomeKind
 from dashboard import rate_words, words
 from dashboard.rate_views import Compared, RatesChoice, RatesView
-from dashboard.views import Standing
 
 SKIN = "skin"
 EVENT_NAMES = {SKIN: "skin events"}
@@ -51,7 +50,7 @@ def understood(found: Snapshot, choice: RatesChoice) -> RatesChoice:
     )
 
 
-def rates_view(found: Snapshot, standing: Standing, asked: RatesChoice) -> RatesView:
+def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
     """Everything the page of rates shows under a choice that `understood` has read."""
     tallies, event = found.tallies, asked.event
     basis, by, period = Basis(str(asked.basis)), Grouping(asked.by), Grouping(asked.period)
@@ -69,7 +68,6 @@ def rates_view(found: Snapshot, standing: Standing, asked: RatesChoice) -> Rates
     funnel["name"] = _names(funnel["group"], "site")
     bias, bias_words = _bias(found, event)
     return RatesView(
-        standing=standing,
         choice=RatesChoice(event, str(basis), asked.period, frozen, asked.by, first, second, since),
         events=_events(found),
         event_name=name,

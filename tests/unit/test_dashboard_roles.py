@@ -339,3 +339,19 @@ def test_a_granted_right_goes_no_further_than_the_table():
     assert not granted.may(Right.RECORD_CALLS)
     assert not granted.may_open(Page.CALLS)
     assert not Reader("R1", Role.READER, families=True).may(Right.CONTACT)
+
+
+@pytest.mark.parametrize("path", ["/rates", "/dwell", "/definitions"])
+def test_what_was_drawn_for_one_person_does_not_name_this_person_to_the_next(app_looked_at, path):
+    first, after = (
+        browser_of(app_looked_at, code).page(path).text for code in ("manager", "prevention")
+    )
+    for shown, who in ((first, "manager"), (after, "prevention")):
+        assert re.findall(r"Signed in: \W+strong\W+(\w+)", unescaped(shown)) == [who]
+    assert "Who opened what" in first
+    assert "Who opened what" not in after
+
+
+def unescaped(text: str) -> str:
+    """Texts of a reply as they stand in its HTML."""
+    return text.encode().decode("unicode_escape")

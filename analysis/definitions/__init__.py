@@ -4,7 +4,11 @@ The tests run every example; the dashboard and the notebooks print the same obje
 a reader is told is what was checked.
 """
 
-from analysis.definitions.measures import DEFINITIONS
+from analysis.definitions.dwell_time import DWELL_TIME
+from analysis.definitions.measures import CARE_AND_RATES
 from analysis.definitions.model import CAUTIONS, Definition, Example
+
+DEFINITIONS = (*CARE_AND_RATES, *DWELL_TIME)
+"""Every quantity a screen shows, in reading order."""
 
 __all__ = ["CAUTIONS", "DEFINITIONS", "Definition", "Example"]

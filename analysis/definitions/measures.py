@@ -1,17 +1,15 @@
-"""The definitions of the quantities that commands and screens show."""
+"""What do days, states, shares of care on time, rates and their charts mean?"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date
 
-from analysis.definitions.model import Definition, Example, Rows, records_of
+from analysis.definitions.model import Definition, Example, Measure, Rows, codes
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
     Limits,
     adherence,
     compare,
-    dwell,
     group_funnel,
     line_table,
     rate_chart,
@@ -20,8 +18,6 @@ from analysis.measures import (
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 from analysis.vocabulary import Basis, Grouping, Task
-
-Measure = Callable[[Timeline, Tallies], object]
 
 _ONE_LINE = {"home_from": ["2031-03-01"], "dressing_on": ["2031-03-01"]}
 _TWO_CHANGES = {"done_on": ["2031-03-06", "2031-03-16"], "kind": ["dressing_change"] * 2}
@@ -76,43 +72,17 @@ def _south_over_north(_: Timeline, tallies: Tallies) -> object:
     return (round(float(found["ratio"]), 1), round(float(found["p"]), 3))
 
 
-def _last_of_curve(column: str) -> Measure:
-    def measure(timeline: Timeline, _: Tallies) -> object:
-        curves = dwell(timeline, records_of(_TEN_LINES), Grouping.ALL).curves
-        return round(float(curves[column].iloc[-1]), 3)
-
-    return measure
-
-
-def _codes(letter: str, count: int) -> list[str]:
-    return [f"{letter}{at}" for at in range(1, count + 1)]
-
-
-_TEN_LINES: dict[str, Rows] = {
-    "lines": {
-        "line_id": _codes("L", 10),
-        "child_id": _codes("C", 10),
-        "family_id": _codes("F", 10),
-        "home_from": ["2031-03-01"] * 10,
-        "removed_on": ["2031-03-06", "2031-03-11", *[None] * 8],
-        "removal_reason": ["therapy_complete", "dislodgement", *[None] * 8],
-    }
-}
-_TEN_LINES_WORDS = (
-    "Ten lines placed and home on 1 March. One is removed on day 5 because therapy is complete, "
-    "another is pulled out on day 10; eight are in place on 21 March."
-)
 _TWO_SITES: dict[str, Rows] = {
     "lines": {
-        "line_id": _codes("L", 10),
-        "child_id": _codes("C", 10),
-        "family_id": _codes("F", 10),
+        "line_id": codes("L", 10),
+        "child_id": codes("C", 10),
+        "family_id": codes("F", 10),
         "site": ["north"] * 5 + ["south"] * 5,
         "home_from": ["2031-03-01"] * 10,
     },
     "home_log": {
-        "line_id": ["L1", *_codes("L", 10)[5:]],
-        "family_id": ["F1", *_codes("F", 10)[5:]],
+        "line_id": ["L1", *codes("L", 10)[5:]],
+        "family_id": ["F1", *codes("F", 10)[5:]],
         "done_on": ["2031-03-10", *["2031-04-10"] * 5],
         "kind": ["skin_check"] * 6,
         "findings": ["rash"] * 6,
@@ -131,7 +101,7 @@ def _changes(as_of: date, measure: Measure, answer: object) -> Example:
 
 _20_MARCH = date(2031, 3, 20)
 
-DEFINITIONS = (
+CARE_AND_RATES = (
     Definition(
         key="home_line_days",
         title="Home line-days",
@@ -354,44 +324,5 @@ DEFINITIONS = (
             (3.3, 9.8, 23.0),
         ),
     ),
-    Definition(
-        key="share_in_place",
-        title="Share still in place",
-        words=(
-            "The share of lines not yet removed, for whatever reason, by day since placement. A "
-            "line counts from the day it came home; lines still in place on the day looked at, and "
-            "those that left the programme, count until they were last seen. Where fewer than ten "
-            "lines were at home on the first days the curve starts later and is of the lines in "
-            "place on that day."
-        ),
-        unit="share of lines",
-        source="Kaplan and Meier 1958, with delayed entry",
-        example=Example(
-            _TEN_LINES_WORDS + " After day 5, 9 of 10; after day 10, 8 of those 9.",
-            _TEN_LINES,
-            date(2031, 3, 21),
-            _last_of_curve("in_place"),
-            0.8,
-        ),
-    ),
-    Definition(
-        key="cumulative_incidence",
-        title="Share ended unplanned",
-        words=(
-            "The share of lines that have ended unplanned by each day since placement. Planned "
-            "removal and death compete: a line that ended so can't end unplanned any more, and "
-            "1 minus a curve that leaves them out would be too high."
-        ),
-        unit="share of lines",
-        source="cumulative incidence of Aalen and Johansen, with delayed entry",
-        example=Example(
-            _TEN_LINES_WORDS + " On day 10 one of the nine left ends unplanned: 9/10 of 1/9, not "
-            "1/9.",
-            _TEN_LINES,
-            date(2031, 3, 21),
-            _last_of_curve("unplanned_share"),
-            0.1,
-        ),
-    ),
 )
-"""Every quantity a screen shows, in reading order."""
+"""Days, care and rates, in reading order."""

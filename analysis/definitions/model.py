@@ -22,6 +22,12 @@ CAUTIONS = (
 """Stand on every screen, printed sheet and in the README."""
 
 Rows = Mapping[str, Sequence[object]]
+Measure = Callable[[Timeline, Tallies], object]
+
+
+def codes(letter: str, count: int) -> list[str]:
+    """Codes of one kind, numbered from 1."""
+    return [f"{letter}{at}" for at in range(1, count + 1)]
 
 
 def records_of(tables: Mapping[str, Rows]) -> Records:
@@ -49,7 +55,7 @@ class Example:
     words: str
     tables: Mapping[str, Rows]
     as_of: date
-    measure: Callable[[Timeline, Tallies], object]
+    measure: Measure
     answer: object
 
     @property

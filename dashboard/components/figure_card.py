@@ -55,7 +55,7 @@ def figure_card(
                 html.P(reading, className="summary"),
                 [html.P(note, className="note") for note in notes],
                 table,
-                _ways(explained),
+                ways(explained),
             ),
         ],
         className="line figure-card",
@@ -77,13 +77,14 @@ def drawn(figure: go.Figure, described: str) -> Component:
     )
 
 
-def _ways(explained: Sequence[tuple[str, str]]) -> Any:
+def ways(explained: Sequence[tuple[str, str]]) -> Any:
+    """Ways to definitions, each a key and its words; None where there are none."""
     if not explained:
         return None
-    ways: list[Any] = []
+    links: list[Any] = []
     for key, text in explained:
-        ways += [html.A(text, href=definition_address(key)), " "]
-    return html.P(ways, className="ways screen")
+        links += [html.A(text, href=definition_address(key)), " "]
+    return html.P(links, className="ways screen")
 
 
 def folded(label: str, table: Component) -> Component:

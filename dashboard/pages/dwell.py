@@ -13,7 +13,7 @@ from dashboard import ids, rate_words, shell, words
 from dashboard.address import read_dwell
 from dashboard.components.choosing import choice
 from dashboard.components.drawn import drawn
-from dashboard.components.figure_card import figure_card, folded, numbers, scrolled
+from dashboard.components.figure_card import figure_card, folded, numbers, scrolled, ways
 from dashboard.components.static import static
 from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.queries import Queries
@@ -188,6 +188,7 @@ def _tests(view: DwellView) -> list[Component]:
         html.H3("Do the groups differ?"),
         html.Ul([html.Li(text) for text in view.tests], className="readings"),
         html.P(rate_words.LOGRANK_CAUTION, className="note"),
+        ways((("logrank", "How the groups are compared"),)),
     ]
 
 
@@ -213,4 +214,5 @@ def _hazard(view: DwellView) -> Component:
         view.hazard_words,
         table=scrolled("Hazard of unplanned removal", table),
         notes=(rate_words.HAZARD_NOTE,),
+        explained=(("overdue_hazard", "How the hazard ratio is worked out"),),
     )

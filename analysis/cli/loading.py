@@ -23,8 +23,7 @@ from analysis.cli.options import (
 )
 from analysis.cli.output import show
 from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
-from analysis.ingest.refused import write_back
-from analysis.ingest.sentences import mend, why
+from analysis.ingest.refused import listed, write_back
 from analysis.policy import Policy, load_policy
 from analysis.store import Store
 from analysis.tables import INCOMING
@@ -129,20 +128,7 @@ def refused(
     """Rows that could not be used: where, why, and how to mend them."""
     with opened(store) as opened_store:
         if write is None:
-            show(refused_table(opened_store.refused()), form, out)
+            show(listed(opened_store.refused()), form, out)
             return
         written = write_back(opened_store, write)
-    listed = pd.DataFrame({"file": [str(p) for p in written]}, dtype="string")
-    show(listed, form, out)
-
-
-def refused_table(rows: pd.DataFrame) -> pd.DataFrame:
-    """One row a refused row, with the sentences that say what is wrong and how to mend it."""
-    facts = rows[["table", "column", "value", "reason"]].astype("object").replace({pd.NA: None})
-    told = [
-        f"{sentence[:1].upper()}{sentence[1:]}. {mend(*fact)}"
-        for fact in facts.itertuples(index=False, name=None)
-        for sentence in (why(*fact),)
-    ]
-    columns = ["file", "sheet", "row_number", "column", "value", "reason"]
-    return rows[columns].rename(columns={"row_number": "row"}).assign(mend=told)
+    show(pd.DataFrame({"file": [str(p) for p in written]}, dtype="string"), form, out)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from itertools import chain, count
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import orjson
 import pandas as pd
 
 from analysis.ingest.heads import FORMULA, MENDS, REFUSED_WHY
-from analysis.ingest.sentences import row_sentence
+from analysis.ingest.sentences import mend, row_sentence, why
 from analysis.store import Store
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
@@ -46,9 +47,34 @@ def write_back(store: Store, folder: Path) -> list[Path]:
         of_table = rows[rows["table"] == table]
         if len(of_table):
             path = _free(folder, table)
-            _write(of_table, table, path)
+            with path.open("xb") as stream:
+                stream.write(as_file(of_table, table))
             written.append(path)
     return written
+
+
+def listed(rows: pd.DataFrame) -> pd.DataFrame:
+    """Say of each refused row where it is, what is wrong and how to mend it.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As `Store.refused` gives them.
+
+    Returns
+    -------
+    DataFrame
+        One row a refused row: file, sheet, row, column, value, reason (its code) and mend, the
+        sentences.
+    """
+    facts = rows[["table", "column", "value", "reason"]].astype("object").replace({pd.NA: None})
+    told = [
+        f"{sentence[:1].upper()}{sentence[1:]}. {mend(*fact)}"
+        for fact in facts.itertuples(index=False, name=None)
+        for sentence in (why(*fact),)
+    ]
+    columns = ["file", "sheet", "row_number", "column", "value", "reason"]
+    return rows[columns].rename(columns={"row_number": "row"}).assign(mend=told)
 
 
 def _free(folder: Path, table: str) -> Path:
@@ -57,17 +83,19 @@ def _free(folder: Path, table: str) -> Path:
     return next(folder / name for name in names if not (folder / name).exists())
 
 
-def _write(rows: pd.DataFrame, table: str, path: Path) -> None:
+def as_file(rows: pd.DataFrame, table: str) -> bytes:
+    """The CSV file in which refused rows of one table are mended; see `write_back`."""
     wholes: list[dict[str, str]] = [orjson.loads(text) for text in rows["row"]]
     ours = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
     further = sorted({head for whole in wholes for head in whole} - set(ours))
+    text = io.StringIO(newline="")
+    sheet = csv.writer(text)
+    sheet.writerow([*ours, *further, MENDS, *REFUSED_WHY])
+    for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):
+        cells = [_guarded(whole.get(head, "")) for head in (*ours, *further)]
+        sheet.writerow([*cells, row.refused_row, row.reason, _sentence(row, table)])
     # Marked as UTF-8, without which a spreadsheet program would take it for something else.
-    with path.open("x", encoding="utf-8-sig", newline="") as stream:
-        sheet = csv.writer(stream)
-        sheet.writerow([*ours, *further, MENDS, *REFUSED_WHY])
-        for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):
-            cells = [_guarded(whole.get(head, "")) for head in (*ours, *further)]
-            sheet.writerow([*cells, row.refused_row, row.reason, _sentence(row, table)])
+    return text.getvalue().encode("utf-8-sig")
 
 
 def _guarded(cell: str) -> str:

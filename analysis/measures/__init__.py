@@ -12,6 +12,7 @@ from analysis.measures.charts import (
 from analysis.measures.comparison import compare, compared_rates
 from analysis.measures.counts import MeasureError, counts, usual_basis
 from analysis.measures.coverage import log_coverage
+from analysis.measures.delays import delays
 from analysis.measures.dwell import compare_dwell, dwell, line_times
 from analysis.measures.family_rates import family_rates
 from analysis.measures.late_reports import lateness, provisional_rates
@@ -33,6 +34,7 @@ __all__ = [
     "compare_dwell",
     "compared_rates",
     "counts",
+    "delays",
     "dwell",
     "family_rates",
     "for_release",

@@ -114,24 +114,46 @@ def _as(empty: pd.DataFrame, parts: list[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)[list(empty.columns)].astype(empty.dtypes.to_dict())
 
 
-def _recent(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date) -> pd.DataFrame:
-    """Entries of the last weeks: source, day of the span (0 the first) and delay in days."""
+def entries_by_source(records: Records, ingests: pd.DataFrame, policy: Policy) -> pd.DataFrame:
+    """Every entry with where it came from and when.
+
+    Parameters
+    ----------
+    records, ingests, policy
+        As for `lateness`.
+
+    Returns
+    -------
+    DataFrame
+        One row an entry, in the order of the log: ``source`` (None: our own form), ``done`` and
+        ``came`` (days since 1970-01-01 in the programme's zone).
+    """
     log = records.home_log[["row", "done_on", "received_at"]]
-    end = np.datetime64(as_of, "D").astype(np.int64) + 1
-    done = days_of(log["done_on"])
     received = log["received_at"].dt.tz_localize("UTC").dt.tz_convert(policy.zone)
-    came = days_of(received.dt.tz_localize(None))
-    kept = (done >= end - N_DAYS) & (done < end) & (came < end)
     files = ingests[ingests["table"] == "home_log"].sort_values("last_row")
     last = files["last_row"].to_numpy(dtype=np.int64)
-    at = np.searchsorted(last, log["row"].to_numpy(dtype=np.int64)[kept])
+    at = np.searchsorted(last, log["row"].to_numpy(dtype=np.int64))
     return pd.DataFrame(
         {
             "source": files["source"].replace("", None).to_numpy(dtype=object)[at],
-            "day": (done - (end - N_DAYS))[kept],
-            "delay": np.maximum(came - done, 0)[kept],
+            "done": days_of(log["done_on"]),
+            "came": days_of(received.dt.tz_localize(None)),
         }
     )
+
+
+def _recent(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date) -> pd.DataFrame:
+    """Entries of the last weeks: source, day of the span (0 the first) and delay in days."""
+    log = entries_by_source(records, ingests, policy)
+    end = int(np.datetime64(as_of, "D").astype(np.int64)) + 1
+    log = log[(log["done"] >= end - N_DAYS) & (log["done"] < end) & (log["came"] < end)]
+    return pd.DataFrame(
+        {
+            "source": log["source"],
+            "day": log["done"] - (end - N_DAYS),
+            "delay": np.maximum(log["came"] - log["done"], 0),
+        }
+    ).reset_index(drop=True)
 
 
 def _by_day(entries: pd.DataFrame) -> DelayTriangle:

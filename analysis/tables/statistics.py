@@ -120,6 +120,45 @@ DELAY_CHANGE = Frame(
     key=("source",),
 )
 
+DELAYS = Frame(
+    "delays",
+    "one row a source of home logs",
+    (
+        Column("source", Kind.TEXT, "source profile of the file", blank="our own form"),
+        Column("entries", Kind.COUNT, "entries received in the weeks looked at", "entries"),
+        Column(
+            "median_days",
+            Kind.COUNT,
+            "half of them came within so many days of their own day",
+            "days",
+            "no entry in these weeks",
+        ),
+        Column(
+            "nine_in_ten_days",
+            Kind.COUNT,
+            "nine in ten came within so many days of their own day",
+            "days",
+            "no entry in these weeks",
+        ),
+        Column("later_than_week", Kind.COUNT, "came more than 7 days after their day", "entries"),
+        _number(
+            "later_than_week_share",
+            "share that came more than 7 days after their day",
+            "share",
+            "no entry in these weeks",
+        ),
+        _number(
+            "last_week_completeness",
+            "share of the last week's entries that have come",
+            "share",
+            "too few to tell",
+        ),
+        Column("last_received_on", Kind.DATE, "day on which the newest entry was received"),
+        Column("quiet_days", Kind.COUNT, "days from then to the as-of day", "days"),
+    ),
+    key=("source",),
+)
+
 PROVISIONAL_RATES = Frame(
     "provisional_rates",
     "one row a month or quarter",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import parse_qs, quote, unquote, urlencode
 
+from dashboard.incoming_views import IncomingChoice
 from dashboard.rate_views import DwellChoice, RatesChoice
 from dashboard.views import Choice
 
@@ -90,6 +91,33 @@ def read_rates(search: str | None) -> RatesChoice:
 def read_dwell(search: str | None) -> DwellChoice:
     """Choice of the dwell page from the address's query."""
     return DwellChoice(parse_qs((search or "").lstrip("?")).get("by", ["all"])[0])
+
+
+def read_incoming(search: str | None) -> IncomingChoice:
+    """Which pages of its lists the page of incoming logs shows.
+
+    Examples
+    --------
+    >>> read_incoming("?refused=3&files=x")
+    IncomingChoice(files=1, refused=3)
+    """
+    given = parse_qs((search or "").lstrip("?"))
+    return IncomingChoice(
+        files=_whole(given.get("files", [None])[0], 1),
+        refused=_whole(given.get("refused", [None])[0], 1),
+    )
+
+
+def incoming_address(choice: IncomingChoice, part: str) -> str:
+    """Where a page of a list stands.
+
+    Examples
+    --------
+    >>> incoming_address(IncomingChoice(files=2), "files")
+    '/incoming?files=2#files'
+    """
+    chosen = {name: n for name, n in vars(choice).items() if n != 1}
+    return f"/incoming{'?' if chosen else ''}{urlencode(chosen)}#{part}"
 
 
 def definition_address(key: str) -> str:

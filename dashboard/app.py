@@ -12,7 +12,8 @@ from flask import request
 from dashboard import ids, shell
 from dashboard.address import read_family
 from dashboard.config import DashboardConfig
-from dashboard.pages import calls, definitions, dwell, family, rates, record
+from dashboard.incoming_routes import answer_incoming
+from dashboard.pages import calls, definitions, dwell, family, incoming, rates, record
 from dashboard.queries import Entrance, Queries
 from dashboard.security.csrf import protect_writes
 from dashboard.security.faults import tell_faults
@@ -22,7 +23,7 @@ from dashboard.security.headers import add_headers
 from dashboard.security.roles import Page, page_of
 from dashboard.security.sign_in import let_in, signed_in
 
-TITLES = {page.PATH: page.TITLE for page in (rates, dwell, definitions, record)}
+TITLES = {page.PATH: page.TITLE for page in (rates, dwell, incoming, definitions, record)}
 
 
 class LinedaysDash(Dash):
@@ -87,6 +88,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     protect_writes(app)
     check_shape(app)
     add_headers(app)
+    answer_incoming(app, entrance)
     tell_faults(app, entrance)
     return app
 
@@ -109,6 +111,8 @@ def _register(app: Dash, guard: Guard) -> None:
             return rates.layout(queries, search)
         if page is Page.DWELL:
             return dwell.layout(queries, search)
+        if path == incoming.PATH:
+            return incoming.layout(queries, search)
         if page is Page.DEFINITIONS:
             return definitions.layout(queries)
         if page is Page.RECORD:

@@ -35,6 +35,7 @@ PLACES = (
     (PATHS[Page.CALLS], "Calls"),
     (PATHS[Page.RATES], "Rates"),
     (PATHS[Page.DWELL], "Dwell time"),
+    (PATHS[Page.INCOMING], "Incoming logs"),
     (PATHS[Page.DEFINITIONS], "How it is worked out"),
     (PATHS[Page.RECORD], "Who opened what"),
 )

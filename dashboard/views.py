@@ -19,8 +19,10 @@ class Standing:
     """In the programme's time zone."""
     knows_whole_day: bool
     """Everything received until the end of the as-of day, no more and no less, is known."""
+    is_today: bool
+    """False for a look at a past day, at which nothing can be written."""
     records_calls: bool
-    """False for a look at a past day."""
+    """It is today, and this person may."""
     policy: str
     edition: str
     demo: bool

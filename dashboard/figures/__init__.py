@@ -1,6 +1,7 @@
 """Figures: frames in, a plotly figure out. Nothing here knows pages or data stores."""
 
 from dashboard.figures.control import control_chart
+from dashboard.figures.delays import days_to_receipt
 from dashboard.figures.funnel import site_funnel
 from dashboard.figures.intervals import rate_intervals
 from dashboard.figures.line_history import line_history
@@ -8,6 +9,7 @@ from dashboard.figures.survival import ended_unplanned, share_in_place
 
 __all__ = [
     "control_chart",
+    "days_to_receipt",
     "ended_unplanned",
     "line_history",
     "rate_intervals",

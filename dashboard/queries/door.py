@@ -7,15 +7,18 @@ from collections.abc import Callable, Hashable
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from analysis.ingest.refused import as_file
 from analysis.snapshot import Snapshot, end_of_day
 from analysis.store import StoreError
 from analysis.vocabulary import Access
+from dashboard.incoming_views import IncomingChoice, IncomingView
 from dashboard.queries import (
     accesses,
     call_list,
     calls_made,
     dwell,
     families,
+    incoming,
     rates,
     sources,
 )
@@ -68,11 +71,13 @@ class Queries:
     def standing(self) -> Standing:
         """What every page says of itself."""
         found = self.snapshot()
+        is_today = found.as_of == self.now().date()
         return Standing(
             as_of=found.as_of,
             known_at=found.known_at.astimezone(self._policy.zone),
             knows_whole_day=found.known_at == end_of_day(found.as_of, self._policy),
-            records_calls=found.as_of == self.now().date() and self._reader.may(Right.RECORD_CALLS),
+            is_today=is_today,
+            records_calls=is_today and self._reader.may(Right.RECORD_CALLS),
             policy=self._policy.name,
             edition=found.edition.version,
             demo=self._config.demo,
@@ -177,6 +182,33 @@ class Queries:
             Gives the answer; called again when store or day have changed.
         """
         return self.kept().answers.of(asked, work_out)
+
+    # What comes in
+
+    def incoming(self, choice: IncomingChoice) -> IncomingView:
+        """Files that came in, how late, what waits to be mended, what is odd."""
+        self._reader.must_open(Page.INCOMING)
+        return incoming.incoming_view(
+            self.snapshot(),
+            self._entrance.snapshot(None),
+            self._store,
+            self.standing(),
+            self._reader,
+            choice,
+        )
+
+    def refused_file(self, table: str) -> bytes | None:
+        """The file in which refused rows of a table are mended; None: there is none such."""
+        self._reader.must_open(Page.INCOMING)
+        self._reader.must(Right.MEND_ROWS)
+        rows = incoming.refused_rows(
+            self.snapshot(), self.snapshot(), self._store, self.standing(), self._reader
+        )
+        rows = rows[(rows["table"] == table).to_numpy(dtype=bool)].sort_values("refused_row")
+        if rows.empty:
+            return None
+        self.note_export(f"refused rows of {table}")
+        return as_file(rows, table)
 
     # The access record
 

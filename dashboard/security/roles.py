@@ -32,6 +32,12 @@ class Right(StrEnum):
     RECORD_CALLS = "record calls"
     CONTACT = "contact"
     LANGUAGE = "language"
+    ROWS_RECEIVED = "rows as they came in"
+    MEND_ROWS = "mend refused rows"
+
+
+OF_ALL_SITES = frozenset({Right.MEND_ROWS})
+"""What only people may do who see all sites: a row that comes in may be of any site."""
 
 
 PATHS: Mapping[Page, str] = {
@@ -45,6 +51,9 @@ PATHS: Mapping[Page, str] = {
     Page.RECORD: "/record",
 }
 """Where each page lies; below `/family/` every code has its own."""
+
+BELOW_INCOMING = "/incoming/"
+"""Below it lie the forms and files of the page of incoming logs."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +117,8 @@ class Reader:
 
     def may(self, right: Right) -> bool:
         """Whether this person may see or do something."""
+        if self.sites is not None and right in OF_ALL_SITES:
+            return False
         allowed = ALLOWED[self.role]
         return right in allowed.rights or (self.families and right in allowed.rights_granted)
 
@@ -149,4 +160,6 @@ def page_of(path: str) -> Page | None:
     family = PATHS[Page.FAMILY]
     if path.startswith(family):
         return Page.FAMILY if len(path) > len(family) else None
+    if path.startswith(BELOW_INCOMING):
+        return Page.INCOMING
     return next((page for page, at in PATHS.items() if at == path), None)

@@ -20,7 +20,7 @@ from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard import DashboardConfig, create_app
 from tests.browser.larger_programmes import two_sites, two_types
-from tests.browser.small_programme import NOW, fill
+from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
 
 CHROMIUM = "/usr/bin/chromium"
 PATIENCE = 20_000
@@ -208,6 +208,17 @@ def dwell(tmp_path_factory) -> Iterator[Running]:
     """Lines of two types, for infection prevention."""
     file = two_types(tmp_path_factory.mktemp("two-types"))
     with serving(file, signed_in(file, "P1", Role.PREVENTION)) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def incoming(small_store, token, tmp_path_factory) -> Iterator[Running]:
+    """The small programme after a file with wrong rows, for its manager."""
+    folder = tmp_path_factory.mktemp("incoming")
+    file = Path(shutil.copy(small_store, folder / "store.sqlite"))
+    with Store.open(f"sqlite:///{file}") as store:
+        take_in_wrong_rows(store, folder)
+    with serving(file, token) as found:
         yield found
 
 

@@ -43,6 +43,15 @@ e9,L6,2031-03-01,dressing_change,scheduled,transparent,intact,none,,
 e10,L6,2031-03-02,supply_count,,,,,1,
 """
 
+# One wrong day, one unknown kind, and a connector changed again within a day.
+WRONG = """\
+entry_id,line_id,done_at,kind,note
+w1,L1,2031-02-30,skin_check,
+w2,L2,2031-03-02,bath,slept well
+w3,L4,2031-02-25,connector_change,
+w4,L4,2031-02-26,connector_change,
+"""
+
 
 def fill(folder: Path) -> Path:
     """Write the files, take them in, and return the store's file."""
@@ -59,3 +68,11 @@ def take_in(store: Store, path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8")
     summary = ingest(store, [path], shipped_policy(), received_at=RECEIVED)
     assert (summary.refused, summary.faults) == (0, ())
+
+
+def take_in_wrong_rows(store: Store, folder: Path) -> None:
+    """Take in a file with two wrong rows and one odd one."""
+    path = folder / "home_log-march.csv"
+    path.write_text(WRONG, encoding="utf-8")
+    summary = ingest(store, [path], shipped_policy(), received_at=RECEIVED)
+    assert (summary.refused, summary.doubts) == (2, 1)

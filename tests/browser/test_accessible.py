@@ -17,13 +17,14 @@ PAGES = {
     "family": ("looked_at", "/family/F1?time=all"),
     "definitions": ("looked_at", "/definitions"),
     "record": ("looked_at", "/record"),
+    "incoming": ("incoming", "/incoming"),
     "nothing": ("looked_at", "/nowhere"),
     "rates": ("rates", "/rates"),
     "dwell": ("dwell", "/dwell?by=line_type"),
     "dwell of all": ("dwell", "/dwell"),
 }
 """Which dashboard a page is looked at in, and where it lies."""
-WITH_FIGURES = {"family", "rates", "dwell", "dwell of all"}
+WITH_FIGURES = {"family", "rates", "dwell", "dwell of all", "incoming"}
 RULES = {
     "runOnly": [
         *("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"),
@@ -60,6 +61,8 @@ def open_page(page: Page, running: Running, name: str) -> None:
         expect(page.locator(".history .main-svg").first).to_be_visible()
         for details in page.get_by_text("The same as a table").all():
             details.click()
+    if name == "incoming":
+        page.locator(".doubt-kind summary").first.click()
     if name == "family":
         page.get_by_role("button", name="Show row").first.click()
         expect(page.locator(".shown-source .source")).to_be_visible()

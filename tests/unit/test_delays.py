@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from analysis.measures import delays
 from analysis.policy import shipped_policy
+from dashboard.figures import days_to_receipt
+from dashboard.incoming_words import how_late, quiet
 from tests.written import day, written
 
 POLICY = shipped_policy()
@@ -85,3 +87,42 @@ def test_the_days_told_are_the_least_within_which_so_many_came(lateness):
         enough = [d for d in range(41) if 10 * sum(n <= d for n in lateness) >= share * len(rows)]
         assert found[column] == enough[0]
     assert found["later_than_week"] == sum(n > 7 for n in lateness)
+
+
+def told(*rows: tuple[str, int, int | None, int | None, int, int]) -> pd.DataFrame:
+    """Sources by name, entries, half, nine in ten, later than a week and quiet days."""
+    names = ("name", "entries", "median_days", "nine_in_ten_days", "later_than_week", "quiet_days")
+    table = pd.DataFrame(rows, columns=names).astype(
+        {"median_days": "Int64", "nine_in_ten_days": "Int64"}
+    )
+    share = table["later_than_week"] / table["entries"].where(table["entries"] > 0)
+    return table.assign(later_than_week_share=share)
+
+
+def test_sources_quiet_for_more_than_a_week_are_named_and_the_many_counted():
+    assert quiet(told(("a", 1, 0, 0, 0, 7))) == "Every source was heard within a week."
+    assert quiet(told()) == ""
+    few = told(("a", 1, 0, 0, 0, 9), ("b", 1, 0, 0, 0, 8))
+    assert quiet(few) == "Quiet for more than a week: a for 9 days and b for 8 days."
+    many = told(*((name, 1, 0, 0, 0, 20) for name in "abcde"))
+    assert quiet(many).endswith("a for 20 days, b for 20 days and 3 other sources.")
+
+
+def test_the_slowest_source_is_named_with_the_share_of_all_entries_later_than_a_week():
+    table = told(("a", 10, 0, 2, 0, 0), ("b", 30, 3, 12, 8, 0), ("c", 0, None, None, 0, 300))
+    assert how_late(table) == (
+        "Slowest is b: nine in ten came within 12 days. "
+        "8 of 40 entries (20 %) came more than a week after their day."
+    )
+    assert how_late(told(("c", 0, None, None, 0, 300))).startswith("No entry came in")
+
+
+def test_the_figure_draws_a_dot_a_source_and_says_where_nothing_came():
+    figure = days_to_receipt(told(("a", 10, 0, 2, 0, 0), ("c", 0, None, None, 0, 300)))
+    drawn = {trace.name: list(trace.x) for trace in figure.data}
+    assert drawn["half"] == [0]
+    assert drawn["nine in ten"] == [2]
+    words = " ".join(note.text for note in figure.layout.annotations)
+    assert "half 0, nine in ten 2 days" in words
+    assert "nothing in these weeks" in words
+    assert not days_to_receipt(told(("c", 0, None, None, 0, 300))).data[1].x

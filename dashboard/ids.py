@@ -23,6 +23,10 @@ RECORD = "record-call"
 TAKE_BACK = "take-back"
 """The recorded call that a button asked to take back."""
 
+TAKE_OUT = "take-out"
+"""Set when the list is asked for as a file."""
+DOWNLOAD = "download"
+
 PANEL_FAULT = "panel-fault"
 
 FIGURE = "line-figure"

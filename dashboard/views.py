@@ -37,6 +37,7 @@ class Choice:
     band: str | None = None
     site: str | None = None
     nurse: str | None = None
+    language: str | None = None
     page: int = 1
     per_page: int = 50
     family_id: str | None = None
@@ -73,8 +74,24 @@ class CallRow:
 
 
 @dataclass(frozen=True)
+class CallDone:
+    """A call recorded on the day of the list."""
+
+    row: int
+    family_id: str
+    made_at: datetime
+    """In the programme's time zone."""
+    made_by: str
+    reached: bool
+    agreed: str | None
+    recheck_on: date
+    band: str
+    """Where the family stands now."""
+
+
+@dataclass(frozen=True)
 class CallsView:
-    """The call list: counts by band, and one page of its rows in calling order."""
+    """The call list: counts by band, one page of its rows in calling order, calls done today."""
 
     standing: Standing
     choice: Choice
@@ -86,10 +103,18 @@ class CallsView:
     silent_after_days: int
     sites: tuple[str, ...]
     nurses: tuple[str, ...]
+    languages: tuple[str, ...]
+    """Empty for a person who may not know them."""
     first: CallRow | None
     rows: tuple[CallRow, ...]
     total: int
+    """Rows on all pages."""
     pages: int
+    waiting: tuple[CallRow, ...]
+    """Below the families to call: those that are listed again soonest."""
+    done: tuple[CallDone, ...]
+    """Newest first; on the list itself only the newest few."""
+    done_count: int
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,9 @@ BANDS = {
 }
 BANDS_TO_CALL = ("same_day_review", "call_today", "call_this_week")
 BANDS_SHOWN = (*BANDS_TO_CALL, "waiting")
+DONE = "done"
+"""Beside the bands: calls recorded on the day."""
+DONE_TITLE = "Done today"
 PER_PAGE = (50, 100, 200)
 """Rows on a page of the call list, to choose from."""
 

@@ -13,8 +13,8 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-DECIMALS = "%.6g"
-"""Shares and rates in CSV and JSON; counts and dates are exact."""
+from analysis.tables.printed import as_csv, plain
+
 FOLDED_AT = 60
 """Characters at which a long text goes on in the next line."""
 UNBOUNDED = 10_000
@@ -50,26 +50,13 @@ def show(frame: pd.DataFrame, form: Format | None, out: Path | None) -> None:
     if form is Format.TABLE:
         text = _table(frame)
     elif form is Format.CSV:
-        text = _plain(frame).to_csv(index=False, lineterminator="\n")
+        text = as_csv(frame)
     else:
-        text = _plain(frame).to_json(orient="records", indent=1, force_ascii=False) + "\n"
+        text = plain(frame).to_json(orient="records", indent=1, force_ascii=False) + "\n"
     if out is None:
         sys.stdout.write(text)
     else:
         out.write_text(text, encoding="utf-8")
-
-
-def _plain(frame: pd.DataFrame) -> pd.DataFrame:
-    """Dates as ISO text, numbers with six figures, everything else as it is."""
-    plain = frame.copy()
-    for name in frame.columns:
-        if pd.api.types.is_datetime64_any_dtype(frame[name]):
-            plain[name] = frame[name].dt.strftime("%Y-%m-%d").astype("object")
-        elif pd.api.types.is_float_dtype(frame[name]):
-            plain[name] = frame[name].map(lambda v: float(DECIMALS % v), na_action="ignore")
-        elif isinstance(frame[name].dtype, pd.CategoricalDtype):
-            plain[name] = frame[name].astype("string")
-    return plain
 
 
 def _table(frame: pd.DataFrame) -> str:
@@ -83,7 +70,7 @@ def _table(frame: pd.DataFrame) -> str:
             max_width=FOLDED_AT,
             overflow="fold",
         )
-    words = _plain(frame).astype("object")
+    words = plain(frame).astype("object")
     for cells in words.where(words.notna(), "").itertuples(index=False, name=None):
         table.add_row(*(f"{c:g}" if isinstance(c, float) else escape(str(c)) for c in cells))
     written = io.StringIO()

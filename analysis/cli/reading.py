@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -19,22 +20,10 @@ from analysis.cli.options import (
     snapshot,
 )
 from analysis.cli.output import show
+from analysis.decisions.asked import Asked, calls_done, families_asked, printed, printed_done
 from analysis.measures import adherence, line_table
 from analysis.policy import Policy, load_policy
-from analysis.vocabulary import Grouping, Task
-
-CALL_COLUMNS = [
-    "rank",
-    "family_id",
-    "band",
-    "reasons",
-    "sentence",
-    "line_ids",
-    "days_overdue",
-    "last_heard_on",
-    "nurse",
-    "site",
-]
+from analysis.vocabulary import Band, Grouping, Task
 
 ByOption = Annotated[Grouping, typer.Option("--by", help="How to split.")]
 TaskOption = Annotated[Task, typer.Option("--task", help="Care task.")]
@@ -75,7 +64,26 @@ def adherence_(
     show(adherence(snapshot(store, policy, as_of, known_at).tallies, by, task), form, out)
 
 
+class CallTable(StrEnum):
+    """Which table of the day's calls."""
+
+    LIST = "list"
+    """Families to call and families that wait."""
+    DONE = "done"
+    """Calls recorded on the day."""
+
+
 def calls(
+    table: Annotated[
+        CallTable,
+        typer.Option("--show", help="list: whom to call; done: calls recorded on the day."),
+    ] = CallTable.LIST,
+    band: Annotated[Band | None, typer.Option("--band", help="Of this band only.")] = None,
+    site: Annotated[str | None, typer.Option("--site", help="Of this site only.")] = None,
+    nurse: Annotated[str | None, typer.Option("--nurse", help="Of this nurse only.")] = None,
+    language: Annotated[
+        str | None, typer.Option("--language", help="Called in this language only.")
+    ] = None,
     store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
@@ -84,9 +92,14 @@ def calls(
     out: OutOption = None,
 ) -> None:
     """Families to call, in calling order, and why; families waiting after a call come last."""
-    found = snapshot(store, policy, as_of, known_at).calls
-    show(found.families[CALL_COLUMNS], form, out)
-    typer.echo(f"linedays: {found.order}", err=True)
+    seen = snapshot(store, policy, as_of, known_at)
+    asked = Asked(band, site, nurse, language)
+    if table is CallTable.DONE:
+        done = calls_done(seen.calls, seen.timeline, seen.records, asked)
+        show(printed_done(done), form, out)
+        return
+    show(printed(families_asked(seen.calls, seen.records, asked)), form, out)
+    typer.echo(f"linedays: {seen.calls.order}", err=True)
 
 
 def policy_(

@@ -44,6 +44,28 @@ CALL_FAMILIES = Frame(
     key=("family_id",),
 )
 
+PRINTED = (
+    *("rank", "family_id", "band", "reasons", "sentence", "line_ids", "days_overdue"),
+    *("last_heard_on", "nurse", "site"),
+)
+"""Columns of a call list that is printed or taken out as a table."""
+
+CALLS_DONE = Frame(
+    "calls_done",
+    "one row a call recorded on the day and not taken back, newest first",
+    (
+        Column("row", Kind.COUNT, "number of the recorded call"),
+        Column("family_id", Kind.TEXT, "code of the family"),
+        Column("made_at", Kind.INSTANT, "when it was recorded", "UTC"),
+        Column("made_by", Kind.TEXT, "staff code of who called"),
+        Column("reached", Kind.FLAG, "whether somebody was spoken to"),
+        Column("agreed", Kind.TEXT, "what was agreed", blank="nothing written"),
+        Column("recheck_on", Kind.DATE, "day from which the family is listed again"),
+        Column("band", Kind.CODE, "where the family stands now", allowed=tuple(Band)),
+    ),
+    key=("row",),
+)
+
 CALL_REASONS = Frame(
     "call_reasons",
     "one row a family, line and reason",

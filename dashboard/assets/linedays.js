@@ -35,8 +35,11 @@
     if (link) {
       event.preventDefault();
       if (link.dataset.opens) wanted = "panel-name";
-      if (link.closest(".back")) focusRow();
-      if (link.search === window.location.search) {
+      const back = link.closest(".back") !== null;
+      if (back) focusRow();
+      if (back && link.search === window.location.search) {
+        window.dash_clientside.set_props("split", { className: "split" });
+      } else if (link.search === window.location.search) {
         focusSoon(() => document.getElementById(wanted));
         wanted = null;
       } else {
@@ -46,6 +49,9 @@
     }
     const button = event.target.closest("button");
     if (button?.id === "print") window.print();
+    if (button?.dataset.downloads) {
+      window.dash_clientside.set_props("take-out", { data: Date.now() });
+    }
     if (button?.dataset.takesBack) {
       wanted = "panel-said";
       const data = { row: Number(button.dataset.takesBack), at: Date.now() };

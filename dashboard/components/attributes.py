@@ -52,6 +52,11 @@ def takes_back(call: int) -> dict[str, Any]:
     return {"data-takes-back": str(call)}
 
 
+def downloads() -> dict[str, Any]:
+    """A button that takes the list out as a file."""
+    return {"data-downloads": "true"}
+
+
 def source_of(line_id: str) -> dict[str, Any]:
     """The place in which the line's rows are shown."""
     return {"data-source": line_id}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from dash import html
 from dash.development.base_component import Component
 
@@ -10,13 +12,13 @@ from dashboard.address import write_choice
 from dashboard.components.attributes import aria, current, in_page
 from dashboard.views import CallsView, Choice
 
-STROKES = {"same_day_review": 3, "call_today": 2, "call_this_week": 1, "waiting": 0, "no_call": 0}
-"""Strokes of a band's mark: the more, the sooner. Waiting has a hollow one."""
+STROKES = {"same_day_review": 3, "call_today": 2, "call_this_week": 1}
+"""Strokes of a band's mark: the more, the sooner. The others have a hollow one."""
 
 
 def band_mark(band: str) -> Component:
     """Upright strokes that tell the band without colour; hidden from screen readers."""
-    strokes = [html.I() for _ in range(STROKES[band])] or [html.I(className="hollow")]
+    strokes = [html.I() for _ in range(STROKES.get(band, 0))] or [html.I(className="hollow")]
     return html.Span(strokes, className="strokes", **aria(hidden="true"))
 
 
@@ -31,14 +33,13 @@ def band_choice(view: CallsView) -> Component:
     to_call = sum(view.counts[b] for b in words.BANDS_TO_CALL)
     items = [_item("All to call", None, to_call, chosen)]
     items += [_item(words.BANDS[b].title, b, n, chosen) for b, n in view.counts.items()]
+    items.append(_item(words.DONE_TITLE, words.DONE, view.done_count, chosen))
     return html.Nav(html.Ul(items), className="bands", **aria(label="Bands"))
 
 
 def _item(title: str, band: str | None, count: int, chosen: Choice) -> Component:
-    to = write_choice(
-        Choice(band=band, site=chosen.site, nurse=chosen.nurse, per_page=chosen.per_page)
-    )
-    mark = [band_mark(band)] if band else []
+    to = write_choice(replace(chosen, band=band, page=1, family_id=None))
+    mark = [band_mark(band)] if band in words.BANDS else []
     return html.Li(
         html.A(
             [

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import groupby
+from typing import Any
 
 from dash import html
 from dash.development.base_component import Component
@@ -24,34 +25,45 @@ SENTENCES = 2
 PAPER_HEADS = ("Reached", "Agreed, recheck day, initials")
 
 
-def call_table(view: CallsView, opened: str | None) -> Component:
-    """The rows of the chosen page, grouped by band."""
+CAPTION = "Families in calling order, most urgent first"
+WAITING_CAPTION = "Families that wait, soonest listed again first"
+
+
+def call_table(
+    rows: tuple[CallRow, ...], view: CallsView, opened: str | None, caption: str = CAPTION
+) -> Component | None:
+    """Rows of the call list, grouped by band; None when there are none."""
+    if not rows:
+        return None
     groups = []
-    for band, rows in groupby(view.rows, key=lambda row: row.band):
-        groups += [_band_head(band, view), _band_rows(list(rows), view, opened)]
+    for band, of_band in groupby(rows, key=lambda row: row.band):
+        groups += [_band_head(band, view), _band_rows(list(of_band), view, opened)]
     heads = [html.Th(h, scope="col", role="columnheader") for h in HEADS]
     heads += [html.Th(h, scope="col", role="columnheader", className="paper") for h in PAPER_HEADS]
     return html.Table(
         [
-            html.Caption("Families in calling order, most urgent first", className="unseen"),
+            html.Caption(caption, className="unseen"),
             html.Thead(html.Tr(heads, role="row"), role="rowgroup"),
             *groups,
         ],
         role="table",
-        className="calls",
-        id="call-table",
+        className="calls" if caption == CAPTION else "calls waiting",
     )
 
 
 def _band_head(band: str, view: CallsView) -> Component:
     said = words.BANDS[band]
     count = words.counted(view.counts[band], "family", "families")
+    meaning: list[Any] = [said.meaning]
+    if band == "waiting" and 0 < len(view.waiting) < view.counts[band]:
+        to = replace(view.choice, band=band, page=1, family_id=None)
+        meaning += [" ", html.A(f"All {count} that wait", href=write_choice(to), **in_page())]
     return html.Tbody(
         html.Tr(
             html.Th(
                 [
                     html.H2([band_mark(band), said.title, html.Span(f" {count}", className="of")]),
-                    html.P(said.meaning),
+                    html.P(meaning),
                 ],
                 colSpan=len(HEADS) + len(PAPER_HEADS),
                 scope="rowgroup",
@@ -66,7 +78,7 @@ def _band_head(band: str, view: CallsView) -> Component:
 
 def _band_rows(rows: list[CallRow], view: CallsView, opened: str | None) -> Component:
     # Arrow keys move between rows, so that one stop of the Tab key is enough for all of them.
-    shown = [row.family_id for row in view.rows]
+    shown = [row.family_id for row in (*view.rows, *view.waiting)]
     stop = opened if opened is not None and opened in shown else shown[0]
     return html.Tbody([_row(row, view, opened, stop) for row in rows], role="rowgroup")
 

@@ -11,9 +11,10 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids, shell, words
 from dashboard.address import read_choice, write_choice
-from dashboard.components.attributes import aria, chooses, in_page
+from dashboard.components.attributes import aria, chooses, downloads, in_page
 from dashboard.components.bands import band_choice
-from dashboard.components.call_list import call_table, pager
+from dashboard.components.call_list import WAITING_CAPTION, call_table, pager
+from dashboard.components.calls_done import calls_done
 from dashboard.components.panel import panel
 from dashboard.components.static import static
 from dashboard.queries import CallForm, FormError, Queries
@@ -40,6 +41,8 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
         [
             dcc.Store(id=ids.RECORD),
             dcc.Store(id=ids.TAKE_BACK),
+            dcc.Store(id=ids.TAKE_OUT),
+            dcc.Download(id=ids.DOWNLOAD),
             dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),
             html.Div(
                 [
@@ -88,11 +91,8 @@ def _head(view: CallsView) -> Component:
 
 def _answer(view: CallsView) -> list[Any]:
     """The page's answer in one sentence: who is called first, and why."""
-    whose = (
-        f" of {' and '.join(c for c in (view.choice.nurse, view.choice.site) if c)}"
-        if view.choice.nurse or view.choice.site
-        else ""
-    )
+    chosen = [c for c in (view.choice.nurse, view.choice.site, view.choice.language) if c]
+    whose = f" of {words.listed(chosen)}" if chosen else ""
     if view.first is None:
         waiting = view.counts["waiting"]
         after = (
@@ -114,9 +114,9 @@ def _sheet(view: CallsView) -> str:
     """Which part of the list is on paper."""
     choice = view.choice
     whose = f"Nurse: {choice.nurse or 'all'}. Site: {choice.site or 'all'}."
-    band = (
-        words.BANDS[choice.band].title if choice.band in words.BANDS else "all to call, and waiting"
-    )
+    if choice.language:
+        whose += f" Language: {choice.language}."
+    band = words.BANDS[choice.band].title if choice.band in words.BANDS else "all to call"
     return f"{whose} Bands: {band}. Sheet {choice.page} of {view.pages}."
 
 
@@ -135,10 +135,18 @@ def _tools(view: CallsView) -> Component:
         [
             _select("Nurse", "nurse", view.nurses, choice.nurse, "All nurses"),
             _select("Site", "site", view.sites, choice.site, "All sites"),
+            *(
+                [_select("Language", "language", view.languages, choice.language, "All languages")]
+                if view.languages
+                else []
+            ),
             _select(
                 "Rows", "rows", tuple(str(n) for n in words.PER_PAGE), str(choice.per_page), None
             ),
             html.Button("Print this sheet", id="print", type="button", className="quiet-action"),
+            html.Button(
+                "Save as CSV", id="save", type="button", className="quiet-action", **downloads()
+            ),
             html.P(
                 [
                     html.Kbd("↓"),
@@ -166,9 +174,17 @@ def _select(
 
 
 def _list(view: CallsView, opened: str | None) -> Component:
-    if not view.rows:
-        return static(html.P("No family stands in this part of the list.", className="empty"))
-    return static(call_table(view, opened), pager(view))
+    if view.choice.band == words.DONE:
+        return static(calls_done(view))
+    if not view.rows and not view.waiting:
+        empty = html.P("No family stands in this part of the list.", className="empty")
+        return static(empty, calls_done(view))
+    return static(
+        call_table(view.rows, view, opened),
+        pager(view),
+        call_table(view.waiting, view, opened, WAITING_CAPTION),
+        calls_done(view),
+    )
 
 
 def _panel(
@@ -186,7 +202,11 @@ def _panel(
 
 def register(guard: Guard) -> None:
     """Register the callbacks of the call list."""
+    _show_list(guard)
+    _act(guard)
 
+
+def _show_list(guard: Guard) -> None:
     @guard.callback(
         Page.CALLS,
         Output(ids.CALLS_HEAD, "children"),
@@ -217,11 +237,13 @@ def register(guard: Guard) -> None:
         family, message = _stays_open(choice, view, search, changed, before)
         now = {"family": family, "search": search, "changed": changed}
         head, rows = _head(view), _list(view, family)
-        asked = _split_class(choice)
+        asked = _split_class(choice, message)
         if message is None and _family_in(before) == family:  # what is typed in the form stays
             return head, rows, no_update, no_update, now, asked
         return head, rows, _panel(queries, choice, family, message), "", now, asked
 
+
+def _act(guard: Guard) -> None:
     @guard.callback(
         Page.CALLS,
         Output(ids.CHANGED, "data", allow_duplicate=True),
@@ -257,6 +279,19 @@ def register(guard: Guard) -> None:
             return no_update, str(fault)
         return _changed(changed, family_id, f"The call to family {family_id} is taken back."), ""
 
+    @guard.callback(
+        Page.CALLS,
+        Output(ids.DOWNLOAD, "data"),
+        Input(ids.TAKE_OUT, "data"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def take_out(queries: Queries, asked: object, search: str | None) -> dict[str, object]:
+        if asked is None:
+            raise PreventUpdate
+        name, text = queries.calls_table(read_choice(search))
+        return {"content": text, "filename": name, "type": "text/csv", "base64": False}
+
 
 def _stays_open(
     choice: Choice, view: CallsView, search: str | None, changed: Any, before: Any
@@ -278,9 +313,9 @@ def _family_in(opened: Any) -> str | None:
     return opened.get("family") if isinstance(opened, dict) else None
 
 
-def _split_class(choice: Choice) -> str:
-    """On a narrow screen the panel takes the list's place once a family was asked for."""
-    return "split asked" if choice.family_id else "split"
+def _split_class(choice: Choice, message: str | None = None) -> str:
+    """On a narrow screen the panel takes the list's place once it was asked for or has news."""
+    return "split asked" if choice.family_id or message else "split"
 
 
 def _changed(before: object, family_id: str, message: str) -> dict[str, object]:

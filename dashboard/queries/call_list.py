@@ -7,27 +7,49 @@ from dataclasses import replace
 
 import pandas as pd
 
+from analysis.decisions.asked import (
+    Asked,
+    calls_done,
+    families_asked,
+    family_languages,
+    printed,
+    printed_done,
+    speaks,
+)
 from analysis.decisions.order import expectation
 from analysis.snapshot import Snapshot
-from dashboard.queries.frames import cells, codes, day, distinct, holds, is_one, of
-from dashboard.views import CallRow, CallsView, Choice, ReasonView, Standing
-from dashboard.words import BANDS_SHOWN, BANDS_TO_CALL, PER_PAGE
+from analysis.tables.printed import as_csv
+from dashboard.queries.frames import cells, codes, day, distinct, is_one, of
+from dashboard.security.roles import Right
+from dashboard.views import CallDone, CallRow, CallsView, Choice, ReasonView, Standing
+from dashboard.words import BANDS_SHOWN, BANDS_TO_CALL, DONE, PER_PAGE
+
+BELOW = 10
+"""Families that wait and calls done that are shown below the families to call; all on request."""
 
 
 def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView:
-    """The call list under a choice of band, site, nurse and page."""
-    listed = found.calls.families
-    wanted = holds(listed["site"], choice.site) & holds(listed["nurse"], choice.nurse)
-    chosen = listed[wanted.to_numpy(dtype=bool)]
+    """The call list under a choice of band, site, nurse, language and page."""
+    asked = asked_for(replace(choice, band=None))
+    chosen = families_asked(found.calls, found.records, asked)
     counts = chosen["band"].value_counts()
-    shown = _in_bands(chosen, [choice.band] if choice.band in BANDS_SHOWN else BANDS_SHOWN)
+    shown = _in_bands(chosen, [choice.band] if choice.band in BANDS_SHOWN else BANDS_TO_CALL)
+    done = calls_done(found.calls, found.timeline, found.records, asked)
+    if choice.band == DONE:
+        shown = shown.head(0)
     per_page = choice.per_page if choice.per_page in PER_PAGE else PER_PAGE[0]
     pages = max(1, -(-len(shown) // per_page))
     page = min(max(choice.page, 1), pages)
+    everything = choice.band not in (*BANDS_SHOWN, DONE)
+    waiting = _in_bands(chosen, ["waiting"])
+    below = BELOW if everything else 0
+    newest = done.head(len(done) if choice.band == DONE else below)
     first = rows_of(found, _in_bands(chosen, BANDS_TO_CALL).head(1))
     home = found.timeline.lines[found.timeline.lines["at_home"]]
     mine = home[is_one(home["site"], choice.site) & is_one(home["nurse"], choice.nurse)]
     families = mine["family_id"].drop_duplicates()
+    if choice.language is not None:
+        families = families[speaks(families, found.records, choice.language)]
     return CallsView(
         standing=standing,
         choice=replace(choice, page=page, per_page=per_page),
@@ -38,10 +60,57 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
         silent_after_days=found.edition.settings.silent_after_days,
         sites=distinct(home["site"]),
         nurses=distinct(home["nurse"]),
+        languages=languages_of(found) if standing.reader.may(Right.LANGUAGE) else (),
         first=first[0] if first else None,
         rows=rows_of(found, shown.iloc[(page - 1) * per_page : page * per_page]),
         total=len(shown),
         pages=pages,
+        waiting=rows_of(found, waiting.head(below)),
+        done=_done(found, newest),
+        done_count=len(done),
+    )
+
+
+def asked_for(choice: Choice) -> Asked:
+    """What is asked for by a choice of the page."""
+    band = choice.band if choice.band in BANDS_SHOWN else None
+    return Asked(band, choice.site, choice.nurse, choice.language)
+
+
+def calls_table(found: Snapshot, choice: Choice) -> tuple[str, str]:
+    """Name and text of the chosen part as CSV: byte for byte what ``linedays calls`` writes."""
+    asked = asked_for(choice)
+    if choice.band == DONE:
+        done = calls_done(found.calls, found.timeline, found.records, asked)
+        return f"calls-done-{found.as_of}.csv", as_csv(printed_done(done))
+    chosen = families_asked(found.calls, found.records, asked)
+    return f"calls-{found.as_of}.csv", as_csv(printed(chosen))
+
+
+def languages_of(found: Snapshot) -> tuple[str, ...]:
+    """Languages in which families with a line at home are called."""
+    home = found.timeline.lines[found.timeline.lines["at_home"]]
+    spoken = family_languages(found.records)
+    return distinct(spoken[spoken.index.isin(home["family_id"])])
+
+
+def _done(found: Snapshot, done: pd.DataFrame) -> tuple[CallDone, ...]:
+    at = done["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
+    names = ("row", "family_id", "made_at", "made_by", "reached", "agreed", "recheck_on", "band")
+    return tuple(
+        CallDone(
+            row=int(row),
+            family_id=family,
+            made_at=made.to_pydatetime(),
+            made_by=by,
+            reached=bool(reached),
+            agreed=agreed,
+            recheck_on=recheck.date(),
+            band=str(band),
+        )
+        for row, family, made, by, reached, agreed, recheck, band in cells(
+            done.assign(made_at=at), *names
+        )
     )
 
 
@@ -127,9 +196,8 @@ def reasons_of(found: Snapshot, family_id: str) -> tuple[ReasonView, ...]:
 
 def next_family(found: Snapshot, row: CallRow, choice: Choice) -> str | None:
     """The family to call after this one: the next in order, else the first of all."""
-    listed = found.calls.families
+    listed = families_asked(found.calls, found.records, asked_for(replace(choice, band=None)))
     wanted = listed["rank"].notna() & (listed["family_id"] != row.family_id)
-    wanted &= holds(listed["site"], choice.site) & holds(listed["nurse"], choice.nurse)
     rest = listed[wanted.to_numpy(dtype=bool)]
     after = rest[(rest["rank"] > (row.rank or 0)).to_numpy(dtype=bool)]
     best = after if len(after) else rest

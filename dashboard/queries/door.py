@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Hashable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -87,9 +88,21 @@ class Queries:
     # Pages
 
     def calls(self, choice: Choice) -> CallsView:
-        """The call list under a choice of band, site, nurse and page."""
+        """The call list under a choice of band, site, nurse, language and page."""
         self._reader.must_open(Page.CALLS)
-        return call_list.calls_view(self.snapshot(), self.standing(), choice)
+        return call_list.calls_view(self.snapshot(), self.standing(), self._asked(choice))
+
+    def calls_table(self, choice: Choice) -> tuple[str, str]:
+        """Name and text of the chosen part of the call list as CSV, which is noted as taken out."""
+        self._reader.must_open(Page.CALLS)
+        found, asked = self.snapshot(), self._asked(choice)
+        name, text = call_list.calls_table(found, asked)
+        self.note_export(name)
+        return name, text
+
+    def _asked(self, choice: Choice) -> Choice:
+        """The choice without what this person may not know."""
+        return choice if self._reader.may(Right.LANGUAGE) else replace(choice, language=None)
 
     def opened(self, family_id: object, choice: Choice) -> Opened | None:
         """The family opened beside the list with its proof; None when there is none such."""
@@ -111,7 +124,7 @@ class Queries:
             language=language,
             recheck_on=found.as_of + timedelta(days=found.edition.settings.recheck_days),
             form=secrets.token_urlsafe(12),
-            next_family_id=call_list.next_family(found, row, choice),
+            next_family_id=call_list.next_family(found, row, self._asked(choice)),
         )
 
     def knows(self, family_id: object) -> bool:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
+from analysis.decisions.asked import family_languages
 from analysis.policy import Edition
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, FindingMark, Skill, Task
@@ -23,8 +25,9 @@ def known_family(found: Snapshot, family_id: object) -> str | None:
 
 def how_to_reach(found: Snapshot, family_id: str) -> tuple[str | None, str | None]:
     """Newest contact and language of the family's lines."""
-    lines = of(found.records.lines, "family_id", family_id).sort_values("received_at")
-    contact, language = lines["contact"].dropna(), lines["language"].dropna()
+    lines = of(found.records.lines, "family_id", family_id).sort_values(["received_at", "row"])
+    contact = lines["contact"].dropna()
+    language = family_languages(replace(found.records, lines=lines))
     return (
         str(contact.iloc[-1]) if len(contact) else None,
         str(language.iloc[-1]) if len(language) else None,

@@ -67,21 +67,6 @@ def is_one(values: pd.Series[Any], wanted: str | None) -> pd.Series[bool]:
     return (values == wanted).fillna(value=False).astype(bool)
 
 
-def holds(texts: pd.Series[Any], wanted: str | None) -> pd.Series[bool]:
-    """Whether each text of codes joined by ``;`` holds the wanted one; True when none is wanted.
-
-    Examples
-    --------
-    >>> list(holds(pd.Series(["N1;N2", None]), "N2"))
-    [True, False]
-    """
-    if wanted is None:
-        return pd.Series(data=True, index=texts.index)
-    which, distinct = pd.factorize(texts, use_na_sentinel=True)
-    found = [wanted in str(text).split(";") for text in distinct]
-    return pd.Series([*found, False], dtype=bool).iloc[which].set_axis(texts.index)
-
-
 def distinct(values: pd.Series[Any]) -> tuple[str, ...]:
     """Values that occur, in order, without the missing."""
     return tuple(sorted(str(v) for v in values.dropna().unique()))

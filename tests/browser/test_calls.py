@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -19,7 +20,8 @@ def families(page: Page) -> list[str]:
 
 
 def row(page: Page, family: str):
-    return page.get_by_role("row").filter(has=page.get_by_role("link", name=family, exact=True))
+    of_list = page.locator("table.calls").get_by_role("row")
+    return of_list.filter(has=page.get_by_role("link", name=family, exact=True))
 
 
 def panel(page: Page):
@@ -194,6 +196,34 @@ def test_a_band_alone_can_be_shown(page, running):
     assert families(page) == ["F3", "F2", "F5"]
 
 
+def test_calls_done_today_are_listed_and_one_is_taken_back(page, running):
+    open_calls(page, running, "?family=F2")
+    fill_form(page)
+    record(page)
+    done = page.get_by_role("region", name="Done today 1 call")
+    expect(done).to_contain_text("09:00, N1: spoke with the family")
+    expect(done).to_contain_text("will change it today")
+    expect(done).to_contain_text("from 6 Mar")
+    assert count_of(page, "Done today").split() == ["1", "Done", "today"]
+    done.get_by_role("button", name="Take back the call to family F2").click()
+    expect(panel(page).get_by_role("status")).to_contain_text("is taken back")
+    expect(done).to_have_count(0)
+    assert families(page) == ["F1", "F3", "F2", "F5", "F6"]
+
+
+def test_families_of_a_language_are_chosen_and_saved_as_the_command_writes_them(page, running):
+    open_calls(page, running)
+    page.get_by_label("Language").select_option("Finnish")
+    expect(page.locator("table.calls a.row-link")).to_have_count(1)
+    assert families(page) == ["F1"]
+    with page.expect_download() as started:
+        page.get_by_role("button", name="Save as CSV").click()
+    file = started.value
+    assert file.suggested_filename == "calls-2031-03-04.csv"
+    text = Path(file.path()).read_text(encoding="utf-8")
+    assert [line.split(",")[1] for line in text.splitlines()] == ["family_id", "F1"]
+
+
 def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     open_calls(page, running)
     expect(page.get_by_text("opens, ")).to_be_visible()
@@ -286,9 +316,7 @@ def test_the_printed_sheet_has_boxes_to_tick_and_room_to_write(page, running):
     expect(page.locator("table.calls td.write").first).to_be_visible()
     expect(panel(page)).to_be_hidden()
     expect(page.get_by_role("button", name="Print this sheet")).to_be_hidden()
-    expect(
-        page.get_by_text("Nurse: all. Site: all. Bands: all to call, and waiting.")
-    ).to_be_visible()
+    expect(page.get_by_text("Nurse: all. Site: all. Bands: all to call.")).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= 703
     for family in ("F1", "F6"):
         expect(row(page, family)).to_be_visible()

@@ -6,10 +6,12 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from analysis.cli.app import main
 from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store
@@ -54,7 +56,8 @@ def looking(config: DashboardConfig, sites: frozenset[str] | None = None) -> Que
 
 
 def order(queries: Queries, choice: Choice | None = None) -> list[str]:
-    return [row.family_id for row in queries.calls(choice or Choice()).rows]
+    view = queries.calls(choice or Choice())
+    return [row.family_id for row in (*view.rows, *view.waiting)]
 
 
 def test_a_recorded_call_shows_at_once_and_as_a_fresh_look_would_show_it(queries, url):
@@ -227,10 +230,87 @@ def test_a_recorded_call_shows_at_once_to_a_person_of_its_site_alone(url):
     timeline = north.snapshot().timeline
     north.record_call(FORM)
     assert (order(north), order(south)) == (["F1", "F6", "F2"], ["F3", "F5"])
-    assert [row.rank for row in north.calls(Choice()).rows] == [1, 2, None]
+    assert [row.rank for row in north.calls(Choice()).rows] == [1, 2]
     assert north.snapshot().timeline is timeline
     assert len(south.snapshot().records.calls) == 0
     with Store.open(url, create=False) as store:
         fresh = of_sites(take(store, shipped_policy(), AS_OF), ["North"])
     pd.testing.assert_frame_equal(north.snapshot().calls.families, fresh.calls.families)
     north._entrance.close()
+
+
+def test_families_are_chosen_by_language_and_none_leaves_to_one_who_may_not_know_it(queries):
+    view = queries.calls(Choice(language="Finnish"))
+    assert [row.family_id for row in view.rows] == ["F1"]
+    assert (view.languages, view.families_at_home) == (("Finnish",), 1)
+    assert queries.opened("F1", Choice(language="Finnish")).next_family_id is None
+    assert order(queries, Choice(language="Welsh")) == []
+
+
+def test_calls_done_today_say_what_came_of_them_and_where_the_family_stands(queries):
+    queries.record_call(FORM)
+    queries.record_call(replace(FORM, form="two", family_id="F1", reached="no", agreed=""))
+    view = queries.calls(Choice())
+    assert view.done_count == 2
+    red, late = view.done
+    assert (red.family_id, red.reached, red.band) == ("F1", False, "same_day_review")
+    assert (late.family_id, late.reached, late.agreed) == ("F2", True, "will change it today")
+    assert (late.band, late.recheck_on) == ("waiting", date(2031, 3, 6))
+    assert (late.made_at.hour, late.made_by) == (9, "N1")
+    assert [c.family_id for c in queries.calls(Choice(band="done", site="South")).done] == []
+    queries.take_back(late.row)
+    assert [c.family_id for c in queries.calls(Choice(band="done")).done] == ["F1"]
+
+
+def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
+    heads = "line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type"
+    rows = [f"M{n},D{n},G{n:02},North,picc,2031-02-01,2031-02-02,transparent" for n in range(12)]
+    queries = looking(DashboardConfig(store_url=url, clock=lambda: NOW))
+    with Store.open(url, create=False) as store:
+        folder = Path(url.removeprefix("sqlite:///")).parent
+        take_in(store, folder / "lines-2.csv", "\n".join([heads, *rows]) + "\n")
+    for n in range(12):
+        queries.record_call(replace(FORM, form=str(n), family_id=f"G{n:02}"))
+    view = queries.calls(Choice())
+    assert (view.counts["waiting"], len(view.waiting)) == (12, 10)
+    assert (view.done_count, len(view.done)) == (12, 10)
+    assert len(queries.calls(Choice(band="waiting")).rows) == 12
+    assert len(queries.calls(Choice(band="done")).done) == 12
+    queries._entrance.close()
+
+
+@pytest.mark.parametrize(
+    ("choice", "options"),
+    [
+        (Choice(), []),
+        (Choice(page=2, family_id="F2"), []),
+        (Choice(site="North", nurse="N1"), ["--site", "North", "--nurse", "N1"]),
+        (Choice(band="call_today"), ["--band", "call_today"]),
+        (Choice(band="waiting"), ["--band", "waiting"]),
+        (Choice(language="Finnish"), ["--language", "Finnish"]),
+        (Choice(band="done"), ["--show", "done"]),
+    ],
+)
+def test_the_list_taken_out_is_byte_for_byte_what_the_command_writes(
+    queries, url, choice, options, monkeypatch, tmp_path
+):
+    queries.record_call(replace(FORM, agreed="a note, with a comma"))
+    name, text = queries.calls_table(choice)
+    assert name == f"calls{'-done' if choice.band == 'done' else ''}-2031-03-04.csv"
+    file = tmp_path / "out.csv"
+    words = ["calls", *options, "--store", url, "--as-of", "2031-03-04", "--format", "csv"]
+    monkeypatch.setattr("sys.argv", ["linedays", *words, "--out", str(file)])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    assert not stop.value.code
+    assert text.encode() == file.read_bytes()
+    assert len(text.splitlines()) > 1
+
+
+def test_one_who_may_see_some_sites_takes_out_those_alone(url):
+    config = DashboardConfig(store_url=url, clock=lambda: NOW)
+    south = looking(config, frozenset({"South"}))
+    _, text = south.calls_table(Choice())
+    assert [line.split(",")[1] for line in text.splitlines()] == ["family_id", "F3", "F5"]
+    assert south.calls_table(Choice(site="North"))[1].count("\n") == 1
+    south._entrance.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -329,6 +330,32 @@ def test_the_access_record_says_who_opened_what_and_who_was_refused(app, clock):
     assert "manager.south" in south
     assert "F1" not in south
     assert "reader" not in south.replace("aria", "")
+
+
+def test_the_call_list_is_taken_out_by_those_who_call_and_it_is_noted(app):
+    name = "download.data"
+    asked = callback_request(app, name, **{"take-out.data": 1, "url.search": ""})
+    answer = browser_of(app, "manager.north").ask(asked)
+    assert answer.status_code == 200
+    file = answer.json["response"]["download"]["data"]
+    assert file["filename"] == "calls-2031-03-04.csv"
+    assert [line.split(",")[1] for line in file["content"].splitlines()[1:]] == ["F1", "F2"]
+    assert record_of(app)[-1] == ("manager.north", "exported_table", None)
+    for code in ("educator.granted", "reader.granted", "prevention.granted"):
+        assert browser_of(app, code).ask(asked).status_code == 403
+
+
+def test_a_language_can_be_asked_for_only_where_it_may_be_known(app, monkeypatch):
+    person = browser_of(app, "manager")
+    assert "All languages" in person.page("/").text
+    assert tells(person.page("/", f"?language={LANGUAGE}").text, "1 family")
+    without = replace(ALLOWED[Role.MANAGER], rights=frozenset({Right.RECORD_CALLS}))
+    monkeypatch.setitem(ALLOWED, Role.MANAGER, without)
+    assert LANGUAGE not in person.page("/").text
+    for search in ("", f"?language={LANGUAGE}", "?language=none-such"):
+        text = person.page("/", search).text
+        assert "All languages" not in text
+        assert tells(text, "F2")  # nothing is filtered by what may not be known
 
 
 def test_an_exported_table_is_noted(app):

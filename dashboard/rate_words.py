@@ -9,6 +9,10 @@ from typing import Any
 import pandas as pd
 
 from dashboard import words
+from dashboard.words import limits as limits
+from dashboard.words import number as number
+from dashboard.words import percent as percent
+from dashboard.words import percents as percents
 
 NOT_NHSN = "Home line-days, not an NHSN rate."
 PER = "per 1000 home line-days"
@@ -48,18 +52,9 @@ DRESSINGS = {
     "gauze": "gauze",
     "none": "no dressing",
 }
-SIGNALS = {
-    "above_limit": "above the upper limit",
-    "below_limit": "below the lower limit",
-    "run_above": "the last nine all on the high side",
-    "run_below": "the last nine all on the low side",
-    "two_of_three_high": "two of three near the upper limit",
-    "two_of_three_low": "two of three near the lower limit",
-}
 NOT_RECORDED = "not recorded"
 NEW_PERIODS = 3
 """A signal within so many settled periods is a matter of now."""
-MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 CHOSEN_AFTER = (
     "A spell that was chosen after looking at the chart looks surer than it is: choose it by what "
     "was changed and when."
@@ -117,7 +112,7 @@ def period_name(period: str) -> str:
     ('Mar 2031', 'Q1 2031')
     """
     year, part = period.split("-")
-    return f"{part if part.startswith('Q') else MONTHS[int(part) - 1]} {year}"
+    return f"{part if part.startswith('Q') else words.MONTHS[int(part) - 1]} {year}"
 
 
 def period_of(day: date, period: str) -> str:
@@ -139,59 +134,6 @@ def span_name(first: str, last: str) -> str:
 
 
 # -- numbers --------------------------------------------------------------------------------
-
-
-def number(value: Any) -> str:
-    """A rate or ratio with as many digits as it bears.
-
-    Examples
-    --------
-    >>> number(0.0414), number(1.71), number(23.96), number(float("nan"))
-    ('0.041', '1.71', '24.0', '–')
-    """
-    if value is None or pd.isna(value):
-        return "–"
-    if math.isinf(value):
-        return "no upper limit"
-    if value == 0:
-        return "0"
-    return f"{value:.{3 if value < 0.1 else 2 if value < 10 else 1 if value < 1000 else 0}f}"
-
-
-def limits(lower: Any, upper: Any) -> str:
-    """Limits as a range.
-
-    Examples
-    --------
-    >>> limits(0.4, 1.25)
-    '0.40 to 1.25'
-    """
-    if pd.isna(lower) and pd.isna(upper):
-        return "–"
-    above = not pd.isna(upper) and math.isinf(upper)
-    return f"{number(lower)} and more" if above else f"{number(lower)} to {number(upper)}"
-
-
-def percent(share: Any) -> str:
-    """A share as per cent.
-
-    Examples
-    --------
-    >>> percent(0.894), percent(0.999), percent(1.0)
-    ('89 %', 'over 99 %', '100 %')
-    """
-    if share is None or pd.isna(share):
-        return "–"
-    if 0.99 < share < 1:
-        return "over 99 %"
-    return f"{100 * share:.0f} %"
-
-
-def percents(lower: Any, upper: Any) -> str:
-    """Limits of a share."""
-    if pd.isna(lower) or pd.isna(upper):
-        return "–"
-    return f"{percent(lower)} to {percent(upper)}"
 
 
 def chance(p: Any) -> str:
@@ -249,13 +191,6 @@ def whole_words(name: str, whole: pd.DataFrame, basis: str) -> str:
         return f"{words.sentence(name)[:-1]}: no home line-days are known, so there is no rate."
     said = rate_words(whole.iloc[0])
     return f"{words.sentence(name)[:-1]}, whole time: {said}; {BASES[basis]}. {NOT_NHSN}"
-
-
-def signal_words(signal: Any) -> str:
-    """The rules of the chart that a point breaks, in words; empty for none."""
-    if signal is None or pd.isna(signal):
-        return ""
-    return words.listed([SIGNALS[code] for code in str(signal).split(";")])
 
 
 def drift_words(chart: pd.DataFrame, period: str) -> str:

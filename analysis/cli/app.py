@@ -26,16 +26,11 @@ from analysis.ingest import IngestError, ProfileError
 from analysis.measures import MeasureError
 from analysis.policy import PolicyError
 from analysis.store import StoreError
-
-CAUTION = (
-    "Supports trained staff and does not diagnose. A red flag follows the programme's own "
-    "emergency instruction. Local policy, the child's orders and licensed practice come first. "
-    "Rates here are not a submission to any registry."
-)
+from analysis.words import CAUTIONS
 
 app = typer.Typer(
     name="linedays",
-    help=f"Whom to call about a central line at home, and why.\n\n{CAUTION}",
+    help=f"Whom to call about a central line at home, and why.\n\n{' '.join(CAUTIONS)}",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,

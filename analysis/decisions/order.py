@@ -17,10 +17,11 @@ from analysis.decisions.calls import RULE_ORDER, CallList
 from analysis.decisions.expected_benefit import Model
 from analysis.decisions.mornings import beside_families
 from analysis.decisions.order_file import Fits
-from analysis.decisions.wording import in_words, one_day
+from analysis.decisions.wording import in_words
 from analysis.policy import Edition
 from analysis.timeline import Timeline
 from analysis.vocabulary import Band
+from analysis.words import day_year
 
 Floats = npt.NDArray[np.float64]
 EVENT = "a skin event, an unplanned removal or 3 days out of date"
@@ -51,14 +52,14 @@ def order_words(fits: Fits | None, edition: Edition, day: date, known_on: date) 
         return (
             f"Within a band by expected benefit: first the families for whom {EVENT} is most to "
             f"be expected within 7 days. Fitted to {model.family_mornings:,} mornings of "
-            f"{model.families:,} families, {one_day(model.first_morning)} to "
-            f"{one_day(model.last_morning)}."
+            f"{model.families:,} families, {day_year(model.first_morning)} to "
+            f"{day_year(model.last_morning)}."
         )
     if fits is None:
         return f"{RULE_ORDER} No order was fitted to past mornings."
     newest = fits.on(min(day, known_on))
     if newest is None:
-        first = one_day(fits.models[0].fitted_on)
+        first = day_year(fits.models[0].fitted_on)
         return f"{RULE_ORDER} The first fitted order is of {first}, after what this list may know."
     return (
         f"{RULE_ORDER} The newest fitted order is by policy edition {newest.edition}, and "

@@ -16,9 +16,9 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-MONTHS = np.array(
-    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
-)
+from analysis.words import MONTHS
+
+_MONTHS = np.array(MONTHS)
 
 
 def day_words(days: pd.Series[Any], as_of: date) -> pd.Series[str]:
@@ -34,22 +34,11 @@ def day_words(days: pd.Series[Any], as_of: date) -> pd.Series[str]:
     known = ~np.asarray(at.isna())
     words = np.full(len(at), "an unknown day", dtype=object)
     day = at.day[known].astype(str).to_numpy(dtype=object)
-    month = MONTHS[at.month[known].to_numpy(dtype=np.int64) - 1].astype(object)
+    month = _MONTHS[at.month[known].to_numpy(dtype=np.int64) - 1].astype(object)
     year = at.year[known].to_numpy(dtype=np.int64)
     shown_year = np.where(year == as_of.year, "", " " + year.astype(str).astype(object))
     words[known] = day + " " + month + shown_year
     return pd.Series(words, index=days.index, dtype="string")
-
-
-def one_day(day: date) -> str:
-    """A date in words, with its year.
-
-    Examples
-    --------
-    >>> one_day(date(2031, 3, 9))
-    '9 Mar 2031'
-    """
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def in_words(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:

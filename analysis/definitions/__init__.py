@@ -6,9 +6,9 @@ a reader is told is what was checked.
 
 from analysis.definitions.dwell_time import DWELL_TIME
 from analysis.definitions.measures import CARE_AND_RATES
-from analysis.definitions.model import CAUTIONS, Definition, Example
+from analysis.definitions.model import Definition, Example
 
 DEFINITIONS = (*CARE_AND_RATES, *DWELL_TIME)
 """Every quantity a screen shows, in reading order."""
 
-__all__ = ["CAUTIONS", "DEFINITIONS", "Definition", "Example"]
+__all__ = ["DEFINITIONS", "Definition", "Example"]

@@ -13,14 +13,6 @@ from analysis.tables import KNOWN, Records
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 
-CAUTIONS = (
-    "Supports trained staff and does not diagnose.",
-    "A red flag follows the programme's own emergency instruction.",
-    "Local policy, the child's orders and licensed practice come first.",
-    "Rates are per home line-day: not NHSN rates, and not a submission to any registry.",
-)
-"""Stand on every screen, printed sheet and in the README."""
-
 Rows = Mapping[str, Sequence[object]]
 Measure = Callable[[Timeline, Tallies], object]
 

@@ -8,17 +8,17 @@ from analysis.definitions import DEFINITIONS, Definition
 from analysis.measures import lateness, log_coverage
 from analysis.reports.material import Material
 from analysis.reports.paper import COPY_WORDS, Copy, Paper, Part, Table
-from analysis.reports.words import (
+from analysis.vocabulary import Grouping, Role
+from analysis.words import (
     counted,
-    day_words,
     day_year,
     long_day,
     percent,
     plain,
     sentence,
+    short_day,
     thousands,
 )
-from analysis.vocabulary import Grouping, Role
 
 ROLE_WORDS = {
     Role.MANAGER: "nurse manager",
@@ -105,7 +105,7 @@ def refused_words(made: Material) -> str:
     new = int((refused["received_at"] >= since).sum())
     return (
         f"{counted(len(refused), 'refused row waits', 'refused rows wait')} to be mended, "
-        f"{thousands(new)} of them received since {day_words(made.period.start, made.period.end)}; "
+        f"{thousands(new)} of them received since {short_day(made.period.start, made.period.end)}; "
         "what they tell is in no number here."
     )
 
@@ -126,5 +126,5 @@ def _late(made: Material) -> tuple[Table, ...]:
             for share, open_ in zip(own["completeness"], own["provisional"], strict=True)
         ]
         rows.append((sentence(name)[:-1], *cells))
-    heads = ("Source", *(f"from {day_words(pd.Timestamp(w).date(), made.known_on)}" for w in weeks))
+    heads = ("Source", *(f"from {short_day(pd.Timestamp(w).date(), made.known_on)}" for w in weeks))
     return (Table("Share of each week's entries that has come in", heads, tuple(rows)),)

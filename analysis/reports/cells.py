@@ -10,8 +10,8 @@ import pandas as pd
 
 from analysis.measures import for_release
 from analysis.reports.paper import Copy
-from analysis.reports.words import HIDDEN, limits, number, thousands
 from analysis.stats.small_cells import hidden_counts
+from analysis.words import HIDDEN, limits, number, thousands
 
 
 def counts_of(counts: Sequence[int], copy: Copy, *, add_up: bool = True) -> list[str]:

@@ -23,7 +23,10 @@ from analysis.reports.cells import counts_of
 from analysis.reports.figures import Point
 from analysis.reports.material import Material
 from analysis.reports.paper import Copy, Figure, Paper, Part, Table
-from analysis.reports.words import (
+from analysis.snapshot import Snapshot
+from analysis.stats.small_cells import hidden_counts
+from analysis.vocabulary import Role
+from analysis.words import (
     HIDDEN,
     NO_SIGN_OFF_WHY,
     STEPS,
@@ -37,9 +40,6 @@ from analysis.reports.words import (
     sentence,
     text,
 )
-from analysis.snapshot import Snapshot
-from analysis.stats.small_cells import hidden_counts
-from analysis.vocabulary import Role
 
 MOST_LISTED = 25
 NOT_SAID = "not said"

@@ -17,23 +17,24 @@ from analysis.reports.figures import Point
 from analysis.reports.material import Material
 from analysis.reports.paper import Copy, Figure, Paper, Part, Table
 from analysis.reports.period import month_words
-from analysis.reports.words import (
+from analysis.stats.small_cells import hidden_counts
+from analysis.tables.backtest import MORNINGS
+from analysis.vocabulary import Grouping, Role, Task
+from analysis.words import (
     BANDS,
+    BANDS_SHOWN,
     HIDDEN,
     REASONS,
     counted,
-    day_words,
     families,
     percent,
     percents,
     sentence,
+    short_day,
     text,
     thousands,
     weekday_words,
 )
-from analysis.stats.small_cells import hidden_counts
-from analysis.tables.backtest import MORNINGS
-from analysis.vocabulary import Grouping, Role, Task
 
 MOST_LISTED = 25
 MONTHS_SHOWN = 13
@@ -154,10 +155,16 @@ def _by_site(made: Material, copy: Copy, kind: str) -> Table:
 def _calls(made: Material, called: pd.DataFrame, copy: Copy) -> Part:
     kind = made.period.kind
     until = "that day" if made.period.is_week else "until the next of these mornings"
-    heads = ("Morning", "To call", *(BANDS[b] for b in BANDS), "Calls made", "Reached somebody")
+    heads = (
+        "Morning",
+        "To call",
+        *(BANDS[b].title for b in BANDS_SHOWN),
+        "Calls made",
+        "Reached somebody",
+    )
     rows, drawn = [], []
     for row in called.to_dict("records"):
-        bands = counts_of([int(row[b]) for b in BANDS], copy, add_up=True)
+        bands = counts_of([int(row[b]) for b in BANDS_SHOWN], copy, add_up=True)
         listed = counts_of([int(row["listed"])], copy)[0]
         made_of = ["", ""]
         if not pd.isna(row["made"]):
@@ -249,7 +256,7 @@ def _to_call(made: Material) -> Part:
         (
             str(row["rank"]),
             row["family_id"],
-            BANDS[row["band"]],
+            BANDS[row["band"]].title,
             sentence(text(row["sentence"])),
             thousands(row["days_overdue"]),
             text(row["nurse"]).replace(";", ", "),
@@ -335,4 +342,4 @@ def _kits(made: Material) -> Part:
 
 
 def _on(day: Any, made: Material) -> str:
-    return "not known" if pd.isna(day) else day_words(day.date(), made.period.end)
+    return "not known" if pd.isna(day) else short_day(day.date(), made.period.end)

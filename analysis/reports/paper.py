@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from analysis.definitions import CAUTIONS, Definition
+from analysis.definitions import Definition
 from analysis.vocabulary import Role
+from analysis.words import CAUTIONS
 
 Row = tuple[str, ...]
 

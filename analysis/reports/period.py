@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from analysis.measures import MeasureError
-from analysis.reports.words import MONTHS, day_words
+from analysis.words import MONTHS, short_day
 
 WEEK = 7
 _WEEK = re.compile(r"(\d{4})-W(\d{2})", re.ASCII)
@@ -52,8 +52,8 @@ class Period:
         if not self.is_week:
             return f"{calendar.month_name[self.start.month]} {self.start.year}"
         year, number = self.name.split("-W")
-        first = day_words(self.start, self.last)
-        return f"week {int(number)} of {year}, {first} to {day_words(self.last, self.last)}"
+        first = short_day(self.start, self.last)
+        return f"week {int(number)} of {year}, {first} to {short_day(self.last, self.last)}"
 
     def before(self) -> Period:
         """The period before."""

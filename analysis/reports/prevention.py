@@ -28,7 +28,9 @@ from analysis.reports.figures import Point
 from analysis.reports.material import Material
 from analysis.reports.paper import Copy, Figure, Paper, Part, Table
 from analysis.reports.period import month_words
-from analysis.reports.words import (
+from analysis.stats.small_cells import hidden_counts
+from analysis.vocabulary import Basis, Grouping, OutcomeKind, Role
+from analysis.words import (
     HIDDEN,
     limits,
     number,
@@ -39,8 +41,6 @@ from analysis.reports.words import (
     text,
     thousands,
 )
-from analysis.stats.small_cells import hidden_counts
-from analysis.vocabulary import Basis, Grouping, OutcomeKind, Role
 
 SKIN = "skin"
 NOT_NHSN = "Home line-days, not an NHSN rate."

@@ -131,7 +131,7 @@ def _chart(found: Snapshot, asked: RatesChoice) -> pd.DataFrame:
     chart["provisional"] = chart["provisional"].fillna(value=True).astype(bool)
     chart["provisional"] |= chart["not_over"].to_numpy(dtype=bool)
     chart["label"] = [rate_words.period_name(str(p)) for p in chart["period"]]
-    chart["said"] = [rate_words.signal_words(s) for s in chart["signal"]]
+    chart["said"] = [words.signal_words(s) for s in chart["signal"]]
     return chart
 
 

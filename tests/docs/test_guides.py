@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from analysis.cli.app import app
-from analysis.definitions import CAUTIONS
 from analysis.tables.describe import in_guide
+from analysis.words import CAUTIONS
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -24,7 +24,6 @@ from analysis.store import Store
 from analysis.tallies import between
 from analysis.vocabulary import Basis, Grouping, Role, Task
 from dashboard import rate_words
-from dashboard import words as page_words
 from synthetic_data import generate_blocks, write_canonical
 
 POLICY = shipped_policy()
@@ -149,19 +148,6 @@ def test_calls_of_the_week_are_counted_on_their_morning(made):
     assert {row[0]: row[-2:] for row in rows}["Tue 25 Feb"] == ("3", "2")
     assert rows[0][0] == "Mon 24 Feb"
     assert rows[-1][-2:] == ("", "")  # its calls are of the next week
-
-
-def test_papers_and_pages_say_numbers_alike():
-    from analysis.reports import words
-
-    values = [0.0, 0.0414, 0.994, 1.0, 1.71, 23.96, 1234.5, float("nan"), float("inf"), None]
-    for value in values:
-        assert words.number(value) == rate_words.number(value)
-        if value != float("inf"):
-            assert words.percent(value) == rate_words.percent(value)
-    assert words.SIGNALS == rate_words.SIGNALS
-    assert words.limits(0.4, float("inf")) == rate_words.limits(0.4, float("inf"))
-    assert words.counted(1200, "a", "b") == page_words.counted(1200, "a", "b")
 
 
 # -- what a copy may hold

@@ -1,23 +1,76 @@
-"""How are numbers, days and codes said in a paper?"""
+"""How are numbers, days, bands and codes said to a reader? Screens and papers say them alike.
+
+Each fixed list of names and each way to say a number stands here once.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import pandas as pd
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTHS_IN_FULL = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+MONTHS = tuple(name[:3] for name in MONTHS_IN_FULL)
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 NOT_KNOWN = "–"
 HIDDEN = "hidden"
 
+CAUTIONS = (
+    "linedays supports trained staff and does not diagnose.",
+    "A red flag follows the programme's own emergency instruction.",
+    "Local policy, the child's orders and licensed practice come first.",
+    "Rates are per home line-day: not NHSN rates, and not a submission to any registry.",
+)
+"""Stand on every screen, printed sheet and in the README."""
+
+
+@dataclass(frozen=True)
+class BandWords:
+    """A band's title and what puts a family into it."""
+
+    title: str
+    meaning: str
+
+
 BANDS = {
-    "same_day_review": "Same-day review",
-    "call_today": "Call today",
-    "call_this_week": "Call this week",
-    "waiting": "Waiting after a call",
+    "same_day_review": BandWords(
+        "Same-day review",
+        "A red flag is reported and no call has answered it: the programme's own emergency "
+        "instruction comes first.",
+    ),
+    "call_today": BandWords(
+        "Call today", "Care is overdue, a dressing is compromised, or a skin finding is open."
+    ),
+    "call_this_week": BandWords(
+        "Call this week", "Not heard from, state not known, or a pattern to talk about."
+    ),
+    "waiting": BandWords("Waiting", "Called; listed again from the recheck day."),
+    "no_call": BandWords("No call needed", "No reason to call is known."),
+}
+BANDS_TO_CALL = ("same_day_review", "call_today", "call_this_week")
+BANDS_SHOWN = (*BANDS_TO_CALL, "waiting")
+LINE_TYPES = {
+    "tunneled_cvc": "tunneled line",
+    "nontunneled_cvc": "non-tunneled line",
+    "picc": "PICC",
+    "implanted_port": "implanted port",
+    "other": "other line",
 }
 SIGNALS = {
     "above_limit": "above the upper limit",
@@ -75,6 +128,7 @@ def sentence(text: str) -> str:
     >>> sentence("nothing came in")
     'Nothing came in.'
     """
+    text = text.strip()
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
@@ -152,12 +206,12 @@ def percents(lower: Any, upper: Any) -> str:
     return f"{percent(lower)} to {percent(upper)}"
 
 
-def day_words(day: date, as_of: date) -> str:
+def short_day(day: date, as_of: date) -> str:
     """Day and month, with the year where it is not the as-of day's.
 
     Examples
     --------
-    >>> day_words(date(2031, 3, 4), date(2031, 3, 9)), day_words(date(2030, 12, 24), date(2031, 1, 1))
+    >>> short_day(date(2031, 3, 4), date(2031, 3, 9)), short_day(date(2030, 12, 24), date(2031, 1, 1))
     ('4 Mar', '24 Dec 2030')
     """
     year = "" if day.year == as_of.year else f" {day.year}"
@@ -192,9 +246,9 @@ def long_day(day: date) -> str:
     Examples
     --------
     >>> long_day(date(2031, 3, 4))
-    'Tuesday 4 Mar 2031'
+    'Tuesday 4 March 2031'
     """
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS_IN_FULL[day.month - 1]} {day.year}"
 
 
 def signal_words(signal: Any) -> str:

@@ -15,6 +15,7 @@ import typer
 from analysis.cli import (
     deciding,
     fitting,
+    keeping,
     loading,
     people,
     reading,
@@ -36,7 +37,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for room in (loading, reading, statistics, deciding, fitting, reporting, people, serving):
+for room in (loading, reading, statistics, deciding, fitting, reporting, people, keeping, serving):
     room.add_to(app)
 
 _CANNOT = (StoreError, PolicyError, IngestError, ProfileError, OSError)

@@ -101,11 +101,11 @@ class Database:
             yield connection
             connection.commit()
 
-    @contextmanager
-    def outside_transactions(self) -> Iterator[sa.Connection]:
-        """Hand out an SQLite connection for what can't run inside a transaction."""
-        with in_plain_words(self.place), self.engine.connect() as connection:
-            yield connection
+    def let_people_read_while_it_is_written(self) -> None:
+        """Keep an SQLite file's changes in a log of their own; the file remembers it."""
+        if self.is_sqlite:
+            with in_plain_words(self.place), self.engine.connect() as connection:
+                connection.exec_driver_sql("PRAGMA journal_mode=WAL").close()
 
 
 def open_database(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS) -> Database:
@@ -125,19 +125,23 @@ def open_database(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS)
     StoreError
         No such store, another kind of file, a newer version, unreachable, a driver missing.
     """
+    database = connect(url, create=create, wait_seconds=wait_seconds)
+    _bring_to_this_version(database, create=create)
+    return database
+
+
+def connect(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS) -> Database:
+    """As `open_database`, whatever tables are there or not."""
     try:
         parsed = sa.make_url(url)
     except sa.exc.ArgumentError:
         raise StoreError(f"The store's address can't be read. {HOW_TO_NAME_IT}") from None
     kind = parsed.get_backend_name()
     if kind == "sqlite":
-        database = _sqlite(parsed, create=create, wait_seconds=wait_seconds)
-    elif kind in {"postgresql", "postgres"}:
-        database = _postgresql(parsed, wait_seconds=wait_seconds)
-    else:
-        raise StoreError(f"A store can't be of the kind {kind}. {HOW_TO_NAME_IT}")
-    _bring_to_this_version(database, create=create)
-    return database
+        return _sqlite(parsed, create=create, wait_seconds=wait_seconds)
+    if kind in {"postgresql", "postgres"}:
+        return _postgresql(parsed, wait_seconds=wait_seconds)
+    raise StoreError(f"A store can't be of the kind {kind}. {HOW_TO_NAME_IT}")
 
 
 def _sqlite(url: sa.URL, *, create: bool, wait_seconds: float) -> Database:
@@ -214,9 +218,7 @@ def _bring_to_this_version(database: Database, *, create: bool) -> None:
         raise StoreError(faults.ANOTHER_PROGRAM.format(place=database.place))
     if not names and not create:
         raise StoreError(faults.NOTHING_THERE.format(place=database.place))
-    if database.is_sqlite:
-        with database.outside_transactions() as connection:
-            connection.exec_driver_sql("PRAGMA journal_mode=WAL").close()
+    database.let_people_read_while_it_is_written()
     if found != REVISION:
         from analysis.store.migrate import upgrade  # takes long to load and is seldom needed
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import sqlalchemy as sa
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
@@ -24,12 +25,26 @@ def upgrade(database: Database, revision: str = "head") -> None:
     StoreError
         The tables are those of a newer version of the program.
     """
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     with database.changing_tables() as connection:
         found = MigrationContext.configure(connection).get_current_revision()
-        if found is not None and found not in known:
+        if found is not None and found not in known_revisions():
             raise StoreError(faults.NEWER.format(place=database.place))
-        config.attributes["connection"] = connection
-        command.upgrade(config, revision)
+        upgrade_on(connection, revision)
+
+
+def upgrade_on(connection: sa.Connection, revision: str = "head") -> None:
+    """Run the migrations up to `revision` in the transaction that is open on the connection."""
+    config = _config()
+    config.attributes["connection"] = connection
+    command.upgrade(config, revision)
+
+
+def known_revisions() -> set[str]:
+    """Revisions of the schema that this version of the program knows."""
+    return {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
+
+
+def _config() -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    return config

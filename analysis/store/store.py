@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
@@ -11,10 +10,9 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.store import call_notes, known, provenance
-from analysis.store.database import WAIT_SECONDS, Database, open_database
+from analysis.store import backup, call_notes, known, provenance
+from analysis.store.database import WAIT_SECONDS, Database, connect, open_database
 from analysis.store.every_version import EveryVersion, every_version
-from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
 from analysis.store.people import People
@@ -52,6 +50,31 @@ class Store:
             No such folder or file, not a store, written by a newer version, busy, unreachable.
         """
         return cls(open_database(url, create=create, wait_seconds=wait_seconds))
+
+    @classmethod
+    def restored(cls, url: str, path: Path, *, wait_seconds: float = WAIT_SECONDS) -> Store:
+        """Make a store from a backup, all of it or nothing.
+
+        Parameters
+        ----------
+        url : str
+            A file that isn't there yet, or an empty database.
+        path : Path
+            What :meth:`backup` wrote.
+        wait_seconds : float
+            As in :meth:`open`.
+
+        Raises
+        ------
+        StoreError
+            There are tables already, or the backup is damaged or of a newer version.
+        """
+        from analysis.store import restore  # its migrations take long to load
+
+        restore.checked(path)
+        database = connect(url, create=True, wait_seconds=wait_seconds)
+        restore.restore(database, path)
+        return cls(database)
 
     @property
     def place(self) -> str:
@@ -152,32 +175,18 @@ class Store:
             yield Writer(connection, info)
 
     def backup(self, path: Path) -> None:
-        """Write a whole copy of an SQLite store to a new file, as of one moment.
+        """Write all that is stored to a new file, as of one moment.
 
-        Copy a store in no other way while it is in use: the last changes may still lie beside
-        the file, and closing it after a plain copy takes away this process's locks on it.
+        A store of either kind of database can be made from it. Copy a store in no other way while
+        it is in use: the last changes may still lie beside the file, and closing it after a plain
+        copy takes away this process's locks on it.
 
         Raises
         ------
         StoreError
-            The file is there already, or the store is on PostgreSQL.
+            The file is there already or can't be written.
         """
-        if not self._database.is_sqlite:
-            raise StoreError(
-                f"The store {self.place} is on PostgreSQL: back it up with the server's own "
-                "pg_dump."
-            )
-        try:
-            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
-        except FileExistsError:
-            raise StoreError(f"{path} is there already. Name a new file for the backup.") from None
-        except OSError:
-            raise StoreError(
-                f"The backup {path} can't be written. Check that its folder is there and that "
-                "this account may write in it."
-            ) from None
-        with self._database.outside_transactions() as connection:
-            connection.exec_driver_sql("VACUUM INTO ?", (str(path),)).close()
+        backup.write(self._database, path)
 
     # Calls
 

@@ -183,34 +183,12 @@ def test_only_the_owner_may_read_a_new_store(tmp_path: Path) -> None:
     path = tmp_path / "store.sqlite"
     old = os.umask(0)
     try:
-        with Store.open(f"sqlite:///{path}") as opened:
-            with opened._database.writing() as connection:
-                connection.execute(sa.select(1)).all()
-                rights = {stat.S_IMODE(p.stat().st_mode) for p in tmp_path.iterdir()}
-            opened.backup(tmp_path / "copy.sqlite")
+        with (
+            Store.open(f"sqlite:///{path}") as opened,
+            opened._database.writing() as connection,
+        ):
+            connection.execute(sa.select(1)).all()
+            rights = {stat.S_IMODE(p.stat().st_mode) for p in tmp_path.iterdir()}
     finally:
         os.umask(old)
     assert rights == {0o600}
-    assert stat.S_IMODE((tmp_path / "copy.sqlite").stat().st_mode) == 0o600
-
-
-def test_a_backup_is_a_whole_store_of_one_moment(tmp_path: Path) -> None:
-    copy = tmp_path / "it's a copy.sqlite"
-    with Store.open(f"sqlite:///{tmp_path}/store.sqlite") as opened:
-        put(opened, "caregivers", ONE, 1)
-        opened.backup(copy)
-        put(opened, "caregivers", ONE.replace("G1", "G2"), 2)
-        with pytest.raises(StoreError, match="is there already"):
-            opened.backup(copy)
-        with pytest.raises(StoreError, match="can't be written"):
-            opened.backup(tmp_path / "none" / "copy.sqlite")
-    with Store.open(f"sqlite:///{copy}", create=False) as restored:
-        assert restored.records().caregivers["caregiver_id"].tolist() == ["G1"]
-        assert put(restored, "caregivers", ONE, 3) == (0, 1)
-
-
-def test_a_store_on_a_server_is_backed_up_by_the_server(url: str, tmp_path: Path) -> None:
-    if url.startswith("sqlite"):
-        return
-    with Store.open(url) as opened, pytest.raises(StoreError, match="pg_dump"):
-        opened.backup(tmp_path / "copy.sqlite")

@@ -1,0 +1,63 @@
+"""The commands that back a store up and restore it: what they say and how they end."""
+
+import sys
+from datetime import UTC, date, datetime
+
+import pytest
+
+from analysis.cli.app import main
+from analysis.store import Store
+
+
+@pytest.fixture
+def run(monkeypatch, capsys, tmp_path):
+    """Run a command over a store with one recorded call; returns exit code, output, errors."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("LINEDAYS_STORE", raising=False)
+    at = datetime(2031, 3, 4, 9, tzinfo=UTC)
+    with Store.open("sqlite:///linedays.sqlite") as store:
+        store.record_call("F1", "N1", True, "hush", date(2031, 3, 6), at)
+
+    def command(*words):
+        monkeypatch.setattr(sys, "argv", ["linedays", *words])
+        with pytest.raises(SystemExit) as stop:
+            main()
+        told = capsys.readouterr()
+        assert "Traceback" not in told.err
+        return stop.value.code or 0, told.out, told.err
+
+    return command
+
+
+def test_a_store_goes_into_a_file_and_out_again(run, tmp_path):
+    code, out, err = run("backup", "all.zip")
+    assert (code, out) == (0, "")
+    assert "all of the store linedays.sqlite is in all.zip" in err
+    assert "guard it like the store" in err
+    code, out, err = run("restore", "all.zip", "--store", "sqlite:///again.sqlite")
+    assert (code, out) == (0, "")
+    assert "again.sqlite holds what all.zip held" in err
+    with Store.open("sqlite:///again.sqlite", create=False) as again:
+        assert again.records().calls["agreed"].tolist() == ["hush"]
+
+
+def test_what_cannot_be_done_ends_with_one_sentence_and_3(run, tmp_path):
+    run("backup", "all.zip")
+    (tmp_path / "half.zip").write_bytes((tmp_path / "all.zip").read_bytes()[:500])
+    for words, said in (
+        (("backup", "all.zip"), "is there already"),
+        (("backup", "no/folder.zip"), "can't be written"),
+        (("backup", "other.zip", "--store", "sqlite:///none.sqlite"), "There is no store"),
+        (("restore", "all.zip"), "holds tables already"),
+        (("restore", "half.zip", "--store", "sqlite:///new.sqlite"), "is no backup of linedays"),
+        (("restore", "none.zip", "--store", "sqlite:///new.sqlite"), "No such file"),
+    ):
+        code, out, err = run(*words)
+        assert (code, out, err.count("\n")) == (3, "", 1), words
+        assert said in err
+    assert not (tmp_path / "new.sqlite").exists()
+
+
+def test_a_file_has_to_be_named(run):
+    assert run("backup")[0] == 2
+    assert run("restore")[0] == 2

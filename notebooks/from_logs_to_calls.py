@@ -87,18 +87,6 @@ for table, rows in proof.groupby("table")["row"]:
     for source in store.source_rows(table, list(rows)):
         print(f"{source.file} row {source.row_number}: {source.content}")
 
-# %% [markdown]
-# ## Answer
-
-# %%
-by_band = calls.families["band"].value_counts()
-at_home = lines[~lines["state"].isin(["ended", "not_at_home"])]
-print(
-    f"On {AS_OF} {by_band['same_day_review']} families need a review the same day, "
-    f"{by_band['call_today']} a call today and {by_band['call_this_week']} a call this week; "
-    f"{(at_home['state'] == 'in_date').sum()} of {len(at_home)} lines at home are in date."
-)
-
 # %%
 # What was read adds up, every line's days add up, and every family has its proof.
 assert (summary["read"] == summary["stored"] + summary["same_as_before"] + summary["refused"]).all()
@@ -106,3 +94,15 @@ days = lines[["in_date_days", "out_of_date_days", "unscored_days", "not_accessed
 assert (days.sum(axis=1) == lines["home_line_days"]).all()
 assert set(calls.evidence["family_id"]) == set(calls.reasons["family_id"])
 store.close()
+
+# %% [markdown]
+# ## Answer
+
+# %%
+by_band = calls.families["band"].value_counts()
+at_home = lines[~lines["state"].isin(["ended", "not_at_home"])]
+print(
+    f"On {AS_OF} {by_band.get('same_day_review', 0)} families need a review the same day, "
+    f"{by_band.get('call_today', 0)} a call today and {by_band.get('call_this_week', 0)} a call this week; "
+    f"{(at_home['state'] == 'in_date').sum()} of {len(at_home)} lines at home are in date."
+)

@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import shutil
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from analysis.cli.fitting import TOO_FEW, fitted
-from analysis.cli.loading import with_progress
+from analysis.cli.inventing import invented_store
 from analysis.cli.options import DEFAULT_STORE, PolicyOption, StoreOption, opened, today
 from analysis.decisions.order_file import add_fit
-from analysis.ingest import load_profile
 from analysis.policy import load_policy
 
 DEMO_FOLDER = Path("linedays-demo")
 DEMO_MARK = "THIS-IS-DEMO-DATA.txt"
 PORT = 8461
-IN_FOUR_SHAPES = 2_000
-"""Families up to which the demo is written as four sources; a larger one as Parquet alone."""
 
 PortOption = Annotated[int, typer.Option("--port", min=1, max=65535, help="Port on loopback.")]
 
@@ -61,33 +58,15 @@ def demo(
     ] = DEMO_FOLDER,
 ) -> None:
     """Build a store from invented log files, two years to yesterday, and open the dashboard."""
-    from synthetic_data import PastCall, generate, generate_blocks, write, write_canonical
-
-    policy = load_policy()
-    as_of = today(policy)
+    as_of = today(load_policy())
     _cleared(folder)
     typer.echo(f"linedays: writing invented log files into {folder}/files")
-    files = folder / "files"
-    made: tuple[PastCall, ...] = ()
-    if families <= IN_FOUR_SHAPES:
-        invented = generate(families, seed=seed, until=as_of)
-        sources, made = write(invented, files).sources, invented.calls
-    else:
-        blocks = generate_blocks(families, seed=seed, until=as_of)
-        sources = tuple((path, None) for path in write_canonical(blocks, files, "parquet"))
-    store_url = f"sqlite:///{folder / 'demo.sqlite'}"
-    stored = refused = 0
-    with opened(store_url, create=True) as store:
-        for path, profile in sources:
-            summary = with_progress(
-                store, [path], policy, load_profile(profile) if profile else None
-            )
-            stored += summary.stored
-            refused += summary.refused
-        for call in made:
-            store.record_call(**vars(call), made_on=call.made_at.astimezone(policy.zone).date())
+    moment = datetime.now(UTC)
+    made = invented_store(folder, families=families, seed=seed, as_of=as_of, received_at=moment)
+    store_url = made.url
     typer.echo(
-        f"linedays: {stored} rows stored, {refused} refused (the demo has wrong rows on purpose)"
+        f"linedays: {made.stored} rows stored, {made.refused} refused "
+        "(the demo has wrong rows on purpose)"
     )
     policy_file = _fitted_policy(folder, store_url, as_of) if fit_order else None
     if no_serve:

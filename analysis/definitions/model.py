@@ -82,3 +82,19 @@ class Definition:
     unit: str
     source: str
     example: Example
+
+    def __str__(self) -> str:
+        """All of it as a reader is shown it; the answer is worked out anew.
+
+        Examples
+        --------
+        >>> from analysis.definitions import DEFINITIONS
+        >>> print(DEFINITIONS[0])  # doctest: +ELLIPSIS
+        Home line-days (line-days). A day counts when, at the midnight ...
+          Source: project choice, in the spirit of NHSN's count at the same time each day; ...
+          Example: Home from 1 March, in hospital for the nights of 5 and 6 March ... Answer: 8.
+        """
+        return (
+            f"{self.title} ({self.unit}). {self.words}\n  Source: {self.source}.\n"
+            f"  Example: {self.example.words} Answer: {self.example.run()}."
+        )

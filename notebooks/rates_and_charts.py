@@ -1,0 +1,220 @@
+# ---
+# jupyter:
+#   jupytext:
+#     text_representation:
+#       extension: .py
+#       format_name: percent
+#   kernelspec:
+#     display_name: Python 3
+#     language: python
+#     name: python3
+# ---
+
+# %% [markdown]
+# # Rates and charts
+#
+# **Question:** is harm per 1000 home line-days drifting, where, and how sure is that?
+#
+# The programme is invented unless `STORE` names another. The cautions printed below hold for all
+# that follows.
+
+# %%
+import tempfile
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+from IPython.display import display
+
+from analysis.cli.inventing import invented_store
+from analysis.definitions import CAUTIONS, DEFINITIONS
+from analysis.measures import (
+    LEAGUE_TABLE_CAUTION,
+    ChartKind,
+    Limits,
+    family_rates,
+    gap_chart,
+    rates,
+    standardised,
+)
+from analysis.stats.change_point import change_point
+from analysis.vocabulary import Basis, Grouping, Role
+from dashboard import DashboardConfig
+from dashboard.figures import control_chart, rate_intervals, site_funnel
+from dashboard.queries import Entrance
+from dashboard.rate_views import RatesChoice
+from dashboard.rate_words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN, chance, number, period_name
+from dashboard.security.roles import Reader
+from dashboard.words import counted, listed, long_day, sentence
+
+pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
+
+# %% tags=["parameters"]
+STORE = None  # URL of a store; None: an invented programme is made
+POLICY = None  # path of the programme's policy file; None: the shipped policy
+AS_OF = date(2031, 3, 10)
+KNOWN_AT = None  # last day of receipt; None: the as-of day
+SITES = None  # names of sites; None: all of them
+FAMILIES, SEED = 240, 1  # of the invented programme
+EVENTS = ("skin", "bloodstream_infection")
+PERIOD = "month"
+SURE = 0.8  # probability above twice the programme's rate from which a family is named
+
+# %%
+folder = tempfile.TemporaryDirectory()
+store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
+entrance = Entrance.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
+scope = None if SITES is None else frozenset(SITES)
+asked = entrance.queries_of(Reader("notebook", Role.MANAGER, scope))
+found = asked.snapshot()
+print(*CAUTIONS, sep="\n")
+
+# %% [markdown]
+# ## What the numbers mean
+
+# %%
+MEANT = ("home_line_days", "skin_rate", "rate_limits", "rate_ratio", "control_chart", "funnel")
+print(*(d for d in DEFINITIONS if d.key in MEANT), sep="\n\n")
+
+# %% [markdown]
+# ## Over time
+# Open points are provisional: late entries may still raise them.
+
+# %%
+views = {event: asked.rates(RatesChoice(event=event, period=PERIOD)) for event in EVENTS}
+for view in views.values():
+    print(sentence(view.event_name), view.whole_words, view.drift, view.trend_words, sep="\n")
+    if len(view.chart):
+        display(control_chart(view.chart))
+
+# %%
+for view in views.values():
+    told = ["label", "events", "line_days", "rate_per_1000", "lower_limit", "upper_limit", "said"]
+    display(view.chart[[*told, "provisional", "expected_rate_per_1000", "log_coverage"]].round(2))
+
+# %% [markdown]
+# ## By group
+# Broad lines: exact 95 % limits, events taken as independent. Thin lines: families allowed for.
+
+# %%
+for event, view in views.items():
+    whole = None if view.whole.empty else float(view.whole["rate_per_1000"].iloc[0])
+    for by, name in GROUPINGS.items():
+        split = asked.rates(RatesChoice(event=event, period=PERIOD, by=by))
+        print(f"{sentence(split.event_name)[:-1]}, by {name}. {split.by_group_words}")
+        if len(split.by_group):
+            display(rate_intervals(split.by_group, whole))
+
+# %% [markdown]
+# ## Sites against the rate of all
+
+# %%
+print(LEAGUE_TABLE_CAUTION)
+for view in views.values():
+    print(f"{sentence(view.event_name)[:-1]}: {view.funnel_words}")
+    if len(view.funnel):
+        display(site_funnel(view.funnel))
+
+# %% [markdown]
+# Observed over expected events, line type and age allowed for.
+
+# %%
+STRATA = (Grouping.LINE_TYPE, Grouping.AGE_BAND)
+for event, view in views.items():
+    basis = Basis(view.choice.basis)
+    display(standardised(found.tallies, event, Grouping.SITE, STRATA, basis).round(2))
+
+# %% [markdown]
+# ## Two groups, two spells
+
+# %%
+print(CHOSEN_AFTER)
+for view in views.values():
+    for compared in (view.two_groups, view.two_spells):
+        print(f"{sentence(view.event_name)[:-1]}: {compared.reading}")
+        display(compared.ratios.round(3))
+
+# %% [markdown]
+# ## Each site by itself: did its rate step up or down, and when?
+# One step between two steady rates, settled months only; p allows for the search over months. Of
+# twenty steady sites about one is named by chance.
+
+# %%
+sites = sorted(found.timeline.lines["site"].unique())
+steps = []
+for event in EVENTS:
+    for site in sites:
+        own = entrance.queries_of(Reader("notebook", Role.MANAGER, frozenset([site])))
+        chart = own.rates(RatesChoice(event=event, period=PERIOD)).chart
+        chart = chart[~chart["provisional"].to_numpy(bool)].reset_index(drop=True)
+        step = change_point(chart["events"], chart["line_days"])
+        since = chart["period"].iloc[step.first_period] if step.first_period >= 0 else None
+        likely = chart["period"].iloc[step.likely_periods]
+        rates_told = (step.rate_before_per_1000, step.rate_after_per_1000)
+        steps.append((event, site, since, likely.min(), likely.max(), *rates_told, step.p))
+TOLD = ["event", "site", "since", "likely_from", "likely_to", "before", "after", "p"]
+steps = pd.DataFrame(steps, columns=TOLD)
+steps.round(3)
+
+# %% [markdown]
+# ## Rare harm: home line-days between events
+# A gap above the upper limit is good, one below the lower limit is not.
+
+# %%
+for event, view in views.items():
+    if event != "skin":
+        basis = Basis(view.choice.basis)
+        gaps = gap_chart(found.timeline, found.tallies, event, basis, ChartKind.G)
+        display(gaps.tail(12).round(2))
+
+# %% [markdown]
+# ## Families
+# Each family's rate is drawn toward the programme's, so that one bad week is not a bad family.
+
+# %%
+shrunk = family_rates(found.tallies, "skin", Basis.LINE)
+shrunk.head(10).round(3)
+
+# %%
+# The screens' tables are those of the command line, and groups and months add up to the whole.
+for event, view in views.items():
+    basis = Basis(view.choice.basis)
+    for by in (Grouping.SITE, Grouping.LINE_TYPE, Grouping.MONTH):
+        table = rates(found.tallies, event, by, basis, Limits.EXACT)
+        assert (
+            table[["events", "line_days"]].sum().equals(view.whole[["events", "line_days"]].sum())
+        )
+    assert view.chart["events"].sum() == view.whole["events"].sum()
+    again = rates(found.tallies, event, Grouping.SITE, basis, Limits.EXACT)
+    assert view.by_group[list(again.columns)].equals(again)
+entrance.close()
+folder.cleanup()
+
+# %% [markdown]
+# ## Answer
+
+# %%
+print(f"As of {long_day(AS_OF)}.")
+for event, view in views.items():
+    print(view.whole_words, view.drift, sep="\n")
+    print(view.funnel_words)
+    stepped = steps[(steps["event"] == event) & (steps["p"] <= 0.05)].to_dict("records")
+    for step in stepped:
+        way = "up" if step["after"] > step["before"] else "down"
+        print(
+            f"At {step['site']} the rate stepped {way}, likeliest from {period_name(step['since'])} "
+            f"({period_name(step['likely_from'])} to {period_name(step['likely_to'])}): "
+            f"{number(step['before'])} before, {number(step['after'])} after per 1000 home "
+            f"line-days, {chance(step['p'])}."
+        )
+    if not stepped:
+        print("At no site by itself can a step be told from a steady rate.")
+high = list(shrunk.loc[shrunk["prob_above"] >= SURE, "family_id"])
+print(
+    f"{counted(len(high), 'family has', 'families have')} a rate of skin events above twice the "
+    f"programme's with a probability of {SURE:.0%} or more{': ' + listed(high) if high else ''}."
+)
+print(
+    f"Recent {PERIOD}s may still rise, and an event is known only when it is logged. {NOT_NHSN} "
+    "A signal is a reason to look, not a verdict."
+)

@@ -1,0 +1,89 @@
+"""Notebooks are run once, two at a time, on one invented programme."""
+
+import asyncio
+import warnings
+from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
+
+import jupytext
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+from analysis.cli.inventing import invented_store
+from synthetic_data import generate
+
+ROOT = Path(__file__).parents[2]
+NOTEBOOKS = {path.stem: path for path in sorted((ROOT / "notebooks").glob("*.py"))}
+AS_OF = date(2031, 3, 10)
+FAMILIES, SEED = 240, 1
+
+
+def parameters(notebook) -> int | None:
+    """Place of the cell whose values may be set from outside."""
+    tagged = [
+        at
+        for at, cell in enumerate(notebook.cells)
+        if "parameters" in cell.metadata.get("tags", [])
+    ]
+    return tagged[0] if tagged else None
+
+
+def with_values(path: Path, **values: object):
+    """The notebook with a cell after its parameters that sets those of them that it has."""
+    notebook = jupytext.read(path)
+    at = parameters(notebook)
+    if at is not None:
+        lines = [f"{name} = {value!r}" for name, value in values.items()]
+        notebook.cells.insert(at + 1, nbformat.v4.new_code_cell("\n".join(lines)))
+    return notebook
+
+
+@pytest.fixture(scope="session")
+def invented(tmp_path_factory):
+    """A store of an invented programme, and what was planted in it."""
+    folder = tmp_path_factory.mktemp("programme")
+    made = invented_store(folder, families=FAMILIES, seed=SEED, as_of=AS_OF)
+    demo = generate(FAMILIES, seed=SEED, until=AS_OF)
+    return SimpleNamespace(url=made.url, refused=made.refused, truth=demo.truth)
+
+
+async def _run(notebooks: dict[str, object]) -> dict[str, Exception | None]:
+    """Run them two at a time: what went wrong with each, None for nothing."""
+    free = asyncio.Semaphore(2)
+
+    async def one(notebook):
+        place = {"metadata": {"path": str(ROOT)}}
+        async with free:
+            await NotebookClient(notebook, timeout=300, resources=place).async_execute()
+
+    found = await asyncio.gather(*map(one, notebooks.values()), return_exceptions=True)
+    return dict(zip(notebooks, found, strict=True))
+
+
+@pytest.fixture(scope="session")
+def ran(invented):
+    """Notebooks with their outputs, by name; asking for one that failed raises its fault."""
+    notebooks = {name: with_values(path, STORE=invented.url) for name, path in NOTEBOOKS.items()}
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of the kernel's own libraries
+        faults = asyncio.run(_run(notebooks))
+
+    def of(name: str):
+        fault = faults[name]
+        if isinstance(fault, BaseException):
+            raise fault
+        return notebooks[name]
+
+    return of
+
+
+def printed_by(cell) -> str:
+    return "".join(o["text"] for o in cell.get("outputs", []) if o.get("name") == "stdout")
+
+
+@pytest.fixture
+def answer(ran):
+    """What the last cell of a notebook says."""
+    return lambda name: printed_by(ran(name).cells[-1])

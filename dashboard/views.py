@@ -90,6 +90,18 @@ class CallDone:
 
 
 @dataclass(frozen=True)
+class RoomView:
+    """How the families to call fit into the day's calls."""
+
+    possible: int
+    left: int
+    words: str
+    ends_before: str | None
+    """The first family in calling order that does not fit into the day; None: all fit."""
+    end_words: str
+
+
+@dataclass(frozen=True)
 class CallsView:
     """The call list: counts by band, one page of its rows in calling order, calls done today."""
 
@@ -115,6 +127,8 @@ class CallsView:
     done: tuple[CallDone, ...]
     """Newest first; on the list itself only the newest few."""
     done_count: int
+    room: RoomView | None
+    """None where families of one language are shown: a nurse's day is not theirs."""
 
 
 @dataclass(frozen=True)

@@ -304,5 +304,5 @@ def capacity_(
         found = kits_running_out(seen.timeline, seen.records, seen.policy)
     else:
         days = [seen.as_of - timedelta(days=n) for n in range(WEEKS_BACK, 0, -1)]
-        found = capacity(seen.timeline, replay(store, policy, days))
+        found = capacity(seen.timeline, replay(store, policy, days), seen.edition.settings)
     show(found, form, out)

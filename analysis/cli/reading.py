@@ -21,6 +21,7 @@ from analysis.cli.options import (
 )
 from analysis.cli.output import show
 from analysis.decisions.asked import Asked, calls_done, families_asked, printed, printed_done
+from analysis.decisions.room import room_today, room_words
 from analysis.measures import adherence, line_table
 from analysis.policy import Policy, load_policy
 from analysis.vocabulary import Band, Grouping, Task
@@ -100,6 +101,8 @@ def calls(
         return
     show(printed(families_asked(seen.calls, seen.records, asked)), form, out)
     typer.echo(f"linedays: {seen.calls.order}", err=True)
+    room = room_today(seen.calls, seen.timeline, seen.records, seen.edition.settings, asked)
+    typer.echo(f"linedays: {room_words(room)}", err=True)
 
 
 def policy_(

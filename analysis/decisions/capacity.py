@@ -11,7 +11,8 @@ import pandas as pd
 
 from analysis.decisions.day import Day
 from analysis.decisions.reasons import FINDERS
-from analysis.policy import Policy
+from analysis.decisions.room import possible_by_site
+from analysis.policy import Policy, Settings
 from analysis.tables.columns import NO_DAY, dates_of, days_of
 from analysis.tables.planning import CAPACITY, KITS
 from analysis.tables.records import Records
@@ -52,7 +53,7 @@ def _due_days(due: pd.DataFrame, until: int) -> tuple[Ints, Ints]:
     return due["line"].to_numpy()[which], start[which] + nth * every[which]
 
 
-def capacity(timeline: Timeline, mornings: pd.DataFrame) -> pd.DataFrame:
+def capacity(timeline: Timeline, mornings: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Tell the changes due and the calls to expect, by site, for each of the next 14 days.
 
     Parameters
@@ -63,6 +64,8 @@ def capacity(timeline: Timeline, mornings: pd.DataFrame) -> pd.DataFrame:
     mornings : DataFrame
         Columns of `MORNINGS`: replayed mornings of the weeks before, whose lists by weekday
         stand for those to come.
+    settings : Settings
+        Of the policy edition in force; they say how many calls a nurse can make.
 
     Returns
     -------
@@ -90,6 +93,10 @@ def capacity(timeline: Timeline, mornings: pd.DataFrame) -> pd.DataFrame:
             "families_listed": by_weekday["mean"].to_numpy(dtype=np.float64),
             "fewest_listed": by_weekday["min"].astype("Int64").array,
             "most_listed": by_weekday["max"].astype("Int64").array,
+            "calls_possible": possible_by_site(timeline, settings)
+            .reindex(sites)
+            .to_numpy(dtype=np.int64)
+            .repeat(DAYS_AHEAD),
         }
     )
     return CAPACITY.check(frame)

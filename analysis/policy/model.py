@@ -110,6 +110,9 @@ class Settings:
     sign_off_valid_months: int = field(
         metadata=_number("how long a sign-off stays current", "months", 1, 120)
     )
+    calls_a_day: int = field(
+        metadata=_number("calls that a nurse can make in a day", "calls", 1, 1_000)
+    )
     recheck_days: int = field(
         metadata=_number("days a called family waits before it is listed again", "days", 0, 60)
     )

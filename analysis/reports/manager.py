@@ -282,7 +282,7 @@ def _to_call(made: Material) -> Part:
 
 
 def _ahead(made: Material) -> Part:
-    due = capacity(made.now.timeline, MORNINGS.empty())
+    due = capacity(made.now.timeline, MORNINGS.empty(), made.now.edition.settings)
     title = "What is due in the next 14 days?"
     if due.empty:
         return Part(title, "No line is at home.")

@@ -39,6 +39,12 @@ CAPACITY = Frame(
             "fewest_listed", Kind.COUNT, "the fewest of them", "families", blank="none replayed"
         ),
         Column("most_listed", Kind.COUNT, "the most of them", "families", blank="none replayed"),
+        Column(
+            "calls_possible",
+            Kind.COUNT,
+            "calls that the nurses with a line at home there can make in a day, by the policy",
+            "calls",
+        ),
     ),
     key=("site", "day"),
 )

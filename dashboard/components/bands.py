@@ -31,13 +31,19 @@ def band_choice(view: CallsView) -> Component:
     """Counts by band in words, each a way to show that band alone."""
     chosen = view.choice
     to_call = sum(view.counts[b] for b in words.BANDS_TO_CALL)
-    items = [_item("All to call", None, to_call, chosen)]
+    left, possible = None, None
+    if view.room is not None:
+        left = f"room for {words.thousands(view.room.left)} today"
+        possible = f"of today's {words.counted(view.room.possible, 'call', 'calls')}"
+    items = [_item("All to call", None, to_call, chosen, left)]
     items += [_item(words.BANDS[b].title, b, n, chosen) for b, n in view.counts.items()]
-    items.append(_item(words.DONE_TITLE, words.DONE, view.done_count, chosen))
+    items.append(_item(words.DONE_TITLE, words.DONE, view.done_count, chosen, possible))
     return html.Nav(html.Ul(items), className="bands", **aria(label="Bands"))
 
 
-def _item(title: str, band: str | None, count: int, chosen: Choice) -> Component:
+def _item(
+    title: str, band: str | None, count: int, chosen: Choice, beside: str | None = None
+) -> Component:
     to = write_choice(replace(chosen, band=band, page=1, family_id=None))
     mark = [band_mark(band)] if band in words.BANDS else []
     return html.Li(
@@ -48,6 +54,7 @@ def _item(title: str, band: str | None, count: int, chosen: Choice) -> Component
                     className="number",
                 ),
                 html.Span(title, className="title"),
+                *([] if beside is None else [html.Span(beside, className="beside")]),
             ],
             href=to,
             className=f"band-{band or 'all'}",

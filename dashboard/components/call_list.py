@@ -80,7 +80,18 @@ def _band_rows(rows: list[CallRow], view: CallsView, opened: str | None) -> Comp
     # Arrow keys move between rows, so that one stop of the Tab key is enough for all of them.
     shown = [row.family_id for row in (*view.rows, *view.waiting)]
     stop = opened if opened is not None and opened in shown else shown[0]
-    return html.Tbody([_row(row, view, opened, stop) for row in rows], role="rowgroup")
+    shown_rows = []
+    for row in rows:
+        if view.room is not None and row.family_id == view.room.ends_before:
+            shown_rows.append(_today_ends(view.room.end_words))
+        shown_rows.append(_row(row, view, opened, stop))
+    return html.Tbody(shown_rows, role="rowgroup")
+
+
+def _today_ends(said: str) -> Component:
+    """The place in the list after which today's calls are used up."""
+    cell = html.Td(said, colSpan=len(HEADS) + len(PAPER_HEADS), role="cell")
+    return html.Tr(cell, role="row", className="today-ends")
 
 
 def _row(row: CallRow, view: CallsView, opened: str | None, stop: str) -> Component:

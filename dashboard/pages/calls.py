@@ -82,6 +82,7 @@ def _head(view: CallsView) -> Component:
     return static(
         html.P(_answer(view), className="answer"),
         band_choice(view),
+        None if view.room is None else html.P(view.room.words, className="room"),
         html.P(_heard(view), className="coverage"),
         html.P(view.order, className="order-in-use"),
         html.P(_sheet(view), className="paper-line"),

@@ -17,11 +17,12 @@ from analysis.decisions.asked import (
     speaks,
 )
 from analysis.decisions.order import expectation
+from analysis.decisions.room import beyond_words, room_today, room_words
 from analysis.snapshot import Snapshot
 from analysis.tables.printed import as_csv
 from dashboard.queries.frames import cells, codes, day, distinct, is_one, of
 from dashboard.security.roles import Right
-from dashboard.views import CallDone, CallRow, CallsView, Choice, ReasonView, Standing
+from dashboard.views import CallDone, CallRow, CallsView, Choice, ReasonView, RoomView, Standing
 from dashboard.words import BANDS_SHOWN, BANDS_TO_CALL, DONE, PER_PAGE
 
 BELOW = 10
@@ -68,7 +69,15 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
         waiting=rows_of(found, waiting.head(below)),
         done=_done(found, newest),
         done_count=len(done),
+        room=None if choice.language else _room(found, asked, _in_bands(chosen, BANDS_TO_CALL)),
     )
+
+
+def _room(found: Snapshot, asked: Asked, to_call: pd.DataFrame) -> RoomView:
+    """How families to call, of a site and nurse in calling order, fit into the day."""
+    room = room_today(found.calls, found.timeline, found.records, found.edition.settings, asked)
+    ends_before = str(to_call["family_id"].iloc[room.fits]) if room.beyond else None
+    return RoomView(room.possible, room.left, room_words(room), ends_before, beyond_words(room))
 
 
 def asked_for(choice: Choice) -> Asked:

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.conftest import serving
+
 
 def open_calls(page: Page, running, query: str = "") -> None:
     page.goto(f"{running.address}/{query}")
@@ -204,7 +206,7 @@ def test_calls_done_today_are_listed_and_one_is_taken_back(page, running):
     expect(done).to_contain_text("09:00, N1: spoke with the family")
     expect(done).to_contain_text("will change it today")
     expect(done).to_contain_text("from 6 Mar")
-    assert count_of(page, "Done today").split() == ["1", "Done", "today"]
+    assert count_of(page, "Done today").split("\n")[:2] == ["1", "Done today"]
     done.get_by_role("button", name="Take back the call to family F2").click()
     expect(panel(page).get_by_role("status")).to_contain_text("is taken back")
     expect(done).to_have_count(0)
@@ -222,6 +224,23 @@ def test_families_of_a_language_are_chosen_and_saved_as_the_command_writes_them(
     assert file.suggested_filename == "calls-2031-03-04.csv"
     text = Path(file.path()).read_text(encoding="utf-8")
     assert [line.split(",")[1] for line in text.splitlines()] == ["family_id", "F1"]
+
+
+def test_a_line_in_the_list_says_where_todays_calls_end(watched, store_file, tmp_path):
+    policy = tmp_path / "two.toml"
+    edition = '[[edition]]\nversion = "two"\neffective_from = 2031-01-01\n[edition.settings]\n'
+    policy.write_text(edition + 'calls_a_day = { value = 2, source = "our team" }\n')
+    with serving(store_file, policy_file=policy) as running:
+        page = watched.page()
+        open_calls(page, running)
+        expect(page.locator(".room")).to_have_text(
+            "0 of today's 4 calls are made (2 nurses, 2 calls each by the policy). "
+            "Of the 5 families to call 1 does not fit into the 4 left."
+        )
+        rows = page.locator("table.calls tbody:not(.band-head) tr").all_inner_texts()
+        assert ["Today's calls end here" in text for text in rows] == [*[False] * 4, True, False]
+        assert count_of(page, "Done today").split("\n")[-1] == "of today's 4 calls"
+        page.context.close()
 
 
 def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):

@@ -314,3 +314,19 @@ def test_one_who_may_see_some_sites_takes_out_those_alone(url):
     assert [line.split(",")[1] for line in text.splitlines()] == ["family_id", "F3", "F5"]
     assert south.calls_table(Choice(site="North"))[1].count("\n") == 1
     south._entrance.close()
+
+
+def test_todays_calls_end_where_the_policy_says_for_all_and_for_one_nurse(url, tmp_path):
+    edition = '[[edition]]\nversion = "two"\neffective_from = 2031-01-01\n[edition.settings]\n'
+    policy = tmp_path / "two.toml"
+    policy.write_text(edition + 'calls_a_day = { value = 2, source = "our team" }\n')
+    config = DashboardConfig(store_url=url, clock=lambda: NOW, policy_file=policy)
+    queries = looking(config)
+    assert queries.calls(Choice()).room.ends_before == "F6"  # the fifth, with room for four
+    assert queries.calls(Choice(nurse="N1")).room.ends_before == "F6"  # after F1 and F2
+    assert queries.calls(Choice(nurse="N2")).room.ends_before is None  # F3 and F5 fit
+    assert queries.calls(Choice(language="Finnish")).room is None
+    queries.record_call(FORM)  # F2 is called: F6 moves up, and so does the end
+    room = queries.calls(Choice(nurse="N1")).room
+    assert (room.possible, room.left, room.ends_before) == (2, 1, "F6")
+    queries._entrance.close()

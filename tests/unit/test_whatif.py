@@ -1,5 +1,7 @@
 """Another policy beside the one in force, and what the next two weeks bring."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -11,6 +13,7 @@ from analysis.timeline import build
 from tests.written import day, written
 
 POLICY = shipped_policy()
+SETTINGS = POLICY.on(day("2031-03-10")).settings
 COUNTS = (
     *("silent_days", "days_overdue", "scored", "late", "skin_events", "lines"),
     *("days_at_home", "stays"),
@@ -94,7 +97,7 @@ def timeline_of(lines=LINES, log=LOG):
 
 def test_changes_due_are_counted_on_their_last_day_on_time_and_go_on():
     timeline, _ = timeline_of()
-    table = capacity(timeline, MORNINGS.empty())
+    table = capacity(timeline, MORNINGS.empty(), SETTINGS)
     north = table[table["site"] == "north"].set_index("day")["changes_due"]
     assert list(north[north > 0].index.strftime("%m-%d")) == ["03-12", "03-19"]
     south = table[table["site"] == "south"].set_index("day")["changes_due"]
@@ -103,16 +106,22 @@ def test_changes_due_are_counted_on_their_last_day_on_time_and_go_on():
     assert table["families_listed"].isna().all()
 
 
+def test_calls_possible_are_those_of_the_nurses_of_a_site():
+    timeline, _ = timeline_of()
+    table = capacity(timeline, MORNINGS.empty(), replace(SETTINGS, calls_a_day=7))
+    assert set(table["calls_possible"]) == {7}
+
+
 def test_what_is_overdue_is_due_today():
     timeline, _ = timeline_of(log=LOG.replace("2031-03-05", "2031-02-25"))
-    table = capacity(timeline, MORNINGS.empty()).set_index(["site", "day"])["changes_due"]
+    table = capacity(timeline, MORNINGS.empty(), SETTINGS).set_index(["site", "day"])["changes_due"]
     assert table.loc[("north", "2031-03-10")] == 1
     assert table.loc[("north", "2031-03-17")] == 1
 
 
 def test_calls_to_expect_are_those_of_the_weekday_in_the_weeks_before():
     timeline, _ = timeline_of()
-    table = capacity(timeline, mornings(F1=(3,), F2=(3,)))
+    table = capacity(timeline, mornings(F1=(3,), F2=(3,)), SETTINGS)
     table = table.set_index(["site", "weekday"]).sort_index()
     monday = table.loc[("north", "Monday"), ["families_listed", "fewest_listed", "most_listed"]]
     assert monday.iloc[0].tolist() == [2, 2, 2]
@@ -145,5 +154,5 @@ def test_without_a_known_delivery_kits_are_looked_at_for_two_weeks():
 def test_nobody_at_home_has_nothing_to_come():
     records = written(lines="line_id | home_from\n")
     timeline = build(records, POLICY, day("2031-03-10"))
-    assert capacity(timeline, MORNINGS.empty()).empty
+    assert capacity(timeline, MORNINGS.empty(), SETTINGS).empty
     assert kits_running_out(timeline, records, POLICY).empty

@@ -28,16 +28,16 @@ import pandas as pd
 from IPython.display import SVG, display
 
 from analysis.cli.inventing import invented_store
-from analysis.definitions import CAUTIONS, DEFINITIONS
+from analysis.definitions import DEFINITIONS
 from analysis.measures import adherence, line_table
 from analysis.reports.figures import Point, shares
 from analysis.vocabulary import Grouping, Reason, Role, Task
+from analysis.words import CAUTIONS, counted, listed, long_day, percent, percents, thousands
 from dashboard import DashboardConfig
 from dashboard.figures import line_history
 from dashboard.queries import Entrance
-from dashboard.rate_words import group_name, percent, percents, period_name, period_of
+from dashboard.rate_words import group_name, period_name, period_of
 from dashboard.security.roles import Reader
-from dashboard.words import counted, listed, long_day, thousands
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -178,8 +178,8 @@ else:
         f"{percents(row['in_date_lower'], row['in_date_upper'])}).",
         usual_or_not(tables[Grouping.SITE], Grouping.SITE, "sites"),
         usual_or_not(months, Grouping.MONTH, "months"),
-        f"{counted(len(names), 'family has', 'families have')} a pattern of late changes"
-        f"{': ' + listed(names[:MOST_NAMED]) if names else ''}{' and others' if more else ''}.",
+        "With a pattern of late changes: "
+        f"{listed(names[:MOST_NAMED]) or 'no family'}{' and others' if more else ''}.",
         f"The log covers {percent(row['log_coverage'])} of home line-days: not logged is not the "
         "same as not done.",
         sep="\n",

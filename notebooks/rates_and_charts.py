@@ -27,7 +27,7 @@ import pandas as pd
 from IPython.display import display
 
 from analysis.cli.inventing import invented_store
-from analysis.definitions import CAUTIONS, DEFINITIONS
+from analysis.definitions import DEFINITIONS
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
     ChartKind,
@@ -39,13 +39,13 @@ from analysis.measures import (
 )
 from analysis.stats.change_point import change_point
 from analysis.vocabulary import Basis, Grouping, Role
+from analysis.words import CAUTIONS, families, listed, long_day, number, percent, sentence
 from dashboard import DashboardConfig
 from dashboard.figures import control_chart, rate_intervals, site_funnel
 from dashboard.queries import Entrance
 from dashboard.rate_views import RatesChoice
-from dashboard.rate_words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN, chance, number, period_name
+from dashboard.rate_words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN, chance, period_name
 from dashboard.security.roles import Reader
-from dashboard.words import counted, listed, long_day, sentence
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -211,8 +211,8 @@ for event, view in views.items():
         print("At no site by itself can a step be told from a steady rate.")
 high = list(shrunk.loc[shrunk["prob_above"] >= SURE, "family_id"])
 print(
-    f"{counted(len(high), 'family has', 'families have')} a rate of skin events above twice the "
-    f"programme's with a probability of {SURE:.0%} or more{': ' + listed(high) if high else ''}."
+    f"{f'{families(len(high))}: {listed(high)}' if high else 'No family'}, with a rate of skin events "
+    f"above twice the programme's with a probability of {percent(SURE)} or more."
 )
 print(
     f"Recent {PERIOD}s may still rise, and an event is known only when it is logged. {NOT_NHSN} "

@@ -6,9 +6,11 @@ from urllib.parse import parse_qs, quote, unquote, urlencode
 
 from dashboard.incoming_views import IncomingChoice
 from dashboard.rate_views import DwellChoice, RatesChoice
+from dashboard.training_views import NeedsChoice
 from dashboard.views import Choice
 
 FAMILY = "/family/"
+RETRAINING = "/retraining"
 
 
 def read_choice(search: str | None) -> Choice:
@@ -120,6 +122,59 @@ def incoming_address(choice: IncomingChoice, part: str) -> str:
     """
     chosen = {name: n for name, n in vars(choice).items() if n != 1}
     return f"/incoming{'?' if chosen else ''}{urlencode(chosen)}#{part}"
+
+
+def read_needs(search: str | None) -> NeedsChoice:
+    """Choice of the educator's page from the address's query.
+
+    Examples
+    --------
+    >>> read_needs("?show=all&family=F1&need=mask").opened
+    ('F1', None, 'mask')
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    return NeedsChoice(
+        show=given.get("show", "likely"),
+        step=given.get("step"),
+        site=given.get("site"),
+        page=_whole(given.get("page"), 1),
+        per_page=_whole(given.get("rows"), 50),
+        family_id=given.get("family"),
+        caregiver_id=given.get("caregiver"),
+        need=given.get("need"),
+        skill=given.get("skill", NeedsChoice.skill),
+    )
+
+
+def write_needs(choice: NeedsChoice) -> str:
+    """Address of the educator's page under a choice; what is usual is not written.
+
+    Examples
+    --------
+    >>> write_needs(NeedsChoice(family_id="F1", caregiver_id="K 1", need="mask"))
+    '/retraining?family=F1&caregiver=K+1&need=mask'
+    """
+    usual = NeedsChoice()
+    given = {
+        name: value
+        for name, part in _NEEDS.items()
+        if (value := getattr(choice, part)) != getattr(usual, part)
+    }
+    return f"{RETRAINING}?{urlencode(given)}" if given else RETRAINING
+
+
+_NEEDS = {
+    "show": "show",
+    "step": "step",
+    "site": "site",
+    "page": "page",
+    "rows": "per_page",
+    "family": "family_id",
+    "caregiver": "caregiver_id",
+    "need": "need",
+    "skill": "skill",
+}
+"""Names in the address, and the parts of the choice that they stand for."""
 
 
 def definition_address(key: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from html import escape
 from importlib import resources
 from typing import Any
@@ -13,7 +14,16 @@ from dashboard import ids, shell
 from dashboard.address import read_family
 from dashboard.config import DashboardConfig
 from dashboard.incoming_routes import answer_incoming
-from dashboard.pages import calls, definitions, dwell, family, incoming, rates, record
+from dashboard.pages import (
+    calls,
+    definitions,
+    dwell,
+    family,
+    incoming,
+    rates,
+    record,
+    retraining,
+)
 from dashboard.queries import Entrance, Queries
 from dashboard.security.csrf import protect_writes
 from dashboard.security.faults import tell_faults
@@ -23,7 +33,17 @@ from dashboard.security.headers import add_headers
 from dashboard.security.roles import Page, page_of
 from dashboard.security.sign_in import let_in, signed_in
 
-TITLES = {page.PATH: page.TITLE for page in (rates, dwell, incoming, definitions, record)}
+TITLES = {
+    page.PATH: page.TITLE for page in (retraining, rates, dwell, incoming, definitions, record)
+}
+
+CHOOSING: Mapping[Page | None, Callable[[Queries, str | None], list[Any]]] = {
+    Page.CALLS: calls.layout,
+    Page.RETRAINING: retraining.layout,
+    Page.RATES: rates.layout,
+    Page.DWELL: dwell.layout,
+}
+"""Pages that are drawn from the choice in their address."""
 
 
 class LinedaysDash(Dash):
@@ -105,12 +125,8 @@ def _register(app: Dash, guard: Guard) -> None:
         page = page_of(path)
         if page is not None:
             signed_in().must_open(page)
-        if page is Page.CALLS:
-            return calls.layout(queries, search)
-        if page is Page.RATES:
-            return rates.layout(queries, search)
-        if page is Page.DWELL:
-            return dwell.layout(queries, search)
+        if page in CHOOSING:
+            return CHOOSING[page](queries, search)
         if path == incoming.PATH:
             return incoming.layout(queries, search)
         if page is Page.DEFINITIONS:
@@ -123,12 +139,19 @@ def _register(app: Dash, guard: Guard) -> None:
 
     calls.register(guard)
     family.register(guard)
+    retraining.register(guard)
     rates.register(guard)
     dwell.register(guard)
     app.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("linedays", "focusPanel"),
         Output(ids.FOCUSED, "data"),
         Input(ids.PANEL, "children"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(  # type: ignore[no-untyped-call]
+        ClientsideFunction("linedays", "focusPanel"),
+        Output(ids.FOCUSED, "data", allow_duplicate=True),
+        Input(ids.NEED_PANEL, "children"),
         prevent_initial_call=True,
     )
 

@@ -33,6 +33,7 @@ INDEX = """<!DOCTYPE html>
 
 PLACES = (
     (PATHS[Page.CALLS], "Calls"),
+    (PATHS[Page.RETRAINING], "Retraining"),
     (PATHS[Page.RATES], "Rates"),
     (PATHS[Page.DWELL], "Dwell time"),
     (PATHS[Page.INCOMING], "Incoming logs"),

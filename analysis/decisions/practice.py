@@ -155,8 +155,10 @@ def _changes_without_sign_off(
     return _rows(changes, NO_SIGN_OFF, ~is_current(changes, changes["done_on"], settings))
 
 
-def demonstrated(changes: pd.DataFrame, sign_offs: pd.DataFrame) -> pd.DataFrame:
-    """Put beside each change its caregiver's newest demonstration of a dressing change.
+def demonstrated(
+    changes: pd.DataFrame, sign_offs: pd.DataFrame, skill: Skill = Skill.DRESSING_CHANGE
+) -> pd.DataFrame:
+    """Put beside each change its caregiver's newest demonstration of the skill.
 
     Returns
     -------
@@ -165,7 +167,7 @@ def demonstrated(changes: pd.DataFrame, sign_offs: pd.DataFrame) -> pd.DataFrame
     """
     if changes.empty:  # nothing to join, and columns read from an empty store cannot be joined
         return changes.assign(**{n: sign_offs[n].iloc[:0].array for n in ("signed_on", "outcome")})
-    shown = sign_offs[(sign_offs["skill"] == Skill.DRESSING_CHANGE).to_numpy(dtype=bool)]
+    shown = sign_offs[(sign_offs["skill"] == skill).to_numpy(dtype=bool)]
     return pd.merge_asof(
         changes.sort_values(["done_on", "row"]),
         shown.sort_values(["signed_on", "row"])[["caregiver_id", "signed_on", "outcome"]],

@@ -22,7 +22,7 @@ from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.tables.records import Records
 from analysis.tables.retraining import NOT_SIGNED_OFF, RETRAINING, SESSIONS
 from analysis.timeline import Timeline
-from analysis.vocabulary import EntryKind, SignOffOutcome
+from analysis.vocabulary import EntryKind, SignOffOutcome, Skill
 
 STEP_LIMIT = 0.2
 """Share of self-checks above which a step is missed too often: one in five (project choice)."""
@@ -85,6 +85,24 @@ def retraining(
     seen = practice(timeline, records, policy)
     if since is not None:
         seen = seen[(seen["done_on"] >= pd.Timestamp(since)).to_numpy(dtype=bool)]
+    return needs_of(seen, timeline, policy)
+
+
+def needs_of(seen: pd.DataFrame, timeline: Timeline, policy: Policy) -> pd.DataFrame:
+    """Do the same for occasions already collected.
+
+    Parameters
+    ----------
+    seen : DataFrame
+        Columns of `PRACTICE`.
+    timeline, policy
+        As for :func:`retraining`.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `RETRAINING`.
+    """
     settings = policy.on(timeline.as_of).settings
     counts = counted(seen)
     shrunk, above = np.full(len(counts), np.nan), np.full(len(counts), np.nan)
@@ -130,16 +148,28 @@ def _named(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(caregiver_id=caregiver).astype(texts)
 
 
-def not_signed_off(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
-    """List caregivers who lately changed a dressing and have no current sign-off for it.
+def not_signed_off(
+    timeline: Timeline,
+    records: Records,
+    policy: Policy,
+    skill: Skill = Skill.DRESSING_CHANGE,
+) -> pd.DataFrame:
+    """List caregivers who lately did what a skill is for and have no current sign-off for it.
 
     Lately: in the policy's `sign_off_recent_days` up to the as-of day. Current is judged on the
     as-of day: newest demonstration ``independent`` and not older than `sign_off_valid_months`.
 
+    Parameters
+    ----------
+    timeline, records, policy
+        As for :func:`retraining`.
+    skill : Skill
+        What was done: entries of the kind of that name count.
+
     Returns
     -------
     DataFrame
-        Columns of `NOT_SIGNED_OFF`, most changes first.
+        Columns of `NOT_SIGNED_OFF`, those who did it most often first.
 
     *Source:* project definition, definitions §7 (`no_sign_off`) and §8.
     """
@@ -148,14 +178,14 @@ def not_signed_off(timeline: Timeline, records: Records, policy: Policy) -> pd.D
     log, shown = records.home_log, records.sign_offs
     since = now - pd.Timedelta(days=settings.sign_off_recent_days)
     recent = (log["done_on"] >= since) & (log["done_on"] <= now)
-    named = (log["kind"] == EntryKind.DRESSING_CHANGE) & log["caregiver_id"].notna()
+    named = (log["kind"] == EntryKind(str(skill))) & log["caregiver_id"].notna()
     changes = log[(recent & named).to_numpy(dtype=bool)].sort_values("row")
     # Before: one row a change; after: one row a caregiver.
     people = changes.groupby(["family_id", "caregiver_id"], observed=True).agg(
         changes=("row", "size"), last_change_on=("done_on", "max")
     )
     people = people.reset_index().assign(done_on=now.as_unit("s"), row=0)
-    people = demonstrated(people, shown)
+    people = demonstrated(people, shown, skill)
     people = people[~is_current(people, people["done_on"], settings)]
     outcome = people["outcome"].astype("string")
     why = outcome.replace(str(SignOffOutcome.INDEPENDENT), "expired").fillna("never")

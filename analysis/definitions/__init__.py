@@ -7,8 +7,9 @@ a reader is told is what was checked.
 from analysis.definitions.dwell_time import DWELL_TIME
 from analysis.definitions.measures import CARE_AND_RATES
 from analysis.definitions.model import Definition, Example
+from analysis.definitions.retraining import NEEDS
 
-DEFINITIONS = (*CARE_AND_RATES, *DWELL_TIME)
+DEFINITIONS = (*CARE_AND_RATES, *DWELL_TIME, *NEEDS)
 """Every quantity a screen shows, in reading order."""
 
 __all__ = ["DEFINITIONS", "Definition", "Example"]

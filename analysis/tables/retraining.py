@@ -57,12 +57,12 @@ RETRAINING = Frame(
 
 NOT_SIGNED_OFF = Frame(
     "not_signed_off",
-    "one row a caregiver who lately changed a dressing without a current sign-off",
+    "one row a caregiver who lately did what a skill is for without a current sign-off",
     (
         _FAMILY,
         _SITE,
         _CAREGIVER,
-        Column("changes", Kind.COUNT, "dressing changes lately done", "changes"),
+        Column("changes", Kind.COUNT, "how often it was lately done", "times"),
         Column("last_change_on", Kind.DATE, "day of the newest of them"),
         Column("why", Kind.CODE, "never, expired, with_help or not_yet"),
         Column("signed_on", Kind.DATE, "newest demonstration", blank="never"),

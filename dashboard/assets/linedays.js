@@ -82,8 +82,10 @@
     const name = event.target.dataset?.chooses;
     if (!name) return;
     const query = new URLSearchParams(window.location.search);
-    query.delete("page");
-    query.delete("family");
+    if (!event.target.dataset.keeps) {
+      query.delete("page");
+      query.delete("family");
+    }
     if (event.target.value) query.set(name, event.target.value);
     else query.delete(name);
     const text = query.toString();

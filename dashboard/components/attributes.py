@@ -27,9 +27,10 @@ def in_page(*, opens: bool = False) -> dict[str, Any]:
     return {**marks, "data-opens": "true"} if opens else marks
 
 
-def chooses(name: str) -> dict[str, Any]:
-    """A list to choose from that sets a part of the address."""
-    return {"data-chooses": name, "data-key": name}
+def chooses(name: str, *, keeps: bool = False) -> dict[str, Any]:
+    """A list to choose from that sets a part of the address; `keeps`: what is opened stays so."""
+    marks = {"data-chooses": name, "data-key": name}
+    return {**marks, "data-keeps": "true"} if keeps else marks
 
 
 def shows(line_id: str, table: str, row: int) -> dict[str, Any]:

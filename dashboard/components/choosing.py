@@ -12,9 +12,12 @@ from dashboard.components.attributes import chooses
 Options = Sequence[tuple[str, str]]
 
 
-def choice(label: str, name: str, options: Options, chosen: str | None) -> Component:
-    """A list to choose one of; it sets `name` in the address."""
-    return _labelled(label, name, [_option(value, text, chosen) for value, text in options])
+def choice(
+    label: str, name: str, options: Options, chosen: str | None, *, keeps: bool = False
+) -> Component:
+    """A list to choose one of; it sets `name` in the address. `keeps`: what is opened stays so."""
+    items = [_option(value, text, chosen) for value, text in options]
+    return _labelled(label, name, items, keeps=keeps)
 
 
 def choice_of_kinds(
@@ -31,9 +34,9 @@ def choice_of_kinds(
     )
 
 
-def _labelled(label: str, name: str, options: list[Component]) -> Component:
+def _labelled(label: str, name: str, options: list[Component], *, keeps: bool = False) -> Component:
     place = f"choose-{name}"
-    select = html.Select(options, id=place, name=name, **chooses(name))
+    select = html.Select(options, id=place, name=name, **chooses(name, keeps=keeps))
     return html.Div([html.Label(label, htmlFor=place), select], className="select")
 
 

@@ -5,6 +5,7 @@ from dashboard.figures.delays import days_to_receipt
 from dashboard.figures.funnel import site_funnel
 from dashboard.figures.intervals import rate_intervals
 from dashboard.figures.line_history import line_history
+from dashboard.figures.step_picture import step_picture
 from dashboard.figures.survival import ended_unplanned, share_in_place
 
 __all__ = [
@@ -15,4 +16,5 @@ __all__ = [
     "rate_intervals",
     "share_in_place",
     "site_funnel",
+    "step_picture",
 ]

@@ -20,6 +20,7 @@ from dashboard.queries import (
     dwell,
     families,
     incoming,
+    needs,
     rates,
     sources,
 )
@@ -27,8 +28,16 @@ from dashboard.queries.answers import Answer
 from dashboard.queries.calls_made import CallForm, FormError
 from dashboard.queries.keeping import Kept
 from dashboard.queries.policies import policy_view
+from dashboard.queries.training import Training
 from dashboard.rate_views import DwellChoice, DwellView, RatesChoice, RatesView
 from dashboard.security.roles import Page, Reader, Right
+from dashboard.training_views import (
+    NeedOpened,
+    NeedsChoice,
+    NeedsView,
+    PictureView,
+    SkillsView,
+)
 from dashboard.views import (
     AccessesView,
     CallsView,
@@ -183,6 +192,35 @@ class Queries:
         found = self.snapshot()
         asked = dwell.understood(choice)
         return self.once(asked, lambda: dwell.dwell_view(found, asked))
+
+    # Retraining
+
+    def needs(self, choice: NeedsChoice) -> NeedsView:
+        """Who misses which step too often, the surest first."""
+        return needs.needs_view(*self._training(choice))
+
+    def need(self, family_id: object, caregiver_id: object, step: object) -> NeedOpened | None:
+        """One need with its proof, the family's surest if only it is named; None: no such."""
+        training, _ = self._training(NeedsChoice())
+        known = self._opened_family(training.found, family_id)
+        place = None if known is None else needs.place_of(training, known, caregiver_id, step)
+        if place is None:
+            return None
+        return needs.need_opened(training, place, self._store, self.standing(), self._reader)
+
+    def picture(self, choice: NeedsChoice) -> PictureView:
+        """Which families miss which steps, at one glance."""
+        return needs.picture_view(*self._training(choice))
+
+    def skills(self, choice: NeedsChoice) -> SkillsView:
+        """Who lately did what a skill is for without a current sign-off."""
+        return needs.skills_view(*self._training(choice))
+
+    def _training(self, choice: NeedsChoice) -> tuple[Training, NeedsChoice]:
+        """What is known of needs, and the choice as understood."""
+        self._reader.must_open(Page.RETRAINING)
+        training = self.kept().training
+        return training, needs.understood(training, choice)
 
     def once(self, asked: Hashable, work_out: Callable[[], Answer]) -> Answer:
         """What follows from a choice for everybody with this person's sites, worked out once.

@@ -12,6 +12,7 @@ from analysis.store import Store
 from analysis.tables import KNOWN
 from dashboard.queries.answers import Answers
 from dashboard.queries.frames import RowsBy
+from dashboard.queries.training import Training
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,11 @@ class Kept:
     def answers(self) -> Answers:
         """What was asked of it and answered."""
         return Answers()
+
+    @cached_property
+    def training(self) -> Training:
+        """Who misses which step."""
+        return Training(self.snapshot)
 
     def with_calls_of(self, store: Store) -> Kept | None:
         """The same rows with the calls recorded since; None when files went in as well.
@@ -49,4 +55,5 @@ class Kept:
         """The same rows with other calls; nothing that does not follow from calls is redone."""
         kept = Kept(self.snapshot.with_calls(calls))
         vars(kept)["log"] = self.log
+        vars(kept)["training"] = self.training
         return kept

@@ -12,6 +12,8 @@ from dashboard.queries.frames import cells
 from dashboard.security.roles import Reader, Right
 from dashboard.views import ReasonView, ReasonWithRows, Source
 
+DAY_DONE = "done_on"
+"""The day of an entry stands beside its moment, or alone where the log told no time."""
 MOST_SOURCES = 12
 """Source rows shown for one reason, the newest; the rest is counted."""
 
@@ -74,7 +76,7 @@ def may_see(reader: Reader, table: str, head: str) -> bool:
     """
     if head == "language":
         return reader.may(Right.LANGUAGE)
-    known = {column.name for column in INCOMING[table].columns}
+    known = {DAY_DONE, *(column.name for column in INCOMING[table].columns)}
     return reader.may(Right.CONTACT) or (head in known and head != "contact")
 
 

@@ -19,6 +19,7 @@ from waitress.server import create_server
 from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard import DashboardConfig, create_app
+from tests import retrained
 from tests.browser.larger_programmes import two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
 
@@ -192,6 +193,29 @@ def looked_at(small_store, token, tmp_path_factory) -> Iterator[Running]:
     """The small programme, for its manager."""
     file = tmp_path_factory.mktemp("looked-at") / "store.sqlite"
     with serving(Path(shutil.copy(small_store, file)), token) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def retrained_store(tmp_path_factory) -> Path:
+    """Eight families who check themselves, with an educator, E1, and others."""
+    return retrained.fill(tmp_path_factory.mktemp("retrained"))
+
+
+@pytest.fixture(scope="session")
+def retrained_token(retrained_store) -> str:
+    """What a browser shows in which E1, an educator, has signed in."""
+    with Store.open(f"sqlite:///{retrained_store}") as store:
+        found = store.people.sign_in("E1", PASSWORD, "127.0.0.1", NOW).token
+    assert found is not None
+    return found
+
+
+@pytest.fixture(scope="session")
+def retrained_programme(retrained_store, retrained_token, tmp_path_factory) -> Iterator[Running]:
+    """The same, only looked at."""
+    file = tmp_path_factory.mktemp("retrained-looked-at") / "store.sqlite"
+    with serving(Path(shutil.copy(retrained_store, file)), retrained_token) as found:
         yield found
 
 

@@ -19,6 +19,11 @@ PAGES = {
     "record": ("looked_at", "/record"),
     "incoming": ("incoming", "/incoming"),
     "nothing": ("looked_at", "/nowhere"),
+    "retraining": ("retrained_programme", "/retraining"),
+    "opened need": (
+        "retrained_programme",
+        "/retraining?family=F1&caregiver=K1&need=mask&skill=flush",
+    ),
     "rates": ("rates", "/rates"),
     "dwell": ("dwell", "/dwell?by=line_type"),
     "dwell of all": ("dwell", "/dwell"),
@@ -57,6 +62,8 @@ def open_page(page: Page, running: Running, name: str) -> None:
     """Open a page with everything on it that can be unfolded."""
     page.goto(running.address + PAGES[name][1])
     page.wait_for_selector("main h1")
+    if "retraining" in PAGES[name][1]:
+        expect(page.get_by_role("heading", name="Who is not signed off?")).to_be_visible()
     if name in WITH_FIGURES:
         expect(page.locator(".history .main-svg").first).to_be_visible()
         for details in page.get_by_text("The same as a table").all():

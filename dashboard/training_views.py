@@ -1,0 +1,152 @@
+"""What does the educator's page show? Frozen answers that `queries` fills and the page lays out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from dashboard.views import Source, Standing
+
+FAINT = 0.1
+"""A step that nobody in the picture misses with so much probability has no column."""
+
+
+@dataclass(frozen=True)
+class NeedsChoice:
+    """What a reader of the page chose; it stands in the page's address."""
+
+    show: str = "likely"
+    """``likely``: probably above the limit; ``all``: whatever was missed."""
+    step: str | None = None
+    site: str | None = None
+    page: int = 1
+    per_page: int = 50
+    family_id: str | None = None
+    caregiver_id: str | None = None
+    need: str | None = None
+    """Step of the opened row; with family and caregiver it names the row."""
+    skill: str = "dressing_change"
+    """Whose missing sign-offs are listed."""
+
+    @property
+    def opened(self) -> tuple[str, str | None, str | None] | None:
+        """Family, caregiver and step of the row that the reader opened."""
+        return None if self.family_id is None else (self.family_id, self.caregiver_id, self.need)
+
+
+@dataclass(frozen=True)
+class NeedRow:
+    """One family, caregiver and step that was missed."""
+
+    family_id: str
+    caregiver_id: str | None
+    step: str
+    step_name: str
+    seen: int
+    missed: int
+    share: float
+    """Drawn toward the programme's share of the step."""
+    prob: float
+    """Probability that the true share is above the limit."""
+    limit: float
+    sureness: str
+    """``sure``, ``likely`` or ``open``."""
+    sites: tuple[str, ...]
+    refreshed_on: date | None
+    """The caregiver's last refresher of the dressing change."""
+
+    @property
+    def key(self) -> tuple[str, str | None, str]:
+        """What names the row."""
+        return self.family_id, self.caregiver_id, self.step
+
+
+@dataclass(frozen=True)
+class NeedsView:
+    """The list: counts by sureness, and one page of its rows, the surest first."""
+
+    choice: NeedsChoice
+    """As understood, the usual filled in."""
+    counts: dict[str, int]
+    steps: tuple[tuple[str, str], ...]
+    """Codes and names of the steps that were missed."""
+    sites: tuple[str, ...]
+    first: NeedRow | None
+    rows: tuple[NeedRow, ...]
+    total: int
+    pages: int
+    self_checked: int
+    """Families with a self-check."""
+    families: int
+    """Families with a line in place."""
+
+
+@dataclass(frozen=True)
+class ShownSkill:
+    """The newest demonstration of one skill by a caregiver."""
+
+    skill: str
+    signed_on: date
+    outcome: str
+    kind: str | None
+    is_current: bool
+
+
+@dataclass(frozen=True)
+class NeedOpened:
+    """The row opened beside the list with the rows that prove it."""
+
+    standing: Standing
+    row: NeedRow
+    sources: tuple[Source, ...]
+    """The newest rows of the home log that show it, newest first."""
+    sources_left_out: int
+    others: tuple[NeedRow, ...]
+    """What else was missed in the family."""
+    without_sign_off: int
+    """Changes by this caregiver without a current sign-off on their day."""
+    relation: str | None
+    skills: tuple[ShownSkill, ...]
+    language: str | None
+
+
+@dataclass(frozen=True)
+class UnsignedRow:
+    """One caregiver who lately did what a skill is for without a current sign-off."""
+
+    family_id: str
+    caregiver_id: str
+    sites: tuple[str, ...]
+    times: int
+    last_on: date
+    why: str
+    """Why there is no current sign-off, in words."""
+    signed_on: date | None
+
+
+@dataclass(frozen=True)
+class SkillsView:
+    """Who is not signed off, for one skill; how many for each."""
+
+    skill: str
+    counts: tuple[tuple[str, int | None], ...]
+    """Skills, and how many lack it; None: no sign-off of the skill is stored at all."""
+    rows: tuple[UnsignedRow, ...]
+    more: int
+    recent_days: int
+    valid_months: int
+
+
+@dataclass(frozen=True)
+class PictureView:
+    """Steps by families at one glance: the families whose need is surest."""
+
+    cells: pd.DataFrame
+    """One row a family and step: family_id, step_name, prob, missed, seen."""
+    families: tuple[str, ...]
+    steps: tuple[str, ...]
+    """Names of the steps, the most often probable first."""
+    families_left_out: int
+    steps_left_out: tuple[str, ...]

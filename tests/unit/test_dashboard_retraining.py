@@ -1,0 +1,159 @@
+"""What the educator's page answers: the right families to the right people, with their proof."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from dashboard import DashboardConfig, create_app
+from dashboard.figures import step_picture
+from dashboard.security.roles import NotAllowedError, Page, Reader
+from dashboard.training_views import NeedsChoice
+from tests.retrained import NOW, PEOPLE, fill
+from tests.signed_in import browser_of, callback_request
+
+READERS = {c: Reader(c, role, None if s is None else frozenset(s)) for c, role, s in PEOPLE}
+
+
+@pytest.fixture(scope="module")
+def programme(tmp_path_factory) -> Path:
+    return fill(tmp_path_factory.mktemp("retrained"))
+
+
+@pytest.fixture(scope="module")
+def app_looked_at(programme, tmp_path_factory):
+    file = shutil.copy(programme, tmp_path_factory.mktemp("looked-at") / "store.sqlite")
+    made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=lambda: NOW))
+    yield made
+    made.entrance.close()
+
+
+def queries(app, code: str = "E1"):
+    return app.entrance.queries_of(READERS[code])
+
+
+def test_the_surest_need_stands_first_with_its_counts(app_looked_at):
+    view = queries(app_looked_at).needs(NeedsChoice())
+    told = [(r.family_id, r.caregiver_id, r.step, r.missed, r.seen) for r in view.rows]
+    # Where nobody else misses a step, a caregiver who does stands out more.
+    assert told == [
+        ("F3", "K3", "dry_time", 10, 12),
+        ("F1", "K1", "mask", 10, 12),
+        ("F2", "K2", "mask", 9, 12),
+        ("F6", "K6", "mask", 8, 12),
+    ]
+    assert view.first == view.rows[0]
+    assert all(r.prob > 0.95 and r.sureness == "sure" and r.limit == 0.2 for r in view.rows)
+    assert [r.family_id for r in view.rows if r.refreshed_on is not None] == ["F1"]
+
+
+def test_the_list_narrows_by_step_and_site_and_comes_in_pages(app_looked_at):
+    asked = queries(app_looked_at)
+    assert {r.family_id for r in asked.needs(NeedsChoice(step="mask")).rows} == {"F1", "F2", "F6"}
+    assert {r.family_id for r in asked.needs(NeedsChoice(site="South")).rows} == {"F6"}
+    beyond = asked.needs(NeedsChoice(page=7, per_page=3, step="no such", site="nowhere"))
+    assert (beyond.choice.page, beyond.choice.per_page) == (1, 50)
+    assert (beyond.choice.step, beyond.choice.site, beyond.total) == (None, None, 4)
+
+
+def test_an_opened_need_is_proven_by_rows_of_its_own_family(app_looked_at):
+    asked = queries(app_looked_at)
+    opened = asked.need("F3", "K3", "dry_time")
+    assert opened.row.missed == len(opened.sources) + opened.sources_left_out == 10
+    for source in opened.sources:
+        cells = dict(source.cells)
+        assert (cells["family_id"], cells["steps_missed"]) == ("F3", "dry_time")
+        assert asked.source("F3", "home_log", source.row).row_number == source.row_number
+    days = [next(text for head, text in s.cells if head.startswith("done")) for s in opened.sources]
+    assert days == sorted(days, reverse=True)
+    assert [(s.skill, s.is_current) for s in opened.skills] == [("dressing_change", True)]
+
+
+def test_a_need_that_is_not_there_opens_the_familys_surest_or_nothing(app_looked_at):
+    asked = queries(app_looked_at)
+    assert asked.need("F1", None, "edges_sealed").row.step == "mask"
+    assert asked.need("F8", "K8", "mask") is None
+    assert asked.need("nobody", None, None) is None
+
+
+def test_a_person_of_a_site_is_told_of_that_site_alone(app_looked_at):
+    south = queries(app_looked_at, "E.south")
+    view = south.needs(NeedsChoice(show="all"))
+    assert {r.family_id for r in view.rows} == {"F6"}
+    assert (view.sites, view.families, view.self_checked) == (("South",), 3, 3)
+    assert south.need("F1", "K1", "mask") is None
+    assert south.skills(NeedsChoice()).rows == ()
+    assert set(south.picture(NeedsChoice()).families) <= {"F6"}
+    text = browser_of(app_looked_at, "E.south").page("/retraining", "?family=F1&need=mask").text
+    assert "South" in text
+    for hidden in ("North", "K1", "K4", "F2", "Finnish"):
+        assert hidden not in text
+
+
+def test_who_is_not_signed_off_is_told_by_skill(app_looked_at):
+    asked = queries(app_looked_at)
+    view = asked.skills(NeedsChoice())
+    assert [(r.caregiver_id, r.why) for r in view.rows] == [
+        ("K4", "never shown"),
+        ("K5", "sign-off too old"),
+    ]
+    assert dict(view.counts) == {
+        "dressing_change": 2,
+        "connector_change": None,
+        "flush": None,
+        "needle_change": None,
+    }
+    flush = asked.skills(NeedsChoice(skill="flush"))
+    assert (flush.skill, flush.rows) == ("flush", ())
+    assert asked.skills(NeedsChoice(skill="juggling")).skill == "dressing_change"
+
+
+def test_the_picture_has_each_family_once_by_its_surest_caregiver(app_looked_at):
+    view = queries(app_looked_at).picture(NeedsChoice())
+    assert view.families == ("F3", "F1", "F2", "F6")
+    assert set(view.steps) == {"mask on", "let dry long enough"}
+    assert not view.cells.duplicated(["family_id", "step_name"]).any()
+    figure = step_picture(view.cells, view.families, view.steps)
+    assert list(figure.layout.yaxis.ticktext) == list(view.families)
+    numbers = [text for trace in figure.data for text in trace.text]
+    assert numbers == ["99"] * 4
+
+
+@pytest.mark.parametrize("code", ["P1", "R1"])
+def test_other_roles_get_nothing_of_the_page(app_looked_at, code):
+    for ask in (
+        lambda q: q.needs(NeedsChoice()),
+        lambda q: q.need("F1", "K1", "mask"),
+        lambda q: q.picture(NeedsChoice()),
+        lambda q: q.skills(NeedsChoice()),
+    ):
+        with pytest.raises(NotAllowedError):
+            ask(queries(app_looked_at, code))
+    person = browser_of(app_looked_at, code)
+    assert person.page("/retraining").status_code == 403
+    of_page = [
+        name
+        for name, c in app_looked_at.callback_map.items()
+        if getattr(c.get("callback"), "guarded_for", None) is Page.RETRAINING
+    ]
+    assert len(of_page) >= 2
+    for name in of_page:
+        given = {"url.search": "?family=F1&caregiver=K1&need=mask", "url.pathname": "/retraining"}
+        answer = person.ask(callback_request(app_looked_at, name, **given))
+        assert answer.status_code == 403
+        assert "F1" not in answer.text
+
+
+def test_opening_a_need_is_noted_as_opening_its_family(programme, tmp_path):
+    file = shutil.copy(programme, tmp_path / "store.sqlite")
+    app = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=lambda: NOW))
+    queries(app).need("F2", "K2", "mask")
+    noted = app.entrance.store.people.accesses()
+    assert (noted["who"].iloc[0], noted["what"].iloc[0], noted["family_id"].iloc[0]) == (
+        "E1",
+        "opened_family",
+        "F2",
+    )
+    app.entrance.close()

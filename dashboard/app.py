@@ -87,7 +87,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     StoreError, PolicyError
         The store or the policy cannot be read; the text is a sentence for a user.
     """
-    entrance = Entrance.open(config)
+    entrance = Entrance.open(config, all_day=True)
     app = LinedaysDash(
         "linedays",
         assets_folder=str(resources.files("dashboard") / "assets"),

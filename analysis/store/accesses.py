@@ -43,7 +43,7 @@ def note(
     at: datetime,
 ) -> None:
     """Add an act to the record, unless it is a look noted just before."""
-    if what in LOOKS and _noted_just_before(connection, who, what, family_id, about, at):
+    if noted_just_before(connection, who, what, family_id, about, at):
         return
     connection.execute(
         sa.insert(accesses).values(
@@ -57,7 +57,7 @@ def note(
     )
 
 
-def _noted_just_before(
+def noted_just_before(
     connection: sa.Connection,
     who: str | None,
     what: Access,
@@ -65,6 +65,9 @@ def _noted_just_before(
     about: str | None,
     at: datetime,
 ) -> bool:
+    """Whether this is a look, and the same one as a moment ago."""
+    if what not in LOOKS:
+        return False
     same = (
         accesses.c.who.is_not_distinct_from(who),
         accesses.c.what == str(what),

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.pool import NullPool
+from sqlalchemy.pool import NullPool, QueuePool
 
 from analysis.store import faults
 from analysis.store.faults import StoreError, in_plain_words
@@ -35,11 +35,15 @@ _creating = threading.Lock()
 class Database:
     """An opened store: its engine and its name for people.
 
-    The engine keeps no connection between uses, so nothing is shared with a forked process.
+    The engine keeps no connection between uses, so nothing is shared with a forked process and
+    no setting of one use is there in the next. That of a program which asks all day may keep
+    those that only read; it lets go of them before it forks.
     """
 
     engine: sa.Engine
     place: str
+    readers: sa.Engine
+    """For readings: the engine, or one that keeps its connections."""
 
     @property
     def is_sqlite(self) -> bool:
@@ -56,10 +60,15 @@ class Database:
     def reading(self) -> Iterator[sa.Connection]:
         """Hand out a connection that sees one moment of the store; nothing is written."""
         begin = "BEGIN" if self.is_sqlite else "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ"
-        with in_plain_words(self.place), self.engine.connect() as connection:
+        with in_plain_words(self.place), self.readers.connect() as connection:
             connection.exec_driver_sql(begin).close()
             yield connection
             connection.rollback()
+
+    def let_go(self) -> None:
+        """Close what is kept; the next use connects anew."""
+        self.engine.dispose()
+        self.readers.dispose()
 
     @contextmanager
     def changing_tables(self) -> Iterator[sa.Connection]:
@@ -108,7 +117,9 @@ class Database:
                 connection.exec_driver_sql("PRAGMA journal_mode=WAL").close()
 
 
-def open_database(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS) -> Database:
+def open_database(
+    url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS, keeps_readers: bool = False
+) -> Database:
     """Open the store at `url` and bring its tables to this version.
 
     Parameters
@@ -119,18 +130,22 @@ def open_database(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS)
         Make the tables (and the SQLite file) if they aren't there.
     wait_seconds : float
         How long a writer waits for another one, in seconds.
+    keeps_readers : bool
+        Keep connections that read for the next reading.
 
     Raises
     ------
     StoreError
         No such store, another kind of file, a newer version, unreachable, a driver missing.
     """
-    database = connect(url, create=create, wait_seconds=wait_seconds)
+    database = connect(url, create=create, wait_seconds=wait_seconds, keeps_readers=keeps_readers)
     _bring_to_this_version(database, create=create)
     return database
 
 
-def connect(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS) -> Database:
+def connect(
+    url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS, keeps_readers: bool = False
+) -> Database:
     """As `open_database`, whatever tables are there or not."""
     try:
         parsed = sa.make_url(url)
@@ -138,13 +153,13 @@ def connect(url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS) -> Da
         raise StoreError(f"The store's address can't be read. {HOW_TO_NAME_IT}") from None
     kind = parsed.get_backend_name()
     if kind == "sqlite":
-        return _sqlite(parsed, create=create, wait_seconds=wait_seconds)
+        return _sqlite(parsed, create, wait_seconds, keeps_readers)
     if kind in {"postgresql", "postgres"}:
-        return _postgresql(parsed, wait_seconds=wait_seconds)
+        return _postgresql(parsed, wait_seconds, keeps_readers)
     raise StoreError(f"A store can't be of the kind {kind}. {HOW_TO_NAME_IT}")
 
 
-def _sqlite(url: sa.URL, *, create: bool, wait_seconds: float) -> Database:
+def _sqlite(url: sa.URL, create: bool, wait_seconds: float, keeps_readers: bool) -> Database:
     if not url.database or url.database == ":memory:" or url.database.startswith("file:"):
         raise StoreError(f"A store needs a file on a disk. {HOW_TO_NAME_IT}")
     path = Path(url.database)
@@ -152,20 +167,42 @@ def _sqlite(url: sa.URL, *, create: bool, wait_seconds: float) -> Database:
         _file_at(path, create=create)
     except OSError:
         raise StoreError(faults.CANNOT_OPEN.format(place=path)) from None
-    engine = sa.create_engine(
-        sa.URL.create(DRIVER, database=str(path.absolute())),
-        poolclass=NullPool,
-        hide_parameters=True,
-    )
+    address = sa.URL.create(DRIVER, database=str(path.absolute()))
 
-    @sa.event.listens_for(engine, "connect")
     def pragmas(driver_connection: Any, _: object) -> None:
         # Before any transaction opens: inside one they are passed by.
         with driver_connection.cursor() as cursor:
             cursor.execute(f"PRAGMA busy_timeout={int(wait_seconds * 1000)}").fetchall()
             cursor.execute("PRAGMA synchronous=FULL")
 
-    return Database(engine, str(path))
+    engine = sa.create_engine(address, poolclass=NullPool, hide_parameters=True)
+    sa.event.listen(engine, "connect", pragmas)
+    if not keeps_readers:
+        return Database(engine, str(path), engine)
+    readers = sa.create_engine(address, poolclass=QueuePool, hide_parameters=True, max_overflow=-1)
+    sa.event.listen(readers, "connect", pragmas)
+    _only_of_this_file(readers, path)
+    return Database(engine, str(path), readers)
+
+
+def _only_of_this_file(readers: sa.Engine, path: Path) -> None:
+    """Use no kept connection any more once another file lies at the path, such as a backup."""
+
+    def file_there() -> tuple[int, int] | None:
+        try:
+            found = path.stat()
+        except OSError:
+            return None
+        return found.st_dev, found.st_ino
+
+    @sa.event.listens_for(readers, "connect")
+    def remember(_: object, record: Any) -> None:
+        record.info["file"] = file_there()
+
+    @sa.event.listens_for(readers, "checkout")
+    def compare(_: object, record: Any, __: object) -> None:
+        if record.info["file"] != file_there():
+            raise sa.exc.DisconnectionError
 
 
 def _file_at(path: Path, *, create: bool) -> None:
@@ -190,7 +227,7 @@ def _file_at(path: Path, *, create: bool) -> None:
         raise StoreError(faults.READ_ONLY.format(place=path))
 
 
-def _postgresql(url: sa.URL, *, wait_seconds: float) -> Database:
+def _postgresql(url: sa.URL, wait_seconds: float, keeps_readers: bool) -> Database:
     try:
         import psycopg  # noqa: F401 - an extra, asked for only where it is needed
     except ImportError:
@@ -198,16 +235,21 @@ def _postgresql(url: sa.URL, *, wait_seconds: float) -> Database:
             "A store on PostgreSQL needs the extra 'server', which isn't installed. Install it "
             "with: pip install 'linedays[server]'"
         ) from None
-    engine = sa.create_engine(
-        url.set(drivername="postgresql+psycopg"),
-        poolclass=NullPool,
-        hide_parameters=True,
-        connect_args={
+    options: dict[str, Any] = {
+        "hide_parameters": True,
+        "connect_args": {
             "connect_timeout": 10,
             "options": f"-c lock_timeout={int(wait_seconds * 1000)}",
         },
-    )
-    return Database(engine, f"{url.database} on {url.host or 'this machine'}")
+    }
+    address = url.set(drivername="postgresql+psycopg")
+    engine = sa.create_engine(address, poolclass=NullPool, **options)
+    place = f"{url.database} on {url.host or 'this machine'}"
+    if not keeps_readers:
+        return Database(engine, place, engine)
+    # Asked first whether it still stands: the server may have been started anew.
+    readers = sa.create_engine(address, pool_pre_ping=True, max_overflow=-1, **options)
+    return Database(engine, place, readers)
 
 
 def _bring_to_this_version(database: Database, *, create: bool) -> None:

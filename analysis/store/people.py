@@ -187,6 +187,9 @@ class People:
         about: str | None = None,
     ) -> None:
         """Add an act to the access record; the same look within ten minutes counts once."""
+        with self._database.reading() as connection:  # most looks are such: nobody has to wait
+            if accesses.noted_just_before(connection, who, what, family_id, about, at):
+                return
         with self._database.noting() as connection:
             accesses.note(connection, who, what, family_id, about, at)
 

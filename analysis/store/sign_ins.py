@@ -30,6 +30,20 @@ FAILURES_COUNT_FOR = timedelta(days=1)
 FAILURES_OF_AN_ADDRESS_COUNT_FOR = timedelta(hours=1)
 
 
+_HOLDER = (
+    sa.select(users, sign_ins.c.last_used_at)
+    .join_from(sign_ins, users, users.c.code == sign_ins.c.code)
+    .where(
+        sign_ins.c.token_hash == sa.bindparam("token_hash"),
+        sign_ins.c.ended_at.is_(None),
+        sign_ins.c.created_at > sa.bindparam("begun_after"),
+        sign_ins.c.last_used_at > sa.bindparam("used_after"),
+        users.c.active == 1,
+    )
+)
+"""Asked with every request, so put together once."""
+
+
 def wait_after(failures: int, free: int) -> timedelta:
     """How long after the last of so many failures the next attempt has to wait.
 
@@ -116,18 +130,12 @@ def begin(connection: sa.Connection, attempt: int, code: str, at: datetime) -> s
 
 def holder(connection: sa.Connection, token: str, at: datetime) -> tuple[User, bool] | None:
     """The user whose sign-in this is, and whether its use is due to be noted; None: it ended."""
-    query = (
-        sa.select(users, sign_ins.c.last_used_at)
-        .join_from(sign_ins, users, users.c.code == sign_ins.c.code)
-        .where(
-            sign_ins.c.token_hash == _hash_of(token),
-            sign_ins.c.ended_at.is_(None),
-            sign_ins.c.created_at > microseconds(at - WHOLE_LIMIT),
-            sign_ins.c.last_used_at > microseconds(at - IDLE_LIMIT),
-            users.c.active == 1,
-        )
-    )
-    row = connection.execute(query).first()
+    asked = {
+        "token_hash": _hash_of(token),
+        "begun_after": microseconds(at - WHOLE_LIMIT),
+        "used_after": microseconds(at - IDLE_LIMIT),
+    }
+    row = connection.execute(_HOLDER, asked).first()
     if row is None:
         return None
     return user_of(row), row.last_used_at <= microseconds(at - USE_NOTED_EVERY)

@@ -32,7 +32,14 @@ class Store:
         self._database = database
 
     @classmethod
-    def open(cls, url: str, *, create: bool = True, wait_seconds: float = WAIT_SECONDS) -> Store:
+    def open(
+        cls,
+        url: str,
+        *,
+        create: bool = True,
+        wait_seconds: float = WAIT_SECONDS,
+        keeps_readers: bool = False,
+    ) -> Store:
         """Open a store and bring its tables to this version.
 
         Parameters
@@ -43,13 +50,19 @@ class Store:
             Make it where there is none.
         wait_seconds : float
             How long a writer waits for another one, in seconds.
+        keeps_readers : bool
+            Keep connections that read for the next reading: for a program that asks all day.
 
         Raises
         ------
         StoreError
             No such folder or file, not a store, written by a newer version, busy, unreachable.
         """
-        return cls(open_database(url, create=create, wait_seconds=wait_seconds))
+        return cls(
+            open_database(
+                url, create=create, wait_seconds=wait_seconds, keeps_readers=keeps_readers
+            )
+        )
 
     @classmethod
     def restored(cls, url: str, path: Path, *, wait_seconds: float = WAIT_SECONDS) -> Store:
@@ -82,8 +95,8 @@ class Store:
         return self._database.place
 
     def close(self) -> None:
-        """Let go of the database."""
-        self._database.engine.dispose()
+        """Let go of the database; a later use connects anew, also in a forked process."""
+        self._database.let_go()
 
     def __enter__(self) -> Store:
         return self

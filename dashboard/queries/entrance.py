@@ -43,8 +43,15 @@ class Entrance:
         self._of_sites: dict[frozenset[str], Kept] = {}
 
     @classmethod
-    def open(cls, config: DashboardConfig) -> Entrance:
+    def open(cls, config: DashboardConfig, *, all_day: bool = False) -> Entrance:
         """Open the store and the policy.
+
+        Parameters
+        ----------
+        config : DashboardConfig
+            Store, policy and day.
+        all_day : bool
+            Many people ask: connections to the store are kept until it is closed.
 
         Raises
         ------
@@ -53,7 +60,8 @@ class Entrance:
         """
         policy = load_policy(config.policy_file)
         fits_of(policy)  # a file of fitted orders that can't be used is told before anybody asks
-        entrance = cls(Store.open(config.store_url, create=False), policy, config)
+        store = Store.open(config.store_url, create=False, keeps_readers=all_day)
+        entrance = cls(store, policy, config)
         if config.demo and entrance.has_users():
             entrance.close()
             raise StoreError("People sign in to this store, so it cannot be shown as a demo.")

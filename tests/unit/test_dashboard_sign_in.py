@@ -316,6 +316,7 @@ def test_the_demo_signs_in_by_itself_and_says_so(tmp_path, store_url):
     assert "It has signed you in as demo, nurse manager." in said
     assert "Sign out" not in said
     assert person.get("/sign-in").status_code == 303
+    demo.entrance.close()
     with pytest.raises(StoreError, match="cannot be shown as a demo"):
         create_app(DashboardConfig(store_url=store_url, demo=True))
 

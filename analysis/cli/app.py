@@ -14,6 +14,7 @@ import typer
 
 from analysis.cli import (
     deciding,
+    exporting,
     fitting,
     keeping,
     loading,
@@ -23,6 +24,7 @@ from analysis.cli import (
     serving,
     statistics,
 )
+from analysis.exports import ExportError
 from analysis.ingest import IngestError, ProfileError
 from analysis.measures import MeasureError
 from analysis.policy import PolicyError
@@ -37,10 +39,21 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for room in (loading, reading, statistics, deciding, fitting, reporting, people, keeping, serving):
+for room in (
+    loading,
+    reading,
+    statistics,
+    deciding,
+    fitting,
+    reporting,
+    exporting,
+    keeping,
+    people,
+    serving,
+):
     room.add_to(app)
 
-_CANNOT = (StoreError, PolicyError, IngestError, ProfileError, OSError)
+_CANNOT = (ExportError, StoreError, PolicyError, IngestError, ProfileError, OSError)
 
 
 def main() -> None:

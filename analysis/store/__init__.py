@@ -4,6 +4,7 @@ SQLite by default, PostgreSQL by address. Rows are only added; a correction is a
 version of its key; a file goes in whole or not at all.
 """
 
+from analysis.store.every_version import EveryVersion
 from analysis.store.faults import StoreError
 from analysis.store.known import Registry
 from analysis.store.people import People, SignIn
@@ -16,6 +17,7 @@ from analysis.store.writing import Added, FileInfo, Writer
 __all__ = [
     "IDLE_LIMIT",
     "Added",
+    "EveryVersion",
     "FileBefore",
     "FileInfo",
     "People",

@@ -1,0 +1,188 @@
+"""Which tables are made from the records for an export, and by which function?
+
+A frame of the catalogue names lines and families by their place in another frame, and rows by
+their number in the store. Outside these mean nothing, so a line and a family are named by their
+code and row numbers are left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from analysis.decisions.capacity import kits_running_out
+from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
+from analysis.measures import Limits, adherence, dwell, line_table, rates, usual_basis
+from analysis.snapshot import Snapshot
+from analysis.tables import calls, measures, planning, timeline
+from analysis.tables import retraining as needs
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.records import KNOWN
+from analysis.vocabulary import Grouping, Task
+
+_LINE_ID, _FAMILY_ID = (
+    Column(name, Kind.TEXT, f"code of the {name.removesuffix('_id')}")
+    for name in ("line_id", "family_id")
+)
+_BY = Column("by", Kind.CODE, "how it is split", allowed=tuple(Grouping))
+_TASK = Column("task", Kind.CODE, "care task", allowed=tuple(Task))
+_EVENT = Column("event", Kind.CODE, "'skin', a finding code or an outcome")
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table to be written: its catalogue entry and its rows."""
+
+    entry: Frame
+    frame: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class _Source:
+    """A catalogue entry and the function that makes its frame."""
+
+    made_from: Frame
+    rows: Callable[[Snapshot], pd.DataFrame]
+    further: tuple[Column, ...] = ()
+    """Columns in front, where the frame is made for several splits, tasks or events."""
+
+    def entry(self) -> Frame:
+        """The entry as it is written."""
+        own = [_outside(column, self.made_from) for column in self.made_from.columns]
+        kept = tuple(column for column in own if column is not None)
+        return replace(self.made_from, columns=(*self.further, *kept), key=())
+
+    def table(self, seen: Snapshot) -> Table:
+        """The table as it is written."""
+        return Table(self.entry(), _with_codes(self.rows(seen), seen)[self.entry().names])
+
+
+def _outside(column: Column, entry: Frame) -> Column | None:
+    """A column as it is written; None: it is left out."""
+    if column.name == "evidence":
+        return None
+    if column.kind is not Kind.COUNT or column.unit:
+        return column
+    if column.name in {"line", "family"}:
+        named = _LINE_ID if column.name == "line" else _FAMILY_ID
+        return None if named.name in entry.names else named
+    if column.name == "row" or column.name.endswith("_row"):
+        return None
+    return column
+
+
+def _with_codes(frame: pd.DataFrame, seen: Snapshot) -> pd.DataFrame:
+    for name, of in (("line", seen.timeline.lines), ("family", seen.timeline.families)):
+        code = f"{name}_id"
+        if name in frame.columns and code not in frame.columns:
+            codes = of[code].take(frame[name].to_numpy(dtype="int64"))
+            frame = frame.assign(**{code: codes.to_numpy()})
+    return frame
+
+
+def _stacked(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """Frames one below the other; the empty ones have no say in the types."""
+    every = list(parts)
+    filled = [part for part in every if len(part)]
+    return pd.concat(filled, ignore_index=True) if filled else every[0]
+
+
+def _by_task(rows: Callable[[Snapshot, Task], pd.DataFrame]) -> Callable[[Snapshot], pd.DataFrame]:
+    return lambda seen: _stacked(rows(seen, task).assign(task=str(task)) for task in Task)
+
+
+def _adherence(seen: Snapshot, task: Task) -> pd.DataFrame:
+    return _stacked(adherence(seen.tallies, by, task).assign(by=str(by)) for by in Grouping)
+
+
+def _rates(seen: Snapshot) -> pd.DataFrame:
+    events = sorted({"skin", *seen.tallies.events["event"].astype(str)})
+    return _stacked(
+        rates(seen.tallies, event, by, usual_basis(event), Limits.EXACT).assign(
+            event=event, by=str(by)
+        )
+        for event in events
+        for by in Grouping
+    )
+
+
+def _dwell(seen: Snapshot) -> pd.DataFrame:
+    return dwell(seen.timeline, seen.records, Grouping.ALL).curves
+
+
+def _needs(seen: Snapshot) -> pd.DataFrame:
+    return retraining(seen.timeline, seen.records, seen.policy, None)
+
+
+_SOURCES = (
+    # name by name what the rooms below hand over, in the order of the house
+    _Source(timeline.HOME_LINES, lambda s: s.timeline.lines),
+    _Source(timeline.HOME_SPELLS, lambda s: s.timeline.home_spells),
+    _Source(timeline.ACCESSED_SPELLS, lambda s: s.timeline.accessed_spells),
+    _Source(timeline.INTERVALS, lambda s: s.timeline.intervals),
+    _Source(timeline.CARE, lambda s: s.timeline.care),
+    _Source(timeline.SKIN_EVENTS, lambda s: s.timeline.skin_events),
+    _Source(timeline.OUTCOME_EVENTS, lambda s: s.timeline.outcome_events),
+    _Source(timeline.FAMILIES, lambda s: s.timeline.families),
+    _Source(timeline.TALLY, lambda s: s.tallies.days),
+    _Source(timeline.EVENT_ONSETS, lambda s: s.tallies.onsets),
+    _Source(timeline.EVENT_TALLY, lambda s: s.tallies.events),
+    _Source(
+        measures.LINE_TABLE,
+        _by_task(lambda seen, task: line_table(seen.timeline, task)),
+        (_TASK,),
+    ),
+    _Source(measures.ADHERENCE, _by_task(_adherence), (_TASK, _BY)),
+    _Source(measures.RATES, _rates, (_EVENT, _BY)),
+    _Source(measures.DWELL, _dwell),
+    _Source(calls.CALL_FAMILIES, lambda s: s.calls.families),
+    _Source(calls.CALL_REASONS, lambda s: s.calls.reasons),
+    _Source(KNOWN["calls"], lambda s: s.records.calls),
+    _Source(needs.RETRAINING, _needs),
+    _Source(needs.NOT_SIGNED_OFF, lambda s: not_signed_off(s.timeline, s.records, s.policy)),
+    _Source(needs.SESSIONS, lambda s: group_sessions(_needs(s), s.timeline)),
+    _Source(planning.KITS, lambda s: kits_running_out(s.timeline, s.records, s.policy)),
+)
+
+TABLES: Mapping[str, Callable[[Snapshot], Table]] = {
+    source.made_from.name: source.table for source in _SOURCES
+}
+"""How each table is made, by its name."""
+
+OF_A_COMMAND: Mapping[str, str] = {
+    "backtest": "backtest",
+    "calibration": "backtest --show calibration",
+    "call_evidence": "calls",
+    "calling": "report",
+    "calls_done": "report",
+    "capacity": "capacity",
+    "chart": "chart",
+    "comparison": "compare",
+    "counts": "rates",
+    "delay_change": "report",
+    "delays": "report",
+    "dwell_summary": "dwell",
+    "family_refreshers": "retraining --show family-refreshers",
+    "funnel": "funnel",
+    "late_reports": "report",
+    "later_events": "backtest",
+    "learning": "retraining --show learning",
+    "line_times": "dwell",
+    "list_change": "report",
+    "logging_bias": "rates --show logging",
+    "logrank": "dwell --compare",
+    "mean_count": "rates",
+    "mornings": "backtest",
+    "overdue_hazard": "dwell --hazard",
+    "practice": "retraining",
+    "preceded": "backtest --show preceded",
+    "provisional_rates": "rates --show provisional",
+    "refreshers": "retraining --show refreshers",
+    "shrunk_rates": "rates --show shrunk",
+    "standardised": "rates --show standardised",
+    "trend": "rates --show trend",
+    "whatif": "whatif",
+}
+"""Frames that answer a question with choices of its own, and the command that is asked it."""

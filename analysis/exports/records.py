@@ -1,0 +1,137 @@
+"""How do the records leave as the files they could have come in as?
+
+A CSV file of records can be ingested again: into an empty store it gives the same timeline. As
+Parquet the records keep their types; there a day and a moment of the log are two columns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from enum import StrEnum
+
+import numpy as np
+import pandas as pd
+
+from analysis.exports.catalogue import Table
+from analysis.snapshot import Snapshot
+from analysis.store import EveryVersion
+from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
+from analysis.tables.records import KNOWN
+
+RECORDS = tuple(INCOMING)
+"""Names of the tables of records."""
+
+
+class Private(StrEnum):
+    """What an export leaves out unless it is asked for by name."""
+
+    CONTACT = "contact"
+    LANGUAGE = "language"
+    NOTE = "note"
+
+
+COLUMNS: Mapping[Private, frozenset[str]] = {
+    Private.CONTACT: frozenset({"contact"}),
+    Private.LANGUAGE: frozenset({"language"}),
+    Private.NOTE: frozenset({"note", "agreed"}),
+}
+"""Columns that hold it, in whatever table."""
+
+
+class Versions(StrEnum):
+    """Which versions of a record."""
+
+    CURRENT = "current"
+    """The one in force by the known-at time; withdrawn records are left out."""
+    ALL = "all"
+    """Every one received by then, withdrawals too."""
+
+
+def record_tables(
+    seen: Snapshot, every: Mapping[str, EveryVersion] | None = None
+) -> dict[str, Table]:
+    """Return the tables of records, typed.
+
+    Parameters
+    ----------
+    seen : Snapshot
+        As of any day; its known-at time counts.
+    every : mapping of str to EveryVersion, optional
+        What `Store.versions` gives: every version received by the known-at time is written,
+        and `void` says whether it withdraws its record. None: the versions in force.
+
+    Returns
+    -------
+    dict of str to Table
+        By name, rows in the order in which they were stored.
+    """
+    tables = {}
+    for name in RECORDS:
+        entry = _outside(KNOWN[name], with_void=every is not None)
+        if every is None:
+            frame = getattr(seen.records, name)
+        else:
+            known = every[name].frame["received_at"] <= pd.Timestamp(seen.known_at).tz_localize(
+                None
+            )
+            void = pd.Series(every[name].void, index=every[name].frame.index)
+            frame = every[name].frame.assign(void=void)[known.to_numpy(dtype=bool)]
+        tables[name] = Table(entry, frame[entry.names].reset_index(drop=True))
+    return tables
+
+
+def without(table: Table, asked_for: frozenset[Private]) -> Table:
+    """The table without the private columns that were not asked for."""
+    gone = {c for private in Private if private not in asked_for for c in COLUMNS[private]}
+    kept = tuple(column for column in table.entry.columns if column.name not in gone)
+    return Table(replace(table.entry, columns=kept), table.frame[[c.name for c in kept]])
+
+
+def as_incoming(table: Table) -> Table:
+    """A table in the form of the files that come in: moments, months and flags as text.
+
+    Examples
+    --------
+    >>> from analysis.tables import KNOWN
+    >>> on = {"done_on": ["2031-03-01"] * 2, "done_at": [None, "2031-03-01T08:15"]}
+    >>> log = KNOWN["home_log"].build({"row": [1, 2], "received_at": ["2031-03-02"] * 2, **on,
+    ...     "line_id": ["L1"] * 2, "family_id": ["F1"] * 2, "kind": ["flush"] * 2})
+    >>> as_incoming(Table(KNOWN["home_log"], log)).frame["done_at"].tolist()
+    ['2031-03-01', '2031-03-01T08:15:00Z']
+    """
+    frame = table.frame
+    written = {}
+    for column in table.entry.columns:
+        cells = frame[column.name]
+        if column.kind is Kind.INSTANT:
+            written[column.name] = instant_text(cells)
+        elif column.kind is Kind.MONTH:
+            written[column.name] = cells.dt.strftime("%Y-%m").astype("string")
+        elif column.kind is Kind.FLAG:
+            written[column.name] = pd.Series(np.where(cells, "yes", "no"), index=cells.index)
+        else:
+            written[column.name] = cells
+    columns = table.entry.columns
+    if {"done_on", "done_at"} <= written.keys():
+        days = frame["done_on"].dt.strftime("%Y-%m-%d").astype("string")
+        written["done_at"] = written["done_at"].fillna(days)
+        columns = tuple(
+            INCOMING["home_log"]["done_at"] if c.name == "done_at" else c
+            for c in columns
+            if c.name != "done_on"
+        )
+    entry = replace(table.entry, columns=columns)
+    return Table(entry, pd.DataFrame({c.name: written[c.name] for c in columns}))
+
+
+def instant_text(cells: pd.Series) -> pd.Series:
+    """Moments as ISO text in UTC, to the microsecond where there are any."""
+    text = cells.dt.strftime("%Y-%m-%dT%H:%M:%S.%f").astype("string")
+    return text.str.replace(r"\.0+$", "", regex=True) + "Z"
+
+
+def _outside(entry: Frame, *, with_void: bool) -> Frame:
+    kept: tuple[Column, ...] = tuple(c for c in entry.columns if c.name != "row")
+    return replace(entry, columns=(*kept, ON_EVERY_ROW[1]) if with_void else kept, key=())

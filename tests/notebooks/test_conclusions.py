@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from analysis.cli.app import main
+from analysis.policy import shipped_policy
 from tests.notebooks.conftest import AS_OF
 
 THIN = "\N{NARROW NO-BREAK SPACE}"
@@ -72,3 +73,71 @@ def test_the_site_whose_skin_rate_was_planted_to_double_is_named_and_no_other(an
     assert pd.Period(first, "M") <= planted <= pd.Period(last, "M")
     assert f"{site} lies outside the 95 % limits" in skin
     assert "At no site by itself can a step be told" in blood
+
+
+def test_dwell_time_is_that_of_the_command_line(answer, command):
+    last = command("dwell").iloc[-1]
+    first, second = answer("dwell_time").splitlines()[:2]
+    year = command("dwell").query("day <= 365").iloc[-1]
+    assert f"{100 * year['unplanned_share']:.0f} % (95 % limits" in first
+    assert f"{100 * year['in_place']:.0f} % were still in place" in first
+    limits = [f"{100 * year[f'unplanned_{part}']:.0f} %" for part in ("lower", "upper")]
+    assert f"(95 % limits {limits[0]} to {limits[1]})" in second
+    assert last["day"] >= year["day"]
+
+
+@pytest.mark.parametrize("by", ["site", "line_type", "therapy"])
+def test_the_tests_between_groups_of_lines_are_those_of_the_command_line(answer, command, by):
+    told = [line for line in answer("dwell_time").splitlines() if "log-rank" in line]
+    for of, event in (("Any removal", "any"), ("Unplanned removal", "unplanned")):
+        row = command("dwell", "--compare", "--by", by, "--event", event).iloc[0]
+        [line] = [t for t in told if t.startswith(f"{of}, by {by.replace('_', ' ')}:")]
+        assert f"on {row['df']:.0f} degrees" in line
+        assert ("by more than chance" in line) == (row["p"] < 0.05)
+
+
+def test_the_caregiver_planted_to_leave_out_a_step_is_named_with_it(answer, invented):
+    named = answer("retraining_effect").splitlines()[1]
+    for one in invented.truth.weak_step:
+        caregiver, step = one.detail.split(":")
+        label = shipped_policy().on(AS_OF).steps[step].label
+        assert re.search(rf"{caregiver} of family {one.family_id}, {label} \(missed", named)
+
+
+def test_nobody_is_named_for_a_step_of_the_policy_but_who_was_planted(answer, invented):
+    labels = [step.label for step in shipped_policy().on(AS_OF).steps.values()]
+    named = answer("retraining_effect").splitlines()[1].split("; ")
+    of_steps = {n.split(" of ")[0] for n in named if any(f", {label} (" in n for label in labels)}
+    assert of_steps == {one.detail.split(":")[0] for one in invented.truth.weak_step}
+
+
+def test_the_families_planted_to_lift_early_or_change_late_are_most_of_those_named(
+    answer, invented
+):
+    named = answer("retraining_effect").splitlines()[1]
+    truth = invented.truth
+    early = {*truth.lift_early, *(one.family_id for one in truth.refresher_helped)}
+    for step, planted in (("dressing fails early", early), ("change late", {*truth.late_habit})):
+        told = set(re.findall(rf"family (F-\d+), {step}", named))
+        assert told
+        assert len(told & planted) >= 0.6 * len(told), step
+
+
+def test_caregivers_without_a_sign_off_are_those_of_the_command_line(answer, invented, command):
+    told = answer("retraining_effect").splitlines()[2]
+    for one in invented.truth.never_signed_off:
+        assert one.detail in told.split("without any: ")[1]
+    listed = command("retraining", "--show", "not-signed-off")
+    assert counts_in(told)[0] == len(listed)
+
+
+def test_the_family_planted_to_be_helped_by_its_refresher_is_named_and_no_effect_is_claimed(
+    answer, invented
+):
+    lines = answer("retraining_effect").splitlines()
+    [helped] = [line for line in lines if line.startswith("Families that missed less")]
+    named = set(re.findall(r"(F-\d+), dressing fails early", helped))
+    assert named & {one.family_id for one in invented.truth.refresher_helped}
+    # Refreshers were planted to help two families; those of all others do nothing.
+    assert not any("less was missed than after" in line for line in lines)
+    assert "associat" in lines[-1]

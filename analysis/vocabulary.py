@@ -255,6 +255,7 @@ class Access(StrEnum):
     RECORDED_CALL = "recorded_call"
     TOOK_BACK_CALL = "took_back_call"
     EXPORTED_TABLE = "exported_table"
+    TOOK_IN_FILE = "took_in_file"
     REFUSED = "refused"
     ADDED_USER = "added_user"
     ENDED_USER = "ended_user"

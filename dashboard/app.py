@@ -13,7 +13,7 @@ from flask import request
 from dashboard import ids, shell
 from dashboard.address import read_family
 from dashboard.config import DashboardConfig
-from dashboard.incoming_routes import answer_incoming
+from dashboard.incoming_routes import admit_files, answer_incoming
 from dashboard.pages import (
     calls,
     definitions,
@@ -102,9 +102,10 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     app.enable_dev_tools(debug=False)
     app.layout = shell.frame
     _register(app, Guard(app, entrance))
-    # The order counts: own address, then who asks, then whether the page is ours, then its shape.
+    # The order counts: own address, then who asks (and may send files), then whether the page is ours, then its shape.
     close_gate(app)
     let_in(app, entrance)
+    admit_files(app, entrance)
     protect_writes(app)
     check_shape(app)
     add_headers(app)

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+MOST_UPLOAD_BYTES = 50_000_000
+"""About half a million entries; larger files are the command line's."""
+
 
 def _now() -> datetime:
     return datetime.now(UTC)  # noqa: TID251 - the one place where the dashboard meets the clock
@@ -31,6 +34,10 @@ class DashboardConfig:
         calls can be recorded on it. Without it a fixed `as_of` shows a past day to read only.
     clock : callable
         Gives the present moment with a time zone.
+    profiles : tuple of str or Path
+        Source profiles to choose from when files are brought in: names or TOML files.
+    most_upload_bytes : int
+        Files brought in at once may hold no more than this together.
     """
 
     store_url: str
@@ -39,3 +46,5 @@ class DashboardConfig:
     known_at: date | datetime | None = None
     demo: bool = False
     clock: Callable[[], datetime] = _now
+    profiles: tuple[str | Path, ...] = ()
+    most_upload_bytes: int = MOST_UPLOAD_BYTES

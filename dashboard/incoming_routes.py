@@ -1,20 +1,61 @@
-"""What is answered below the page of incoming logs: files to take out."""
+"""What is answered below the page of incoming logs: files brought in, files taken out.
+
+Plain forms and plain answers, so that nothing here needs a script.
+"""
 
 from __future__ import annotations
 
-from dash import Dash
-from flask import Response
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
-from dashboard.queries import Entrance
+from dash import Dash
+from flask import Response, make_response, request
+
+from dashboard.components.bring_in import megabytes
+from dashboard.pages.incoming_files import done_page, form_page
+from dashboard.queries import Entrance, FormError
 from dashboard.security import plain
-from dashboard.security.roles import BELOW_INCOMING
+from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, Right
 from dashboard.security.sign_in import signed_in
 
-REFUSED = f"{BELOW_INCOMING}refused/"
+LONGEST_NAME = 200
+"""Characters of a file's name that are kept."""
+TOO_LARGE = (
+    "The files are larger than {most} together. Nothing was taken in: split them, or have them "
+    "taken in at the command line (linedays ingest)."
+)
+
+
+def admit_files(app: Dash, entrance: Entrance) -> None:
+    """Let larger bodies in where files are brought, and only from people who may.
+
+    Has to be registered after the question who asks, and before the check of tokens, which reads
+    the body.
+    """
+
+    def admit() -> Response | None:
+        if request.path != FILES or request.method != "POST":
+            return None
+        signed_in().must(Right.BRING_FILES)
+        most = entrance.config.most_upload_bytes
+        request.max_content_length = most + MULTIPART_BYTES
+        if (request.content_length or 0) > most + MULTIPART_BYTES:
+            return _form(entrance, TOO_LARGE.format(most=megabytes(most)), 413)
+        return None
+
+    app.server.before_request(admit)
+
+
+MULTIPART_BYTES = 100_000
+"""Room for what a form adds to its files."""
 
 
 def answer_incoming(app: Dash, entrance: Entrance) -> None:
     """Register the routes."""
+
+    def files() -> Response:
+        signed_in().must(Right.BRING_FILES)
+        return _form(entrance, None, 200) if request.method == "GET" else _take_in(entrance)
 
     def refused(table: str) -> Response:
         content = entrance.queries_of(signed_in()).refused_file(table)
@@ -26,5 +67,46 @@ def answer_incoming(app: Dash, entrance: Entrance) -> None:
     def nothing(rest: str) -> Response:  # noqa: ARG001 - whatever it is
         return plain.nothing_here("There is no page at this address.")
 
-    app.server.add_url_rule(f"{REFUSED}<table>.csv", "refused_file", refused)
-    app.server.add_url_rule(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
+    rules = app.server.add_url_rule
+    rules(FILES, "incoming_files", files, methods=["GET", "POST"])
+    rules(f"{REFUSED}<table>.csv", "refused_file", refused)
+    rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
+
+
+def _form(entrance: Entrance, fault: str | None, status: int) -> Response:
+    queries = entrance.queries_of(signed_in())
+    return _page(form_page(queries.standing(), queries.bringing(), fault), status)
+
+
+def _take_in(entrance: Entrance) -> Response:
+    """Put the files aside under names of our own, take them in, and clear them away."""
+    queries = entrance.queries_of(signed_in())
+    sent = [file for file in request.files.getlist("file") if file.filename]
+    with TemporaryDirectory(prefix="linedays-") as folder:
+        files = []
+        for n, file in enumerate(sent):
+            path = Path(folder) / f"file-{n}"
+            file.save(path)
+            files.append((path, known_as(file.filename or "")))
+        try:
+            done = queries.take_in(files, request.form.get("source"))
+        except FormError as fault:
+            return _form(entrance, str(fault), 409)
+    return _page(done_page(done), 200 if done.counts else 422)
+
+
+def known_as(sent: str) -> str:
+    r"""The name by which a file that was sent is known; it names no place on this machine.
+
+    Examples
+    --------
+    >>> known_as("C:\\logs\\home_log.csv"), known_as("../../etc/passwd"), known_as("a\x00\n/")
+    ('home_log.csv', 'passwd', 'unnamed')
+    """
+    last = sent.replace("\\", "/").rpartition("/")[2]
+    shown = "".join(c for c in last if c.isprintable()).strip()
+    return shown[-LONGEST_NAME:] if shown.strip(".") else "unnamed"
+
+
+def _page(text: str, status: int) -> Response:
+    return make_response(text, status, {"Content-Type": "text/html; charset=utf-8"})

@@ -40,6 +40,8 @@ class FileRow:
     refused: int | None
     doubts: int | None
     received_at: datetime
+    brought_by: str | None
+    """Code of who brought it here; None: the command line."""
 
 
 @dataclass(frozen=True)
@@ -101,4 +103,42 @@ class IncomingView:
     sees_rows: bool
     """Whether this person may see what stood in the rows."""
     mends: bool
-    """Whether this person may mend rows and take files in on this day."""
+    """Whether this person may mend rows on this day."""
+    bringing: Bringing | None
+    """What a file may be; None: this person may bring none in, or not on this day."""
+
+
+@dataclass(frozen=True)
+class Bringing:
+    """What may be brought in: source profiles to choose from, and how many bytes at once."""
+
+    profiles: tuple[str, ...]
+    most_bytes: int
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What became of a file's rows of one table, as the command line tells it."""
+
+    file: str
+    table: str
+    read: int
+    stored: int
+    same_as_before: int
+    refused: int
+    doubts: int
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """What became of files that were brought in."""
+
+    standing: Standing
+    counts: tuple[Counts, ...]
+    faults: tuple[str, ...]
+    """Files of which nothing went in: one sentence each."""
+    notes: tuple[str, ...]
+    refused: tuple[RefusedRow, ...]
+    """The first of the rows that were refused now."""
+    refused_left: int
+    """Further ones."""

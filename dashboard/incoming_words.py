@@ -24,7 +24,7 @@ OF_SITES = (
     "others. A row that names nobody known is shown to people of all sites, who mend rows and "
     "bring files in."
 )
-OF_ALL_SITES = "A refused row may name no site; people of all sites see them all."
+OF_ALL_SITES = "A refused row may name no site: all of them are shown to people of all sites."
 NOT_THE_ROWS = "What stood in the rows is not part of your role: mending them is the manager's."
 
 

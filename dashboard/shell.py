@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from html import escape
+from typing import Any
+
 from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import ids, words
 from dashboard.components.attributes import aria, current
-from dashboard.components.static import static
+from dashboard.components.static import static, to_html
 from dashboard.queries.entrance import IDLE_SECONDS
 from dashboard.security import csrf
 from dashboard.security.roles import PATHS, SAID, Page, Reader, page_of
@@ -25,11 +28,31 @@ INDEX = """<!DOCTYPE html>
     <a class="skip" href="#main">Skip to the page</a>
     <div id="trouble" class="trouble" role="alert" hidden></div>
     {%app_entry%}
-    <noscript><p class="noscript">This page needs JavaScript, all of it from this machine.</p></noscript>
+    <noscript><p class="noscript">This page needs JavaScript, all of it from this machine. Log files can be brought in without it: <a href="/incoming/files">bring files in</a>.</p></noscript>
     <div hidden>{%config%}{%scripts%}{%renderer%}</div>
   </body>
 </html>
 """
+
+WHOLE = """<!DOCTYPE html>
+<html lang="en">
+  <head>
+    <meta charset="utf-8">
+    <meta name="viewport" content="width=device-width, initial-scale=1">
+    <title>{title} · linedays</title>
+    <link rel="icon" type="image/svg+xml" href="/assets/mark.svg">
+    <link rel="stylesheet" href="/assets/linedays.css">
+    <script src="/assets/linedays.js" defer></script>
+    <script src="/assets/incoming.js" defer></script>
+  </head>
+  <body data-idle-seconds="{idle}">
+    <a class="skip" href="#main">Skip to the page</a>
+    <div id="trouble" class="trouble" role="alert" hidden></div>
+    {body}
+  </body>
+</html>
+"""
+"""A page that is sent whole and works without any script."""
 
 PLACES = (
     (PATHS[Page.CALLS], "Calls"),
@@ -77,6 +100,18 @@ def page(here: str, standing: Standing | None, content: list[Component]) -> list
         html.Main(content, id="main", tabIndex=-1),
         *(() if standing is None else (static(foot(standing)),)),
     ]
+
+
+def whole(here: str, standing: Standing, title: str, content: list[Any]) -> str:
+    """A whole page as HTML, for forms that are answered without callbacks."""
+    body = [
+        head(here, standing),
+        cautions(standing),
+        html.Main(content, id="main", tabIndex=-1),
+        foot(standing),
+    ]
+    idle = 0 if standing.demo else IDLE_SECONDS
+    return WHOLE.format(title=escape(title), idle=idle, body=to_html(body))
 
 
 def head(here: str, standing: Standing | None) -> Component:

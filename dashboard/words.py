@@ -81,6 +81,7 @@ ACTS = {
     "recorded_call": "recorded a call to",
     "took_back_call": "took back a call to",
     "exported_table": "took a table out",
+    "took_in_file": "brought a file in",
     "refused": "was refused",
     "added_user": "added a user",
     "ended_user": "ended a user",

@@ -22,6 +22,8 @@ class Invented:
     url: str
     stored: int
     refused: int
+    profiles: tuple[Path, ...]
+    """How its sources write."""
 
 
 def invented_store(
@@ -71,4 +73,5 @@ def invented_store(
         for call in made:
             made_on = call.made_at.astimezone(settings.zone).date()
             store.record_call(**vars(call), made_on=made_on)
-    return Invented(url, stored, refused)
+    profiles = dict.fromkeys(profile for _, profile in sources if profile)
+    return Invented(url, stored, refused, tuple(profiles))

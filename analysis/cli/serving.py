@@ -32,6 +32,18 @@ def serve(
     port: PortOption = PORT,
     store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
+    source: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--source",
+            metavar="PROFILE",
+            help="Source profile to choose when files are brought in; may be given again.",
+        ),
+    ] = None,
+    upload_mb: Annotated[
+        int,
+        typer.Option("--upload-mb", min=1, max=1000, help="Most MB of files brought in at once."),
+    ] = 50,
 ) -> None:
     """Open the dashboard on this machine, for people who sign in (see linedays user)."""
     from dashboard import DashboardConfig
@@ -39,7 +51,13 @@ def serve(
 
     with opened(store):
         pass  # a store that is missing or newer than the program is told before anything starts
-    serve_dashboard(DashboardConfig(store_url=store, policy_file=policy), port=port)
+    config = DashboardConfig(
+        store_url=store,
+        policy_file=policy,
+        profiles=tuple(source or ()),
+        most_upload_bytes=upload_mb * 1_000_000,
+    )
+    serve_dashboard(config, port=port)
 
 
 def demo(
@@ -75,9 +93,10 @@ def demo(
     from dashboard import DashboardConfig
     from dashboard import serve as serve_dashboard
 
-    serve_dashboard(
-        DashboardConfig(store_url=store_url, policy_file=policy_file, demo=True), port=port
+    config = DashboardConfig(
+        store_url=store_url, policy_file=policy_file, demo=True, profiles=made.profiles
     )
+    serve_dashboard(config, port=port)
 
 
 def _fitted_policy(folder: Path, store_url: str, as_of: date) -> Path | None:

@@ -7,6 +7,7 @@ in one place (`sentences`).
 
 from analysis.ingest.faults import IngestError, ProfileError
 from analysis.ingest.profile import Profile, load_profile
+from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import Doubt, FileFault, Refusal
 from analysis.ingest.run import ingest
 from analysis.ingest.summary import IngestSummary, Progress, TableCount
@@ -16,6 +17,7 @@ __all__ = [
     "FileFault",
     "IngestError",
     "IngestSummary",
+    "LogFile",
     "Profile",
     "ProfileError",
     "Progress",

@@ -24,7 +24,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.heads import alike, match_heads, table_of_profile_heads, table_of_sheet
 from analysis.ingest.limits import BATCH_BYTES, ROW_BYTES
 from analysis.ingest.profile import Profile, TableProfile
-from analysis.ingest.raw import Part, Raw, own_name, ragged_row, raw_rows, text_columns
+from analysis.ingest.raw import LogFile, Part, Raw, ragged_row, raw_rows, text_columns
 from analysis.ingest.reasons import FileFault
 from analysis.tables.incoming import INCOMING
 
@@ -52,12 +52,12 @@ class _Layout:
     rows_above: int
 
 
-def csv_part(path: Path, profile: Profile, table: str | None) -> Part:
+def csv_part(log: LogFile, profile: Profile, table: str | None) -> Part:
     """Open a CSV file.
 
     Parameters
     ----------
-    path : Path
+    log : LogFile
         The file.
     profile : Profile
         Says encoding, rows above the head and heads.
@@ -75,8 +75,8 @@ def csv_part(path: Path, profile: Profile, table: str | None) -> Part:
         The table cannot be told, heads are missing, the text is not of the encoding; while
         reading: a row without end, quotation marks that do not close.
     """
-    file = own_name(path)
-    with path.open("rb") as stream:
+    file = log.name
+    with log.path.open("rb") as stream:
         marked = stream.read(len(_BOM)) == _BOM
         first_byte = len(_BOM) if marked else 0
         stream.seek(first_byte)
@@ -84,14 +84,14 @@ def csv_part(path: Path, profile: Profile, table: str | None) -> Part:
     encoding = "utf-8" if marked else profile.encoding
     start = _Start(file, _decoded(block, encoding, file), len(block) == _HEAD_BYTES)
     if table is None:
-        table = _table(start, path.stem, profile)
+        table = _table(start, log.stem, profile)
     looks = profile.table(table)
     head, separator, used = _head(start, looks, profile)
     if not any(head):
         raise IngestError(FileFault.NO_HEAD, file, row=looks.skip_rows + 1)
     heads = match_heads(head, table, profile, file)
     layout = _Layout(
-        path,
+        log.path,
         file,
         encoding,
         separator,

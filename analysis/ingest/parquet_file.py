@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -14,19 +13,19 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.heads import match_heads, table_of_sheet
 from analysis.ingest.limits import BATCH_ROWS, UNPACKED_BYTES, UNPACKED_RATIO
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import Part, Raw, own_name, raw_rows
+from analysis.ingest.raw import LogFile, Part, Raw, raw_rows
 from analysis.ingest.reasons import FileFault
 
 _SMALL = 20_000_000
 """Unpacked size up to which the ratio does not matter."""
 
 
-def parquet_part(path: Path, profile: Profile, table: str | None) -> Part:
+def parquet_part(log: LogFile, profile: Profile, table: str | None) -> Part:
     """Open a Parquet file.
 
     Parameters
     ----------
-    path : Path
+    log : LogFile
         The file.
     profile : Profile
         Its heads count; rows above the head do not exist here.
@@ -44,9 +43,9 @@ def parquet_part(path: Path, profile: Profile, table: str | None) -> Part:
         The file is damaged or unpacks to too much, the table cannot be told, columns are
         missing or of a kind that is no single value a row.
     """
-    file = own_name(path)
+    file = log.name
     try:
-        with pq.ParquetFile(path) as opened:
+        with pq.ParquetFile(log.path) as opened:
             schema = opened.schema_arrow
             groups = opened.metadata
             unpacked = sum(
@@ -56,7 +55,7 @@ def parquet_part(path: Path, profile: Profile, table: str | None) -> Part:
         if isinstance(fault, PermissionError):
             raise
         raise _broken(file, fault) from None
-    ratio = unpacked / max(path.stat().st_size, 1)
+    ratio = unpacked / max(log.path.stat().st_size, 1)
     if unpacked > 10 * UNPACKED_BYTES or (unpacked > _SMALL and ratio > UNPACKED_RATIO):
         raise IngestError(
             FileFault.UNPACKS_TOO_LARGE,
@@ -65,7 +64,7 @@ def parquet_part(path: Path, profile: Profile, table: str | None) -> Part:
             ratio=f"{ratio:,.0f}",
         )
     if table is None:
-        table = table_of_sheet([path.stem], schema.names, profile, file)
+        table = table_of_sheet([log.stem], schema.names, profile, file)
     if table is None:
         raise IngestError(FileFault.TABLE_UNKNOWN, file)
     heads = match_heads([name.strip() for name in schema.names], table, profile, file)
@@ -74,24 +73,24 @@ def parquet_part(path: Path, profile: Profile, table: str | None) -> Part:
             raise IngestError(
                 FileFault.COLUMN_TYPE, file, column=column.name, kind=str(column.type)
             )
-    return Part(file, None, table, heads, lambda: _batches(path))
+    return Part(file, None, table, heads, lambda: _batches(log))
 
 
 def _broken(file: str, fault: Exception) -> IngestError:
     return IngestError(FileFault.BROKEN_PARQUET, file, why=" ".join(str(fault).split())[:120])
 
 
-def _batches(path: Path) -> Iterator[Raw]:
+def _batches(log: LogFile) -> Iterator[Raw]:
     above = 0
     try:
-        with pq.ParquetFile(path) as opened:
+        with pq.ParquetFile(log.path) as opened:
             for batch in opened.iter_batches(batch_size=BATCH_ROWS):
                 cells = {at: _text(column) for at, column in enumerate(batch.columns)}
                 numbers = above + 1 + np.arange(batch.num_rows, dtype=np.int64)
                 above += batch.num_rows
                 yield raw_rows(numbers, cells, ())
     except (pa.ArrowException, OSError) as fault:
-        raise _broken(own_name(path), fault) from None
+        raise _broken(log.name, fault) from None
 
 
 def _has_text(kind: pa.DataType) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 
 import numpy as np
 import numpy.typing as npt
@@ -55,6 +55,33 @@ class Part:
     table: str
     heads: Heads
     batches: Callable[[], Iterator[Raw]]
+
+
+@dataclass(frozen=True)
+class LogFile:
+    """A file that comes in: where it lies, and the name by which people know it.
+
+    The two differ where a file is put aside under another name; what is stored, told and taken
+    for the name of a table is `name`, and nothing but `path` is ever opened.
+    """
+
+    path: Path
+    name: str
+
+    @classmethod
+    def at(cls, path: Path) -> LogFile:
+        """A file that lies under its own name."""
+        return cls(path, own_name(path))
+
+    @property
+    def stem(self) -> str:
+        """The name without its ending."""
+        return PurePath(self.name).stem
+
+    @property
+    def ending(self) -> str:
+        """The ending with its dot, in small letters."""
+        return PurePath(self.name).suffix.casefold()
 
 
 def own_name(path: Path) -> str:

@@ -20,7 +20,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.history import History, conflicting_keys, told_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import Part, own_name
+from analysis.ingest.raw import LogFile, Part
 from analysis.ingest.reasons import FileFault, Refusal
 from analysis.ingest.sentences import no_rows_note, skipped_note, unknown_columns_note
 from analysis.ingest.sources import ORDER, as_ingest_error, find_files, open_file, tables_of
@@ -36,7 +36,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 def ingest(
     store: Store,
-    paths: Iterable[str | Path] | str | Path,
+    paths: Iterable[str | Path | LogFile] | str | Path | LogFile,
     policy: Policy,
     profile: Profile | None = None,
     table: str | None = None,
@@ -44,6 +44,7 @@ def ingest(
     progress: Callable[[Progress], None] | None = None,
     *,
     ingested_at: datetime | None = None,
+    brought_by: str | None = None,
 ) -> IngestSummary:
     """Read files and folders into the store.
 
@@ -51,8 +52,8 @@ def ingest(
     ----------
     store : Store
         Where rows go. Each file is one transaction.
-    paths : path or iterable of paths
-        Files and folders. Registry tables are read before logs, whatever the order given.
+    paths : path, LogFile or iterable of them
+        Files and folders; a `LogFile` where a file lies under another name. Registry tables are read before logs, whatever the order given.
     policy : Policy
         Gives the time zone in which days are counted and the known codes.
     profile : Profile, optional
@@ -66,6 +67,8 @@ def ingest(
         Called with a `Progress` after every batch and file.
     ingested_at : datetime, optional
         The time of ingest, if not now.
+    brought_by : str, optional
+        Code of the person who brought them to the dashboard; None: the command line.
 
     Returns
     -------
@@ -85,18 +88,18 @@ def ingest(
     now = time.time_ns() // 1000 if ingested_at is None else _microseconds(ingested_at)
     received = now if received_at is None else _microseconds(received_at)
     profile = profile or Profile()
-    named = [paths] if isinstance(paths, str | Path) else paths
-    found = find_files([Path(p) for p in named], profile)
+    named = [paths] if isinstance(paths, str | Path | LogFile) else paths
+    found = find_files([p if isinstance(p, LogFile) else Path(p) for p in named], profile)
     report = _Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
-    for path in found.files:
-        run = _FileRun(store, path, policy, profile, table, received, now, report)
+    for log in found.files:
+        run = _FileRun(store, log, policy, profile, table, received, now, report, brought_by)
         try:
             report.tables += run.counts()
         except IngestError as fault:
             report.faults.append(fault)
         except OSError as fault:
-            report.faults.append(as_ingest_error(fault, own_name(path)))
-        report.file_done(path)
+            report.faults.append(as_ingest_error(fault, log.name))
+        report.file_done(log)
     return IngestSummary(tuple(report.tables), tuple(report.faults), tuple(report.notes))
 
 
@@ -105,8 +108,8 @@ def _microseconds(moment: datetime) -> int:
     return (aware - _EPOCH) // timedelta(microseconds=1)
 
 
-def _sizes(files: Sequence[Path]) -> dict[Path, int]:
-    return {path: path.stat().st_size for path in files if path.exists()}
+def _sizes(files: Sequence[LogFile]) -> dict[LogFile, int]:
+    return {log: log.path.stat().st_size for log in files if log.path.exists()}
 
 
 @dataclass
@@ -114,22 +117,22 @@ class _Report:
     """What is collected on the way for the summary and the progress."""
 
     progress: Callable[[Progress], None] | None
-    sizes: dict[Path, int]
+    sizes: dict[LogFile, int]
     faults: list[IngestError]
     notes: list[str]
     tables: list[TableCount] = field(default_factory=list)
     bytes_before: int = 0
 
-    def tell(self, path: Path, rows: int, read_bytes: int) -> None:
+    def tell(self, log: LogFile, rows: int, read_bytes: int) -> None:
         """Tell how far the file in hand has come."""
         if self.progress is not None:
-            done = self.bytes_before + min(read_bytes, self.sizes.get(path, 0))
-            self.progress(Progress(own_name(path), rows, done, sum(self.sizes.values())))
+            done = self.bytes_before + min(read_bytes, self.sizes.get(log, 0))
+            self.progress(Progress(log.name, rows, done, sum(self.sizes.values())))
 
-    def file_done(self, path: Path) -> None:
+    def file_done(self, log: LogFile) -> None:
         """Count the file as done."""
-        self.tell(path, 0, self.sizes.get(path, 0))
-        self.bytes_before += self.sizes.get(path, 0)
+        self.tell(log, 0, self.sizes.get(log, 0))
+        self.bytes_before += self.sizes.get(log, 0)
 
 
 @dataclass
@@ -148,29 +151,31 @@ class _FileRun:
     """One file on its way into the store."""
 
     store: Store
-    path: Path
+    log: LogFile
     policy: Policy
     profile: Profile
     table: str | None
     received_at: int
     ingested_at: int
     report: _Report
+    brought_by: str | None = None
     before: FileBefore | None = None
     rows: int = 0
     read_bytes: int = 0
 
     def counts(self) -> list[TableCount]:
         """Store the file; rows of each of its tables and what became of them."""
-        before = _state(self.path)
-        with self.path.open("rb") as stream:
+        before = _state(self.log.path)
+        with self.log.path.open("rb") as stream:
             sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
         info = FileInfo(
-            name=own_name(self.path),
+            name=self.log.name,
             sha256=sha256,
             size=before[0],
             source=self.profile.name,
             received_at=self.received_at,
             ingested_at=self.ingested_at,
+            brought_by=self.brought_by,
         )
         self.before = self._before(info)
         if self.before is not None and not any(c.refused for c in self.before.counts):
@@ -179,13 +184,13 @@ class _FileRun:
                 TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts)
                 for c in self.before.counts
             ]
-        opened = open_file(self.path, self.profile, self.table)
+        opened = open_file(self.log, self.profile, self.table)
         notes = list(opened.notes)
         with self.store.writing(info) as writer:
             tallies = {t: self._table(t, opened.parts, writer) for t in tables_of(opened.parts)}
             for table, tally in tallies.items():
                 writer.count(table, **tally.__dict__)
-            if _state(self.path) != before:
+            if _state(self.log.path) != before:
                 raise IngestError(FileFault.CHANGED_MEANWHILE, info.name)
         notes += _notes(opened.parts, tallies)
         self.report.notes += notes
@@ -209,7 +214,7 @@ class _FileRun:
         for checked in batches:
             history.mark(checked)
             self._store(checked, writer, tally)
-            self.report.tell(self.path, self.rows, self.read_bytes)
+            self.report.tell(self.log, self.rows, self.read_bytes)
         return tally
 
     def _store(self, checked: Checked, writer: Writer, tally: _Tally) -> None:

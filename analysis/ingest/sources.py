@@ -11,7 +11,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.heads import table_of_name
 from analysis.ingest.parquet_file import parquet_part
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import Part, own_name
+from analysis.ingest.raw import LogFile, Part, own_name
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sentences import file_left_out_note, folder_left_out_note
 from analysis.ingest.workbook_file import workbook_parts
@@ -34,7 +34,7 @@ _PROTECTED = "EncryptedPackage".encode("utf-16-le")
 class Found:
     """Files to read, in order, and what was passed over or is not there."""
 
-    files: tuple[Path, ...]
+    files: tuple[LogFile, ...]
     faults: tuple[IngestError, ...]
     notes: tuple[str, ...]
 
@@ -47,20 +47,22 @@ class Opened:
     notes: tuple[str, ...]
 
 
-def find_files(paths: Iterable[Path], profile: Profile) -> Found:
+def find_files(named: Iterable[Path | LogFile], profile: Profile) -> Found:
     """List the files named and those of the folders named, registry tables first.
 
     Hidden files and a spreadsheet program's lock files are passed over in silence.
     """
-    files: list[Path] = []
+    files: list[LogFile] = []
     faults: list[IngestError] = []
     notes: list[str] = []
-    for path in paths:
+    for given in named:
+        log = given if isinstance(given, LogFile) else LogFile.at(given)
+        path = log.path
         try:
             if path.is_dir():
-                files += _files_of(path, notes)
+                files += [LogFile.at(inside) for inside in _files_of(path, notes)]
             elif path.is_file():
-                files.append(path)
+                files.append(log)
             elif path.exists():
                 faults.append(IngestError(FileFault.UNREADABLE, str(path), why="no plain file"))
             else:
@@ -71,7 +73,7 @@ def find_files(paths: Iterable[Path], profile: Profile) -> Found:
             faults.append(as_ingest_error(fault, str(path)))
     distinct = list(dict.fromkeys(files))
     if len(distinct) > 1:
-        distinct.sort(key=lambda path: (_place(path, profile), path.name, str(path)))
+        distinct.sort(key=lambda log: (_place(log, profile), log.name, str(log.path)))
     return Found(tuple(distinct), tuple(faults), tuple(notes))
 
 
@@ -91,23 +93,23 @@ def _files_of(folder: Path, notes: list[str]) -> list[Path]:
     return found
 
 
-def _place(path: Path, profile: Profile) -> int:
+def _place(log: LogFile, profile: Profile) -> int:
     """Place in the order of reading; a file whose name does not tell is opened for it."""
-    named = profile.tables_named(path.stem) or [table_of_name(path.stem) or ""]
+    named = profile.tables_named(log.stem) or [table_of_name(log.stem) or ""]
     if named[0]:
         return ORDER[named[0]]
     try:
-        return min(ORDER[part.table] for part in open_file(path, profile, None).parts)
+        return min(ORDER[part.table] for part in open_file(log, profile, None).parts)
     except IngestError:
         return len(ORDER)  # said when it is its turn
 
 
-def open_file(path: Path, profile: Profile, table: str | None) -> Opened:
+def open_file(log: LogFile, profile: Profile, table: str | None) -> Opened:
     """Open a file by what it is, whatever its ending says.
 
     Parameters
     ----------
-    path : Path
+    log : LogFile
         The file.
     profile : Profile
         The source's profile.
@@ -125,36 +127,36 @@ def open_file(path: Path, profile: Profile, table: str | None) -> Opened:
         It can't be read, is no table, is too large, or lacks heads.
     """
     try:
-        with path.open("rb") as stream:
+        with log.path.open("rb") as stream:
             start = stream.read(_FIRST_BYTES)
         if start.startswith(_ZIP):
-            parts, notes = workbook_parts(path, profile, table)
+            parts, notes = workbook_parts(log, profile, table)
             return Opened(tuple(sorted(parts, key=lambda part: ORDER[part.table])), notes)
         if start.startswith(_PARQUET):
-            return Opened((parquet_part(path, profile, table),), ())
-        _refuse_other_kinds(start, path)
-        return Opened((csv_part(path, profile, table),), ())
+            return Opened((parquet_part(log, profile, table),), ())
+        _refuse_other_kinds(start, log)
+        return Opened((csv_part(log, profile, table),), ())
     except OSError as fault:
-        raise as_ingest_error(fault, own_name(path)) from None
+        raise as_ingest_error(fault, log.name) from None
 
 
-def _refuse_other_kinds(start: bytes, path: Path) -> None:
+def _refuse_other_kinds(start: bytes, log: LogFile) -> None:
     """Refuse what is neither a workbook nor Parquet nor text."""
-    file = own_name(path)
+    file = log.name
     if not start.strip(b"\xef\xbb\xbf \t\r\n"):
         if len(start) < _FIRST_BYTES:
             raise IngestError(FileFault.EMPTY, file)
         raise IngestError(FileFault.NO_HEAD, file, row=1)
     if start.startswith(_OLE):
-        protected = _PROTECTED in path.read_bytes()[:1_000_000]
+        protected = _PROTECTED in log.path.read_bytes()[:1_000_000]
         raise IngestError(FileFault.PASSWORD if protected else FileFault.OLD_WORKBOOK, file)
     if start.startswith(_PACKED):
         raise IngestError(FileFault.COMPRESSED, file)
     if start.startswith(_UTF_16):
         raise IngestError(FileFault.UTF_16, file)
-    if path.suffix.casefold() in {".xlsx", ".xlsm", ".ods"}:
+    if log.ending in {".xlsx", ".xlsm", ".ods"}:
         raise IngestError(FileFault.BROKEN_WORKBOOK, file, why="it is no zip archive")
-    if path.suffix.casefold() == ".parquet":
+    if log.ending == ".parquet":
         raise IngestError(FileFault.BROKEN_PARQUET, file, why="it does not start as one")
     if start.count(0) > len(start) // 4 and (not any(start[::2]) or not any(start[1::2])):
         raise IngestError(FileFault.UTF_16, file)

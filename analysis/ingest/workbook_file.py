@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import partial
 from itertools import islice
-from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -23,7 +22,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.heads import match_heads, table_of_profile_heads, table_of_sheet
 from analysis.ingest.limits import BATCH_ROWS
 from analysis.ingest.profile import Profile, TableProfile
-from analysis.ingest.raw import Broken, Part, Raw, own_name, ragged_row, raw_rows
+from analysis.ingest.raw import Broken, LogFile, Part, Raw, ragged_row, raw_rows
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sentences import sheet_left_out_note
 from analysis.ingest.workbook_scan import Hidden, scan_workbook
@@ -32,13 +31,13 @@ Cell = int | float | str | bool | time | date | datetime | timedelta
 
 
 def workbook_parts(
-    path: Path, profile: Profile, table: str | None
+    log: LogFile, profile: Profile, table: str | None
 ) -> tuple[list[Part], tuple[str, ...]]:
     """Open a workbook.
 
     Parameters
     ----------
-    path : Path
+    log : LogFile
         An XLSX or ODS file.
     profile : Profile
         Says sheet names, rows above the head and heads.
@@ -56,10 +55,10 @@ def workbook_parts(
         The workbook cannot be opened or is too large, no sheet holds a table, or a sheet
         that does lacks heads.
     """
-    file = own_name(path)
-    hidden = scan_workbook(path)
+    file = log.name
+    hidden = scan_workbook(log)
     try:
-        workbook = CalamineWorkbook.from_path(str(path))
+        workbook = CalamineWorkbook.from_path(str(log.path))
         sheets = [workbook.get_sheet_by_name(name) for name in workbook.sheet_names]
     except PasswordError:
         raise IngestError(FileFault.PASSWORD, file) from None
@@ -75,7 +74,7 @@ def workbook_parts(
     parts: list[Part] = []
     notes: list[str] = []
     for sheet in filled:
-        opened = _Sheet(file, path.stem, sheet, hidden.get(sheet.name, Hidden()))
+        opened = _Sheet(file, log.stem, sheet, hidden.get(sheet.name, Hidden()))
         part = opened.part(profile, table, only=len(filled) == 1)
         if part is None:
             notes.append(sheet_left_out_note(file, sheet.name))

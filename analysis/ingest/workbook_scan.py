@@ -12,13 +12,12 @@ import re
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from posixpath import dirname, join, normpath
 from xml.parsers import expat
 
 from analysis.ingest.faults import IngestError
 from analysis.ingest.limits import SHEET_CELLS, UNPACKED_BYTES, UNPACKED_RATIO
-from analysis.ingest.raw import own_name
+from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault, Refusal
 
 _BLOCK = 1_000_000
@@ -39,12 +38,12 @@ class Hidden:
     cells: dict[tuple[int, int], tuple[str, Refusal]] = field(default_factory=dict)
 
 
-def scan_workbook(path: Path) -> Mapping[str, Hidden]:
+def scan_workbook(log: LogFile) -> Mapping[str, Hidden]:
     """Measure a workbook and find its error cells and its formulas without a saved result.
 
     Parameters
     ----------
-    path : Path
+    log : LogFile
         An XLSX or ODS file.
 
     Returns
@@ -57,10 +56,10 @@ def scan_workbook(path: Path) -> Mapping[str, Hidden]:
     IngestError
         Not a whole zip archive, no workbook in it, larger than the limits, protected.
     """
-    file = own_name(path)
+    file = log.name
     try:
-        with zipfile.ZipFile(path) as archive:
-            _check_size(archive, path)
+        with zipfile.ZipFile(log.path) as archive:
+            _check_size(archive, log)
             names = set(archive.namelist())
             if "xl/workbook.xml" in names:
                 return _scan_xlsx(archive, file)
@@ -79,14 +78,14 @@ def _plain(fault: Exception) -> str:
     return str(fault).strip("'\"") or type(fault).__name__
 
 
-def _check_size(archive: zipfile.ZipFile, path: Path) -> None:
+def _check_size(archive: zipfile.ZipFile, log: LogFile) -> None:
     """Refuse by the sizes that the archive declares, before anything is unpacked."""
     unpacked = sum(member.file_size for member in archive.infolist())
-    ratio = unpacked / max(path.stat().st_size, 1)
+    ratio = unpacked / max(log.path.stat().st_size, 1)
     if unpacked > UNPACKED_BYTES or (unpacked > _SMALL and ratio > UNPACKED_RATIO):
         raise IngestError(
             FileFault.UNPACKS_TOO_LARGE,
-            own_name(path),
+            log.name,
             size=f"{unpacked / 1e6:,.0f} MB",
             ratio=f"{ratio:,.0f}",
         )

@@ -79,6 +79,8 @@ REFUSED = Frame(
     "one row a row that could not be used and was not mended yet",
     (
         Column("refused_row", Kind.COUNT, "its number on the list"),
+        Column("ingest", Kind.COUNT, "number of the ingest that refused it"),
+        Column("source", Kind.TEXT, "source profile of its file; empty: none"),
         *_FILE,
         Column("column", Kind.TEXT, "first column at fault", blank="the row as a whole"),
         Column("value", Kind.TEXT, "what stood there", blank="nothing"),
@@ -109,6 +111,9 @@ INGESTS = Frame(
         Column("size", Kind.COUNT, "size of the file", "bytes"),
         Column("received_at", Kind.INSTANT, "moment given to rows without their own", "UTC"),
         Column("ingested_at", Kind.INSTANT, "when it was read", "UTC"),
+        Column(
+            "brought_by", Kind.TEXT, "code of who brought it to the dashboard", blank="command line"
+        ),
         Column("table", Kind.TEXT, "incoming table", blank="the file held no table"),
         Column("read", Kind.COUNT, "rows read", "rows", NOT_RECORDED),
         Column("stored", Kind.COUNT, "rows that said something new", "rows", NOT_RECORDED),
@@ -222,6 +227,8 @@ def refused_rows(connection: sa.Connection, at: int | None) -> pd.DataFrame:
     query = (
         sa.select(
             refused.c.refused_row,
+            files.c.file.label("ingest"),
+            files.c.source,
             files.c.name.label("file"),
             refused.c.table_name.label("table"),
             refused.c.sheet,
@@ -267,6 +274,7 @@ def ingests(connection: sa.Connection) -> pd.DataFrame:
         files.c.size,
         files.c.received_at,
         files.c.ingested_at,
+        files.c.brought_by,
         file_counts.c.table_name.label("table"),
         file_counts.c.read,
         file_counts.c.stored,

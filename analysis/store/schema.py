@@ -18,7 +18,7 @@ from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import EntryKind
 
-REVISION = "0002"
+REVISION = "0003"
 """Revision of the schema below: the newest file in `migrations/versions`."""
 
 metadata = sa.MetaData()
@@ -117,9 +117,10 @@ files = sa.Table(
     sa.Column("source", TEXT, nullable=False),
     sa.Column("received_at", WHOLE, nullable=False),
     sa.Column("ingested_at", WHOLE, nullable=False),
+    sa.Column("brought_by", TEXT),
     sqlite_strict=True,
 )
-"""One row an ingest of a file."""
+"""One row an ingest of a file; `brought_by` is blank for the command line."""
 
 file_counts = sa.Table(
     "file_counts",

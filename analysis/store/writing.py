@@ -30,7 +30,7 @@ class FileInfo:
     """A file about to be stored; instants are microseconds UTC.
 
     `name` is the file's own name without its folder; `source` the name of the source profile
-    or blank.
+    or blank; `brought_by` the code of the person who brought it to the dashboard.
     """
 
     name: str
@@ -39,6 +39,7 @@ class FileInfo:
     source: str
     received_at: int
     ingested_at: int
+    brought_by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,8 @@ class Writer:
         self._connection = connection
         self._file = next_number(connection, files.c.file)
         self._refusals = Refusals(connection, self._file, info.sha256)
-        connection.execute(sa.insert(files).values(file=self._file, **asdict(info)))
+        told = {name: cell for name, cell in asdict(info).items() if cell is not None}
+        connection.execute(sa.insert(files).values(file=self._file, **told))
 
     def add(self, table: str, accepted: pa.Table) -> Added:
         """Store the rows of a batch that say something new.

@@ -163,6 +163,7 @@
     window.clearTimeout(leaving);
     leaving = window.setTimeout(toSignIn, (seconds + 5) * 1000);
   }
+  stayAwhile(); // a page that is sent whole asks for nothing more
 
   // -- when the dashboard does not answer ------------------------------------------------------
   function trouble(text) {

@@ -48,6 +48,11 @@ def records_call() -> dict[str, Any]:
     return {"data-records-call": "true"}
 
 
+def takes_files(most_bytes: int) -> dict[str, Any]:
+    """The form on which files are dropped, and how many bytes it takes at once."""
+    return {"data-drops": "true", "data-most-bytes": str(most_bytes)}
+
+
 def takes_back(call: int) -> dict[str, Any]:
     """A button that takes a recorded call back."""
     return {"data-takes-back": str(call)}

@@ -11,22 +11,22 @@ from dash.development.base_component import Component
 
 from dashboard import incoming_words, shell, words
 from dashboard.address import incoming_address, read_incoming
+from dashboard.components.bring_in import bring_in
 from dashboard.components.figure_card import drawn, folded, numbers, scrolled
+from dashboard.components.refused_rows import refused_list
 from dashboard.components.source import source_row, where_from
 from dashboard.components.static import static
 from dashboard.figures import days_to_receipt
-from dashboard.incoming_routes import REFUSED
 from dashboard.incoming_views import (
     DoubtKind,
     FileRow,
     IncomingChoice,
     IncomingView,
     Paged,
-    RefusedRow,
 )
 from dashboard.queries import Queries
 from dashboard.rate_words import percent
-from dashboard.security.roles import PATHS, Page
+from dashboard.security.roles import PATHS, REFUSED, Page
 
 PATH = PATHS[Page.INCOMING]
 TITLE = "Incoming logs"
@@ -45,6 +45,7 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                 html.H1(TITLE),
                 html.P(incoming_words.answer(view), className="answer"),
                 html.P(_who_sees(view), className="whole"),
+                _bring_in(view),
                 _refused(view, choice),
                 _arrived(view, choice),
             ),
@@ -83,6 +84,15 @@ def _turned(choice: IncomingChoice, part: str, page: int) -> IncomingChoice:
     return IncomingChoice(**{**vars(choice), part: page})
 
 
+# Bring files in
+
+
+def _bring_in(view: IncomingView) -> Component | None:
+    if view.bringing is None:
+        return None
+    return _section("bring-in", "Bring files in", bring_in(view.bringing))
+
+
 # Rows to mend
 
 
@@ -101,7 +111,7 @@ def _refused(view: IncomingView, choice: IncomingChoice) -> Component:
         _kinds(view),
         _downloads(view),
         *([] if view.sees_rows else [html.P(incoming_words.NOT_THE_ROWS, className="note")]),
-        html.Ol([_refused_row(row) for row in view.refused], className="to-mend"),
+        refused_list(view.refused),
         _pager(view.refused_paged, choice, "refused", ("row", "rows")),
     )
 
@@ -131,39 +141,18 @@ def _downloads(view: IncomingView) -> Any:
     if not view.to_download:
         return None
     ways: list[Any] = ["Download to mend in a spreadsheet: "]
-    for table, n in view.to_download:
+    for at, (table, n) in enumerate(view.to_download):
         told = f"{table}.csv"
         ways += [
+            ", " if at else "",
             html.A(told, href=f"{REFUSED}{table}.csv", download=told),
-            f" ({words.counted(n, 'row', 'rows')}) ",
+            f" ({words.counted(n, 'row', 'rows')})",
         ]
     ways.append(
-        "Correct the rows and bring the file in again: each takes its refused row off the list. "
-        "Set void to yes in a row that shall only be taken off."
+        ". Correct the rows and bring the file in again: each takes its refused row off the list. "
+        "A row with void set to yes is only taken off."
     )
     return html.P(ways, className="note screen")
-
-
-def _refused_row(row: RefusedRow) -> Component:
-    sheet = f", sheet {row.sheet}" if row.sheet else ""
-    about = (
-        f"{words.TABLES.get(row.table, row.table)}, number {row.number}; "
-        f"received {incoming_words.moment(row.received_at)}"
-    )
-    cell: list[Any] = [html.B(row.column or "the whole row")]
-    if row.value is not None:
-        cell += [" ", html.Q(row.value)]
-    return html.Li(
-        [
-            html.Div(
-                [
-                    html.P(html.B(f"{row.file}{sheet}, row {row.row}")),
-                    html.P(about, className="where"),
-                ]
-            ),
-            html.Div([html.P(cell), html.P(row.told)]),
-        ]
-    )
 
 
 # What arrived
@@ -183,6 +172,7 @@ def _arrived(view: IncomingView, choice: IncomingChoice) -> Component:
             row.file,
             *_counts(row, of_sites=of_sites),
             incoming_words.moment(row.received_at),
+            row.brought_by or "command line",
             words.TABLES.get(row.table or "", row.table or "none in it"),
             row.source,
         )
@@ -193,7 +183,8 @@ def _arrived(view: IncomingView, choice: IncomingChoice) -> Component:
         "What arrived",
         html.P("Files and the tables in them, newest first.", className="summary"),
         scrolled(
-            "Files that came in", numbers(("File", *counts, "Received", "Table", "Source"), rows)
+            "Files that came in",
+            numbers(("File", *counts, "Received", "Brought by", "Table", "Source"), rows),
         ),
         _pager(view.files_paged, choice, "files", ("row", "rows")),
     )

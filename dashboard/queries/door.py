@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from analysis.ingest import LogFile
 from analysis.ingest.refused import as_file
 from analysis.snapshot import Snapshot, end_of_day
 from analysis.store import StoreError
 from analysis.vocabulary import Access
-from dashboard.incoming_views import IncomingChoice, IncomingView
+from dashboard.incoming_views import Bringing, IncomingChoice, IncomingView, TakenIn
 from dashboard.queries import (
     accesses,
     call_list,
@@ -23,6 +25,7 @@ from dashboard.queries import (
     needs,
     rates,
     sources,
+    taking_in,
 )
 from dashboard.queries.answers import Answer
 from dashboard.queries.calls_made import CallForm, FormError
@@ -246,7 +249,48 @@ class Queries:
             self.standing(),
             self._reader,
             choice,
+            self.bringing(),
         )
+
+    def bringing(self) -> Bringing | None:
+        """What this person may bring in today; None: nothing."""
+        if not (self._reader.may(Right.BRING_FILES) and self.standing().is_today):
+            return None
+        return Bringing(tuple(self._entrance.profiles), self._config.most_upload_bytes)
+
+    def take_in(self, files: Sequence[tuple[Path, str]], source: str | None) -> TakenIn:
+        """Take files in as the command line does, each whole or not at all.
+
+        Parameters
+        ----------
+        files : sequence of (Path, str)
+            Where each lies, and the name by which it is known.
+        source : str or None
+            Name of the source profile; blank: our own form.
+
+        Raises
+        ------
+        FormError
+            No file was chosen, the source is not known, or the store cannot be written now.
+        """
+        self._reader.must_open(Page.INCOMING)
+        self._reader.must(Right.BRING_FILES)
+        self._only_today("Bring files in on today's page.")
+        before = int(self._store.ingests()["ingest"].max() or 0)
+        profile = taking_in.profile_of(source, self._entrance.profiles)
+        summary = taking_in.take_in(
+            self._config.store_url,
+            [LogFile(path, name) for path, name in files],
+            self._policy,
+            profile,
+            self.now(),
+            self._reader.code,
+        )
+        for name in dict.fromkeys(count.file for count in summary.tables):
+            self._note(Access.TOOK_IN_FILE, about=name)
+        refused = self._store.refused()
+        now = refused[(refused["ingest"] > before).to_numpy(dtype=bool)]
+        return taking_in.taken_in(summary, now, self.snapshot(), self.standing())
 
     def refused_file(self, table: str) -> bytes | None:
         """The file in which refused rows of a table are mended; None: there is none such."""
@@ -310,7 +354,7 @@ class Queries:
         """
         self._may_record()
         found = self.snapshot()
-        self._only_today()
+        self._only_today("Record calls on today's list.")
         family_id = families.known_family(found, form.family_id)
         if family_id is None:
             raise FormError("There is no family with this code. Choose one from the list.")
@@ -346,7 +390,7 @@ class Queries:
             The call is not known (any more), or the store cannot be written.
         """
         self._may_record()
-        self._only_today()
+        self._only_today("Record calls on today's list.")
         calls = self.snapshot().records.calls
         mine = calls[(calls["row"] == row).to_numpy(dtype=bool)] if isinstance(row, int) else None
         if mine is None or not len(mine):
@@ -364,9 +408,9 @@ class Queries:
         self._reader.must_open(Page.CALLS)
         self._reader.must(Right.RECORD_CALLS)
 
-    def _only_today(self) -> None:
-        if not self.standing().records_calls:
-            raise FormError("This is a look at a past day: record calls on today's list.")
+    def _only_today(self, where: str) -> None:
+        if not self.standing().is_today:
+            raise FormError(f"This is a look at a past day. {where}")
 
     def _after_call(self, family_id: str) -> str:
         found = self.snapshot()

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import threading
 from collections import deque
+from collections.abc import Mapping
 from datetime import date, datetime
 
 from analysis.decisions.order_file import fits_of
+from analysis.ingest import Profile, load_profile
 from analysis.policy import Policy, load_policy
 from analysis.snapshot import Snapshot, take
 from analysis.store import IDLE_LIMIT, SignIn, Store, StoreError
@@ -31,10 +33,17 @@ IDLE_SECONDS = int(IDLE_LIMIT.total_seconds())
 class Entrance:
     """One store under one policy, and the people who may ask. Threads may share it."""
 
-    def __init__(self, store: Store, policy: Policy, config: DashboardConfig) -> None:
+    def __init__(
+        self,
+        store: Store,
+        policy: Policy,
+        config: DashboardConfig,
+        profiles: Mapping[str, Profile] | None = None,
+    ) -> None:
         self.store = store
         self.policy = policy
         self.config = config
+        self.profiles = profiles or {}
         self.recording = threading.Lock()
         self.recorded: deque[object] = deque(maxlen=FORMS_REMEMBERED)
         self._lock = threading.Lock()
@@ -55,13 +64,14 @@ class Entrance:
 
         Raises
         ------
-        StoreError, PolicyError
+        StoreError, PolicyError, ProfileError
             They cannot be read, or a demo was asked for of a store that people sign in to.
         """
         policy = load_policy(config.policy_file)
+        profiles = [load_profile(p) for p in config.profiles]
         fits_of(policy)  # a file of fitted orders that can't be used is told before anybody asks
         store = Store.open(config.store_url, create=False, keeps_readers=all_day)
-        entrance = cls(store, policy, config)
+        entrance = cls(store, policy, config, {p.name: p for p in profiles})
         if config.demo and entrance.has_users():
             entrance.close()
             raise StoreError("People sign in to this store, so it cannot be shown as a demo.")

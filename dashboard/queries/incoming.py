@@ -22,6 +22,7 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.tables import INCOMING, Records
 from dashboard.incoming_views import (
+    Bringing,
     DoubtKind,
     FileRow,
     IncomingChoice,
@@ -51,6 +52,7 @@ def incoming_view(
     standing: Standing,
     reader: Reader,
     choice: IncomingChoice,
+    bringing: Bringing | None,
 ) -> IncomingView:
     """Everything on the page; `found` is what this person may see of the `whole`."""
     files = _files(found, reader)
@@ -64,7 +66,7 @@ def incoming_view(
         today=_today(files, found),
         files=_file_rows(files.iloc[files_rows], found),
         files_paged=files_paged,
-        refused=_refused_rows(refused.iloc[refused_shown], found, sees=sees),
+        refused=as_shown(refused.iloc[refused_shown], found, sees=sees),
         refused_paged=refused_paged,
         refused_kinds=_kinds(refused),
         to_download=_by_table(refused) if mends else (),
@@ -72,6 +74,7 @@ def incoming_view(
         doubts=_doubts(found, store, reader, sees=sees),
         sees_rows=sees,
         mends=mends and standing.is_today,
+        bringing=bringing,
     )
 
 
@@ -135,12 +138,13 @@ def _today(files: pd.DataFrame, found: Snapshot) -> Today:
 
 def _file_rows(files: pd.DataFrame, found: Snapshot) -> tuple[FileRow, ...]:
     files = files.assign(received_at=_local(files["received_at"], found))
+    about = ("file", "source", "table", "received_at", "brought_by")
     counts = ("read", "stored", "same_as_before", "refused", "doubts")
     numbers = [tuple(_count(n) for n in row) for row in cells(files, *counts)]
     return tuple(
-        FileRow(file, source or OWN_FORM, table, read, stored or 0, same, refused, doubts, at)
-        for (file, source, table, at), (read, stored, same, refused, doubts) in zip(
-            cells(files, "file", "source", "table", "received_at"), numbers, strict=True
+        FileRow(file, source or OWN_FORM, table, read, stored or 0, same, refused, doubts, at, who)
+        for (file, source, table, at, who), (read, stored, same, refused, doubts) in zip(
+            cells(files, *about), numbers, strict=True
         )
     )
 
@@ -163,7 +167,7 @@ def _delays(found: Snapshot) -> pd.DataFrame:
 def refused_rows(
     found: Snapshot, whole: Snapshot, store: Store, standing: Standing, reader: Reader
 ) -> pd.DataFrame:
-    """Refused rows on the list that a person may know of, newest first.
+    """Refused rows on the list that a person may know of, those of the newest file first.
 
     On the day itself the list is as it stands now, which is what the command line shows.
     """
@@ -175,7 +179,7 @@ def refused_rows(
             for row, table in zip(rows["row"], rows["table"], strict=True)
         ]
         rows = rows[np.array(mine, dtype=bool)]
-    return rows.sort_values(["received_at", "refused_row"], ascending=[False, True], kind="stable")
+    return rows.sort_values(["ingest", "refused_row"], ascending=[False, True], kind="stable")
 
 
 def _codes(records: Records) -> Mapping[str, frozenset[str]]:
@@ -200,7 +204,8 @@ def _is_of(
     return here and not others
 
 
-def _refused_rows(rows: pd.DataFrame, found: Snapshot, *, sees: bool) -> tuple[RefusedRow, ...]:
+def as_shown(rows: pd.DataFrame, found: Snapshot, *, sees: bool) -> tuple[RefusedRow, ...]:
+    """Refused rows with how to mend them; what stood there only for those who see rows."""
     told = listed(rows)["mend"]
     rows = rows.assign(told=told, received_at=_local(rows["received_at"], found))
     names = ("refused_row", "table", "file", "sheet", "row_number", "column", "value", "told")

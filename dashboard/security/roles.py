@@ -34,9 +34,10 @@ class Right(StrEnum):
     LANGUAGE = "language"
     ROWS_RECEIVED = "rows as they came in"
     MEND_ROWS = "mend refused rows"
+    BRING_FILES = "bring files in"
 
 
-OF_ALL_SITES = frozenset({Right.MEND_ROWS})
+OF_ALL_SITES = frozenset({Right.MEND_ROWS, Right.BRING_FILES})
 """What only people may do who see all sites: a row that comes in may be of any site."""
 
 
@@ -54,6 +55,10 @@ PATHS: Mapping[Page, str] = {
 
 BELOW_INCOMING = "/incoming/"
 """Below it lie the forms and files of the page of incoming logs."""
+FILES = f"{BELOW_INCOMING}files"
+"""Where files are brought in."""
+REFUSED = f"{BELOW_INCOMING}refused/"
+"""Where refused rows are taken out, a file a table."""
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from analysis.ingest import FileFault, IngestError, Profile, ingest
 from analysis.ingest.csv_file import csv_part
 from analysis.ingest.identity import canonical, extra_json, written
 from analysis.ingest.moments import NONE, DateOrder, read_moments
+from analysis.ingest.raw import LogFile
 from analysis.ingest.zones import local_days, to_utc
 from analysis.policy import shipped_policy
 from analysis.store import Store
@@ -143,7 +144,7 @@ def read_rows(content: bytes, batch_bytes: int) -> dict[int, list[str]]:
         path.write_bytes(content)
         found: dict[int, list[str]] = {}
         with mock.patch("analysis.ingest.csv_file.BATCH_BYTES", batch_bytes):
-            part = csv_part(path, Profile(), "home_log")
+            part = csv_part(LogFile.at(path), Profile(), "home_log")
             for raw in part.batches():
                 columns = [column.to_pylist() for column in raw.cells.values()]
                 rows = zip(*columns, strict=True)

@@ -1,0 +1,66 @@
+// Log files: dropped on the form or chosen with it; the form itself works without this script.
+(() => {
+  "use strict";
+
+  const zoneOf = (event) => event.target.closest?.("form[data-drops]") ?? null;
+  const holdsFiles = (event) => [...(event.dataTransfer?.types ?? [])].includes("Files");
+
+  function megabytes(bytes) {
+    return `${(bytes / 1e6).toFixed(bytes < 1e5 ? 2 : 1)} MB`;
+  }
+
+  function tell(form) {
+    const input = form.querySelector('input[type="file"]');
+    const files = [...input.files];
+    const total = files.reduce((sum, file) => sum + file.size, 0);
+    const most = Number(form.dataset.mostBytes);
+    const names = files.map((file) => file.name).join(", ");
+    const place = form.querySelector(".chosen");
+    const tooLarge = total > most;
+    place.textContent =
+      files.length === 0
+        ? ""
+        : tooLarge
+          ? `${names}: ${megabytes(total)} is more than ${megabytes(most)} at once. ` +
+            "Split the files, or have them taken in at the command line."
+          : `Chosen: ${names} (${megabytes(total)}). Not taken in yet.`;
+    form.querySelector("button").disabled = tooLarge;
+  }
+
+  // A file dropped beside the form is not to be opened in place of the page.
+  for (const kind of ["dragover", "drop"]) {
+    document.addEventListener(kind, (event) => {
+      if (!holdsFiles(event) || !document.querySelector("form[data-drops]")) return;
+      event.preventDefault();
+      const form = zoneOf(event);
+      if (form === null) event.dataTransfer.dropEffect = "none";
+      if (kind === "drop") form?.classList.remove("over");
+      else form?.classList.add("over");
+      if (form === null || kind !== "drop") return;
+      form.querySelector('input[type="file"]').files = event.dataTransfer.files;
+      tell(form);
+      form.querySelector("button").focus();
+    });
+  }
+
+  document.addEventListener("dragleave", (event) => {
+    const form = zoneOf(event);
+    if (form !== null && !form.contains(event.relatedTarget)) form.classList.remove("over");
+  });
+
+  document.addEventListener("change", (event) => {
+    const form = zoneOf(event);
+    if (form !== null && event.target.type === "file") tell(form);
+  });
+
+  document.addEventListener("submit", (event) => {
+    if (!event.target.matches("form[data-drops]")) return;
+    event.target.querySelector(".chosen").textContent = "Taking in …";
+    event.target.querySelector("button").disabled = true;
+  });
+
+  // Back from the answer: the form stands as it was left, and may be sent again.
+  window.addEventListener("pageshow", () => {
+    document.querySelectorAll("form[data-drops]").forEach(tell);
+  });
+})();

@@ -1,0 +1,39 @@
+"""How is a list of rows that could not be used shown, each with how to mend it?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+from dash.development.base_component import Component
+
+from dashboard import incoming_words, words
+from dashboard.incoming_views import RefusedRow
+
+
+def refused_list(rows: Sequence[RefusedRow]) -> Component:
+    """Refused rows with their place, what stood there, and the sentences."""
+    return html.Ol([_item(row) for row in rows], className="to-mend")
+
+
+def _item(row: RefusedRow) -> Component:
+    sheet = f", sheet {row.sheet}" if row.sheet else ""
+    about = (
+        f"{words.TABLES.get(row.table, row.table)}, number {row.number}; "
+        f"received {incoming_words.moment(row.received_at)}"
+    )
+    cell: list[Any] = [html.B(row.column or "the whole row")]
+    if row.value is not None:
+        cell += [" ", html.Q(row.value)]
+    return html.Li(
+        [
+            html.Div(
+                [
+                    html.P(html.B(f"{row.file}{sheet}, row {row.row}")),
+                    html.P(about, className="where"),
+                ]
+            ),
+            html.Div([html.P(cell), html.P(row.told)]),
+        ]
+    )

@@ -5,8 +5,8 @@
   const zoneOf = (event) => event.target.closest?.("form[data-drops]") ?? null;
   const holdsFiles = (event) => [...(event.dataTransfer?.types ?? [])].includes("Files");
 
-  function megabytes(bytes) {
-    return `${(bytes / 1e6).toFixed(bytes < 1e5 ? 2 : 1)} MB`;
+  function size(bytes) {
+    return bytes < 1e6 ? `${Math.ceil(bytes / 1e3)} kB` : `${(bytes / 1e6).toFixed(1)} MB`;
   }
 
   function tell(form) {
@@ -21,9 +21,9 @@
       files.length === 0
         ? ""
         : tooLarge
-          ? `${names}: ${megabytes(total)} is more than ${megabytes(most)} at once. ` +
+          ? `${names}: ${size(total)} is more than ${size(most)} at once. ` +
             "Split the files, or have them taken in at the command line."
-          : `Chosen: ${names} (${megabytes(total)}). Not taken in yet.`;
+          : `Chosen: ${names} (${size(total)}). Not taken in yet.`;
     form.querySelector("button").disabled = tooLarge;
   }
 

@@ -99,13 +99,26 @@ def _counts(counts: tuple[Counts, ...]) -> Component:
 
 
 def _refused(done: TakenIn) -> list[Any]:
-    if not done.refused:
-        return []
     left = done.refused_left
+    known = sum(count.refused for count in done.counts) - len(done.refused) - left
+    stood = html.P(
+        [
+            f"{words.counted(known, 'refused row was', 'refused rows were')} known before: ",
+            html.A("see the list", href=f"{PATH}#refused"),
+        ],
+        className="note",
+    )
+    if not done.refused:
+        return [stood] if known > 0 else []
     more = [html.P(f"and {words.counted(left, 'more row', 'more rows')} on the list")]
     return [
         html.Section(
-            [html.H2("Rows to mend"), refused_list(done.refused), *(more if left else [])],
+            [
+                html.H2("Rows to mend"),
+                refused_list(done.refused),
+                *(more if left else []),
+                *([stood] if known > 0 else []),
+            ],
             className="line",
         )
     ]

@@ -18,6 +18,7 @@ PAGES = {
     "definitions": ("looked_at", "/definitions"),
     "record": ("looked_at", "/record"),
     "incoming": ("incoming", "/incoming"),
+    "bring files in": ("incoming", "/incoming/files"),
     "nothing": ("looked_at", "/nowhere"),
     "retraining": ("retrained_programme", "/retraining"),
     "opened need": (

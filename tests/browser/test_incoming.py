@@ -1,0 +1,91 @@
+"""A manager's task: take in what a clinic sent, see what could not be used, and mend it."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import Running
+
+SENT = """\
+entry_id,line_id,done_at,kind,note
+s1,L1,2031-03-03,skin_check,
+s2,L2,2031-02-30,skin_check,slept well
+s3,L4,2031-03-02,bath,
+"""
+
+
+def drop(page: Page, name: str, text: str) -> None:
+    """Drop a file on the form as a hand does."""
+    held = page.evaluate_handle(
+        """([name, text]) => {
+            const held = new DataTransfer();
+            held.items.add(new File([text], name, { type: "text/csv" }));
+            return held;
+        }""",
+        [name, text],
+    )
+    zone = page.locator("form[data-drops] .drop")
+    zone.dispatch_event("dragover", {"dataTransfer": held})
+    zone.dispatch_event("drop", {"dataTransfer": held})
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_file_is_dropped_and_its_wrong_rows_are_seen_and_taken_out(
+    watched, running: Running, width
+):
+    page = watched.page(width)
+    page.goto(running.address)
+    page.get_by_role("navigation", name="Pages").get_by_role("link", name="Incoming logs").click()
+    expect(page).to_have_title("Incoming logs · linedays")
+    expect(page.locator(".answer")).to_contain_text("No row waits to be mended.")
+    drop(page, "home_log-ward.csv", SENT)
+    expect(page.get_by_role("status")).to_contain_text("Chosen: home_log-ward.csv")
+    expect(page.get_by_role("button", name="Bring in")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Files taken in")
+    expect(page.locator(".answer")).to_have_text("1 file, 3 rows: 1 new and 2 refused.")
+    rows = page.locator(".to-mend > li")
+    expect(rows).to_have_count(2)
+    expect(rows.first).to_contain_text("home_log-ward.csv, row 3")
+    expect(rows.first).to_contain_text("There is no such day.")
+    page.get_by_role("link", name="Go to incoming logs").click()
+    expect(page.locator(".answer")).to_contain_text("2 rows wait to be mended.")
+    with page.expect_download() as found:
+        page.get_by_role("link", name="home_log.csv").click()
+    taken_out = found.value.path().read_text("utf-8-sig")
+    assert found.value.suggested_filename == "home_log.csv"
+    assert "slept well" in taken_out
+    assert len(taken_out.splitlines()) == 3
+    assert "s1" in set(running.records().home_log["entry_id"])
+
+
+def test_a_file_is_chosen_with_the_keyboard_and_a_larger_one_is_told_before_it_is_sent(
+    watched, running: Running, tmp_path
+):
+    page = watched.page()
+    page.goto(f"{running.address}/incoming")
+    chooser = page.get_by_label("Drop log files here, or choose them")
+    chooser.focus()
+    expect(chooser).to_be_focused()
+    page.evaluate("document.querySelector('form[data-drops]').dataset.mostBytes = '10'")
+    path = tmp_path / "home_log.csv"
+    path.write_text(SENT)
+    chooser.set_input_files(path)
+    expect(page.locator(".chosen")).to_contain_text("is more than 1 kB at once. Split the files")
+    expect(page.get_by_role("button", name="Bring in")).to_be_disabled()
+
+
+def test_files_go_in_without_any_script(browser, running: Running, token, tmp_path):
+    context = browser.new_context(java_script_enabled=False)
+    about = {"domain": "127.0.0.1", "path": "/", "httpOnly": True, "sameSite": "Strict"}
+    context.add_cookies([{"name": "linedays_sign_in", "value": token, **about}])
+    page = context.new_page()
+    page.goto(f"{running.address}/incoming")
+    page.get_by_role("link", name="bring files in").click()
+    path = tmp_path / "home_log.csv"
+    path.write_text(SENT)
+    page.get_by_label("Drop log files here, or choose them").set_input_files(path)
+    page.get_by_role("button", name="Bring in").click()
+    expect(page.locator(".answer")).to_have_text("1 file, 3 rows: 1 new and 2 refused.")
+    context.close()

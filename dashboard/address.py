@@ -7,7 +7,7 @@ from urllib.parse import parse_qs, quote, unquote, urlencode
 from dashboard.incoming_views import IncomingChoice
 from dashboard.rate_views import DwellChoice, RatesChoice
 from dashboard.training_views import NeedsChoice
-from dashboard.views import Choice
+from dashboard.views import Choice, FamilyChoice
 
 FAMILY = "/family/"
 RETRAINING = "/retraining"
@@ -56,15 +56,38 @@ def write_choice(choice: Choice) -> str:
     return f"/?{query}" if query else "/"
 
 
-def family_address(family_id: str, *, whole: bool = False) -> str:
-    """Address of a family's page.
+def family_address(family_id: str, choice: FamilyChoice | None = None) -> str:
+    """Address of a family's page, under a choice.
 
     Examples
     --------
-    >>> family_address("F 01/2")
-    '/family/F%2001%2F2'
+    >>> family_address("F 01/2"), family_address("F1", FamilyChoice(time="all", page=2))
+    ('/family/F%2001%2F2', '/family/F1?time=all&page=2')
     """
-    return FAMILY + quote(family_id, safe="") + ("?time=all" if whole else "")
+    chosen = choice or FamilyChoice()
+    given = {
+        "time": None if chosen.time == FamilyChoice().time else chosen.time,
+        "page": None if chosen.page == 1 else str(chosen.page),
+    }
+    query = urlencode({k: v for k, v in given.items() if v is not None})
+    return FAMILY + quote(family_id, safe="") + (f"?{query}" if query else "")
+
+
+def read_family_choice(search: str | None) -> FamilyChoice:
+    """Choice of a family's page from the address's query.
+
+    Examples
+    --------
+    >>> read_family_choice("?time=all&page=2"), read_family_choice("?time=ever").time
+    (FamilyChoice(time='all', page=2), 'weeks')
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    usual = FamilyChoice()
+    time = given.get("time", usual.time)
+    return FamilyChoice(
+        time=time if time in ("weeks", "months", "all") else usual.time,
+        page=_whole(given.get("page"), 1),
+    )
 
 
 def read_family(pathname: str) -> str | None:
@@ -72,11 +95,6 @@ def read_family(pathname: str) -> str | None:
     if not pathname.startswith(FAMILY):
         return None
     return unquote(pathname.removeprefix(FAMILY)) or None
-
-
-def wants_whole_time(search: str | None) -> bool:
-    """Whether a family's page shall show the whole history."""
-    return parse_qs((search or "").lstrip("?")).get("time") == ["all"]
 
 
 def read_rates(search: str | None) -> RatesChoice:

@@ -29,13 +29,13 @@ DOWNLOAD = "download"
 
 PANEL_FAULT = "panel-fault"
 
-FIGURE = "line-figure"
-"""Type of the timelines; `line` is the line's code."""
-ASKED = "asked"
-"""Type of the stores that hold the source row asked for in a line's table; `line` is the line's
-code. The buttons themselves have no id: hundreds of matched ids hold a browser up."""
-SOURCE = "source"
-"""Type of the place where a line's source row is shown; `line` is the line's code."""
+FAMILY_BODY = "family-body"
+FAMILY_FIGURE = "family-figure"
+FAMILY_ASKED = "family-asked"
+"""The source row asked for in the table. The buttons themselves have no id: hundreds of matched
+ids hold a browser up."""
+FAMILY_SOURCE = "family-source"
+"""The place where a source row is shown."""
 
 RATES_HEAD = "rates-head"
 RATES_BODY = "rates-body"

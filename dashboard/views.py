@@ -199,10 +199,6 @@ class LineView:
     last_change_on: date | None
     allowed_until: date | None
     days_overdue: int
-    spans: pd.DataFrame
-    """One row a span of time, see `history.SPANS`."""
-    marks: pd.DataFrame
-    """One row an entry or event, see `history.MARKS`."""
 
 
 @dataclass(frozen=True)
@@ -216,14 +212,38 @@ class CaregiverView:
 
 
 @dataclass(frozen=True)
-class FamilyView:
-    """One family: its call state, its lines, its people, its calls."""
+class FamilyChoice:
+    """What a reader of a family's page chose; it stands in the page's address."""
 
-    standing: Standing
+    time: str = "weeks"
+    """`weeks` (the last eight), `months` (the last six) or `all`."""
+    page: int = 1
+    """Page of the table."""
+
+
+@dataclass(frozen=True)
+class FamilyView:
+    """One family: its call state, its lines, what happened, its people, its calls."""
+
     family_id: str
+    as_of: date
+    choice: FamilyChoice
+    sees: frozenset[str]
+    """What of it the person who asks may see beside the page, by name of the right."""
     row: CallRow
     reasons: tuple[ReasonView, ...]
     lines: tuple[LineView, ...]
+    first: date
+    last: date
+    """Days shown in the figure."""
+    spans: pd.DataFrame
+    """One row a span of time, see `history.SPANS`."""
+    marks: pd.DataFrame
+    """One row an entry or event, see `history.MARKS`."""
+    told: pd.DataFrame
+    """Both on one page of the table, newest first, see `history.TOLD`."""
+    told_in_all: int
+    pages: int
     caregivers: tuple[CaregiverView, ...]
     calls: tuple[CallMade, ...]
     contact: str | None

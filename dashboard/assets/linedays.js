@@ -57,14 +57,12 @@
       const data = { row: Number(button.dataset.takesBack), at: Date.now() };
       window.dash_clientside.set_props("take-back", { data });
     }
-    const line = button?.dataset.shows;
-    if (line !== undefined) {
-      const data = { table: button.dataset.table, row: Number(button.dataset.row), at: Date.now() };
-      window.dash_clientside.set_props({ line, type: "asked" }, { data });
+    const table = button?.dataset.shows;
+    if (table !== undefined) {
+      const data = { table, row: Number(button.dataset.row), at: Date.now() };
+      window.dash_clientside.set_props("family-asked", { data });
       window.setTimeout(() => {
-        document
-          .querySelector(`[data-source="${CSS.escape(line)}"]`)
-          ?.scrollIntoView({ block: "nearest" });
+        document.querySelector("[data-source]")?.scrollIntoView({ block: "nearest" });
       }, 400);
     }
   });

@@ -33,9 +33,9 @@ def chooses(name: str, *, keeps: bool = False) -> dict[str, Any]:
     return {**marks, "data-keeps": "true"} if keeps else marks
 
 
-def shows(line_id: str, table: str, row: int) -> dict[str, Any]:
-    """A button that shows a stored row in the place for the line's rows."""
-    return {"data-shows": line_id, "data-table": table, "data-row": str(row)}
+def shows(table: str, row: int) -> dict[str, Any]:
+    """A button that shows a stored row in the place for source rows."""
+    return {"data-shows": table, "data-row": str(row)}
 
 
 def keyed(key: str) -> dict[str, Any]:
@@ -63,6 +63,6 @@ def downloads() -> dict[str, Any]:
     return {"data-downloads": "true"}
 
 
-def source_of(line_id: str) -> dict[str, Any]:
-    """The place in which the line's rows are shown."""
-    return {"data-source": line_id}
+def source_place() -> dict[str, Any]:
+    """The place in which source rows are shown."""
+    return {"data-source": "true"}

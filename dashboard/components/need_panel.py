@@ -15,6 +15,7 @@ from dashboard.components.need_list import sureness_mark
 from dashboard.components.source import source_row
 from dashboard.components.static import static
 from dashboard.training_views import NeedOpened, NeedRow, NeedsChoice, ShownSkill
+from dashboard.views import FamilyChoice
 from dashboard.words import percent
 
 MOST_OTHERS = 8
@@ -51,7 +52,9 @@ def _name(opened: NeedOpened, choice: NeedsChoice) -> list[Component]:
                     className="band",
                 ),
                 html.P(
-                    html.A("Whole history", href=family_address(row.family_id, whole=True)),
+                    html.A(
+                        "Whole history", href=family_address(row.family_id, FamilyChoice("all"))
+                    ),
                     className="ways",
                 ),
             ]
@@ -89,7 +92,7 @@ def _proof(opened: NeedOpened) -> list[Component]:
                     f"{left} before these: ",
                     html.A(
                         "the family's whole history",
-                        href=family_address(opened.row.family_id, whole=True),
+                        href=family_address(opened.row.family_id, FamilyChoice("all")),
                     ),
                     ".",
                 ]

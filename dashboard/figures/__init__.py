@@ -2,17 +2,18 @@
 
 from dashboard.figures.control import control_chart
 from dashboard.figures.delays import days_to_receipt
+from dashboard.figures.family_strip import Group, family_strip
 from dashboard.figures.funnel import site_funnel
 from dashboard.figures.intervals import rate_intervals
-from dashboard.figures.line_history import line_history
 from dashboard.figures.step_picture import step_picture
 from dashboard.figures.survival import ended_unplanned, share_in_place
 
 __all__ = [
+    "Group",
     "control_chart",
     "days_to_receipt",
     "ended_unplanned",
-    "line_history",
+    "family_strip",
     "rate_intervals",
     "share_in_place",
     "site_funnel",

@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
-from dash import MATCH, Input, Output, State, ctx, html
+from dash import Input, Output, State, ctx, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, shell, words
-from dashboard.address import family_address, read_family, wants_whole_time, write_choice
-from dashboard.components.attributes import aria, current
+from dashboard.address import read_family, read_family_choice, write_choice
 from dashboard.components.bands import band_name
 from dashboard.components.calls_made import calls_made
-from dashboard.components.line_card import line_card
+from dashboard.components.drawn import drawn
+from dashboard.components.family_history import family_history
+from dashboard.components.line_state import ended_words, line_state
 from dashboard.components.source import source_row
 from dashboard.components.static import static
 from dashboard.queries import Queries
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
-from dashboard.views import CaregiverView, Choice, FamilyView, Standing
+from dashboard.views import CaregiverView, Choice, FamilyView
 
 NO_ROW = "No stored row stands behind this mark: it is what is missing between rows."
 
@@ -31,28 +33,48 @@ def title(family_id: str) -> str:
 
 def layout(queries: Queries, pathname: str, search: str | None) -> list[Component]:
     """One family's page."""
-    view = queries.family(read_family(pathname))
+    view = queries.family(read_family(pathname), read_family_choice(search))
+    standing = queries.standing()
     if view is None:
-        return shell.not_found(
-            queries.standing(), "There is no family with this code in the store."
-        )
-    whole = wants_whole_time(search)
-    return shell.page(
-        "",
-        view.standing,
-        [
-            static(_head(view), _standing_words(view), _span_choice(view, whole=whole)),
-            *[line_card(line, view.standing.as_of, whole=whole) for line in view.lines],
-            static(_people(view.caregivers, view.standing), _calls(view)),
-        ],
-    )
+        return shell.not_found(standing, "There is no family with this code in the store.")
+    return shell.page("", standing, [html.Div(_body(queries, view), id=ids.FAMILY_BODY)])
 
 
-def _head(view: FamilyView) -> list[Component]:
-    back = write_choice(Choice(family_id=view.family_id))
-    way = html.P(html.A("Back to the call list", href=back), className="back always")
+def _body(queries: Queries, view: FamilyView) -> Component:
+    """What is shown of a family under a choice; the same for all who may see the same."""
+    back = queries.may_open(Page.CALLS)
+    asked = ("family drawn", view.family_id, view.choice, view.sees, back)
+    return queries.once(asked, lambda: drawn(html.Div(_parts(view, back=back))))
+
+
+def _parts(view: FamilyView, *, back: bool) -> list[Component]:
     return [
-        *([way] if view.standing.reader.may_open(Page.CALLS) else []),
+        static(
+            _head(view, back=back),
+            _standing_words(view),
+            _lines(view),
+        ),
+        family_history(view),
+        static(_people(view.caregivers, view.as_of), _calls(view)),
+    ]
+
+
+def _lines(view: FamilyView) -> list[Component]:
+    """How each line in place stands, and in a sentence which ones ended."""
+    ended = [line for line in view.lines if line.state == "ended"]
+    states = [line_state(line, view.as_of) for line in view.lines if line not in ended]
+    said = words.listed([ended_words(line, view.as_of) for line in ended])
+    return [
+        html.Div(states, className="lines"),
+        *([html.P(f"Ended: {said}.", className="ended")] if ended else []),
+    ]
+
+
+def _head(view: FamilyView, *, back: bool) -> list[Component]:
+    to = write_choice(Choice(family_id=view.family_id))
+    way = html.P(html.A("Back to the call list", href=to), className="back always")
+    return [
+        *([way] if back else []),
         html.Header(
             [
                 html.H1(["Family ", html.Span(view.family_id, className="code")]),
@@ -65,7 +87,7 @@ def _head(view: FamilyView) -> list[Component]:
 
 def _standing_words(view: FamilyView) -> list[Component]:
     row = view.row
-    as_of = view.standing.as_of
+    as_of = view.as_of
     children = sorted({line.child_id for line in view.lines})
     facts = [
         ("Children", words.listed(children)),
@@ -89,33 +111,21 @@ def _standing_words(view: FamilyView) -> list[Component]:
 
 
 def _heard_words(view: FamilyView) -> str:
-    row, as_of = view.row, view.standing.as_of
+    row, as_of = view.row, view.as_of
     if row.last_heard_on is None:
         return "never: not logged is not the same as not done"
     said = f"{words.ago(row.last_heard_on, as_of)} ({words.short_day(row.last_heard_on, as_of)})"
     return f"{said}; silent: not logged is not the same as not done" if row.silent else said
 
 
-def _span_choice(view: FamilyView, *, whole: bool) -> Component:
-    items = [
-        html.A(
-            name,
-            href=family_address(view.family_id, whole=all_of_it),
-            **current(it_is=all_of_it == whole),
-        )
-        for name, all_of_it in (("Last 12 weeks", False), ("Whole time", True))
-    ]
-    return html.Nav([html.Span("Show"), *items], className="spans", **aria(label="Time shown"))
-
-
-def _people(people: tuple[CaregiverView, ...], standing: Standing) -> list[Component]:
+def _people(people: tuple[CaregiverView, ...], as_of: date) -> list[Component]:
     if not people:
         return []
     rows = []
     for person in people:
         signed = "no sign-off recorded"
         if person.signed_on is not None:
-            day = words.short_day(person.signed_on, standing.as_of)
+            day = words.short_day(person.signed_on, as_of)
             signed = f"{words.plain(person.outcome or 'outcome not recorded')}, {day}"
         relation = words.plain(person.relation) if person.relation else "not recorded"
         rows.append(
@@ -135,7 +145,7 @@ def _calls(view: FamilyView) -> list[Component]:
     heading = html.H2("Calls recorded", className="apart")
     if not view.calls:
         return [heading, html.P("No call is recorded.")]
-    return [heading, calls_made(view.calls, view.standing.as_of, can_take_back=False)]
+    return [heading, calls_made(view.calls, view.as_of, can_take_back=False)]
 
 
 def register(guard: Guard) -> None:
@@ -143,16 +153,29 @@ def register(guard: Guard) -> None:
 
     @guard.callback(
         Page.FAMILY,
-        Output({"type": ids.SOURCE, "line": MATCH}, "children"),
-        Input({"type": ids.FIGURE, "line": MATCH}, "clickData"),
-        Input({"type": ids.ASKED, "line": MATCH}, "data"),
+        Output(ids.FAMILY_BODY, "children"),
+        Input(ids.URL, "search"),
+        State(ids.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def show(queries: Queries, search: str | None, pathname: str) -> Component:
+        view = queries.family(read_family(pathname or ""), read_family_choice(search))
+        if view is None:
+            raise PreventUpdate
+        return _body(queries, view)
+
+    @guard.callback(
+        Page.FAMILY,
+        Output(ids.FAMILY_SOURCE, "children"),
+        Input(ids.FAMILY_FIGURE, "clickData"),
+        Input(ids.FAMILY_ASKED, "data"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
     def show_source(queries: Queries, click: Any, asked: Any, pathname: str) -> Component:
-        by_figure = isinstance(ctx.triggered_id, dict) and ctx.triggered_id["type"] == ids.FIGURE
+        by_figure = ctx.triggered_id == ids.FAMILY_FIGURE
         table, row = _of_click(click) if by_figure else _of_button(asked)
-        source = queries.source(read_family(pathname), table, row)
+        source = queries.source(read_family(pathname or ""), table, row)
         if source is None:
             return static(html.P(NO_ROW))
         return static(source_row(source, level="h3"))

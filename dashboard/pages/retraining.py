@@ -24,6 +24,7 @@ from dashboard.queries import Queries
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
 from dashboard.training_views import FAINT, NeedsChoice, NeedsView, PictureView, SkillsView
+from dashboard.views import FamilyChoice
 
 PATH = "/retraining"
 TITLE = "Retraining"
@@ -323,7 +324,7 @@ def _picture_list(view: PictureView) -> Component:
             html.Li([html.B(need_words.probability(prob)), f" {name}"])
             for name, prob in zip(own["step_name"], own["prob"], strict=True)
         ]
-        way = html.A(family, href=family_address(family, whole=True), className="code")
+        way = html.A(family, href=family_address(family, FamilyChoice("all")), className="code")
         items.append(html.Li([way, html.Ul(told)]))
     return html.Ul(items, className="by-family")
 

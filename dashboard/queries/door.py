@@ -45,6 +45,7 @@ from dashboard.views import (
     AccessesView,
     CallsView,
     Choice,
+    FamilyChoice,
     FamilyView,
     Opened,
     PolicyView,
@@ -97,6 +98,10 @@ class Queries:
             reader=self._reader,
         )
 
+    def may_open(self, page: Page) -> bool:
+        """Whether this person may open a page."""
+        return self._reader.may_open(page)
+
     # Pages
 
     def calls(self, choice: Choice) -> CallsView:
@@ -143,22 +148,41 @@ class Queries:
         """Whether there is a family with this code that this person may see."""
         return families.known_family(self.snapshot(), family_id) is not None
 
-    def family(self, family_id: object) -> FamilyView | None:
+    def family(self, family_id: object, choice: FamilyChoice) -> FamilyView | None:
         """One family with the history of its lines; None when there is none such."""
         self._reader.must_open(Page.FAMILY)
-        found = self.snapshot()
-        known = self._opened_family(found, family_id)
+        known = self._opened_family(self.snapshot(), family_id)
         if known is None:
             return None
-        contact, language = self._how_to_reach(found, known)
+        sees = frozenset(str(right) for right in Right if self._reader.may(right))
+        asked = ("family", known, choice, sees)
+        return self.once(asked, lambda: self._family(known, choice, sees))
+
+    def _family(self, known: str, choice: FamilyChoice, sees: frozenset[str]) -> FamilyView:
+        kept = self.kept()
+        found, alone = kept.snapshot, kept.of_family(known)
+        contact, language = self._how_to_reach(alone, known)
+        spans, marks = families.history_of(alone, known, sees_notes=Right.NOTES in sees)
+        lines = families.line_views(alone, known)
+        first, last = families.shown_days(lines, alone.as_of, choice)
+        told, told_in_all, page, pages = families.page_of_table(spans, marks, first, choice.page)
         return FamilyView(
-            standing=self.standing(),
             family_id=known,
+            as_of=alone.as_of,
+            choice=replace(choice, page=page),
+            sees=sees,
             row=call_list.row_of(found, known),
             reasons=call_list.reasons_of(found, known),
-            lines=families.line_views(found, known, self.kept().log[known]),
-            caregivers=families.caregivers(found, known),
-            calls=calls_made.calls_made(found, known),
+            lines=lines,
+            first=first,
+            last=last,
+            spans=spans,
+            marks=marks,
+            told=told,
+            told_in_all=told_in_all,
+            pages=pages,
+            caregivers=families.caregivers(alone, known),
+            calls=calls_made.calls_made(alone, known),
             contact=contact,
             language=language,
         )
@@ -166,16 +190,14 @@ class Queries:
     def source(self, family_id: object, table: object, row: object) -> Source | None:
         """The source row behind a mark, if it speaks of the family; else None."""
         self._reader.must_open(Page.FAMILY)
-        found = self.snapshot()
-        known = self._opened_family(found, family_id)
+        known = self._opened_family(self.snapshot(), family_id)
         if known is None or not isinstance(table, str) or not isinstance(row, int):
             return None
-        if row not in families.rows_of_family(found, known, self.kept().log[known]).get(
-            table, frozenset()
-        ):
+        alone = self.kept().of_family(known)
+        if row not in families.rows_of_family(alone).get(table, frozenset()):
             return None
         asked = [(table, row)]
-        return sources.sources_of(asked, self._store, found, self._reader).get((table, row))
+        return sources.sources_of(asked, self._store, alone, self._reader).get((table, row))
 
     def policy(self) -> PolicyView:
         """The edition in force on the as-of day, with the source of every number."""

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import pandas as pd
 
 from analysis.snapshot import Snapshot
 from analysis.store import Store
-from analysis.tables import KNOWN
+from analysis.tables import KNOWN, Records
 from dashboard.queries.answers import Answers
-from dashboard.queries.frames import RowsBy
+from dashboard.queries.frames import RowsBy, of
 from dashboard.queries.training import Training
+
+LEADS = {
+    "lines": "family_id",
+    "caregivers": "family_id",
+    "home_log": "family_id",
+    "stays": "child_id",
+    "outcomes": "child_id",
+    "sign_offs": "caregiver_id",
+}
+"""The code by which the rows of each table are looked up; calls are few."""
+NOBODY = ""
+"""A code of no row: what is found of it has the columns and no rows."""
 
 
 @dataclass(frozen=True)
@@ -22,9 +34,23 @@ class Kept:
     snapshot: Snapshot
 
     @cached_property
-    def log(self) -> RowsBy:
-        """Home-log rows by family."""
-        return RowsBy(self.snapshot.records.home_log, "family_id")
+    def by(self) -> dict[str, RowsBy]:
+        """Rows of each table by the code that leads from a family to them."""
+        records = self.snapshot.records
+        return {name: RowsBy(getattr(records, name), code) for name, code in LEADS.items()}
+
+    def of_family(self, family_id: str) -> Snapshot:
+        """What is known of one family alone: nothing about it follows from other families."""
+        found = {n: self.by[n][family_id] for n, code in LEADS.items() if code == "family_id"}
+        for name, code in LEADS.items():
+            if name not in found:
+                owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
+                found[name] = pd.concat(
+                    [self.by[name][NOBODY], *(self.by[name][str(owner)] for owner in owners)],
+                    ignore_index=True,
+                )
+        calls = of(self.snapshot.records.calls, "family_id", family_id)
+        return replace(self.snapshot, records=Records(**found, calls=calls))
 
     @cached_property
     def answers(self) -> Answers:
@@ -54,6 +80,6 @@ class Kept:
     def with_calls(self, calls: pd.DataFrame) -> Kept:
         """The same rows with other calls; nothing that does not follow from calls is redone."""
         kept = Kept(self.snapshot.with_calls(calls))
-        vars(kept)["log"] = self.log
         vars(kept)["training"] = self.training
+        vars(kept)["by"] = self.by
         return kept

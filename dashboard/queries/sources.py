@@ -76,6 +76,8 @@ def may_see(reader: Reader, table: str, head: str) -> bool:
     """
     if head == "language":
         return reader.may(Right.LANGUAGE)
+    if head == "note":
+        return reader.may(Right.NOTES)
     known = {DAY_DONE, *(column.name for column in INCOMING[table].columns)}
     return reader.may(Right.CONTACT) or (head in known and head != "contact")
 

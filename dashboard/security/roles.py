@@ -35,6 +35,7 @@ class Right(StrEnum):
     ROWS_RECEIVED = "rows as they came in"
     MEND_ROWS = "mend refused rows"
     BRING_FILES = "bring files in"
+    NOTES = "notes"
 
 
 OF_ALL_SITES = frozenset({Right.MEND_ROWS, Right.BRING_FILES})
@@ -76,10 +77,11 @@ ALLOWED: Mapping[Role, Allowed] = {
     Role.PREVENTION: Allowed(
         frozenset({Page.RATES, Page.DWELL, Page.INCOMING, Page.DEFINITIONS}),
         pages_granted=frozenset({Page.FAMILY}),
+        rights_granted=frozenset({Right.NOTES}),
     ),
     Role.EDUCATOR: Allowed(
         frozenset({Page.RETRAINING, Page.FAMILY, Page.DEFINITIONS}),
-        frozenset({Right.LANGUAGE}),
+        frozenset({Right.LANGUAGE, Right.NOTES}),
         rights_granted=frozenset({Right.CONTACT}),
     ),
     Role.READER: Allowed(

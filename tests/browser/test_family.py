@@ -44,17 +44,18 @@ def test_a_click_on_a_mark_shows_the_row_it_comes_from(page, running):
 
 
 def test_the_table_holds_the_same_marks_and_shows_the_same_rows_by_keyboard(page, running):
-    open_family(page, running, "F1", "?time=all")
-    page.get_by_text("The same as a table").focus()
+    open_family(page, running, "F1")
+    page.get_by_role("link", name="all", exact=True).focus()
     page.keyboard.press("Enter")
-    table = page.get_by_role("region", name="History of line L1 as a table")
+    expect(page).to_have_url(f"{running.address}/family/F1?time=all")
+    table = page.get_by_role("region", name="The same as a table, newest first")
     for words in (
-        "Red flag: fever.",
-        "Skin finding: redness.",
-        "Away: hospital.",
+        "Red flag: fever; skin finding: redness; said: felt hot in the night.",
+        "Child C1 away: hospital.",
         "Nothing logged.",
     ):
         expect(table.get_by_text(words, exact=True).first).to_be_visible()
+    expect(page.get_by_role("link", name="all", exact=True)).to_be_focused()
     button = table.get_by_role("button", name="Show row of 20 Jan 2031 to 24 Jan 2031")
     button.focus()
     page.keyboard.press("Enter")
@@ -67,7 +68,6 @@ def test_a_recorded_call_is_a_mark_with_its_own_row(page, running):
     page.get_by_role("button", name="Record the call").click()
     expect(page.get_by_role("status").filter(has_text="Recorded.")).to_be_visible()
     open_family(page, running, "F2")
-    page.get_by_text("The same as a table").click()
     page.get_by_role("button", name="Show row of 4 Mar 2031: call, reached (by N1)").click()
     expect(page.locator(".shown-source")).to_contain_text("recorded here on 04 Mar 2031, 09:00")
     expect(page.get_by_text("N1: reached; list again from 6 Mar")).to_be_visible()

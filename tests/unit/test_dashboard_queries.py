@@ -17,10 +17,10 @@ from analysis.snapshot import take
 from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard import DashboardConfig
-from dashboard.queries import CallForm, Entrance, FormError, Queries
+from dashboard.queries import CallForm, Entrance, FormError, Queries, call_list
 from dashboard.queries.scope import of_sites
 from dashboard.security.roles import Reader
-from dashboard.views import Choice
+from dashboard.views import Choice, FamilyChoice
 from tests.browser.small_programme import NOW, fill, take_in
 
 AS_OF = date(2031, 3, 4)
@@ -189,9 +189,40 @@ def test_a_page_gets_only_rows_of_the_family_it_names(queries):
 
 def test_every_mark_of_every_family_leads_to_a_row_that_its_page_may_show(queries):
     for family in ("F1", "F2", "F3", "F4", "F5", "F6"):
-        for line in queries.family(family).lines:
-            for table, row in zip(line.marks["table"], line.marks["row"], strict=True):
-                assert queries.source(family, table, row) is not None, (family, table, row)
+        marks = queries.family(family, FamilyChoice()).marks
+        assert len(marks)
+        for table, row in zip(marks["table"], marks["row"], strict=True):
+            assert queries.source(family, table, row) is not None, (family, table, row)
+
+
+def test_a_family_alone_stands_as_it_stands_among_all(queries):
+    found = queries.snapshot()
+    for family in ("F1", "F2", "F3", "F4", "F5", "F6"):
+        alone = queries.kept().of_family(family)
+        assert set(alone.records.lines["family_id"]) == {family}
+        assert (
+            call_list.row_of(alone, family).sentences == call_list.row_of(found, family).sentences
+        )
+        together = found.timeline.lines.merge(found.timeline.care, on="line")
+        care = alone.timeline.lines.merge(alone.timeline.care, on="line")
+        same = together[together["family_id"] == family].reset_index(drop=True)
+        pd.testing.assert_frame_equal(
+            care.drop(columns=["line", "family"]), same.drop(columns=["line", "family"])
+        )
+
+
+def test_the_table_of_a_family_is_cut_into_pages_that_hold_everything_once(queries):
+    view = queries.family("F1", FamilyChoice(time="all", page=99))
+    assert (view.choice.page, view.pages) == (1, 1)
+    assert len(view.told) == view.told_in_all
+    assert view.told["on"].is_monotonic_decreasing
+
+
+def test_the_time_shown_is_the_last_weeks_or_all_of_it(queries):
+    weeks, everything = (queries.family("F1", FamilyChoice(time)) for time in ("weeks", "all"))
+    assert weeks.first == AS_OF - timedelta(days=56)
+    assert everything.first == date(2030, 12, 10)
+    assert weeks.last == everything.last == AS_OF
 
 
 def test_a_choice_out_of_range_shows_the_nearest_that_there_is(queries):
@@ -208,7 +239,7 @@ def test_the_next_family_is_the_next_in_order_and_after_the_last_the_first(queri
 
 
 def test_a_family_without_a_reason_still_has_its_page(queries):
-    view = queries.family("F4")
+    view = queries.family("F4", FamilyChoice())
     assert view.row.band == "no_call"
     assert view.reasons == ()
     assert [line.state for line in view.lines] == ["in_date"]

@@ -6,7 +6,7 @@ from urllib.parse import parse_qs, quote, unquote, urlencode
 
 from dashboard.incoming_views import IncomingChoice
 from dashboard.rate_views import DwellChoice, RatesChoice
-from dashboard.training_views import NeedsChoice
+from dashboard.training_views import NeedsChoice, SessionName
 from dashboard.views import Choice, FamilyChoice
 
 FAMILY = "/family/"
@@ -161,6 +161,8 @@ def read_needs(search: str | None) -> NeedsChoice:
         caregiver_id=given.get("caregiver"),
         need=given.get("need"),
         skill=given.get("skill", NeedsChoice.skill),
+        together=given.get("together", NeedsChoice.together),
+        size=_whole(given.get("size"), NeedsChoice.size),
     )
 
 
@@ -191,8 +193,51 @@ _NEEDS = {
     "caregiver": "caregiver_id",
     "need": "need",
     "skill": "skill",
+    "together": "together",
+    "size": "size",
 }
 """Names in the address, and the parts of the choice that they stand for."""
+
+
+def read_session(search: str | None) -> SessionName | None:
+    """The session whose sheet an address asks for; None: the page itself.
+
+    Examples
+    --------
+    >>> read_session("?sheet=2&site=North&need=mask&size=6")
+    SessionName(site='North', step='mask', language=None, part=2, size=6)
+    >>> read_session("?site=North") is None
+    True
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    if "sheet" not in given:
+        return None
+    return SessionName(
+        site=given.get("site", ""),
+        step=given.get("need", ""),
+        language=given.get("language"),
+        part=_whole(given.get("sheet"), 0),
+        size=_whole(given.get("size"), NeedsChoice.size),
+    )
+
+
+def session_address(name: SessionName) -> str:
+    """Address of a session's sheet.
+
+    Examples
+    --------
+    >>> session_address(SessionName("North", "mask", None, 2, 6))
+    '/retraining?sheet=2&site=North&need=mask&size=6'
+    """
+    given = {
+        "sheet": name.part,
+        "site": name.site,
+        "need": name.step,
+        "language": name.language,
+        "size": name.size,
+    }
+    told = {key: value for key, value in given.items() if value is not None}
+    return f"{RETRAINING}?{urlencode(told)}"
 
 
 def definition_address(key: str) -> str:

@@ -126,5 +126,5 @@ def heard_of(view: NeedsView) -> str:
 def refreshed(row: NeedRow, as_of: date) -> str:
     """When the caregiver had the last refresher."""
     if row.refreshed_on is None:
-        return "no refresher"
-    return f"refresher {words.short_day(row.refreshed_on, as_of)}"
+        return "none"
+    return words.short_day(row.refreshed_on, as_of)

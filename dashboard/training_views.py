@@ -9,6 +9,8 @@ import pandas as pd
 
 from dashboard.views import Source, Standing
 
+SESSION_SIZES = (4, 6, 8, 12)
+TOGETHER = ("site", "language")
 FAINT = 0.1
 """A step that nobody in the picture misses with so much probability has no column."""
 
@@ -29,6 +31,10 @@ class NeedsChoice:
     """Step of the opened row; with family and caregiver it names the row."""
     skill: str = "dressing_change"
     """Whose missing sign-offs are listed."""
+    together: str = "site"
+    """Who may share a session: families of one ``site``, or also of one ``language``."""
+    size: int = 8
+    """Most families in a session."""
 
     @property
     def opened(self) -> tuple[str, str | None, str | None] | None:
@@ -137,6 +143,56 @@ class SkillsView:
     more: int
     recent_days: int
     valid_months: int
+
+
+@dataclass(frozen=True)
+class SessionName:
+    """What names one planned session, whatever else is chosen on the page."""
+
+    site: str
+    step: str
+    language: str | None
+    part: int
+    size: int
+
+
+@dataclass(frozen=True)
+class SessionRow:
+    """One planned session."""
+
+    name: SessionName
+    step_name: str
+    families: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SessionsView:
+    """Who could share a session."""
+
+    rows: tuple[SessionRow, ...]
+    more: int
+    by_language: bool
+    may_by_language: bool
+    """The person who asks may see languages."""
+    size: int
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One person asked to a session; a family of whom the log names nobody has one row."""
+
+    need: NeedRow
+    relation: str | None
+    also: tuple[str, ...]
+    """Other steps that this caregiver probably misses."""
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """The sheet of one session, to be taken along."""
+
+    session: SessionRow
+    rows: tuple[SheetRow, ...]
 
 
 @dataclass(frozen=True)

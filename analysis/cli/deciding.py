@@ -25,6 +25,7 @@ from analysis.cli.options import (
 )
 from analysis.cli.output import show
 from analysis.cli.replaying import replay
+from analysis.decisions.asked import family_languages
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
 from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.decisions.later_events import later_events
@@ -33,7 +34,8 @@ from analysis.decisions.order import order_words
 from analysis.decisions.order_file import fits_of, read_fits
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers, refreshers_by_family
-from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
+from analysis.decisions.retraining import not_signed_off, retraining
+from analysis.decisions.sessions import SMALLEST_GROUP, group_sessions
 from analysis.decisions.whatif import whatif
 from analysis.measures import MeasureError
 from analysis.policy import Policy, load_policy
@@ -87,6 +89,15 @@ def retraining_(
             "--since", parser=day_of, metavar="DATE", help="Steps and sessions: from this day on."
         ),
     ] = None,
+    size: Annotated[
+        int | None,
+        typer.Option(
+            "--size", min=SMALLEST_GROUP, help="Sessions: at most so many families [default: all]."
+        ),
+    ] = None,
+    by_language: Annotated[
+        bool, typer.Option("--by-language", help="Sessions: each in one language.")
+    ] = False,
     store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
@@ -102,7 +113,8 @@ def retraining_(
     elif table is Needs.NOT_SIGNED_OFF:
         found = not_signed_off(*known)
     elif table is Needs.SESSIONS:
-        found = group_sessions(retraining(*known, since), seen.timeline)
+        languages = family_languages(seen.records) if by_language else None
+        found = group_sessions(retraining(*known, since), seen.timeline, languages, size)
     elif table is Needs.LEARNING:
         found = learning_curve(practice(*known), seen.records)
     elif table is Needs.REFRESHERS:

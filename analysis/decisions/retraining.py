@@ -20,7 +20,7 @@ from analysis.decisions.wording import joined_by
 from analysis.policy import Policy, Settings
 from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.tables.records import Records
-from analysis.tables.retraining import NOT_SIGNED_OFF, RETRAINING, SESSIONS
+from analysis.tables.retraining import NOT_SIGNED_OFF, RETRAINING
 from analysis.timeline import Timeline
 from analysis.vocabulary import EntryKind, SignOffOutcome, Skill
 
@@ -28,9 +28,8 @@ STEP_LIMIT = 0.2
 """Share of self-checks above which a step is missed too often: one in five (project choice)."""
 SKIN_LIMIT = 0.1
 """Share of changes followed by a skin finding that is too high: one in ten (project choice)."""
-SESSION_PROBABILITY = 0.5
-"""A family is asked to a group session when its share is above the limit with at least this
-probability (project choice)."""
+LIKELY_PROBABILITY = 0.5
+"""A share is probably above its limit from this probability on (project choice)."""
 
 _NOBODY = ""
 """Stands for a blank caregiver while counting; a code is never empty."""
@@ -210,39 +209,3 @@ def sites_of(timeline: Timeline) -> pd.DataFrame:
     lines = timeline.lines[timeline.lines["end_on"].isna()].sort_values("site")
     told = joined_by({"family_id": lines["family_id"]}, lines["site"], ";")
     return told.rename(columns={"said": "site"})
-
-
-def group_sessions(needs: pd.DataFrame, timeline: Timeline) -> pd.DataFrame:
-    """Plan group sessions: which step do which families of a site share?
-
-    Parameters
-    ----------
-    needs : DataFrame
-        From :func:`retraining`. A family takes part when a caregiver's share is above the
-        step's limit with a probability of `SESSION_PROBABILITY` or more. Missing sign-offs
-        have a list of their own, :func:`not_signed_off`.
-    timeline : Timeline
-        Tells the site; a family with lines at two sites is named at both.
-
-    Returns
-    -------
-    DataFrame
-        Columns of `SESSIONS`, most families first; a session has at least two families.
-
-    *Source:* project definition, definitions §8.
-    """
-    likely = needs["prob_above"] >= SESSION_PROBABILITY
-    lines = timeline.lines[timeline.lines["end_on"].isna()]
-    places = lines[["family_id", "site"]].drop_duplicates()
-    asked = needs[likely.to_numpy(dtype=bool)].merge(places, on="family_id")
-    asked = asked.sort_values(["site", "step", "family_id", "caregiver_id"])
-    keys = {"site": asked["site"], "step": asked["step"]}
-    families = asked.groupby(["site", "step"], observed=True)["family_id"].nunique()
-    planned = families[families >= 2].rename("families").astype("int64").reset_index()
-    for name in ("family_id", "caregiver_id"):
-        told = joined_by(keys, asked[name], ";").rename(columns={"said": f"{name}s"})
-        planned = planned.merge(told, on=["site", "step"], how="left")
-    planned = planned.sort_values(
-        ["families", "site", "step"], ascending=[False, True, True], ignore_index=True
-    )
-    return SESSIONS.check(planned.astype(dict.fromkeys(("site", "step"), "string")))

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from analysis.decisions.capacity import kits_running_out
-from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
+from analysis.decisions.retraining import not_signed_off, retraining
+from analysis.decisions.sessions import group_sessions
 from analysis.measures import Limits, adherence, dwell, line_table, rates, usual_basis
 from analysis.snapshot import Snapshot
 from analysis.tables import calls, measures, planning, timeline

@@ -10,12 +10,12 @@ import pandas as pd
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import (
-    SESSION_PROBABILITY,
-    group_sessions,
+    LIKELY_PROBABILITY,
     limit_of,
     not_signed_off,
     retraining,
 )
+from analysis.decisions.sessions import group_sessions
 from analysis.policy import Edition
 from analysis.reports import figures
 from analysis.reports.basis import titled
@@ -70,7 +70,7 @@ def educator_paper(made: Material, copy: Copy) -> Paper:
 
 def _likely(needs: pd.DataFrame) -> pd.DataFrame:
     """Needs of which it is more likely than not that the share missed is above the limit."""
-    above = (needs["prob_above"] >= SESSION_PROBABILITY).to_numpy(dtype=bool)
+    above = (needs["prob_above"] >= LIKELY_PROBABILITY).to_numpy(dtype=bool)
     return needs[above]
 
 

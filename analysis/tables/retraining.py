@@ -94,15 +94,17 @@ LEARNING = Frame(
 
 SESSIONS = Frame(
     "sessions",
-    "one row a site and step that some of its families probably miss too often",
+    "one row a group of families of a site who probably miss the same step too often",
     (
         Column("site", Kind.TEXT, "clinic or team"),
         _STEP,
+        Column("language", Kind.TEXT, "language of the group", blank="not told apart"),
+        Column("part", Kind.COUNT, "number of the group among those of its site and step"),
         Column("families", Kind.COUNT, "families who would come", "families"),
         Column("family_ids", Kind.CODES, "their codes"),
         Column("caregiver_ids", Kind.CODES, "their caregivers", blank="the log does not say who"),
     ),
-    key=("site", "step"),
+    key=("site", "step", "language", "part"),
 )
 
 REFRESHERS = Frame(

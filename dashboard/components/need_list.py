@@ -18,7 +18,7 @@ from dashboard.components.attributes import aria, current, in_page, keyed
 from dashboard.training_views import NeedRow, NeedsView
 from dashboard.words import percent
 
-HEADS = ("Order", "Family and caregiver", "Step and what was missed", "Above the limit", "Refresher", "Site")  # fmt: skip
+HEADS = ("Order", "Family and caregiver", "Step and what was missed", "Above the limit", "Last refresher", "Site")  # fmt: skip
 
 
 def sureness_mark(sureness: str) -> Component:

@@ -10,20 +10,28 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, need_words, shell, words
-from dashboard.address import family_address, read_needs, write_needs
+from dashboard.address import family_address, read_needs, read_session, write_needs
 from dashboard.components.attributes import aria, in_page
 from dashboard.components.choosing import choice as choose
 from dashboard.components.drawn import drawn
 from dashboard.components.figure_card import figure_card, folded, numbers, scrolled
 from dashboard.components.need_list import need_address, need_table, pager
 from dashboard.components.need_panel import need_panel
+from dashboard.components.session_sheet import session_sheet, sessions_card
 from dashboard.components.static import static
 from dashboard.figures import step_picture
 from dashboard.figures.step_picture import LIKELY
 from dashboard.queries import Queries
 from dashboard.security.guard import Guard
-from dashboard.security.roles import Page
-from dashboard.training_views import FAINT, NeedsChoice, NeedsView, PictureView, SkillsView
+from dashboard.security.roles import Page, Right
+from dashboard.training_views import (
+    FAINT,
+    NeedsChoice,
+    NeedsView,
+    PictureView,
+    SessionName,
+    SkillsView,
+)
 from dashboard.views import FamilyChoice
 
 PATH = "/retraining"
@@ -39,6 +47,9 @@ Key = tuple[str, str | None, str]
 
 def layout(queries: Queries, search: str | None) -> list[Component]:
     """The page as it stands under the choice in its address."""
+    session = read_session(search)
+    if session is not None:
+        return _sheet(queries, session)
     choice = read_needs(search)
     view = queries.needs(choice)
     panel, key = _panel(queries, view, choice.opened)
@@ -126,12 +137,26 @@ def register(guard: Guard) -> None:
         name = write_needs(choice)
         if name == before:
             raise PreventUpdate
-        return queries.once((PATH, choice), lambda: drawn(_body(queries, choice))), name
+        asked = (PATH, choice, queries.standing().reader.may(Right.LANGUAGE))
+        return queries.once(asked, lambda: drawn(_body(queries, choice))), name
+
+
+def _sheet(queries: Queries, name: SessionName) -> list[Component]:
+    """The sheet of one session instead of the page."""
+    view, standing = queries.sheet(name), queries.standing()
+    if view is None:
+        return shell.not_found(
+            standing,
+            "No such session is planned on this day. Choose one on the page of retraining.",
+        )
+    return shell.page(PATH, standing, [session_sheet(view, standing.as_of)])
 
 
 def _of_body(choice: NeedsChoice) -> NeedsChoice:
     """What of a choice the lower part of the page hangs on."""
-    return NeedsChoice(site=choice.site, skill=choice.skill)
+    return NeedsChoice(
+        site=choice.site, skill=choice.skill, together=choice.together, size=choice.size
+    )
 
 
 # The list
@@ -244,7 +269,13 @@ def _panel(
 
 
 def _body(queries: Queries, choice: NeedsChoice) -> Component:
-    return html.Div([_picture(queries.picture(choice)), _skills(queries.skills(choice))])
+    return html.Div(
+        [
+            sessions_card(queries.sessions(choice)),
+            _picture(queries.picture(choice)),
+            _skills(queries.skills(choice)),
+        ]
+    )
 
 
 def _picture(view: PictureView) -> Component:

@@ -24,6 +24,7 @@ from dashboard.queries import (
     incoming,
     needs,
     rates,
+    sessions,
     sources,
     taking_in,
 )
@@ -39,6 +40,9 @@ from dashboard.training_views import (
     NeedsChoice,
     NeedsView,
     PictureView,
+    SessionName,
+    SessionsView,
+    SheetView,
     SkillsView,
 )
 from dashboard.views import (
@@ -240,6 +244,16 @@ class Queries:
     def skills(self, choice: NeedsChoice) -> SkillsView:
         """Who lately did what a skill is for without a current sign-off."""
         return needs.skills_view(*self._training(choice))
+
+    def sessions(self, choice: NeedsChoice) -> SessionsView:
+        """Who could share a session."""
+        training, asked = self._training(choice)
+        return sessions.sessions_view(training, asked, self._reader)
+
+    def sheet(self, name: SessionName) -> SheetView | None:
+        """The sheet of a session; None when no such session is planned."""
+        training, _ = self._training(NeedsChoice())
+        return sessions.sheet_view(training, name, self._reader)
 
     def _training(self, choice: NeedsChoice) -> tuple[Training, NeedsChoice]:
         """What is known of needs, and the choice as understood."""

@@ -22,6 +22,8 @@ from dashboard.queries.training import SURENESS, Training
 from dashboard.security.roles import Reader, Right
 from dashboard.training_views import (
     FAINT,
+    SESSION_SIZES,
+    TOGETHER,
     NeedOpened,
     NeedRow,
     NeedsChoice,
@@ -50,6 +52,8 @@ def understood(training: Training, choice: NeedsChoice) -> NeedsChoice:
         site=choice.site if choice.site in _sites(training.found) else None,
         per_page=choice.per_page if choice.per_page in PER_PAGE else PER_PAGE[0],
         skill=choice.skill if choice.skill in list(Skill) else str(Skill.DRESSING_CHANGE),
+        together=choice.together if choice.together in TOGETHER else TOGETHER[0],
+        size=choice.size if choice.size in SESSION_SIZES else NeedsChoice.size,
     )
 
 
@@ -58,7 +62,7 @@ def _sites(found: Snapshot) -> tuple[str, ...]:
     return distinct(lines.loc[lines["end_on"].isna(), "site"])
 
 
-def _of_site(table: pd.DataFrame, site: str | None) -> pd.DataFrame:
+def of_site(table: pd.DataFrame, site: str | None) -> pd.DataFrame:
     """Rows whose family has a line in place at the site; None: all."""
     return table if site is None else table[holds_code(table["site"], {site})]
 
@@ -66,7 +70,7 @@ def _of_site(table: pd.DataFrame, site: str | None) -> pd.DataFrame:
 def needs_view(training: Training, choice: NeedsChoice) -> NeedsView:
     """The list under a choice that `understood` has read."""
     found = training.found
-    at_site = _of_site(training.needs, choice.site)
+    at_site = of_site(training.needs, choice.site)
     same = at_site["step"] == choice.step if choice.step else np.ones(len(at_site), dtype=bool)
     chosen = at_site[np.asarray(same, dtype=bool)]
     counts = chosen["sureness"].value_counts()
@@ -205,7 +209,7 @@ def skills_view(training: Training, choice: NeedsChoice) -> SkillsView:
     stored = set(found.records.sign_offs["skill"].dropna().unique())
     known = (found.timeline, found.records, found.policy)
     lacking = {s: not_signed_off(*known, s) for s in Skill if s in stored}
-    at_site = {s: _of_site(table, choice.site) for s, table in lacking.items()}
+    at_site = {s: of_site(table, choice.site) for s, table in lacking.items()}
     rows = at_site.get(Skill(choice.skill))
     shown = rows.head(MOST_UNSIGNED) if rows is not None else None
     names = ("family_id", "caregiver_id", "site", "changes", "last_change_on", "why", "signed_on")
@@ -235,7 +239,7 @@ def skills_view(training: Training, choice: NeedsChoice) -> SkillsView:
 
 def picture_view(training: Training, choice: NeedsChoice) -> PictureView:
     """Steps by families: those whose need is surest, each by its surest caregiver."""
-    needs = _of_site(training.needs, choice.site)
+    needs = of_site(training.needs, choice.site)
     likely = needs[needs["sureness"].isin(LIKELY).to_numpy(dtype=bool)]
     order = likely["family_id"].drop_duplicates()
     families = tuple(order.head(MOST_FAMILIES))

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.decisions.practice import NO_SIGN_OFF
-from analysis.decisions.retraining import SESSION_PROBABILITY, retraining, sites_of
+from analysis.decisions.retraining import LIKELY_PROBABILITY, retraining, sites_of
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import SignOffKind, Skill
 
@@ -35,7 +35,7 @@ class Training:
         """Those of `told` with a share, the surest first: with sureness, site, refreshed_on."""
         needs = self.told[(self.told["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
         prob = needs["prob_above"].to_numpy()
-        level = np.where(prob >= SURE, 0, np.where(prob >= SESSION_PROBABILITY, 1, 2))
+        level = np.where(prob >= SURE, 0, np.where(prob >= LIKELY_PROBABILITY, 1, 2))
         sites = sites_of(self.found.timeline).set_index("family_id")["site"]
         return needs.assign(
             sureness=np.array(SURENESS)[level],

@@ -25,6 +25,7 @@ PAGES = {
         "retrained_programme",
         "/retraining?family=F1&caregiver=K1&need=mask&skill=flush",
     ),
+    "session sheet": ("retrained_programme", "/retraining?sheet=1&site=North&need=mask"),
     "rates": ("rates", "/rates"),
     "dwell": ("dwell", "/dwell?by=line_type"),
     "dwell of all": ("dwell", "/dwell"),
@@ -63,7 +64,7 @@ def open_page(page: Page, running: Running, name: str) -> None:
     """Open a page with everything on it that can be unfolded."""
     page.goto(running.address + PAGES[name][1])
     page.wait_for_selector("main h1")
-    if "retraining" in PAGES[name][1]:
+    if name in {"retraining", "opened need"}:
         expect(page.get_by_role("heading", name="Who is not signed off?")).to_be_visible()
     if name in WITH_FIGURES:
         expect(page.locator(".history .main-svg").first).to_be_visible()

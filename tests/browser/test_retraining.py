@@ -58,8 +58,8 @@ def test_the_page_opens_on_who_is_first_and_proves_it(browser, educators):
         expect(panel(page)).to_contain_text("Family F6")
         shown = panel(page).locator(".source .where").first.inner_text()
         panel(page).get_by_role("link", name="Whole history").click()
-        page.locator("summary").first.click()
-        expect(page.get_by_role("table").first).to_contain_text("28 Jan 2031")
+        history = page.get_by_role("region", name="The same as a table, newest first")
+        expect(history).to_contain_text("28 Jan 2031")
         assert "home_log.csv, row" in shown
 
 
@@ -85,3 +85,28 @@ def test_choosing_a_skill_keeps_what_is_opened(browser, educators):
         page.get_by_label("Skill").select_option("flush")
         expect(page.get_by_text("No sign-off for the flush is stored")).to_be_visible()
         expect(panel(page)).to_contain_text("Family F2")
+
+
+def test_a_session_is_planned_and_its_sheet_printed(browser, educators):
+    with watching(browser, educators.token) as watched:
+        page = watched.page()
+        open_page(page, educators)
+        planned = page.get_by_role("region", name="Planned sessions")
+        expect(planned).to_contain_text("2: F1, F2")
+        page.get_by_label("Together").select_option("language")
+        expect(planned).to_contain_text("Finnish")
+        page.get_by_label("Size").select_option("4")
+        planned.get_by_role("link", name="Sheet for Mask on, North").click()
+        expect(page.get_by_role("heading", level=1)).to_have_text("Session: Mask on")
+        sheet = page.get_by_role("region", name="Who is asked")
+        expect(sheet.get_by_role("row").filter(has_text="K1, parent")).to_contain_text(
+            "Left out in 10 of 12 self-checks."
+        )
+        expect(page.locator(".blanks")).to_be_hidden()
+        page.emulate_media(media="print")
+        page.set_viewport_size({"width": 703, "height": 1000})  # A4 less its margins
+        expect(page.locator(".blanks")).to_be_visible()
+        expect(page.get_by_role("complementary", name="Cautions")).to_be_visible()
+        expect(page.get_by_role("button", name="Print this sheet")).to_be_hidden()
+        assert page.evaluate("document.documentElement.scrollWidth") <= 703
+        assert page.locator(".sheet .box").count() == 2 * 4

@@ -10,7 +10,7 @@ import pytest
 from dashboard import DashboardConfig, create_app
 from dashboard.figures import step_picture
 from dashboard.security.roles import NotAllowedError, Page, Reader
-from dashboard.training_views import NeedsChoice
+from dashboard.training_views import NeedsChoice, SessionName
 from tests.retrained import NOW, PEOPLE, fill
 from tests.signed_in import browser_of, callback_request
 
@@ -121,6 +121,37 @@ def test_the_picture_has_each_family_once_by_its_surest_caregiver(app_looked_at)
     assert numbers == ["99"] * 4
 
 
+def test_families_of_a_site_who_miss_the_same_step_share_a_session(app_looked_at):
+    asked = queries(app_looked_at)
+    view = asked.sessions(NeedsChoice(size=6))
+    assert [(r.name, r.families) for r in view.rows] == [
+        (SessionName("North", "mask", None, 1, 6), ("F1", "F2"))
+    ]
+    by_language = asked.sessions(NeedsChoice(together="language"))
+    assert [r.name.language for r in by_language.rows] == ["Finnish"]
+    assert asked.sessions(NeedsChoice(site="South")).rows == ()
+    assert queries(app_looked_at, "E.south").sessions(NeedsChoice()).rows == ()
+
+
+def test_the_sheet_of_a_session_names_whom_it_asks_and_no_other(app_looked_at):
+    name = SessionName("North", "mask", None, 1, 8)
+    sheet = queries(app_looked_at).sheet(name)
+    told = [(r.need.family_id, r.need.caregiver_id, r.need.missed, r.relation) for r in sheet.rows]
+    assert told == [("F1", "K1", 10, "parent"), ("F2", "K2", 9, "parent")]
+    for other in (
+        SessionName("North", "mask", "Polish", 1, 8),
+        SessionName("North", "mask", None, 2, 8),
+        SessionName("North", "mask", None, 1, 2),
+        SessionName("South", "mask", None, 1, 8),
+    ):
+        assert queries(app_looked_at).sheet(other) is None
+    assert queries(app_looked_at, "E.south").sheet(name) is None
+    page = browser_of(app_looked_at, "E.south").page(
+        "/retraining", "?sheet=1&site=North&need=mask&size=8"
+    )
+    assert "No such session is planned" in page.text
+
+
 @pytest.mark.parametrize("code", ["P1", "R1"])
 def test_other_roles_get_nothing_of_the_page(app_looked_at, code):
     for ask in (
@@ -128,6 +159,8 @@ def test_other_roles_get_nothing_of_the_page(app_looked_at, code):
         lambda q: q.need("F1", "K1", "mask"),
         lambda q: q.picture(NeedsChoice()),
         lambda q: q.skills(NeedsChoice()),
+        lambda q: q.sessions(NeedsChoice()),
+        lambda q: q.sheet(SessionName("North", "mask", None, 1, 8)),
     ):
         with pytest.raises(NotAllowedError):
             ask(queries(app_looked_at, code))

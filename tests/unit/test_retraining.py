@@ -7,7 +7,8 @@ import pytest
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import effect_of, refreshers, refreshers_by_family, spells_of
-from analysis.decisions.retraining import group_sessions, not_signed_off, retraining
+from analysis.decisions.retraining import not_signed_off, retraining
+from analysis.decisions.sessions import group_sessions
 from analysis.policy import shipped_policy
 from analysis.timeline import build
 from tests.written import day, written
@@ -177,7 +178,37 @@ def test_a_group_session_joins_families_of_a_site_that_share_a_step():
         }
     )
     planned = group_sessions(table, timeline)
-    assert planned.values.tolist() == [["north", "mask", 2, "F1;F2", "K1"]]
+    told = ["site", "step", "part", "families", "family_ids", "caregiver_ids"]
+    assert planned[told].values.tolist() == [["north", "mask", 1, 2, "F1;F2", "K1"]]
+    assert planned["language"].isna().all()
+    apart = pd.Series({"F1": "Finnish", "F2": "Polish"})
+    assert group_sessions(table, timeline, apart).empty
+    alike = pd.Series({"F1": "Polish", "F2": "Polish"})
+    assert group_sessions(table, timeline, alike)["language"].tolist() == ["Polish"]
+
+
+@pytest.mark.parametrize(("n", "most", "sizes"), [(4, 3, [2, 2]), (7, 3, [3, 2, 2]), (9, 9, [9])])
+def test_a_full_session_is_parted_evenly_and_the_surest_come_first(n, most, sizes):
+    codes = [f"F{at}" for at in range(n)]
+    head = LINES.strip().splitlines()[0]
+    rows = [f"L{at} | C{at} | F{at} | north | 2031-03-01 | 2031-03-01" for at in range(n)]
+    timeline, _ = read(lines="\n".join([head, *rows]), home_log="line_id | done_at | kind\n")
+    table = pd.DataFrame(
+        {
+            "family_id": pd.array(codes, dtype="string"),
+            "caregiver_id": pd.array([None] * n, dtype="string"),
+            "step": pd.array(["mask"] * n, dtype="string"),
+            "prob_above": np.linspace(0.99, 0.5, n),
+        }
+    )
+    planned = group_sessions(table, timeline, most=most).sort_values("part")
+    assert planned["families"].tolist() == sizes
+    assert ";".join(planned["family_ids"]) == ";".join(codes)
+
+
+def test_a_session_for_fewer_than_three_is_not_planned():
+    with pytest.raises(ValueError, match="3 families at least"):
+        group_sessions(needs().reset_index(), read()[0], most=2)
 
 
 def weekly(*families):

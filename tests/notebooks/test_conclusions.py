@@ -3,13 +3,16 @@
 import io
 import re
 import sys
+from datetime import timedelta
 
 import pandas as pd
 import pytest
 
 from analysis.cli.app import main
 from analysis.policy import shipped_policy
-from tests.notebooks.conftest import AS_OF
+from analysis.snapshot import end_of_day
+from analysis.store import Store
+from tests.notebooks.conftest import AS_OF, NOTEBOOKS, ROOT
 
 THIN = "\N{NARROW NO-BREAK SPACE}"
 
@@ -141,3 +144,59 @@ def test_the_family_planted_to_be_helped_by_its_refresher_is_named_and_no_effect
     # Refreshers were planted to help two families; those of all others do nothing.
     assert not any("less was missed than after" in line for line in lines)
     assert "associat" in lines[-1]
+
+
+def test_what_came_in_is_what_the_store_holds(answer, invented):
+    told = answer("late_reports_and_data_quality").replace(THIN, "")
+    with Store.open(invented.url, create=False) as store:
+        files, refused, doubts = store.ingests(), store.refused(), store.doubts()
+        log = store.records(end_of_day(AS_OF, shipped_policy())).home_log
+        past = AS_OF - timedelta(days=28)
+        before = store.records(end_of_day(past, shipped_policy())).home_log
+    counts = [files[c].sum() for c in ("read", "stored", "refused")]
+    read, stored, turned_away = counts_in(told.split(" files, ", 1)[1])[:3]
+    assert [read, stored, turned_away] == counts
+    assert turned_away == len(refused) == invented.refused
+    assert f"{len(refused)} rows wait to be mended" in told
+    kinds = refused.groupby("reason").size()
+    most = re.search(r"Refused most often: (.*)", told).group(1)
+    assert max(int(n) for n in re.findall(r"(\d+)\)", most)) <= kinds.max()
+    odd = re.search(r"Odd but usable: (.*)", told).group(1)
+    assert sorted(map(int, re.findall(r"\((\d+)\)", odd))) == sorted(doubts["doubt"].value_counts())
+    assert sum(map(int, re.findall(r"\((\d+)\)", odd))) >= len(invented.truth.odd)
+    now, then = map(int, re.search(r"Of (\d+) entries .*, (\d+) were known", told).groups())
+    assert now == (log["done_on"] <= pd.Timestamp(past)).sum()
+    assert then == len(before) < now  # nothing is received before its day
+
+
+def test_late_entries_are_counted_by_hand(answer, invented):
+    told = answer("late_reports_and_data_quality").replace(THIN, "")
+    with Store.open(invented.url, create=False) as store:
+        log = store.records(end_of_day(AS_OF, shipped_policy())).home_log
+    came = log["received_at"].dt.normalize()  # the invented programme keeps UTC
+    recent = log[came > pd.Timestamp(AS_OF) - pd.Timedelta(days=182)]
+    late = (came - log["done_on"]).loc[recent.index] > pd.Timedelta(days=7)
+    assert f"{late.sum()} of {len(recent)} entries" in told
+
+
+def test_families_not_heard_from_are_those_of_the_call_list(answer, command):
+    told = answer("late_reports_and_data_quality").replace(THIN, "")
+    reasons = command("calls")["reasons"].fillna("").str.split(";")
+    silent = int(reasons.map(lambda r: "silent" in r).sum())
+    assert silent >= 3
+    assert f"{silent} had not been heard from" in told
+
+
+def test_every_published_value_agrees_and_is_one_that_the_tests_hold(answer):
+    told = answer("published_values")
+    agreed, of, *by_kind = counts_in(told.split(", from ")[0])
+    assert agreed == of >= 80
+    assert by_kind[::2] == by_kind[1::2]
+    assert sum(by_kind[::2]) == of
+    assert "Values that differ: none." in told
+    tests = "".join(p.read_text("utf-8") for p in (ROOT / "tests" / "reference").glob("*.py"))
+    held = {number.strip("-0") for number in re.findall(r"-?\d*\.?\d+", tests)}
+    source = NOTEBOOKS["published_values"].read_text("utf-8")
+    values = re.findall(r'"(-?\d*\.\d+)"', source)
+    assert len(values) >= 80
+    assert {v for v in values if not any(h.startswith(v.strip("-0")) for h in held)} == set()

@@ -21,17 +21,24 @@ from analysis.exports import (
     RECORDS,
     TABLES,
     As,
+    Key,
     Private,
     Table,
     Versions,
     about_page,
+    alone,
+    deidentify,
+    key_of_file,
     left_out_words,
     record_tables,
+    statement,
     without,
+    without_times,
     write_folder,
 )
+from analysis.measures import MeasureError
 from analysis.policy import load_policy
-from analysis.snapshot import take
+from analysis.snapshot import Snapshot, take
 
 
 def add_to(app: typer.Typer) -> None:
@@ -70,6 +77,23 @@ def export(
         list[Private] | None,
         typer.Option("--with", help="Write this too, else left out; may be repeated."),
     ] = None,
+    deidentified: Annotated[
+        bool,
+        typer.Option(
+            "--deidentified",
+            help="For outside the team: codes replaced, dates moved, rare words hidden, with a "
+            "statement of what remains identifiable.",
+        ),
+    ] = False,
+    key_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--key-file",
+            metavar="FILE",
+            help="With --deidentified: the same codes and shifts each time, by the key in this "
+            "file, made if it isn't there [default: a key that is forgotten].",
+        ),
+    ] = None,
     store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     as_of: AsOfOption = None,
@@ -80,10 +104,19 @@ def export(
     Files of records (CSV) can be ingested again. The same command on the same store gives the same
     files. They hold codes of families and are for the team.
     """
+    if key_file is not None and not deidentified:
+        raise MeasureError("--key-file goes with --deidentified.")
+    if deidentified and (tables or private or versions is Versions.ALL):
+        raise MeasureError(
+            "an extract is one whole: --deidentified goes with no table, --with or --versions."
+        )
     settings, asked_for = load_policy(policy), frozenset(private or ())
     with opened(store) as opened_store:
         seen = take(opened_store, settings, as_of or today(settings), known_at)
         every = opened_store.versions() if versions is Versions.ALL else None
+    if deidentified:
+        _write_extract(seen, write, kind, key_file)
+        return
     records = record_tables(seen, every)
     chosen: dict[str, Table] = {}
     for name in tables or (*RECORDS, *TABLES):
@@ -99,3 +132,26 @@ def export(
         f"{left_out_words(asked_for)}",
         err=True,
     )
+
+
+def _write_extract(seen: Snapshot, folder: Path, kind: As, key_file: Path | None) -> None:
+    key = Key.new() if key_file is None else key_of_file(key_file)
+    extract = deidentify(seen, key)
+    found = alone(extract.tables)
+    tables = {f"tables/{name}": table for name, table in extract.tables.items()}
+    write_folder(
+        folder, tables, kind, lambda files: statement(extract, found, files), "STATEMENT.md"
+    )
+    without_times(folder)
+    known = found.iloc[0]
+    typer.echo(
+        f"linedays: an extract of {extract.children} children is in {folder}; {known['alone']} of "
+        f"them stand alone with their {known['known']}. Read {folder / 'STATEMENT.md'} before it "
+        "leaves the team: it says what remains identifiable.",
+        err=True,
+    )
+    if key_file is not None:
+        typer.echo(
+            f"linedays: {key_file} leads back from the extract to each child: keep it apart.",
+            err=True,
+        )

@@ -1,12 +1,17 @@
 """Tables as files for other programs: each with its data dictionary, the same bytes each time.
 
-What is written is what the commands and pages show, made by the same functions.
+What is written is what the commands and pages show, made by the same functions. A de-identified
+extract is for people outside the team; a statement says what in it remains identifiable.
 """
 
 from analysis.exports.about import about_page, left_out_words
 from analysis.exports.catalogue import OF_A_COMMAND, TABLES, Table
-from analysis.exports.folder import As, ExportError, write_folder
+from analysis.exports.deidentified import Extract, deidentify
+from analysis.exports.folder import As, ExportError, without_times, write_folder
+from analysis.exports.identifiable import alone
+from analysis.exports.pseudonyms import Key, key_of_file
 from analysis.exports.records import RECORDS, Private, Versions, record_tables, without
+from analysis.exports.statement import statement
 
 __all__ = [
     "OF_A_COMMAND",
@@ -14,12 +19,19 @@ __all__ = [
     "TABLES",
     "As",
     "ExportError",
+    "Extract",
+    "Key",
     "Private",
     "Table",
     "Versions",
     "about_page",
+    "alone",
+    "deidentify",
+    "key_of_file",
     "left_out_words",
     "record_tables",
+    "statement",
     "without",
+    "without_times",
     "write_folder",
 ]

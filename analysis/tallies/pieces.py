@@ -179,7 +179,11 @@ def age_bands(lines: Lines, line: Ints, month: Ints, starts: tuple[int, ...]) ->
     A child is a year older from the first day of its month of birth on; a month before that
     of birth counts to the first band. Blank where the month of birth is not recorded.
     """
-    born = days_of(lines.frame["born"])[line]
+    return bands_of(days_of(lines.frame["born"])[line], month, starts)
+
+
+def bands_of(born: Ints, month: Ints, starts: tuple[int, ...]) -> pd.Categorical:
+    """As `age_bands`, of days of birth and months since 1970."""
     months = month - month_of(np.where(born == NO_DAY, 0, born))
     band = np.searchsorted(np.array(starts), months // 12, side="right") - 1
     codes = np.where(born == NO_DAY, -1, np.maximum(band, 0))

@@ -1,0 +1,236 @@
+"""What of the tables may leave the team, and in which form?
+
+Every column has to have a way to leave: a code is replaced, a date moved by its child's own
+number of days, a month of birth becomes an age band, a rare word is hidden, a number stays.
+What has none (text, moments, staff) stays here, a column that is added later too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.exports.catalogue import TABLES, Table
+from analysis.exports.folder import ExportError
+from analysis.exports.pseudonyms import Key
+from analysis.exports.rare_values import HIDDEN, rare_values
+from analysis.exports.records import record_tables
+from analysis.snapshot import Snapshot
+from analysis.stats.small_cells import LARGEST_HIDDEN
+from analysis.tables.columns import NO_DAY, Column, Kind, dates_of, days_of
+from analysis.tables.timeline import TALLY
+from analysis.tallies.pieces import bands_of, month_of
+
+WORKED_OUT = ("home_spells", "accessed_spells", "intervals", "skin_events", "outcome_events")
+"""Tables of an extract beside those of the records."""
+
+CODES = {
+    "child_id": "child",
+    "family_id": "family",
+    "line_id": "line",
+    "caregiver_id": "caregiver",
+    "entry_id": "entry",
+    "site": "site",
+}
+"""Columns that hold a code, and what it is the code of."""
+
+_OWN_WORDS = {("sign_offs", "outcome"), ("sign_offs", "kind")}
+"""Columns whose words are others than those of the column of that name elsewhere."""
+
+_RECEIVED_ON = Column("received_on", Kind.DATE, "day the clinic got the row")
+_AGE_BAND = replace(TALLY["age_band"], meaning="age in years on the first day at home")
+_CHILD = Column("child_id", Kind.TEXT, "code of the child")
+_SHIFTED = "moved by the child's own number of days"
+_BLANK = ""
+
+
+@dataclass(frozen=True)
+class Extract:
+    """Tables without codes, dates, text and rare words of the store."""
+
+    tables: Mapping[str, Table]
+    children: int
+    hidden: pd.DataFrame
+    """One row a column with hidden values: `column`, `children` that hold one of them."""
+    rows_without_child: int
+    """Rows of no child with a line; they are not in the tables."""
+
+
+def deidentify(seen: Snapshot, key: Key) -> Extract:
+    """Make the tables of a de-identified extract.
+
+    Parameters
+    ----------
+    seen : Snapshot
+        What is known, and as of which day.
+    key : Key
+        Decides on codes and shifts.
+
+    Returns
+    -------
+    Extract
+        Rows in the order of their new codes and dates.
+
+    Raises
+    ------
+    ExportError
+        There are ten children or fewer: their number alone is a small cell.
+    """
+    whole = {**record_tables(seen), **{name: TABLES[name](seen) for name in WORKED_OUT}}
+    lines, caregivers = whole["lines"].frame, whole["caregivers"].frame
+    n_children = lines["child_id"].nunique()
+    if n_children <= LARGEST_HIDDEN:
+        raise ExportError(
+            f"An extract needs more than {LARGEST_HIDDEN} children; by what is known there are "
+            f"{n_children}. Nothing was written."
+        )
+    moved, n_without = {}, 0
+    for name, table in whole.items():
+        of_children = _of_children(table, lines, caregivers)
+        is_known = of_children.frame["child_id"].notna()
+        n_without += int((~is_known).sum())
+        known = Table(of_children.entry, of_children.frame[is_known.to_numpy(dtype=bool)])
+        moved[name] = _moved(known, seen, key)
+    tables, hidden = _hidden(moved)
+    return Extract(
+        {name: _in_order(table) for name, table in tables.items()}, n_children, hidden, n_without
+    )
+
+
+def _of_children(table: Table, lines: pd.DataFrame, caregivers: pd.DataFrame) -> Table:
+    """The table with the child of each row; what is a caregiver's stands once for each child."""
+    frame, entry = table.frame, table.entry
+    if "child_id" not in frame.columns and "line_id" in frame.columns:
+        frame = frame.merge(lines[["line_id", "child_id"]], on="line_id", how="left")
+    elif "child_id" not in frame.columns:
+        if "family_id" not in frame.columns:
+            of_family = caregivers[["caregiver_id", "family_id"]]
+            frame = frame.merge(of_family, on="caregiver_id", how="left")
+        children = lines[["family_id", "child_id"]].drop_duplicates()
+        frame = frame.merge(children, on="family_id", how="left")
+    child = frame["child_id"].where(frame["child_id"].isin(lines["child_id"]))
+    if "child_id" not in entry.names:
+        entry = replace(entry, columns=(_CHILD, *entry.columns))
+    return Table(entry, frame.assign(child_id=child))
+
+
+def _moved(table: Table, seen: Snapshot, key: Key) -> Table:
+    """The columns that may leave, each in the form in which it may."""
+    shift = key.shifts(table.frame["child_id"])
+    made = [_leaving(column, table.frame, shift, seen, key) for column in table.entry.columns]
+    kept = [pair for pair in made if pair is not None]
+    frame = pd.DataFrame(
+        {
+            column.name: np.asarray(cells) if column.kind is Kind.DATE else cells
+            for column, cells in kept
+        },
+        index=table.frame.index,
+    )
+    return Table(replace(table.entry, columns=tuple(column for column, _ in kept)), frame)
+
+
+def _leaving(
+    column: Column, frame: pd.DataFrame, shift: Any, seen: Snapshot, key: Key
+) -> tuple[Column, Any] | None:
+    cells = frame[column.name]
+    if column.name in CODES:
+        return replace(column, meaning=f"{column.meaning}; replaced"), key.codes(
+            CODES[column.name], cells
+        )
+    if column.name == "born":
+        month = month_of(days_of(frame["home_from"]))
+        starts = seen.edition.settings.age_band_starts
+        return _AGE_BAND, pd.Series(bands_of(days_of(cells), month, starts), index=frame.index)
+    if column.name == "received_at":
+        column, cells = _RECEIVED_ON, _local_days(cells, seen.policy.time_zone)
+    if column.kind is Kind.DATE:
+        return replace(column, unit=_SHIFTED), _later(cells, shift)
+    if column.kind in {Kind.CODE, Kind.CODES}:
+        return column, cells.astype("string")
+    if column.kind in {Kind.COUNT, Kind.NUMBER, Kind.FLAG}:
+        return column, cells
+    return None
+
+
+def _local_days(moments: pd.Series[Any], zone: str) -> pd.Series[Any]:
+    """Days of UTC moments in a zone."""
+    local = moments.dt.tz_localize("UTC").dt.tz_convert(zone)
+    return local.dt.tz_localize(None).dt.floor("D")
+
+
+def _later(dates: pd.Series[Any], shift: Any) -> Any:
+    days = days_of(dates)
+    return dates_of(np.where(days == NO_DAY, NO_DAY, days + shift))
+
+
+def _hidden(tables: Mapping[str, Table]) -> tuple[dict[str, Table], pd.DataFrame]:
+    """Hide rare words: a word of a column is rare, or not, in all tables together."""
+    of_words: dict[str, list[tuple[str, Column]]] = {}
+    for name, table in tables.items():
+        for column in table.entry.columns:
+            if _holds_words(name, column):
+                own = (name, column.name) in _OWN_WORDS
+                words = f"{name}.{column.name}" if own else column.name
+                of_words.setdefault(words, []).append((name, column))
+    left, told = dict(tables), []
+    for words, places in of_words.items():
+        held = pd.concat([_held(left[name].frame, column) for name, column in places])
+        is_number = places[0][1].kind is Kind.COUNT  # hidden ones are blank
+        blank = _BLANK if is_number else None
+        rare = rare_values(held["child"], held["value"], blank)
+        if not rare:
+            continue
+        told.append((words, held["child"][held["value"].isin(rare)].nunique()))
+        for name, column in places:
+            left[name] = _without_rare(left[name], column, rare)
+    return left, pd.DataFrame(told, columns=["column", "children"])
+
+
+def _holds_words(name: str, column: Column) -> bool:
+    return (
+        column.kind in {Kind.CODE, Kind.CODES}
+        or column.name == "site"
+        or (name == "lines" and column.kind is Kind.COUNT)
+    )
+
+
+def _held(frame: pd.DataFrame, column: Column) -> pd.DataFrame:
+    """One row a child and word that it holds; a blank is a word too."""
+    value = frame[column.name].astype("string").fillna(_BLANK)
+    held = pd.DataFrame({"child": frame["child_id"], "value": value}).drop_duplicates()
+    if column.kind is Kind.CODES:
+        held = held.assign(value=held["value"].str.split(";")).explode("value")
+    return held.astype({"value": "object"})
+
+
+def _without_rare(table: Table, column: Column, rare: frozenset[str]) -> Table:
+    cells = table.frame[column.name]
+    text = cells.astype("string").fillna(_BLANK)
+    shown: pd.Series[Any]
+    if column.kind is Kind.COUNT:
+        told = replace(column, blank=f"{column.blank or 'not told'}, or {HIDDEN}: rare")
+        shown = cells.astype("Int64").mask(text.isin(rare))
+    else:
+        told = replace(column, allowed=(*column.allowed, HIDDEN) if column.allowed else ())
+        is_list = column.kind is Kind.CODES
+        words = {word: _shown(word, rare, is_list=is_list) for word in text.unique()}
+        shown = text.map(words).astype("string")
+    columns = tuple(told if c.name == column.name else c for c in table.entry.columns)
+    return Table(replace(table.entry, columns=columns), table.frame.assign(**{column.name: shown}))
+
+
+def _shown(word: str, rare: frozenset[str], *, is_list: bool) -> str | None:
+    parts = word.split(";") if is_list else [word]
+    return ";".join(sorted({HIDDEN if part in rare else part for part in parts})) or None
+
+
+def _in_order(table: Table) -> Table:
+    """Rows in an order that the old codes have no part in."""
+    columns = table.entry.columns
+    codes = [c.name for c in columns if c.name in CODES and c.name != "entry_id"]
+    dates = [c.name for c in columns if c.kind is Kind.DATE]
+    return Table(table.entry, table.frame.sort_values([*codes, *dates], ignore_index=True))

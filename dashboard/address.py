@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from datetime import date
 from urllib.parse import parse_qs, quote, unquote, urlencode
 
 from dashboard.incoming_views import IncomingChoice
@@ -68,6 +70,7 @@ def family_address(family_id: str, choice: FamilyChoice | None = None) -> str:
     given = {
         "time": None if chosen.time == FamilyChoice().time else chosen.time,
         "page": None if chosen.page == 1 else str(chosen.page),
+        "known": None if chosen.known_on is None else chosen.known_on.isoformat(),
     }
     query = urlencode({k: v for k, v in given.items() if v is not None})
     return FAMILY + quote(family_id, safe="") + (f"?{query}" if query else "")
@@ -79,7 +82,9 @@ def read_family_choice(search: str | None) -> FamilyChoice:
     Examples
     --------
     >>> read_family_choice("?time=all&page=2"), read_family_choice("?time=ever").time
-    (FamilyChoice(time='all', page=2), 'weeks')
+    (FamilyChoice(time='all', page=2, known_on=None), 'weeks')
+    >>> read_family_choice("?known=2031-03-04").known_on
+    datetime.date(2031, 3, 4)
     """
     given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
     usual = FamilyChoice()
@@ -87,6 +92,7 @@ def read_family_choice(search: str | None) -> FamilyChoice:
     return FamilyChoice(
         time=time if time in ("weeks", "months", "all") else usual.time,
         page=_whole(given.get("page"), 1),
+        known_on=_day(given.get("known")),
     )
 
 
@@ -249,6 +255,12 @@ def definition_address(key: str) -> str:
     '/definitions#funnel'
     """
     return f"/definitions#{key}"
+
+
+def _day(text: str | None) -> date | None:
+    with suppress(ValueError):
+        return date.fromisoformat(text or "")
+    return None
 
 
 def _whole(text: str | None, otherwise: int) -> int:

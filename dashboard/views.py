@@ -155,6 +155,21 @@ class Source:
     received_at: datetime | None
     cells: tuple[tuple[str, str], ...]
     doubts: tuple[str, ...] = ()
+    blank: tuple[str, ...] = ()
+    """Known columns that were left blank."""
+    void: bool = False
+    """The row withdraws what was said before."""
+
+
+@dataclass(frozen=True)
+class SourceInTime:
+    """A stored row with what took its place later left out and what stood before it."""
+
+    row: Source
+    earlier: tuple[Source, ...]
+    """Versions before it, the newest first."""
+    left_out: int
+    """Versions that speak of another family."""
 
 
 @dataclass(frozen=True)
@@ -219,6 +234,8 @@ class FamilyChoice:
     """`weeks` (the last eight), `months` (the last six) or `all`."""
     page: int = 1
     """Page of the table."""
+    known_on: date | None = None
+    """The page stands in the morning of this earlier day, as known at its end; None: today."""
 
 
 @dataclass(frozen=True)
@@ -227,6 +244,9 @@ class FamilyView:
 
     family_id: str
     as_of: date
+    now: date
+    """The as-of day of all other pages; later than `as_of` in a look back."""
+    edition: str
     choice: FamilyChoice
     sees: frozenset[str]
     """What of it the person who asks may see beside the page, by name of the right."""

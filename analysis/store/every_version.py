@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
 import sqlalchemy as sa
 
 from analysis.store import bulk
@@ -37,10 +38,33 @@ def every_version(connection: sa.Connection) -> Mapping[str, EveryVersion]:
     return {**{name: _of_table(connection, name) for name in INCOMING}, "calls": _calls(connection)}
 
 
+def revised(connection: sa.Connection) -> Mapping[str, EveryVersion]:
+    """Read all versions of the keys that have several, and under ``calls`` every recorded call.
+
+    They are few. What is in force now and in none of these was never anything else.
+    """
+    return {**{name: _revised(connection, name) for name in INCOMING}, "calls": _calls(connection)}
+
+
 def _of_table(connection: sa.Connection, name: str) -> EveryVersion:
+    return _versions(name, bulk.fetch(connection, _query(name).order_by(ROWS[name].c.row)))
+
+
+def _revised(connection: sa.Connection, name: str) -> EveryVersion:
     rows = ROWS[name]
+    other = rows.alias("other")
+    keys = sa.select(other.c.key_row).where(other.c.row != other.c.key_row)
+    parts = (rows.c.row.in_(keys), rows.c.row != rows.c.key_row)
+    found = [bulk.fetch(connection, _query(name).where(part)) for part in parts]
+    return _versions(name, pa.concat_tables(found).sort_by("row"))
+
+
+def _query(name: str) -> sa.Select[tuple[object, ...]]:
     columns = ["row", "received_at", *(c.name for c in stored_columns(name)), "key_row", "void"]
-    table = bulk.fetch(connection, sa.select(*(rows.c[c] for c in columns)).order_by(rows.c.row))
+    return sa.select(*(ROWS[name].c[c] for c in columns))
+
+
+def _versions(name: str, table: pa.Table) -> EveryVersion:
     return EveryVersion(
         frame=typed(table, KNOWN[name]),
         key=table["key_row"].to_numpy().astype(np.int64),

@@ -179,6 +179,17 @@ def source_rows(connection: sa.Connection, table: str, rows: Sequence[int]) -> l
     return [found[int(row)] for row in rows if int(row) in found]
 
 
+def versions_of_row(connection: sa.Connection, table: str, row: int) -> list[SourceRow]:
+    """Every version of the key that a stored row is of, in the order of receipt."""
+    stored = ROWS[table]
+    key = sa.select(stored.c.key_row).where(stored.c.row == row).scalar_subquery()
+    first = connection.execute(sa.select(stored.c.row).where(stored.c.row == key)).scalars()
+    is_later = sa.and_(stored.c.row != stored.c.key_row, stored.c.key_row == key)
+    later = connection.execute(sa.select(stored.c.row).where(is_later)).scalars()
+    versions = source_rows(connection, table, [*first, *later])
+    return sorted(versions, key=lambda version: (version.received_at, version.row))
+
+
 def _source_row(table: str, cells: dict[str, object]) -> SourceRow:
     content = {
         column.name: _as_text(cells[column.name], column.kind)

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from analysis.store import backup, call_notes, known, provenance
 from analysis.store.database import WAIT_SECONDS, Database, connect, open_database
-from analysis.store.every_version import EveryVersion, every_version
+from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
 from analysis.store.people import People
@@ -136,6 +136,11 @@ class Store:
         with self._database.reading() as connection:
             return every_version(connection)
 
+    def revised(self) -> Mapping[str, EveryVersion]:
+        """Every version of the rows that were ever corrected or withdrawn, and every call."""
+        with self._database.reading() as connection:
+            return revised(connection)
+
     def registry(self) -> Registry:
         """Lines, stays and caregivers as in force now, for the checks of incoming rows."""
         with self._database.reading() as connection:
@@ -145,6 +150,11 @@ class Store:
         """Stored rows as a person can find them again; unknown numbers are passed by."""
         with self._database.reading() as connection:
             return provenance.source_rows(connection, table, rows)
+
+    def versions_of_row(self, table: str, row: int) -> list[SourceRow]:
+        """Every version of the key that a stored row is of, as received; none: no such row."""
+        with self._database.reading() as connection:
+            return provenance.versions_of_row(connection, table, row)
 
     def refused(self, known_at: datetime | None = None) -> pd.DataFrame:
         """Rows that could not be used and were not mended yet; see `provenance.REFUSED`.

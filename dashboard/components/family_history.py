@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -16,7 +17,7 @@ from dashboard.components.line_state import line_kind
 from dashboard.components.static import static
 from dashboard.figures import Group, family_strip
 from dashboard.history import FAMILY, LATE_DAYS
-from dashboard.views import FamilyChoice, FamilyView, LineView
+from dashboard.views import FamilyView, LineView
 
 TIMES = {"weeks": "8 weeks", "months": "6 months", "all": "all"}
 HEADS = ("Day", "Line", "What", "Received", "Source")
@@ -105,7 +106,7 @@ def _times(view: FamilyView) -> Component:
     items = [
         html.A(
             name,
-            href=family_address(view.family_id, FamilyChoice(time)),
+            href=family_address(view.family_id, replace(view.choice, time=time, page=1)),
             **current(it_is=view.choice.time == time),
             **in_page(),
             **keyed(f"time-{time}"),
@@ -177,7 +178,7 @@ def _pager(view: FamilyView) -> Component:
     ways = [
         html.A(
             name,
-            href=family_address(view.family_id, FamilyChoice(view.choice.time, to)),
+            href=family_address(view.family_id, replace(view.choice, page=to)),
             **in_page(),
             **keyed(f"page-{name}"),
         )

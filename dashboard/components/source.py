@@ -6,7 +6,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard import words
-from dashboard.views import Source
+from dashboard.views import Source, SourceInTime
 
 
 def source_row(source: Source, *, level: str = "h4") -> Component:
@@ -35,6 +35,22 @@ def source_row(source: Source, *, level: str = "h4") -> Component:
         ],
         className="source",
     )
+
+
+def source_in_time(found: SourceInTime) -> list[Component]:
+    """A stored row, which columns it left blank, and the versions of it that stood before."""
+    parts: list[Component] = [source_row(found.row, level="h3")]
+    if found.row.blank:
+        blank = words.listed([words.head(name) for name in found.row.blank])
+        parts.append(html.P(f"Left blank: {blank}.", className="hint"))
+    if not found.earlier and not found.left_out:
+        return parts
+    parts.append(html.P("It took the place of what was received before:", className="took-place"))
+    parts += [source_row(version) for version in found.earlier]
+    if found.left_out:
+        said = words.counted(found.left_out, "version speaks", "versions speak")
+        parts.append(html.P(f"{said} of another family and can't be shown here.", className="hint"))
+    return parts
 
 
 def where_from(source: Source) -> str:

@@ -99,6 +99,7 @@ def _of_log(
 
 def _changes(records: FamilyRecords, entries: pd.DataFrame) -> pd.DataFrame:
     care = care_of(records)
+    care = care[(care["start_on"] >= care["placed_on"]).to_numpy(dtype=bool)]
     received = entries.set_index("row")["received_on"]
     from_log = care["row"].where((care["table"] == "home_log").to_numpy(dtype=bool))
     home = care["by_home"].to_numpy(dtype=bool)

@@ -70,7 +70,7 @@ class FamilyRecords:
 def care_of(records: FamilyRecords) -> pd.DataFrame:
     """Intervals with the group and row of the figure they stand in, and their change's row."""
     care = records.intervals.merge(
-        records.lines[["line", "line_id", "child_id"]], on="line", how="inner"
+        records.lines[["line", "line_id", "child_id", "placed_on"]], on="line", how="inner"
     )
     table, row = _where_changed(records, care)
     return care.assign(group=care["line_id"], track=care["task"].astype(str), table=table, row=row)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from dashboard.history.records import (
@@ -38,6 +39,9 @@ def spans_of(records: FamilyRecords, as_of: date) -> pd.DataFrame:
 def _care_spans(records: FamilyRecords) -> pd.DataFrame:
     """One row an interval before; after, one or two: its days in date, and those out of date."""
     care = care_of(records)
+    # A clinic's change during a stay holds for every line of the child, also for one placed later.
+    placed = care["placed_on"]
+    care["start_on"] = care["start_on"].where(care["start_on"] > placed, placed)
     until = care["allowed_until"]
     name = worded(care["task"]).astype("object")
     never_due = until.isna()
@@ -47,7 +51,8 @@ def _care_spans(records: FamilyRecords) -> pd.DataFrame:
         end_on=care["end_on"].where(never_due | (care["end_on"] < until), until),
     )[(care["track"] != DAILY).to_numpy(dtype=bool)]
     past = (care["end_on"] > until).to_numpy(dtype=bool)
-    late = care.assign(kind="out_of_date", label=name + " out of date", start_on=until)[past]
+    since = until.where(until > placed, placed)
+    late = care.assign(kind="out_of_date", label=name + " out of date", start_on=since)[past]
     return pd.concat([in_date[SPANS], late[SPANS]], ignore_index=True)
 
 
@@ -138,8 +143,9 @@ def _silences(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
     since = pd.Timestamp(records.lines["home_from"].min())
     heard = records.entries["done_on"].drop_duplicates().sort_values()
     heard = heard[(heard > since) & (heard <= now)]
-    last = pd.concat([pd.Series([since]), heard], ignore_index=True)
-    following = pd.concat([heard, pd.Series([now])], ignore_index=True)
+    days = heard.to_numpy().astype("datetime64[s]")
+    last = pd.Series(np.insert(days, 0, since.to_datetime64()))
+    following = pd.Series(np.append(days, now.to_datetime64().astype(days.dtype)))
     quiet = (following - last) > pd.Timedelta(days=records.silent_after_days)
     return pd.DataFrame(
         {

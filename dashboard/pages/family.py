@@ -16,7 +16,8 @@ from dashboard.components.calls_made import calls_made
 from dashboard.components.drawn import drawn
 from dashboard.components.family_history import family_history
 from dashboard.components.line_state import ended_words, line_state
-from dashboard.components.source import source_row
+from dashboard.components.look_back import known_on_form, looked_back
+from dashboard.components.source import source_in_time
 from dashboard.components.static import static
 from dashboard.queries import Queries
 from dashboard.security.guard import Guard
@@ -33,11 +34,22 @@ def title(family_id: str) -> str:
 
 def layout(queries: Queries, pathname: str, search: str | None) -> list[Component]:
     """One family's page."""
-    view = queries.family(read_family(pathname), read_family_choice(search))
-    standing = queries.standing()
-    if view is None:
-        return shell.not_found(standing, "There is no family with this code in the store.")
-    return shell.page("", standing, [html.Div(_body(queries, view), id=ids.FAMILY_BODY)])
+    family_id, choice = read_family(pathname), read_family_choice(search)
+    view = queries.family(family_id, choice)
+    if view is not None:
+        standing = queries.standing_on(view.as_of, view.edition)
+        return shell.page("", standing, [html.Div(_body(queries, view), id=ids.FAMILY_BODY)])
+    now = queries.standing()
+    if family_id is None or choice.known_on is None or not queries.knows(family_id):
+        return shell.not_found(now, "There is no family with this code in the store.")
+    said = f"No line of family {family_id} was known on {words.long_day(choice.known_on)}."
+    parts = (
+        html.H1(["Family ", html.Span(family_id, className="code")]),
+        looked_back(family_id, choice, now.as_of),
+        html.P(said),
+        known_on_form(family_id, choice, now.as_of),
+    )
+    return shell.page("", now, [html.Div(static(*parts), id=ids.FAMILY_BODY)])
 
 
 def _body(queries: Queries, view: FamilyView) -> Component:
@@ -53,6 +65,7 @@ def _parts(view: FamilyView, *, back: bool) -> list[Component]:
             _head(view, back=back),
             _standing_words(view),
             _lines(view),
+            known_on_form(view.family_id, view.choice, view.now),
         ),
         family_history(view),
         static(_people(view.caregivers, view.as_of), _calls(view)),
@@ -70,11 +83,12 @@ def _lines(view: FamilyView) -> list[Component]:
     ]
 
 
-def _head(view: FamilyView, *, back: bool) -> list[Component]:
+def _head(view: FamilyView, *, back: bool) -> list[Component | None]:
     to = write_choice(Choice(family_id=view.family_id))
     way = html.P(html.A("Back to the call list", href=to), className="back always")
     return [
         *([way] if back else []),
+        looked_back(view.family_id, view.choice, view.now),
         html.Header(
             [
                 html.H1(["Family ", html.Span(view.family_id, className="code")]),
@@ -170,15 +184,19 @@ def register(guard: Guard) -> None:
         Input(ids.FAMILY_FIGURE, "clickData"),
         Input(ids.FAMILY_ASKED, "data"),
         State(ids.URL, "pathname"),
+        State(ids.URL, "search"),
         prevent_initial_call=True,
     )
-    def show_source(queries: Queries, click: Any, asked: Any, pathname: str) -> Component:
+    def show_source(
+        queries: Queries, click: Any, asked: Any, pathname: str, search: str | None
+    ) -> Component:
         by_figure = ctx.triggered_id == ids.FAMILY_FIGURE
         table, row = _of_click(click) if by_figure else _of_button(asked)
-        source = queries.source(read_family(pathname or ""), table, row)
+        known_on = read_family_choice(search).known_on
+        source = queries.source(read_family(pathname or ""), table, row, known_on)
         if source is None:
             return static(html.P(NO_ROW))
-        return static(source_row(source, level="h3"))
+        return static(source_in_time(source))
 
 
 def _of_button(asked: Any) -> tuple[object, object]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from analysis.vocabulary import Access
 from dashboard.incoming_views import Bringing, IncomingChoice, IncomingView, TakenIn
 from dashboard.queries import (
     accesses,
+    back_in_time,
     call_list,
     calls_made,
     dwell,
@@ -53,7 +54,7 @@ from dashboard.views import (
     FamilyView,
     Opened,
     PolicyView,
-    Source,
+    SourceInTime,
     Standing,
 )
 from dashboard.words import sentence, short_day
@@ -162,9 +163,11 @@ class Queries:
         asked = ("family", known, choice, sees)
         return self.once(asked, lambda: self._family(known, choice, sees))
 
-    def _family(self, known: str, choice: FamilyChoice, sees: frozenset[str]) -> FamilyView:
-        kept = self.kept()
-        found, alone = kept.snapshot, kept.of_family(known)
+    def _family(self, known: str, choice: FamilyChoice, sees: frozenset[str]) -> FamilyView | None:
+        alone, looked_back = self._alone(known, choice.known_on)
+        if alone is None:
+            return None
+        whole = alone if looked_back else self.snapshot()
         contact, language = self._how_to_reach(alone, known)
         spans, marks = families.history_of(alone, known, sees_notes=Right.NOTES in sees)
         lines = families.line_views(alone, known)
@@ -173,10 +176,12 @@ class Queries:
         return FamilyView(
             family_id=known,
             as_of=alone.as_of,
-            choice=replace(choice, page=page),
+            now=self.snapshot().as_of,
+            edition=alone.edition.version,
+            choice=replace(choice, page=page, known_on=alone.as_of if looked_back else None),
             sees=sees,
-            row=call_list.row_of(found, known),
-            reasons=call_list.reasons_of(found, known),
+            row=call_list.row_of(whole, known),
+            reasons=call_list.reasons_of(whole, known),
             lines=lines,
             first=first,
             last=last,
@@ -191,17 +196,50 @@ class Queries:
             language=language,
         )
 
-    def source(self, family_id: object, table: object, row: object) -> Source | None:
-        """The source row behind a mark, if it speaks of the family; else None."""
+    def standing_on(self, day: date, edition: str) -> Standing:
+        """What a page says of itself that stands on an earlier day, as known at its end."""
+        now = self.standing()
+        if day == now.as_of:
+            return now
+        known_at = end_of_day(day, self._policy).astimezone(self._policy.zone)
+        return replace(
+            now,
+            as_of=day,
+            known_at=known_at,
+            knows_whole_day=True,
+            is_today=False,
+            records_calls=False,
+            edition=edition,
+        )
+
+    def source(
+        self, family_id: object, table: object, row: object, known_on: date | None = None
+    ) -> SourceInTime | None:
+        """The source row behind a mark with its versions, if it speaks of the family; else None.
+
+        Parameters
+        ----------
+        family_id, table, row : object
+            What the page sent; nothing in it is trusted.
+        known_on : date, optional
+            The earlier day on which the page stands.
+        """
         self._reader.must_open(Page.FAMILY)
         known = self._opened_family(self.snapshot(), family_id)
         if known is None or not isinstance(table, str) or not isinstance(row, int):
             return None
-        alone = self.kept().of_family(known)
-        if row not in families.rows_of_family(alone).get(table, frozenset()):
+        alone, _ = self._alone(known, known_on)
+        if alone is None or row not in families.rows_of_family(alone).get(table, frozenset()):
             return None
-        asked = [(table, row)]
-        return sources.sources_of(asked, self._store, alone, self._reader).get((table, row))
+        return sources.in_time(table, row, self._store, alone, self._reader)
+
+    def _alone(self, known: str, known_on: date | None) -> tuple[Snapshot | None, bool]:
+        """One family alone, on the day or an earlier one, and whether it is an earlier one."""
+        kept = self.kept()
+        if known_on is None or known_on >= kept.snapshot.as_of:
+            return kept.of_family(known), False
+        revised = self.once("revised", lambda: back_in_time.revised_rows(self._store))
+        return back_in_time.family_on(kept, revised, known, known_on), True
 
     def policy(self) -> PolicyView:
         """The edition in force on the as-of day, with the source of every number."""

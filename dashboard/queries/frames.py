@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import union_categoricals
 
 
 def of(frame: pd.DataFrame, column: str, value: str) -> pd.DataFrame:
@@ -37,6 +39,27 @@ class RowsBy:
         at = self._at.get(code)
         rows = self._order[:0] if at is None else self._order[self._ends[at] : self._ends[at + 1]]
         return self._frame.take(rows).reset_index(drop=True)
+
+
+def stacked(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Frames of the same columns one below the other; codes of any of them are kept.
+
+    Examples
+    --------
+    >>> some, more = (pd.DataFrame({"a": pd.Categorical([a])}) for a in "xy")
+    >>> list(stacked([some, more, more.iloc[:0]])["a"])
+    ['x', 'y']
+    """
+    filled = [frame for frame in frames if len(frame)] or list(frames[:1])
+    first = filled[0]
+    if len(filled) == 1:
+        return first.reset_index(drop=True)
+    kinds: dict[str, Any] = dict(first.dtypes)
+    for name, kind in kinds.items():
+        if isinstance(kind, pd.CategoricalDtype):
+            known = union_categoricals([f[name] for f in filled], ignore_order=True).categories
+            kinds[name] = pd.CategoricalDtype(known)
+    return pd.concat([frame[list(kinds)].astype(kinds) for frame in filled], ignore_index=True)
 
 
 def cells(frame: pd.DataFrame, *names: str) -> list[tuple[Any, ...]]:

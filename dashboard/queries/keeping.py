@@ -11,7 +11,7 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.tables import KNOWN, Records
 from dashboard.queries.answers import Answers
-from dashboard.queries.frames import RowsBy, of
+from dashboard.queries.frames import RowsBy, of, stacked
 from dashboard.queries.training import Training
 
 LEADS = {
@@ -45,9 +45,8 @@ class Kept:
         for name, code in LEADS.items():
             if name not in found:
                 owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
-                found[name] = pd.concat(
-                    [self.by[name][NOBODY], *(self.by[name][str(owner)] for owner in owners)],
-                    ignore_index=True,
+                found[name] = stacked(
+                    [self.by[name][NOBODY], *(self.by[name][str(owner)] for owner in owners)]
                 )
         calls = of(self.snapshot.records.calls, "family_id", family_id)
         return replace(self.snapshot, records=Records(**found, calls=calls))

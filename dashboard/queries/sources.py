@@ -10,7 +10,7 @@ from analysis.store import SourceRow, Store
 from analysis.tables import INCOMING
 from dashboard.queries.frames import cells
 from dashboard.security.roles import Reader, Right
-from dashboard.views import ReasonView, ReasonWithRows, Source
+from dashboard.views import ReasonView, ReasonWithRows, Source, SourceInTime
 
 DAY_DONE = "done_on"
 """The day of an entry stands beside its moment, or alone where the log told no time."""
@@ -66,7 +66,49 @@ def _as_came_in(row: SourceRow, zone: ZoneInfo, reader: Reader) -> Source:
             if text and may_see(reader, row.table, head)
         ),
         doubts=tuple(row.doubts),
+        blank=tuple(
+            column.name
+            for column in INCOMING[row.table].columns
+            if column.name not in row.content and may_see(reader, row.table, column.name)
+        ),
+        void=row.content.get("void") == "yes",
     )
+
+
+def in_time(
+    table: str, row: int, store: Store, alone: Snapshot, reader: Reader
+) -> SourceInTime | None:
+    """A stored row of a family with the versions before it, as far as `alone` knows them.
+
+    What a version says of another family is left out: only that there is one is told.
+    """
+    if table == "calls":
+        found = _calls({row}, alone, alone.policy.zone)
+        return SourceInTime(found[0], (), 0) if found else None
+    received = [v for v in store.versions_of_row(table, row) if v.received_at <= alone.known_at]
+    at = next((at for at, version in enumerate(received) if version.row == row), None)
+    if at is None:
+        return None
+    before = received[:at][::-1]
+    mine = [version for version in before if _speaks_of(alone, version)]
+    zone = alone.policy.zone
+    return SourceInTime(
+        row=_as_came_in(received[at], zone, reader),
+        earlier=tuple(_as_came_in(version, zone, reader) for version in mine),
+        left_out=len(before) - len(mine),
+    )
+
+
+def _speaks_of(alone: Snapshot, row: SourceRow) -> bool:
+    """Whether every code in a stored row is one of the family's own."""
+    records = alone.records
+    own = {
+        "family_id": records.lines["family_id"],
+        "child_id": records.lines["child_id"],
+        "line_id": records.lines["line_id"],
+        "caregiver_id": records.caregivers["caregiver_id"],
+    }
+    return all(row.content[c] in set(codes) for c, codes in own.items() if row.content.get(c))
 
 
 def may_see(reader: Reader, table: str, head: str) -> bool:

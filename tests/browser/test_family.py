@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from playwright.sync_api import Page, expect
 
+from analysis.ingest import ingest
+from analysis.policy import shipped_policy
+from analysis.store import Store
+from tests.browser.small_programme import RECEIVED
+
 
 def open_family(page: Page, running, family: str, query: str = "") -> None:
     page.goto(f"{running.address}/family/{family}{query}")
@@ -78,3 +83,36 @@ def test_the_figure_fits_a_sheet_of_paper(page, running):
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
     expect(page.locator(".history .main-svg").first).to_have_attribute("width", "680")
+
+
+def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(page, running, tmp_path):
+    with Store.open(running.store_url, create=False) as store:
+        file = tmp_path / "corrections.csv"
+        file.write_text(
+            "entry_id,line_id,done_at,kind,findings,note,received_at\n"
+            "c1,L2,2031-02-25,skin_check,redness,first said,2031-02-25T18:00\n"
+            "c1,L2,2031-02-25,skin_check,none,then said,2031-03-04T07:00\n"
+        )
+        ingest(store, [file], shipped_policy(), received_at=RECEIVED, table="home_log")
+    open_family(page, running, "F2")
+    table = page.get_by_role("region", name="The same as a table, newest first")
+    expect(table.get_by_text("Looked, nothing seen; said: then said.")).to_be_visible()
+    table.get_by_role("button", name="Show row of 25 Feb 2031").click()
+    expect(page.locator(".shown-source")).to_contain_text("corrections.csv, row 3")
+    expect(page.locator(".shown-source")).to_contain_text("took the place of")
+    expect(page.locator(".shown-source")).to_contain_text("first said")
+    page.get_by_label("Known on").fill("2031-03-03")
+    page.get_by_role("button", name="Turn back").click()
+    expect(page.get_by_role("note")).to_contain_text("As known on Monday 3 March 2031; not today.")
+    expect(page).to_have_url(f"{running.address}/family/F2?known=2031-03-03&time=weeks")
+    expect(page.locator(".standing")).to_contain_text("Monday 3 March 2031")
+    finding = page.locator(".scatterlayer .trace path.point[style*='rgb(123, 47, 107)']").first
+    finding.click(force=True)
+    expect(page.locator(".shown-source")).to_contain_text("corrections.csv, row 2")
+    expect(page.locator(".shown-source")).to_contain_text("first said")
+    expect(page.locator(".shown-source")).not_to_contain_text("then said")
+    page.get_by_role("link", name="6 months").click()
+    expect(page.get_by_role("note")).to_contain_text("As known on Monday 3 March 2031")
+    page.get_by_role("link", name="Back to 4 Mar").click()
+    expect(page.get_by_text("then said").first).to_be_visible()
+    expect(page.get_by_role("note")).to_have_count(0)

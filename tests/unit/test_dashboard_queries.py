@@ -174,7 +174,7 @@ def test_in_the_demo_the_clock_stands_on_its_day_so_that_calls_can_be_recorded(u
 
 def test_a_page_gets_only_rows_of_the_family_it_names(queries):
     mine = queries.opened("F2", Choice()).reasons[0].sources[0]
-    assert queries.source("F2", mine.table, mine.row) == mine
+    assert queries.source("F2", mine.table, mine.row).row == mine
     assert queries.source("F1", mine.table, mine.row) is None
     for table, row in (
         ("home_log", 999),

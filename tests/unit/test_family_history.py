@@ -201,6 +201,18 @@ def test_days_at_home_without_a_known_change_are_not_scored(records):
     assert days(unscored, "end_on") == ["03-08"]
 
 
+def test_a_change_before_a_line_was_placed_is_none_of_that_line(records):
+    both = replace(records, stays=records.stays, lines=records.lines.assign(child_id="C1"))
+    early = both.intervals["line"].eq(0).to_numpy(dtype=bool)
+    moved = both.intervals[early].assign(line=1)  # as if L1's intervals were those of L2
+    both = replace(both, intervals=moved.reset_index(drop=True))
+    marks = history.marks_of(both, CODES, AS_OF)
+    assert not (marks["kind"].isin(["changed", "changed_by_clinic"])).any()
+    spans = history.spans_of(both, AS_OF)
+    placed = pd.Timestamp("2031-03-01")
+    assert (spans.loc[spans["group"] == "L2", "start_on"] >= placed).all()
+
+
 def test_a_port_that_is_not_accessed_is_shown_as_such():
     lines = KNOWN["lines"].build(
         {

@@ -9,11 +9,12 @@ import socket
 
 from waitress.server import create_server
 
-from dashboard.app import create_app
+from dashboard.app import LinedaysDash, create_app
 from dashboard.config import DashboardConfig
+from dashboard.processes import CAN_FORK, by_default, serve_in_processes
 
 THREADS = 8
-
+"""In each process: most wait for the store or the network while one draws."""
 
 NOBODY = (
     "Nobody can sign in to this store yet. Add a person first, for example: "
@@ -25,8 +26,13 @@ class ServeError(OSError):
     """The dashboard cannot be served; one sentence for a user."""
 
 
-def serve(config: DashboardConfig, host: str = "127.0.0.1", port: int = 8461) -> None:
-    """Serve the dashboard until the process is stopped.
+def serve(
+    config: DashboardConfig,
+    host: str = "127.0.0.1",
+    port: int = 8461,
+    processes: int | None = None,
+) -> None:
+    """Serve the dashboard until the program is stopped.
 
     Parameters
     ----------
@@ -36,11 +42,14 @@ def serve(config: DashboardConfig, host: str = "127.0.0.1", port: int = 8461) ->
         A loopback address. Passwords would travel unencrypted to any other, so it is refused.
     port : int
         Port to listen on.
+    processes : int, optional
+        How many processes answer; None: as many as this machine is good for.
 
     Raises
     ------
     ServeError
-        The address is not this machine's own, nobody can sign in, or the port is taken.
+        The address is not this machine's own, nobody can sign in, the port is taken, or several
+        processes are asked for where there can be only one.
     StoreError, PolicyError
         The store or the policy cannot be read.
     """
@@ -49,20 +58,33 @@ def serve(config: DashboardConfig, host: str = "127.0.0.1", port: int = 8461) ->
             f"{host} can be reached from other machines, and passwords would travel there "
             "unencrypted: serve it on 127.0.0.1 and let people use it on this machine."
         )
+    n_processes = by_default() if processes is None else processes
+    if n_processes > 1 and not CAN_FORK:
+        raise ServeError("This system serves with one process alone: leave --processes out.")
     with _listening(host, port) as listening:
         app = create_app(config)
         if not config.demo and not app.entrance.has_users():
             app.entrance.close()
             raise ServeError(NOBODY)
-        server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
-        # A question that waits a moment is no news to whoever keeps the terminal open.
-        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+        app.entrance.look_ahead()
         name = f"[{host}]" if ":" in host else host
-        print(f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C.")  # noqa: T201
-        try:
-            server.run()
-        finally:
-            server.close()
+        said = f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C."
+        print(said, flush=True)  # noqa: T201 - flushed: each fork would print what waits again
+        if n_processes > 1:
+            serve_in_processes(app.server, listening, n_processes, THREADS)
+        else:
+            _serve_in_this_process(app, listening)
+
+
+def _serve_in_this_process(app: LinedaysDash, listening: socket.socket) -> None:
+    server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
+    # A question that waits a moment is no news to whoever keeps the terminal open.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    try:
+        server.run()
+    finally:
+        server.close()
+        app.entrance.close()
 
 
 def _listening(host: str, port: int) -> socket.socket:

@@ -21,6 +21,17 @@ PORT = 8461
 
 PortOption = Annotated[int, typer.Option("--port", min=1, max=65535, help="Port on loopback.")]
 
+ProcessesOption = Annotated[
+    int | None,
+    typer.Option(
+        "--processes",
+        min=1,
+        max=64,
+        help="Processes that answer side by side [one a core, at most 4].",
+        show_default=False,
+    ),
+]
+
 
 def add_to(app: typer.Typer) -> None:
     """Register the commands."""
@@ -44,6 +55,7 @@ def serve(
         int,
         typer.Option("--upload-mb", min=1, max=1000, help="Most MB of files brought in at once."),
     ] = 50,
+    processes: ProcessesOption = None,
 ) -> None:
     """Open the dashboard on this machine, for people who sign in (see linedays user)."""
     from dashboard import DashboardConfig
@@ -57,7 +69,7 @@ def serve(
         profiles=tuple(source or ()),
         most_upload_bytes=upload_mb * 1_000_000,
     )
-    serve_dashboard(config, port=port)
+    serve_dashboard(config, port=port, processes=processes)
 
 
 def demo(

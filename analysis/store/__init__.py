@@ -5,7 +5,7 @@ version of its key; a file goes in whole or not at all.
 """
 
 from analysis.store.every_version import EveryVersion
-from analysis.store.faults import StoreError
+from analysis.store.faults import RecordedBeforeError, StoreError
 from analysis.store.known import Registry
 from analysis.store.people import People, SignIn
 from analysis.store.provenance import FileBefore, SourceRow, TableCount
@@ -21,6 +21,7 @@ __all__ = [
     "FileBefore",
     "FileInfo",
     "People",
+    "RecordedBeforeError",
     "Registry",
     "SignIn",
     "SourceRow",

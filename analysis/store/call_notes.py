@@ -6,7 +6,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.store import bulk
-from analysis.store.faults import StoreError
+from analysis.store.faults import RecordedBeforeError, StoreError
 from analysis.store.frames import typed
 from analysis.store.schema import calls, next_number
 from analysis.tables.columns import Column, Frame, Kind
@@ -24,10 +24,19 @@ ALL_CALLS = Frame(
 )
 
 
-def record(connection: sa.Connection, **values: object) -> int:
-    """Add a call; returns its row."""
+def record(connection: sa.Connection, made_by: str, form: str | None, **values: object) -> int:
+    """Add a call; returns its row.
+
+    Raises
+    ------
+    RecordedBeforeError
+        This person sent the form before. A rule of the table holds several processes to it.
+    """
+    same = (calls.c.made_by == made_by, calls.c.form == form)
+    if form is not None and connection.execute(sa.select(calls.c.row).where(*same)).first():
+        raise RecordedBeforeError("The call of this form is recorded already.")
     row = next_number(connection, calls.c.row)
-    connection.execute(sa.insert(calls).values(row=row, **values))
+    connection.execute(sa.insert(calls).values(row=row, made_by=made_by, form=form, **values))
     return row
 
 

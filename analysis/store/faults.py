@@ -18,6 +18,10 @@ class StoreError(Exception):
     """The store can't do what was asked: one sentence for a user."""
 
 
+class RecordedBeforeError(StoreError):
+    """The call of this form is recorded already; nothing was added."""
+
+
 BUSY = (
     "The store {place} is busy: another program has been writing to it for too long. Wait until "
     "that ingest has ended, then try again."

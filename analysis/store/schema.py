@@ -18,7 +18,7 @@ from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import EntryKind
 
-REVISION = "0003"
+REVISION = "0004"
 """Revision of the schema below: the newest file in `migrations/versions`."""
 
 metadata = sa.MetaData()
@@ -179,9 +179,13 @@ calls = sa.Table(
     sa.Column("agreed", TEXT),
     sa.Column("recheck_on", WHOLE),
     sa.Column("takes_back", WHOLE),
+    sa.Column("form", TEXT),
     sqlite_strict=True,
 )
 """One row a recorded call, or the taking back of one (`takes_back` is that call's row)."""
+
+sa.Index("calls_form", calls.c.made_by, calls.c.form, unique=True)
+"""A form that a person sends twice records one call, whoever of several processes gets it."""
 
 users = sa.Table(
     "users",

@@ -222,6 +222,7 @@ class Store:
         recheck_on: date,
         made_at: datetime,
         made_on: date | None = None,
+        form: str | None = None,
     ) -> int:
         """Record a call to a family; returns its row.
 
@@ -239,6 +240,13 @@ class Store:
             UTC where it has no offset.
         made_on : date, optional
             Its day in the programme's zone; without it the UTC date.
+        form : str, optional
+            What tells the form that was filled in from any other.
+
+        Raises
+        ------
+        RecordedBeforeError
+            The same person sent this form before; nothing was added.
         """
         at = microseconds(made_at)
         with self._database.writing() as connection:
@@ -251,6 +259,7 @@ class Store:
                 recheck_on=_days(recheck_on),
                 made_at=at,
                 made_on=at // 86_400_000_000 if made_on is None else _days(made_on),
+                form=form,
             )
 
     def undo_call(self, row: int, made_by: str, made_at: datetime) -> None:

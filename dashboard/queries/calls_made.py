@@ -10,6 +10,7 @@ from dashboard.queries.frames import cells, of
 from dashboard.views import CallMade
 
 MOST_CHARACTERS = 2_000
+MOST_CHARACTERS_OF_A_KEY = 64
 LONGEST_WAIT_DAYS = 92
 
 
@@ -32,6 +33,19 @@ class CallForm:
         """Take the fields out of what the page sent; absent ones are None."""
         known = given if isinstance(given, dict) else {}
         return cls(**{f.name: known.get(f.name) for f in fields(cls)})
+
+
+def form_key(given: object) -> str:
+    """What tells one form from another, as the page gave it out.
+
+    Raises
+    ------
+    FormError
+        It is nothing that a page gives out.
+    """
+    if not isinstance(given, str) or not 0 < len(given) <= MOST_CHARACTERS_OF_A_KEY:
+        raise FormError("This form is not from the page as it is now. Reload the page.")
+    return given
 
 
 def was_reached(answer: object) -> bool:

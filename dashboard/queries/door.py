@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from analysis.ingest import LogFile
 from analysis.ingest.refused import as_file
 from analysis.snapshot import Snapshot, end_of_day
-from analysis.store import StoreError
+from analysis.store import RecordedBeforeError, StoreError
 from analysis.vocabulary import Access
 from dashboard.incoming_views import Bringing, IncomingChoice, IncomingView, TakenIn
 from dashboard.queries import (
@@ -433,25 +433,25 @@ class Queries:
         if family_id is None:
             raise FormError("There is no family with this code. Choose one from the list.")
         now = self.now()
+        key = calls_made.form_key(form.form)
         reached = calls_made.was_reached(form.reached)
         agreed = calls_made.agreed_text(form.agreed)
         recheck_on = calls_made.recheck_day(form.recheck_on, found.as_of)
-        with self._entrance.recording:
-            if form.form in self._entrance.recorded:
-                return self._after_call(family_id)
-            try:
-                self._store.record_call(
-                    family_id=family_id,
-                    made_by=self._reader.code,
-                    reached=reached,
-                    agreed=agreed,
-                    recheck_on=recheck_on,
-                    made_at=now,
-                    made_on=now.date(),
-                )
-            except StoreError as fault:
-                raise FormError(f"The call is not recorded. {fault}") from None
-            self._entrance.recorded.append(form.form)
+        try:
+            self._store.record_call(
+                family_id=family_id,
+                made_by=self._reader.code,
+                reached=reached,
+                agreed=agreed,
+                recheck_on=recheck_on,
+                made_at=now,
+                made_on=now.date(),
+                form=key,
+            )
+        except RecordedBeforeError:
+            return self._after_call(family_id)
+        except StoreError as fault:
+            raise FormError(f"The call is not recorded. {fault}") from None
         self._note(Access.RECORDED_CALL, family_id)
         return self._after_call(family_id)
 

@@ -7,7 +7,6 @@ quickly and a recorded call shows at once.
 from __future__ import annotations
 
 import threading
-from collections import deque
 from collections.abc import Mapping
 from datetime import date, datetime
 
@@ -24,8 +23,6 @@ from dashboard.queries.scope import calls_of, of_sites
 from dashboard.security.roles import DEMO_READER, Reader
 
 SCOPES_KEPT = 8
-FORMS_REMEMBERED = 1_000
-"""Forms of which it is known that they were recorded already."""
 IDLE_SECONDS = int(IDLE_LIMIT.total_seconds())
 """A sign-in that nobody used for so long has ended."""
 
@@ -44,8 +41,6 @@ class Entrance:
         self.policy = policy
         self.config = config
         self.profiles = profiles or {}
-        self.recording = threading.Lock()
-        self.recorded: deque[object] = deque(maxlen=FORMS_REMEMBERED)
         self._lock = threading.Lock()
         self._key: tuple[int, date] | None = None
         self._whole: Kept
@@ -79,6 +74,14 @@ class Entrance:
 
     def close(self) -> None:
         """Let go of the store."""
+        self.store.close()
+
+    def look_ahead(self) -> None:
+        """Look at everything once, so that nobody has to wait for it, and let go of the store.
+
+        A process may be forked after it: what was looked at is shared, no connection is.
+        """
+        self.kept(None).look_ahead()
         self.store.close()
 
     # Who

@@ -61,6 +61,10 @@ class Kept:
         """Who misses which step."""
         return Training(self.snapshot)
 
+    def look_ahead(self) -> None:
+        """Work out now what the pages would work out when they are first opened."""
+        _ = self.by, self.snapshot.calls, self.snapshot.tallies, self.training.needs
+
     def with_calls_of(self, store: Store) -> Kept | None:
         """The same rows with the calls recorded since; None when files went in as well.
 

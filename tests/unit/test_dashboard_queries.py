@@ -116,6 +116,9 @@ def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
         ({"recheck_on": "2031-06-05"}, "from 2031-03-04 to 2031-06-04"),
         ({"recheck_on": "tomorrow"}, "as a date"),
         ({"recheck_on": None}, "as a date"),
+        ({"form": None}, "Reload the page"),
+        ({"form": ["one"]}, "Reload the page"),
+        ({"form": "x" * 65}, "Reload the page"),
     ],
 )
 def test_nothing_typed_in_is_trusted(queries, changed, said):

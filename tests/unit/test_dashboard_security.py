@@ -10,6 +10,7 @@ import pytest
 from dash import Dash
 
 from dashboard import DashboardConfig, ServeError, serve
+from dashboard.processes import by_default
 from dashboard.queries import Queries
 from tests.signed_in import HOST, Browser, app, browser_of, clock, programme_file, store_url
 from tests.signed_in import page_request as request_of
@@ -246,3 +247,18 @@ def test_a_port_in_use_is_told_in_a_sentence(store_url):
         port = taken.getsockname()[1]
         with pytest.raises(ServeError, match=f"Port {port} .*another program may use it"):
             serve(DashboardConfig(store_url=store_url), port=port)
+
+
+def test_where_a_process_cannot_be_forked_one_alone_is_served(store_url, monkeypatch):
+    monkeypatch.setattr("dashboard.processes.CAN_FORK", False)
+    monkeypatch.setattr("dashboard.serving.CAN_FORK", False)
+    assert by_default() == 1
+    with pytest.raises(ServeError, match="leave --processes out"):
+        serve(DashboardConfig(store_url=store_url), processes=2)
+
+
+@pytest.mark.parametrize(("cores", "processes"), [(1, 1), (2, 2), (4, 4), (64, 4)])
+def test_a_process_a_core_answers_but_not_too_many(monkeypatch, cores, processes):
+    monkeypatch.setattr("dashboard.processes._cores", lambda: cores)
+    monkeypatch.setattr("dashboard.processes.sys.platform", "linux")
+    assert by_default() == processes

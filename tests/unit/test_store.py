@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+import sqlalchemy as sa
 
-from analysis.store import Added, Store, StoreError
+from analysis.store import Added, RecordedBeforeError, Store, StoreError, schema
 from analysis.store.frames import typed
 from analysis.store.schema import stored_columns
 from analysis.tables import KNOWN
@@ -432,6 +433,25 @@ def test_a_call_is_taken_back_once(store: Store) -> None:
         store.undo_call(row, "N1", moment("2031-03-02T09:00"))
     with pytest.raises(StoreError, match="no recorded call"):
         store.undo_call(row + 1, "N1", moment("2031-03-02T09:00"))
+
+
+def test_a_form_that_a_person_sends_twice_records_one_call(store: Store) -> None:
+    def record(family_id: str, made_by: str, form: str | None) -> int:
+        at = moment("2031-03-02T08:00")
+        return store.record_call(family_id, made_by, True, None, date(2031, 3, 4), at, form=form)
+
+    record("F1", "N1", "one")
+    with pytest.raises(RecordedBeforeError):
+        record("F1", "N1", "one")
+    record("F2", "N2", "one")  # nobody can take a form away from another person
+    record("F3", "N1", None)
+    record("F3", "N1", None)
+    assert store.all_calls()["family_id"].tolist() == ["F1", "F2", "F3", "F3"]
+    again = sa.insert(schema.calls).values(
+        row=9, family_id="F1", made_by="N1", made_at=0, form="one"
+    )
+    with pytest.raises(StoreError), store._database.writing() as connection:
+        connection.execute(again)
 
 
 def test_a_large_table_comes_back_whole(store: Store) -> None:

@@ -1,0 +1,109 @@
+"""How do several processes serve one dashboard, so that more than one core answers?
+
+Python runs one thread of a process at a time, and drawing a page is work, not waiting. So the
+dashboard is made once and then forked: secrets, figures and rows are shared, and each process
+asks the store whether anything has changed. gunicorn hands requests out, makes a new process
+where one has ended, and ends all of them together.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import signal
+import socket
+import sys
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+MOST_BY_DEFAULT = 4
+"""More take memory that other programs of a small machine need."""
+CAN_FORK = hasattr(os, "fork")
+
+PATIENCE_SECONDS = 120
+"""A process that shows no life for so long is replaced: longer than any look at a large store."""
+KEEP_ALIVE_SECONDS = 75
+"""How long a browser's connection is kept open for its next question."""
+LAST_ANSWERS_SECONDS = 10
+"""How long answers under way may take after the program was told to stop."""
+
+
+def by_default() -> int:
+    """How many processes serve where nothing is said: one a core, at most `MOST_BY_DEFAULT`.
+
+    macOS forbids what its own libraries do after a fork, so there it is one.
+    """
+    if not CAN_FORK or sys.platform == "darwin":
+        return 1
+    return min(_cores(), MOST_BY_DEFAULT)
+
+
+def _cores() -> int:
+    """Cores that this program may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def serve_in_processes(
+    application: Flask, listening: socket.socket, processes: int, threads: int
+) -> None:
+    """Answer on a bound socket until the program is stopped; returns then.
+
+    Parameters
+    ----------
+    application : Flask
+        Made already. It must hold no connection to a database: none may be used on both sides
+        of a fork.
+    listening : socket
+        Bound to the address.
+    processes, threads : int
+        How many processes, and how many threads in each.
+    """
+    from gunicorn.app.base import BaseApplication
+    from gunicorn.arbiter import Arbiter
+
+    class Together(Arbiter):  # type: ignore[misc]
+        """Ends all processes when its terminal is closed, and takes no other orders by signal."""
+
+        SIGNALS = (signal.SIGHUP, signal.SIGQUIT, signal.SIGINT, signal.SIGTERM)
+
+        def handle_hup(self) -> None:
+            self.handle_term()
+
+    class Dashboard(BaseApplication):  # type: ignore[misc]
+        """The dashboard and how it is served; no file and no variable of the system has a say."""
+
+        def load_config(self) -> None:
+            for name, value in _settings(listening, processes, threads).items():
+                self.cfg.set(name, value)
+
+        def load(self) -> Flask:
+            return application
+
+    gc.collect()
+    gc.freeze()  # what is there now stays shared: no collection in a fork writes to it
+    arbiter = Together(Dashboard())
+    try:
+        arbiter.run()
+    except SystemExit as ended:
+        if ended.code or os.getpid() != arbiter.pid:  # a process of its own ends as it says
+            raise
+
+
+def _settings(listening: socket.socket, processes: int, threads: int) -> dict[str, Any]:
+    return {
+        "bind": f"fd://{os.dup(listening.fileno())}",
+        "workers": processes,
+        "threads": threads,
+        "worker_class": "gthread",
+        "preload_app": True,
+        "timeout": PATIENCE_SECONDS,
+        "graceful_timeout": LAST_ANSWERS_SECONDS,
+        "keepalive": KEEP_ALIVE_SECONDS,
+        "loglevel": "error",
+        "accesslog": None,
+        "forwarded_allow_ips": "",  # nothing stands in front that could vouch for another address
+        "proxy_allow_ips": "",
+        "control_socket_disable": True,
+    }

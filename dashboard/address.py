@@ -10,6 +10,7 @@ from dashboard.incoming_views import IncomingChoice
 from dashboard.rate_views import DwellChoice, RatesChoice
 from dashboard.training_views import NeedsChoice, SessionName
 from dashboard.views import Choice, FamilyChoice
+from dashboard.week_views import WeekChoice
 
 FAMILY = "/family/"
 RETRAINING = "/retraining"
@@ -244,6 +245,31 @@ def session_address(name: SessionName) -> str:
     }
     told = {key: value for key, value in given.items() if value is not None}
     return f"{RETRAINING}?{urlencode(told)}"
+
+
+def read_week(search: str | None) -> WeekChoice:
+    """Choice of the page of the week from the address's query.
+
+    Examples
+    --------
+    >>> read_week("?week=2031-W11&for=educator")
+    WeekChoice(week='2031-W11', whose='educator', known=None)
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    return WeekChoice(given.get("week"), given.get("for"), given.get("known"))
+
+
+def week_address(choice: WeekChoice, kind: str | None = None) -> str:
+    """Where a digest stands; with a kind, the file of it.
+
+    Examples
+    --------
+    >>> week_address(WeekChoice("2031-W11", "educator", "now"), "pdf")
+    '/week/digest.pdf?week=2031-W11&for=educator&known=now'
+    """
+    given = {"week": choice.week, "for": choice.whose, "known": choice.known}
+    query = urlencode({k: v for k, v in given.items() if v is not None})
+    return f"/week{f'/digest.{kind}' if kind else ''}?{query}"
 
 
 def definition_address(key: str) -> str:

@@ -23,6 +23,7 @@ from dashboard.pages import (
     rates,
     record,
     retraining,
+    week,
 )
 from dashboard.queries import Entrance, Queries
 from dashboard.security.csrf import protect_writes
@@ -32,18 +33,23 @@ from dashboard.security.guard import Guard
 from dashboard.security.headers import add_headers
 from dashboard.security.roles import Page, page_of
 from dashboard.security.sign_in import let_in, signed_in
+from dashboard.week_routes import answer_week
 
 TITLES = {
-    page.PATH: page.TITLE for page in (retraining, rates, dwell, incoming, definitions, record)
+    page.PATH: page.TITLE
+    for page in (retraining, rates, dwell, week, incoming, definitions, record)
 }
-
-CHOOSING: Mapping[Page | None, Callable[[Queries, str | None], list[Any]]] = {
-    Page.CALLS: calls.layout,
-    Page.RETRAINING: retraining.layout,
-    Page.RATES: rates.layout,
-    Page.DWELL: dwell.layout,
+LAYOUTS: Mapping[str, Callable[[Queries, str | None], list[Any]]] = {
+    calls.PATH: calls.layout,
+    retraining.PATH: retraining.layout,
+    rates.PATH: rates.layout,
+    dwell.PATH: dwell.layout,
+    week.PATH: week.layout,
+    incoming.PATH: incoming.layout,
+    definitions.PATH: lambda queries, _: definitions.layout(queries),
+    record.PATH: lambda queries, _: record.layout(queries),
 }
-"""Pages that are drawn from the choice in their address."""
+"""What is drawn at each path; the pages of families lie below one of their own."""
 
 
 class LinedaysDash(Dash):
@@ -110,6 +116,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     check_shape(app)
     add_headers(app)
     answer_incoming(app, entrance)
+    answer_week(app, entrance)
     tell_faults(app, entrance)
     return app
 
@@ -126,14 +133,8 @@ def _register(app: Dash, guard: Guard) -> None:
         page = page_of(path)
         if page is not None:
             signed_in().must_open(page)
-        if page in CHOOSING:
-            return CHOOSING[page](queries, search)
-        if path == incoming.PATH:
-            return incoming.layout(queries, search)
-        if page is Page.DEFINITIONS:
-            return definitions.layout(queries)
-        if page is Page.RECORD:
-            return record.layout(queries)
+        if path in LAYOUTS:
+            return LAYOUTS[path](queries, search)
         if page is Page.FAMILY:
             return family.layout(queries, path, search)
         return shell.not_found(queries.standing(), "There is no page at this address.")
@@ -143,6 +144,7 @@ def _register(app: Dash, guard: Guard) -> None:
     retraining.register(guard)
     rates.register(guard)
     dwell.register(guard)
+    week.register(guard)
     app.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("linedays", "focusPanel"),
         Output(ids.FOCUSED, "data"),

@@ -41,6 +41,8 @@ RATES_HEAD = "rates-head"
 RATES_BODY = "rates-body"
 DWELL_HEAD = "dwell-head"
 DWELL_BODY = "dwell-body"
+WEEK_HEAD = "week-head"
+WEEK_BODY = "week-body"
 
 NEEDS_HEAD = "needs-head"
 NEEDS_LIST = "needs-list"

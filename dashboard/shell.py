@@ -59,6 +59,7 @@ PLACES = (
     (PATHS[Page.RETRAINING], "Retraining"),
     (PATHS[Page.RATES], "Rates"),
     (PATHS[Page.DWELL], "Dwell time"),
+    (PATHS[Page.WEEK], "The week"),
     (PATHS[Page.INCOMING], "Incoming logs"),
     (PATHS[Page.DEFINITIONS], "How it is worked out"),
     (PATHS[Page.RECORD], "Who opened what"),

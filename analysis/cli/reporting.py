@@ -24,10 +24,12 @@ from analysis.reports import (
     Paper,
     PdfError,
     Period,
+    file_name,
     gather,
     html_file,
     month,
     pdf_file,
+    usual_copy,
     week,
 )
 from analysis.vocabulary import Role
@@ -45,10 +47,6 @@ class For(StrEnum):
     PREVENTION = str(Role.PREVENTION)
     EDUCATOR = str(Role.EDUCATOR)
     ALL = "all"
-
-
-INSIDE = (For.MANAGER, For.EDUCATOR)
-"""Papers that stay in the team unless told otherwise: they name families."""
 
 
 def report(
@@ -83,8 +81,8 @@ def report(
     in_force = load_policy(policy)
     with opened(store) as found:
         made = gather(found, in_force, period, known_at, today(in_force))
-    chosen = copy or (Copy.TEAM if whose in INSIDE else Copy.OUTSIDE)
     roles = list(PAPERS) if whose is For.ALL else [Role(str(whose))]
+    chosen = copy or (usual_copy(roles[0]) if len(roles) == 1 else Copy.OUTSIDE)
     folder.mkdir(parents=True, exist_ok=True)
     missing = {_write(PAPERS[role](made, chosen), period, folder) for role in roles} - {None}
     if missing:
@@ -100,9 +98,8 @@ def _period(month_name: str | None, week_name: str | None) -> Period:
 
 def _write(paper: Paper, period: Period, folder: Path) -> str | None:
     """Write both files; returns why there is no PDF."""
-    name = f"linedays-{period.name}-{paper.role}-{paper.copy}"
     text = html_file(paper)
-    written = folder / f"{name}.html"
+    written = folder / f"{file_name(paper, period)}.html"
     written.write_text(text, encoding="utf-8", newline="\n")
     typer.echo(written)
     try:

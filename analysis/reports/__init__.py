@@ -6,11 +6,11 @@
 from analysis.reports.educator import educator_paper
 from analysis.reports.manager import manager_paper
 from analysis.reports.material import Material, gather
-from analysis.reports.paper import Copy, Paper
+from analysis.reports.paper import Copy, Paper, usual_copy
 from analysis.reports.pdf import PdfError, pdf_file
 from analysis.reports.period import Period, month, week, week_of
 from analysis.reports.prevention import prevention_paper
-from analysis.reports.render import body, html_file
+from analysis.reports.render import body, file_name, html_file, paper_style
 from analysis.vocabulary import Role
 
 PAPERS = {
@@ -28,10 +28,13 @@ __all__ = [
     "PdfError",
     "Period",
     "body",
+    "file_name",
     "gather",
     "html_file",
     "month",
+    "paper_style",
     "pdf_file",
+    "usual_copy",
     "week",
     "week_of",
 ]

@@ -73,12 +73,18 @@ def _brief(made: Material, called: pd.DataFrame, share: pd.DataFrame, copy: Copy
             f"{listed} families are to be called on {weekday_words(made.period.end)}; on the "
             f"{kind}'s first morning there were {first}."
         ),
-        f"In the {kind} {spoken[0]} calls reached somebody and {spoken[1]} did not.",
+        _calls_made(kind, spoken),
     ]
     if len(share):
         row = share.iloc[0]
         sentences.insert(0, f"{percent(row['in_date_share'])} of days were in date{_was(made)}.")
     return sentences
+
+
+def _calls_made(kind: str, spoken: list[str]) -> str:
+    if spoken == ["0", "0"]:
+        return f"No call is recorded in the {kind}."
+    return f"Recorded calls of the {kind} that reached somebody: {spoken[0]}; that did not: {spoken[1]}."
 
 
 def _was(made: Material) -> str:

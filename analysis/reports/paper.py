@@ -21,6 +21,14 @@ class Copy(StrEnum):
     """May leave the team: no single family, and the small-cell rule."""
 
 
+def usual_copy(role: Role) -> Copy:
+    """Whom a role's paper is for unless told otherwise.
+
+    Those that name families stay in the team.
+    """
+    return Copy.TEAM if role in (Role.MANAGER, Role.EDUCATOR) else Copy.OUTSIDE
+
+
 COPY_WORDS = {
     Copy.TEAM: (
         "For the team only. It names families by their codes or shows small counts; do not pass "

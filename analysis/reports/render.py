@@ -10,18 +10,28 @@ from html import escape
 from importlib import resources
 
 from analysis.reports.paper import Paper, Part, Table
+from analysis.reports.period import Period
 
 LONGEST_UNBROKEN = 24
 """Longer texts in a table are words and may be broken; numbers may not."""
 
 
+def file_name(paper: Paper, period: Period) -> str:
+    """The name of a paper's files, without what says their kind."""
+    return f"linedays-{period.name}-{paper.role}-{paper.copy}"
+
+
+def paper_style() -> str:
+    """The styles of a paper; all but those of the sheet hold within the class `paper` alone."""
+    return (resources.files("analysis.reports") / "paper.css").read_text(encoding="utf-8")
+
+
 def html_file(paper: Paper) -> str:
     """A self-contained HTML file: styles and figures within, nothing fetched."""
-    style = (resources.files("analysis.reports") / "paper.css").read_text(encoding="utf-8")
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(paper.title)} · linedays</title>\n<style>\n{style}</style>\n</head>\n"
+        f"<title>{escape(paper.title)} · linedays</title>\n<style>\n{paper_style()}</style>\n</head>\n"
         f'<body class="paper">\n<h1>{escape(paper.title)}</h1>\n{body(paper)}</body>\n</html>\n'
     )
 
@@ -48,7 +58,7 @@ def _list(texts: Iterable[str]) -> str:
 
 def _part(part: Part) -> str:
     drawn = "" if part.figure is None else (
-        f'<figure role="img" aria-label="{escape(part.title)} {escape(part.answer)} The table '
+        f'<figure role="img" tabindex="0" aria-label="{escape(part.title)} {escape(part.answer)} The table '
         f'below holds the same.">{part.figure.svg}</figure>'
         f'<p class="told">{escape(part.figure.told)}</p>'
     )  # fmt: skip

@@ -11,5 +11,6 @@ from dashboard.queries.calls_made import (
 )
 from dashboard.queries.door import Queries
 from dashboard.queries.entrance import Entrance
+from dashboard.queries.week import PdfError
 
-__all__ = ["MOST_CHARACTERS", "CallForm", "Entrance", "FormError", "Queries"]
+__all__ = ["MOST_CHARACTERS", "CallForm", "Entrance", "FormError", "PdfError", "Queries"]

@@ -14,14 +14,15 @@ MOST_KEPT = 256
 class Answers:
     """Answers to questions about one snapshot. Threads may share it."""
 
-    def __init__(self) -> None:
+    def __init__(self, most_kept: int = MOST_KEPT) -> None:
+        self._most_kept = most_kept
         self._lock = threading.Lock()
         self._kept: dict[Hashable, object] = {}
 
     def of(self, asked: Hashable, work_out: Callable[[], Answer]) -> Answer:
         """The answer to a choice, worked out when it is first asked for."""
         with self._lock:
-            if len(self._kept) >= MOST_KEPT:
+            if len(self._kept) >= self._most_kept:
                 self._kept = {}
             kept = self._kept
         if asked not in kept:

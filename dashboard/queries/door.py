@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,6 +29,7 @@ from dashboard.queries import (
     sessions,
     sources,
     taking_in,
+    week,
 )
 from dashboard.queries.answers import Answer
 from dashboard.queries.calls_made import CallForm, FormError
@@ -57,6 +59,7 @@ from dashboard.views import (
     SourceInTime,
     Standing,
 )
+from dashboard.week_views import WeekChoice, WeekFile, WeekHead
 from dashboard.words import sentence, short_day
 
 if TYPE_CHECKING:
@@ -378,6 +381,33 @@ class Queries:
             return None
         self.note_export(f"refused rows of {table}")
         return as_file(rows, table)
+
+    def week_head(self, choice: WeekChoice) -> WeekHead:
+        """Which week's digest is shown, for whom, and which others may be chosen."""
+        self._reader.must_open(Page.WEEK)
+        return week.week_head(self.snapshot(), self.standing(), choice)
+
+    def week_body(self, choice: WeekChoice) -> str:
+        """The digest of a choice as part of a page: HTML with every text escaped."""
+        return week.as_body(self._paper(self.week_head(choice).choice))
+
+    def week_file(self, choice: WeekChoice, kind: str) -> WeekFile:
+        """The same digest as a file, `html` or `pdf`.
+
+        Raises
+        ------
+        PdfError
+            No PDF can be made on this machine; a sentence.
+        """
+        asked = self.week_head(choice).choice
+        made = week.as_file(self._paper(asked), asked, kind)
+        self.note_export(made.name)
+        return made
+
+    def _paper(self, asked: WeekChoice) -> week.Paper:
+        kept = self.kept()
+        make = partial(week.week_paper, self._store, kept.snapshot, self._reader, asked)
+        return kept.papers.of(asked, make)
 
     # The access record
 

@@ -25,6 +25,7 @@ LEADS = {
 """The code by which the rows of each table are looked up; calls are few."""
 NOBODY = ""
 """A code of no row: what is found of it has the columns and no rows."""
+PAPERS_KEPT = 24
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,11 @@ class Kept:
         """Work out now what the pages would work out when they are first opened."""
         _ = self.by, self.snapshot.calls, self.snapshot.tallies, self.training.needs
 
+    @cached_property
+    def papers(self) -> Answers:
+        """Digests of weeks that are over, by what was known before today: no call changes them."""
+        return Answers(PAPERS_KEPT)
+
     def with_calls_of(self, store: Store) -> Kept | None:
         """The same rows with the calls recorded since; None when files went in as well.
 
@@ -85,4 +91,5 @@ class Kept:
         kept = Kept(self.snapshot.with_calls(calls))
         vars(kept)["training"] = self.training
         vars(kept)["by"] = self.by
+        vars(kept)["papers"] = self.papers
         return kept

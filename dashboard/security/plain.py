@@ -75,6 +75,11 @@ def not_for_this_role(what: str) -> Response:
     return _told("Not for your role", what, 403)
 
 
+def cannot(what: str) -> Response:
+    """What was asked for is not possible on this machine."""
+    return _told("Not possible on this machine", what, 501)
+
+
 def _told(title: str, what: str, status: int) -> Response:
     content = (
         f'<h1>{escape(title)}</h1><p>{escape(what)}</p><p><a href="/">Go to your first page</a></p>'

@@ -21,6 +21,7 @@ class Page(StrEnum):
     RETRAINING = "retraining"
     RATES = "rates"
     DWELL = "dwell"
+    WEEK = "week"
     INCOMING = "incoming"
     DEFINITIONS = "definitions"
     RECORD = "record"
@@ -48,6 +49,7 @@ PATHS: Mapping[Page, str] = {
     Page.RETRAINING: "/retraining",
     Page.RATES: "/rates",
     Page.DWELL: "/dwell",
+    Page.WEEK: "/week",
     Page.INCOMING: "/incoming",
     Page.DEFINITIONS: "/definitions",
     Page.RECORD: "/record",
@@ -60,6 +62,8 @@ FILES = f"{BELOW_INCOMING}files"
 """Where files are brought in."""
 REFUSED = f"{BELOW_INCOMING}refused/"
 """Where refused rows are taken out, a file a table."""
+BELOW_WEEK = "/week/"
+"""Below it lie the digests as files."""
 
 
 @dataclass(frozen=True)
@@ -75,12 +79,12 @@ class Allowed:
 ALLOWED: Mapping[Role, Allowed] = {
     Role.MANAGER: Allowed(frozenset(Page), frozenset(Right)),
     Role.PREVENTION: Allowed(
-        frozenset({Page.RATES, Page.DWELL, Page.INCOMING, Page.DEFINITIONS}),
+        frozenset({Page.RATES, Page.DWELL, Page.WEEK, Page.INCOMING, Page.DEFINITIONS}),
         pages_granted=frozenset({Page.FAMILY}),
         rights_granted=frozenset({Right.NOTES}),
     ),
     Role.EDUCATOR: Allowed(
-        frozenset({Page.RETRAINING, Page.FAMILY, Page.DEFINITIONS}),
+        frozenset({Page.RETRAINING, Page.FAMILY, Page.WEEK, Page.DEFINITIONS}),
         frozenset({Right.LANGUAGE, Right.NOTES}),
         rights_granted=frozenset({Right.CONTACT}),
     ),
@@ -169,4 +173,6 @@ def page_of(path: str) -> Page | None:
         return Page.FAMILY if len(path) > len(family) else None
     if path.startswith(BELOW_INCOMING):
         return Page.INCOMING
+    if path.startswith(BELOW_WEEK):
+        return Page.WEEK
     return next((page for page, at in PATHS.items() if at == path), None)

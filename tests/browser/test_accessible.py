@@ -18,6 +18,7 @@ PAGES = {
     "family then": ("looked_at", "/family/F1?known=2031-03-03"),
     "definitions": ("looked_at", "/definitions"),
     "record": ("looked_at", "/record"),
+    "week": ("looked_at", "/week?known=now"),
     "incoming": ("incoming", "/incoming"),
     "bring files in": ("incoming", "/incoming/files"),
     "nothing": ("looked_at", "/nowhere"),
@@ -71,6 +72,8 @@ def open_page(page: Page, running: Running, name: str) -> None:
         expect(page.locator(".history .main-svg").first).to_be_visible()
         for details in page.get_by_text("The same as a table").all():
             details.click()
+    if name == "week":
+        expect(page.get_by_role("heading", name="In brief")).to_be_visible()
     if name == "incoming":
         page.locator(".doubt-kind summary").first.click()
     if "family" in name:

@@ -1,0 +1,30 @@
+"""A person reads the digest of last week, goes back a week, and takes it out."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.conftest import watching
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_the_digest_of_a_past_week_is_read_and_taken_out(browser, looked_at, width):
+    with watching(browser, looked_at.token) as watched:
+        page = watched.page(width)
+        page.goto(f"{looked_at.address}/week")
+        title = page.get_by_role("heading", level=1)
+        last = title.text_content()
+        expect(page.get_by_role("heading", name="In brief")).to_be_visible()
+        page.get_by_role("link", name="Week before").click()
+        expect(title).not_to_have_text(str(last))
+        expect(page.get_by_role("link", name="Week after")).to_be_visible()
+        page.get_by_label("Digest for").select_option(label="infection prevention")
+        expect(page.get_by_text("May leave the team.")).to_be_visible()
+        with page.expect_download() as taken:
+            page.get_by_role("link", name="PDF").click()
+        assert taken.value.suggested_filename.endswith("-prevention-outside.pdf")
+        page.emulate_media(media="print")
+        expect(page.get_by_role("complementary", name="Cautions")).to_be_visible()
+        expect(page.get_by_label("Week", exact=True)).to_be_hidden()
+        expect(page.get_by_role("heading", name="In brief")).to_be_visible()

@@ -1,0 +1,158 @@
+"""Is the digest of a week on its page what the command writes, and nothing that is not for the reader?"""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.cli import main, reporting
+from dashboard.security.roles import Reader
+from dashboard.week_views import WeekChoice
+from tests.signed_in import (
+    CONTACT,
+    NOW,
+    OTHER_CONTACT,
+    PEOPLE,
+    app,
+    app_looked_at,
+    browser_of,
+    callback_request,
+    clock,
+    programme_file,
+    record_of,
+    store_url,
+)
+
+__all__ = ["app", "app_looked_at", "clock", "programme_file", "store_url"]
+
+WEEK = "2031-W09"
+"""24 February to 2 March 2031; the programme is looked at on Tuesday 4 March."""
+BODY = "..week-head.children...week-body.children...week-body.role.."
+READERS = {code: Reader(code, role, frozenset(s) if s else None, f) for code, role, s, f in PEOPLE}
+
+
+def shown(app, code, search=""):
+    asked = callback_request(app, BODY, **{"url.search": search, "url.pathname": "/week"})
+    answer = browser_of(app, code).ask(asked)
+    assert answer.status_code == 200, answer.text
+    return answer.json["response"]["week-body"]["children"]["props"]["html"]
+
+
+@pytest.mark.parametrize(
+    ("role", "copy", "known"),
+    [("manager", "team", "now"), ("prevention", "outside", "end"), ("educator", "team", "end")],
+)
+def test_the_files_are_those_that_the_command_writes(
+    app_looked_at, tmp_path, monkeypatch, capsys, role, copy, known
+):
+    monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
+    store = app_looked_at.entrance.config.store_url
+    told = ["report", "--for", role, "--week", WEEK, "--store", store, "--out", str(tmp_path)]
+    later = ["--known-at", "2031-03-03"] if known == "now" else []
+    monkeypatch.setattr("sys.argv", ["linedays", *told, *later])
+    with pytest.raises(SystemExit) as done:
+        main()
+    assert not done.value.code, capsys.readouterr().err
+    person = browser_of(app_looked_at, role)
+    for kind in ("html", "pdf"):
+        got = person.get(f"/week/digest.{kind}?week={WEEK}&for={role}&known={known}")
+        name = f"linedays-{WEEK}-{role}-{copy}.{kind}"
+        assert got.headers["Content-Disposition"] == f'attachment; filename="{name}"'
+        assert got.data == (tmp_path / name).read_bytes()
+
+
+def test_a_role_reads_its_own_digest_and_a_manager_every_one(app_looked_at):
+    for code, role in (("prevention", "infection prevention"), ("educator", "educator")):
+        for asked in ("manager", "prevention", "educator", "odd"):
+            queries = app_looked_at.entrance.queries_of(READERS[code])
+            assert queries.week_head(WeekChoice(whose=asked)).choice.whose == code
+            way = f"/week/digest.html?week={WEEK}&for={asked}"
+            assert f"Weekly digest for {role}" in browser_of(app_looked_at, code).get(way).text
+    queries = app_looked_at.entrance.queries_of(READERS["manager"])
+    for role in ("manager", "prevention", "educator"):
+        assert queries.week_head(WeekChoice(whose=role)).choice.whose == role
+
+
+def test_nobody_is_told_of_a_family_that_is_not_for_them(app_looked_at):
+    north, south = (
+        shown(app_looked_at, f"manager.{site}", "?known=now") for site in ("north", "south")
+    )
+    assert "F1" in north
+    assert "F3" in south
+    for hidden in ("F3", "South"):
+        assert hidden not in north
+    for hidden in ("F1", "F2", "North"):
+        assert hidden not in south
+    prevention = shown(app_looked_at, "prevention.granted", "?known=now")
+    everything = north + south + prevention + shown(app_looked_at, "manager", "?known=now")
+    assert not any(family in prevention for family in ("F1", "F2", "F3"))
+    assert not any(secret in everything for secret in (CONTACT, OTHER_CONTACT, "felt hot"))
+
+
+@pytest.mark.parametrize("code", ["reader", "reader.granted"])
+def test_a_reader_has_no_digest(app_looked_at, code):
+    person = browser_of(app_looked_at, code)
+    assert person.get("/week").status_code == 403
+    assert person.get(f"/week/digest.html?week={WEEK}&for=manager").status_code == 403
+    assert person.ask(callback_request(app_looked_at, BODY)).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("week", "said"),
+    [
+        ("2031-W10", "2031-W10 is not over yet."),
+        ("2031-W99", "'2031-W99' is no week; write it like 2031-W11, with ISO week numbers."),
+    ],
+)
+def test_a_week_that_cannot_be_shown_is_told_and_the_last_one_shown(app_looked_at, week, said):
+    head = app_looked_at.entrance.queries_of(READERS["manager"]).week_head(WeekChoice(week))
+    assert head.mistaken == f"{said} The last week that is over is shown."
+    assert head.choice.week == WEEK
+
+
+def test_weeks_to_choose_reach_from_the_first_line_to_the_last_week_that_is_over(app_looked_at):
+    queries = app_looked_at.entrance.queries_of(READERS["manager"])
+    head = queries.week_head(WeekChoice())
+    assert head.weeks[0] == (WEEK, "week 9 of 2031, 24 Feb to 2 Mar")
+    assert head.weeks[-1][0] == "2030-W50"  # home from 10 December 2030
+    assert (head.before, head.after) == ("2031-W08", None)
+    first = queries.week_head(WeekChoice("2030-W50"))
+    assert (first.before, first.after) == (None, "2030-W51")
+
+
+def test_taking_a_digest_out_is_noted_and_looking_at_it_is_not(app):
+    person = browser_of(app, "educator")
+    shown(app, "educator")
+    person.get(f"/week/digest.html?week={WEEK}&for=educator")
+    assert record_of(app)[-1] == ("educator", "exported_table", None)
+    assert [what for _, what, _ in record_of(app)].count("exported_table") == 1
+
+
+def test_a_kind_of_file_that_is_not_made_is_told(app_looked_at):
+    person = browser_of(app_looked_at, "manager")
+    for way in ("/week/digest.docx", "/week/other"):
+        answer = person.get(way)
+        assert answer.status_code == 404
+        assert "There is no page at this address." in answer.text
+
+
+def test_without_the_library_for_pdf_one_sentence_is_told(app_looked_at, monkeypatch):
+    from dashboard.queries import PdfError
+    from dashboard.queries import week as asked
+
+    def fails(_: str) -> bytes:
+        raise PdfError("The PDF is not written: it needs the system library Pango.")
+
+    monkeypatch.setattr(asked, "pdf_file", fails)
+    answer = browser_of(app_looked_at, "manager").get(f"/week/digest.pdf?week={WEEK}")
+    assert answer.status_code == 501
+    assert "needs the system library Pango" in answer.text
+
+
+def test_a_recorded_call_does_not_make_past_weeks_anew(app):
+    queries = app.entrance.queries_of(READERS["manager"])
+    asked = queries.week_head(WeekChoice()).choice
+    before = queries._paper(asked)
+    now = app.entrance.now()
+    app.entrance.store.record_call("F1", "manager", True, None, now.date(), now)
+    assert len(queries.snapshot().records.calls) == 1
+    assert queries._paper(asked) is before

@@ -254,6 +254,8 @@ class Access(StrEnum):
     OPENED_FAMILY = "opened_family"
     RECORDED_CALL = "recorded_call"
     TOOK_BACK_CALL = "took_back_call"
+    MARKED_REFRESHER = "marked_refresher"
+    TOOK_BACK_REFRESHER = "took_back_refresher"
     EXPORTED_TABLE = "exported_table"
     TOOK_IN_FILE = "took_in_file"
     REFUSED = "refused"

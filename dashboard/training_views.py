@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -101,6 +102,24 @@ class ShownSkill:
 
 
 @dataclass(frozen=True)
+class MarkedRefresher:
+    """A refresher that was marked on the page and can be taken back there."""
+
+    row: int
+    caregiver_id: str
+    skill: str
+    signed_on: date
+    outcome: str
+    marked_by: str
+
+    def says(self, row: Mapping[str, str], who: str) -> bool:
+        """Whether it is what a row of the sign-offs says, marked by this person."""
+        own = (self.caregiver_id, self.skill, self.signed_on.isoformat(), self.outcome)
+        names = ("caregiver_id", "skill", "signed_on", "outcome")
+        return self.marked_by == who and own == tuple(row[name] for name in names)
+
+
+@dataclass(frozen=True)
 class NeedOpened:
     """The row opened beside the list with the rows that prove it."""
 
@@ -116,6 +135,10 @@ class NeedOpened:
     relation: str | None
     skills: tuple[ShownSkill, ...]
     language: str | None
+    caregivers: tuple[str, ...]
+    """The family's, to choose from who was trained."""
+    marked: tuple[MarkedRefresher, ...]
+    may_mark: bool
 
 
 @dataclass(frozen=True)

@@ -80,6 +80,8 @@ ACTS = {
     "opened_family": "opened family",
     "recorded_call": "recorded a call to",
     "took_back_call": "took back a call to",
+    "marked_refresher": "marked a refresher of",
+    "took_back_refresher": "took back a refresher of",
     "exported_table": "took a table out",
     "took_in_file": "brought a file in",
     "refused": "was refused",

@@ -55,7 +55,7 @@
     if (button?.dataset.takesBack) {
       wanted = "panel-said";
       const data = { row: Number(button.dataset.takesBack), at: Date.now() };
-      window.dash_clientside.set_props("take-back", { data });
+      window.dash_clientside.set_props(button.dataset.tells, { data });
     }
     const table = button?.dataset.shows;
     if (table !== undefined) {
@@ -69,11 +69,11 @@
 
   document.addEventListener("submit", (event) => {
     const form = event.target;
-    if (!form.dataset.recordsCall) return;
+    if (!form.dataset.sends) return;
     event.preventDefault();
     wanted = "panel-said";
     const data = { ...Object.fromEntries(new FormData(form)), at: Date.now() };
-    window.dash_clientside.set_props("record-call", { data });
+    window.dash_clientside.set_props(form.dataset.sends, { data });
   });
 
   document.addEventListener("change", (event) => {

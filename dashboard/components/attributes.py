@@ -43,9 +43,9 @@ def keyed(key: str) -> dict[str, Any]:
     return {"data-key": key}
 
 
-def records_call() -> dict[str, Any]:
-    """The form that records a call."""
-    return {"data-records-call": "true"}
+def sends(store: str) -> dict[str, Any]:
+    """A form that is handed, as it was filled in, to the store of that id."""
+    return {"data-sends": store}
 
 
 def takes_files(most_bytes: int) -> dict[str, Any]:
@@ -53,9 +53,9 @@ def takes_files(most_bytes: int) -> dict[str, Any]:
     return {"data-drops": "true", "data-most-bytes": str(most_bytes)}
 
 
-def takes_back(call: int) -> dict[str, Any]:
-    """A button that takes a recorded call back."""
-    return {"data-takes-back": str(call)}
+def takes_back(row: int, store: str) -> dict[str, Any]:
+    """A button that tells the store of that id the number of what is to be taken back."""
+    return {"data-takes-back": str(row), "data-tells": store}
 
 
 def downloads() -> dict[str, Any]:

@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import words
+from dashboard import ids, words
 from dashboard.address import write_choice
 from dashboard.components.attributes import aria, in_page, takes_back
 from dashboard.views import CallDone, CallsView
@@ -89,7 +89,7 @@ def _row(call: CallDone, view: CallsView, *, can_take_back: bool) -> Component:
             ["Take back", html.Span(f" the call to family {call.family_id}", className="unseen")],
             type="button",
             className="quiet-action small",
-            **takes_back(call.row),
+            **takes_back(call.row, ids.TAKE_BACK),
         )
         cells.append(html.Td(button))
     return html.Tr(cells)

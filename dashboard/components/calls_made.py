@@ -7,7 +7,7 @@ from datetime import date
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import words
+from dashboard import ids, words
 from dashboard.components.attributes import takes_back
 from dashboard.views import CallMade
 
@@ -32,7 +32,7 @@ def _call(call: CallMade, as_of: date, *, can_take_back: bool) -> Component:
                 "Take this call back",
                 type="button",
                 className="quiet-action",
-                **takes_back(call.row),
+                **takes_back(call.row, ids.TAKE_BACK),
             )
         )
     return html.Li(parts)

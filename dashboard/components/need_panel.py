@@ -12,6 +12,7 @@ from dashboard import need_words, words
 from dashboard.address import definition_address, family_address, write_needs
 from dashboard.components.attributes import in_page
 from dashboard.components.need_list import sureness_mark
+from dashboard.components.refresher_form import refresher_form, refreshers_marked
 from dashboard.components.source import source_row
 from dashboard.components.static import static
 from dashboard.training_views import NeedOpened, NeedRow, NeedsChoice, ShownSkill
@@ -23,21 +24,31 @@ FIRST_OPEN = 3
 """Rows shown at once; the others unfold."""
 
 
-def need_panel(opened: NeedOpened, choice: NeedsChoice) -> Component:
+def need_panel(opened: NeedOpened, choice: NeedsChoice, message: str | None) -> Component:
     """The whole panel of one family, caregiver and step."""
     return static(
         _name(opened, choice),
+        None if message is None else _said(message),
         _how_sure(opened),
         _proof(opened),
         _signed(opened),
+        refreshers_marked(opened),
+        refresher_form(opened) if opened.may_mark and opened.caregivers else None,
         _others(opened, choice),
     )
+
+
+def _said(message: str) -> Component:
+    return html.Div(html.P(message), className="said", role="status", id="panel-said", tabIndex=-1)
 
 
 def _name(opened: NeedOpened, choice: NeedsChoice) -> list[Component]:
     row = opened.row
     back = write_needs(replace(choice, family_id=None))
     code = html.Span(row.family_id, className="code")
+    ways = [html.A("Whole history", href=family_address(row.family_id, FamilyChoice("all")))]
+    if opened.may_mark and opened.caregivers:
+        ways.append(html.A("Mark a refresher done", href="#mark"))
     about = [need_words.who(row), words.plain(opened.relation) if opened.relation else None]
     if opened.language:
         about.append(f"language {opened.language}")
@@ -51,12 +62,7 @@ def _name(opened: NeedOpened, choice: NeedsChoice) -> list[Component]:
                     [sureness_mark(row.sureness), words.sentence(row.step_name)[:-1]],
                     className="band",
                 ),
-                html.P(
-                    html.A(
-                        "Whole history", href=family_address(row.family_id, FamilyChoice("all"))
-                    ),
-                    className="ways",
-                ),
+                html.P(ways, className="ways"),
             ]
         ),
     ]

@@ -8,9 +8,9 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import words
+from dashboard import ids, words
 from dashboard.address import family_address, write_choice
-from dashboard.components.attributes import aria, in_page, records_call
+from dashboard.components.attributes import aria, in_page, sends
 from dashboard.components.bands import band_name
 from dashboard.components.calls_made import calls_made
 from dashboard.components.source import source_row
@@ -177,7 +177,7 @@ def _form(opened: Opened) -> list[Any]:
             ],
             className="form",
             noValidate=True,
-            **records_call(),
+            **sends(ids.RECORD),
         ),
     ]
 

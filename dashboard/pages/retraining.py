@@ -10,38 +10,28 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, need_words, shell, words
-from dashboard.address import family_address, read_needs, read_session, write_needs
+from dashboard.address import read_needs, read_session, write_needs
 from dashboard.components.attributes import aria, in_page
 from dashboard.components.choosing import choice as choose
 from dashboard.components.drawn import drawn
-from dashboard.components.figure_card import figure_card, folded, numbers, scrolled
 from dashboard.components.need_list import need_address, need_table, pager
 from dashboard.components.need_panel import need_panel
+from dashboard.components.needs_cards import picture_card, skills_card
 from dashboard.components.session_sheet import session_sheet, sessions_card
 from dashboard.components.static import static
-from dashboard.figures import step_picture
-from dashboard.figures.step_picture import LIKELY
-from dashboard.queries import Queries
+from dashboard.queries import FormError, Queries, RefresherForm
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page, Right
 from dashboard.training_views import (
-    FAINT,
     NeedsChoice,
     NeedsView,
-    PictureView,
     SessionName,
-    SkillsView,
 )
-from dashboard.views import FamilyChoice
 
 PATH = "/retraining"
 TITLE = "Retraining"
 SHOWN = (("likely", "probably above the limit"), ("all", "whatever was missed"))
 WAITING = "Working out the rest of the page."
-PICTURE_NOTE = (
-    "Number: probability in percent that the step is missed more often than its limit, by the "
-    "family's surest caregiver. Filled: half or more. No square: nothing missed."
-)
 Key = tuple[str, str | None, str]
 
 
@@ -52,13 +42,15 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
         return _sheet(queries, session)
     choice = read_needs(search)
     view = queries.needs(choice)
-    panel, key = _panel(queries, view, choice.opened)
+    panel, key = _panel(queries, view, choice.opened, None)
     return shell.page(
         PATH,
         queries.standing(),
         [
-            dcc.Store(id=ids.NEED_OPENED, data=_opened(key, 0)),
+            dcc.Store(id=ids.NEED_OPENED, data=_opened(key, None)),
             dcc.Store(id=ids.NEEDS_DRAWN),
+            dcc.Store(id=ids.MARK_REFRESHER),
+            dcc.Store(id=ids.UNMARK_REFRESHER),
             html.Div(
                 [
                     html.H1(TITLE),
@@ -99,46 +91,106 @@ def register(guard: Guard) -> None:
         Output(ids.NEEDS_HEAD, "children"),
         Output(ids.NEEDS_LIST, "children"),
         Output(ids.NEED_PANEL, "children"),
+        Output(ids.NEED_FAULT, "children"),
         Output(ids.NEED_OPENED, "data"),
         Output(ids.NEEDS_SPLIT, "className"),
         Input(ids.URL, "search"),
+        Input(ids.CHANGED, "data"),
         State(ids.NEED_OPENED, "data"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
     def show(
-        queries: Queries, search: str | None, before: Any, pathname: str
+        queries: Queries, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
-        if pathname != PATH:
+        if pathname != PATH or read_session(search) is not None:
             raise PreventUpdate
         choice = read_needs(search)
         view = queries.needs(choice)
-        key = _key(view, choice)
+        old = before if isinstance(before, dict) else {}
+        count, told = _count(changed), None
+        is_new = count is not None and count != old.get("changed")
+        if is_new:
+            told = changed.get("message")
+        key = _asked_or_before(view, choice, old, stays=is_new)
         panel: object = no_update
-        if _opened(key, 0) != before:
-            panel, key = _panel(queries, view, choice.opened)
+        fault: object = no_update
+        if is_new or key != _known(old):  # what is typed in the form stays
+            panel, key = _panel(queries, view, key, told)
+            fault = ""
+        now = _opened(key, count)
         head, rows = _head(view), _list(queries, view, key)
-        return head, rows, panel, _opened(key, 0), _split_class(choice)
+        return head, rows, panel, fault, now, _split_class(choice)
 
     @guard.callback(
         Page.RETRAINING,
         Output(ids.NEEDS_BODY, "children"),
         Output(ids.NEEDS_DRAWN, "data"),
         Input(ids.URL, "search"),
+        Input(ids.CHANGED, "data"),
         State(ids.NEEDS_DRAWN, "data"),
         State(ids.URL, "pathname"),
     )
     def show_rest(
-        queries: Queries, search: str | None, before: Any, pathname: str
+        queries: Queries, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
-        if pathname != PATH:
+        if pathname != PATH or read_session(search) is not None:
             raise PreventUpdate
         choice = _of_body(queries.needs(read_needs(search)).choice)
-        name = write_needs(choice)
+        name = f"{write_needs(choice)} {_count(changed)}"
         if name == before:
             raise PreventUpdate
         asked = (PATH, choice, queries.standing().reader.may(Right.LANGUAGE))
         return queries.once(asked, lambda: drawn(_body(queries, choice))), name
+
+    _register_marking(guard)
+
+
+def _register_marking(guard: Guard) -> None:
+    @guard.callback(
+        Page.RETRAINING,
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.NEED_FAULT, "children", allow_duplicate=True),
+        Input(ids.MARK_REFRESHER, "data"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+    )
+    def mark(queries: Queries, given: object, changed: object) -> tuple[object, str]:
+        if given is None:
+            raise PreventUpdate
+        try:
+            said = queries.mark_refresher(RefresherForm.of(given))
+        except FormError as fault:
+            return no_update, str(fault)
+        return _changed(changed, said), ""
+
+    @guard.callback(
+        Page.RETRAINING,
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.NEED_FAULT, "children", allow_duplicate=True),
+        Input(ids.UNMARK_REFRESHER, "data"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+    )
+    def take_back(queries: Queries, asked: Any, changed: object) -> tuple[object, str]:
+        if not isinstance(asked, dict):
+            raise PreventUpdate
+        try:
+            family_id = queries.take_back_refresher(asked.get("row"))
+        except FormError as fault:
+            return no_update, str(fault)
+        return _changed(changed, f"The refresher in family {family_id} is taken back."), ""
+
+
+def _count(changed: Any) -> object:
+    """How often something was changed since the page was opened; None: never."""
+    return changed.get("count") if isinstance(changed, dict) else None
+
+
+def _changed(before: object, message: str) -> dict[str, object]:
+    """What the page is drawn anew by: a count that grows, and what to say."""
+    count = before.get("count", 0) if isinstance(before, dict) else 0
+    return {"count": int(count) + 1, "message": message}
 
 
 def _sheet(queries: Queries, name: SessionName) -> list[Component]:
@@ -162,14 +214,23 @@ def _of_body(choice: NeedsChoice) -> NeedsChoice:
 # The list
 
 
-def _key(view: NeedsView, choice: NeedsChoice) -> Key | None:
-    """The row to open: the one asked for, else the first of the page."""
+def _asked_or_before(
+    view: NeedsView, choice: NeedsChoice, old: dict[str, Any], *, stays: bool
+) -> Key | None:
+    """The row to open: the one asked for, after a change the one that stood, else the first."""
     if choice.family_id is not None:
         return choice.family_id, choice.caregiver_id, choice.need or ""
-    return view.rows[0].key if view.rows else None
+    before = _known(old) if stays else None
+    return before or (view.rows[0].key if view.rows else None)
 
 
-def _opened(key: Key | None, count: int) -> dict[str, object]:
+def _known(old: dict[str, Any]) -> Key | None:
+    """The row that stands open, as the page remembers it; looked up anew like any other."""
+    key = old.get("key")
+    return (key[0], key[1], key[2]) if isinstance(key, list) and len(key) == 3 else None
+
+
+def _opened(key: Key | None, count: object) -> dict[str, object]:
     return {"key": None if key is None else list(key), "changed": count}
 
 
@@ -250,7 +311,10 @@ def _list(queries: Queries, view: NeedsView, key: Key | None) -> Component:
 
 
 def _panel(
-    queries: Queries, view: NeedsView, asked: tuple[str, str | None, str | None] | None
+    queries: Queries,
+    view: NeedsView,
+    asked: tuple[str, str | None, str | None] | None,
+    message: str | None,
 ) -> tuple[Component, Key | None]:
     """What is shown of the row asked for, else of the first of the page, and which that is."""
     wanted = asked or (view.rows[0].key if view.rows else None)
@@ -262,7 +326,7 @@ def _panel(
             html.H2("Nothing missed"),
             html.P("Nothing that was missed is known of a family with this code."),
         ), None
-    return need_panel(opened, view.choice), opened.row.key
+    return need_panel(opened, view.choice, message), opened.row.key
 
 
 # The rest of the page
@@ -272,156 +336,7 @@ def _body(queries: Queries, choice: NeedsChoice) -> Component:
     return html.Div(
         [
             sessions_card(queries.sessions(choice)),
-            _picture(queries.picture(choice)),
-            _skills(queries.skills(choice)),
+            picture_card(queries.picture(choice)),
+            skills_card(queries.skills(choice)),
         ]
     )
-
-
-def _picture(view: PictureView) -> Component:
-    title = "Which families miss which steps?"
-    if not view.families:
-        return figure_card(
-            title, None, "Nobody probably misses a step more often than its limit.", table=None
-        )
-    return html.Div(
-        figure_card(
-            title,
-            step_picture(view.cells, view.families, view.steps),
-            _picture_words(view),
-            notes=(PICTURE_NOTE, *_left_out(view)),
-            table=html.Div(
-                [
-                    folded("Steps by families", _picture_table(view)),
-                    html.Div(_picture_list(view), className="narrow-only"),
-                ]
-            ),
-            explained=(("drawn_share", "How the probability is worked out"),),
-        ),
-        className="picture",
-    )
-
-
-def _picture_words(view: PictureView) -> str:
-    likely = view.cells[(view.cells["prob"] >= LIKELY).to_numpy(dtype=bool)]
-    counts = likely["step_name"].value_counts()
-    most = [
-        f"{name} ({words.counted(int(n), 'family', 'families')})"
-        for name, n in counts.head(3).items()
-    ]
-    shown = words.counted(len(view.families), "family", "families")
-    return f"{shown} with the surest needs. Most often probable: {words.listed(most)}."
-
-
-def _left_out(view: PictureView) -> tuple[str, ...]:
-    said = []
-    if view.families_left_out:
-        more = words.counted(view.families_left_out, "family", "families")
-        said.append(f"{more} more with a probable need: see the list above.")
-    if view.steps_left_out:
-        steps = words.listed(list(view.steps_left_out))
-        said.append(f"Without a column, as hardly missed by these families: {steps}.")
-    return tuple(said)
-
-
-def _probs(view: PictureView) -> dict[tuple[str, str], float]:
-    cells = view.cells
-    keys = zip(cells["family_id"], cells["step_name"], strict=True)
-    return dict(zip(keys, cells["prob"].astype(float), strict=True))
-
-
-def _picture_table(view: PictureView) -> Component:
-    probs = _probs(view)
-    rows = [
-        (
-            family,
-            *(
-                need_words.probability(probs[family, step]) if (family, step) in probs else "–"
-                for step in view.steps
-            ),
-        )
-        for family in view.families
-    ]
-    return numbers(("Family", *(words.sentence(s)[:-1] for s in view.steps)), rows)
-
-
-def _picture_list(view: PictureView) -> Component:
-    """The same for a narrow screen: under each family its steps, the surest first."""
-    items = []
-    for family in view.families:
-        own = view.cells[(view.cells["family_id"] == family).to_numpy(dtype=bool)]
-        own = own[(own["prob"] >= FAINT).to_numpy(dtype=bool)].sort_values("prob", ascending=False)
-        told = [
-            html.Li([html.B(need_words.probability(prob)), f" {name}"])
-            for name, prob in zip(own["step_name"], own["prob"], strict=True)
-        ]
-        way = html.A(family, href=family_address(family, FamilyChoice("all")), className="code")
-        items.append(html.Li([way, html.Ul(told)]))
-    return html.Ul(items, className="by-family")
-
-
-def _skills(view: SkillsView) -> Component:
-    name = need_words.SKILLS[view.skill]
-    count = dict(view.counts)[view.skill]
-    if count is None:
-        said = f"No sign-off for the {name} is stored, so nobody can be told who lacks one."
-    elif not count:
-        said = f"Everybody who did a {name} in the last {view.recent_days} days is signed off."
-    else:
-        people = words.counted(count, "caregiver", "caregivers")
-        said = (
-            f"{people} did a {name} in the last {view.recent_days} days without a current sign-off."
-        )
-    notes = [
-        (
-            "Current: the newest demonstration was done alone and right, within "
-            f"{view.valid_months} months. Caregivers whom the log does not name can't be told."
-        )
-    ]
-    if view.more:
-        notes.append(
-            f"{view.more} more: linedays retraining --show not-signed-off lists those of the "
-            "dressing change, or choose a site."
-        )
-    return figure_card(
-        "Who is not signed off?",
-        None,
-        said,
-        table=_unsigned(view) if view.rows else None,
-        notes=tuple(notes),
-        above=_skill_choice(view),
-    )
-
-
-def _skill_choice(view: SkillsView) -> Component:
-    options = tuple(
-        (
-            skill,
-            f"{need_words.SKILLS[skill]} ({'none stored' if count is None else count})",
-        )
-        for skill, count in view.counts
-    )
-    return html.Div(choose("Skill", "skill", options, view.skill, keeps=True), className="tools")
-
-
-def _unsigned(view: SkillsView) -> Component:
-    heads = ("Family", "Caregiver", "Site", "Times", "Last on", "Why", "Last shown on")
-    rows = [
-        html.Tr(
-            [
-                html.Th(html.A(row.family_id, href=family_address(row.family_id)), scope="row"),
-                html.Td(row.caregiver_id),
-                html.Td(words.listed(list(row.sites))),
-                html.Td(str(row.times)),
-                html.Td(words.day_year(row.last_on)),
-                html.Td(row.why),
-                html.Td("never" if row.signed_on is None else words.day_year(row.signed_on)),
-            ]
-        )
-        for row in view.rows
-    ]
-    table = html.Table(
-        [html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(rows)],
-        className="plain numbers",
-    )
-    return scrolled("Caregivers without a current sign-off", table)

@@ -11,6 +11,15 @@ from dashboard.queries.calls_made import (
 )
 from dashboard.queries.door import Queries
 from dashboard.queries.entrance import Entrance
+from dashboard.queries.marking import RefresherForm
 from dashboard.queries.week import PdfError
 
-__all__ = ["MOST_CHARACTERS", "CallForm", "Entrance", "FormError", "PdfError", "Queries"]
+__all__ = [
+    "MOST_CHARACTERS",
+    "CallForm",
+    "Entrance",
+    "FormError",
+    "PdfError",
+    "Queries",
+    "RefresherForm",
+]

@@ -24,6 +24,7 @@ from dashboard.queries import (
     dwell,
     families,
     incoming,
+    marking,
     needs,
     rates,
     sessions,
@@ -34,6 +35,7 @@ from dashboard.queries import (
 from dashboard.queries.answers import Answer
 from dashboard.queries.calls_made import CallForm, FormError
 from dashboard.queries.keeping import Kept
+from dashboard.queries.marking import RefresherForm
 from dashboard.queries.policies import policy_view
 from dashboard.queries.training import Training
 from dashboard.rate_views import DwellChoice, DwellView, RatesChoice, RatesView
@@ -295,6 +297,53 @@ class Queries:
         """The sheet of a session; None when no such session is planned."""
         training, _ = self._training(NeedsChoice())
         return sessions.sheet_view(training, name, self._reader)
+
+    def mark_refresher(self, form: RefresherForm) -> str:
+        """Store a refresher that was held; returns a sentence on it.
+
+        Raises
+        ------
+        FormError
+            Something typed in does not fit, or the store cannot be written.
+        """
+        found = self._may_mark()
+        family_id = families.known_family(found, form.family_id)
+        if family_id is None:
+            raise FormError("There is no family with this code. Choose one from the list.")
+        caregiver = marking.known_caregiver(found, family_id, form.caregiver_id)
+        row = marking.row_of(found, caregiver, form)
+        said = f"Marked: a refresher of caregiver {caregiver} on {row['signed_on']}."
+        marked = marking.marked_here(found, self._store, family_id)
+        if any(m.says(row, self._reader.code) for m in marked):  # the form came twice
+            return said
+        marking.must_be_new(found, row)
+        self._store_row(row)
+        self._note(Access.MARKED_REFRESHER, family_id, f"caregiver {caregiver}")
+        return said
+
+    def take_back_refresher(self, row: object) -> str:
+        """Withdraw a refresher that was marked on the page; returns the family.
+
+        Raises
+        ------
+        FormError
+            It is not known (any more), came in another way, or the store cannot be written.
+        """
+        family_id, row_of_it = marking.withdrawal(self._may_mark(), self._store, row)
+        self._store_row(row_of_it)
+        about = f"caregiver {row_of_it['caregiver_id']}"
+        self._note(Access.TOOK_BACK_REFRESHER, family_id, about)
+        return family_id
+
+    def _may_mark(self) -> Snapshot:
+        self._reader.must_open(Page.RETRAINING)
+        self._reader.must(Right.MARK_REFRESHERS)
+        self._only_today("Mark refreshers on today's page.")
+        return self.snapshot()
+
+    def _store_row(self, row: dict[str, str]) -> None:
+        url = self._config.store_url
+        marking.store_row(self._store, url, self._policy, row, self.now(), self._reader.code)
 
     def _training(self, choice: NeedsChoice) -> tuple[Training, NeedsChoice]:
         """What is known of needs, and the choice as understood."""

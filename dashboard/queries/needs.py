@@ -17,6 +17,7 @@ from analysis.vocabulary import Skill
 from analysis.words import NO_SIGN_OFF_WHY
 from dashboard.queries.families import how_to_reach
 from dashboard.queries.frames import cells, codes, day, distinct, of
+from dashboard.queries.marking import marked_here
 from dashboard.queries.sources import MOST_SOURCES, sources_of
 from dashboard.queries.training import SURENESS, Training
 from dashboard.security.roles import Reader, Right
@@ -166,6 +167,11 @@ def need_opened(
         relation=_relation(found, row.caregiver_id),
         skills=shown_skills(found, row.caregiver_id),
         language=language if reader.may(Right.LANGUAGE) else None,
+        caregivers=distinct(
+            of(found.records.caregivers, "family_id", row.family_id)["caregiver_id"]
+        ),
+        marked=marked_here(found, store, row.family_id),
+        may_mark=standing.is_today and reader.may(Right.MARK_REFRESHERS),
     )
 
 

@@ -45,8 +45,9 @@ def take_in(
     profile: Profile | None,
     at: datetime,
     who: str,
+    table: str | None = None,
 ) -> IngestSummary:
-    """Ingest files as received now, each whole or not at all.
+    """Ingest files as received now, each whole or not at all; `table`: what each holds.
 
     Raises
     ------
@@ -62,6 +63,7 @@ def take_in(
                 files,
                 policy,
                 profile,
+                table,
                 received_at=at,
                 ingested_at=at,
                 brought_by=who,

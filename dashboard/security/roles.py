@@ -37,6 +37,7 @@ class Right(StrEnum):
     MEND_ROWS = "mend refused rows"
     BRING_FILES = "bring files in"
     NOTES = "notes"
+    MARK_REFRESHERS = "mark refreshers done"
 
 
 OF_ALL_SITES = frozenset({Right.MEND_ROWS, Right.BRING_FILES})
@@ -85,7 +86,7 @@ ALLOWED: Mapping[Role, Allowed] = {
     ),
     Role.EDUCATOR: Allowed(
         frozenset({Page.RETRAINING, Page.FAMILY, Page.WEEK, Page.DEFINITIONS}),
-        frozenset({Right.LANGUAGE, Right.NOTES}),
+        frozenset({Right.LANGUAGE, Right.NOTES, Right.MARK_REFRESHERS}),
         rights_granted=frozenset({Right.CONTACT}),
     ),
     Role.READER: Allowed(

@@ -110,3 +110,28 @@ def test_a_session_is_planned_and_its_sheet_printed(browser, educators):
         expect(page.get_by_role("button", name="Print this sheet")).to_be_hidden()
         assert page.evaluate("document.documentElement.scrollWidth") <= 703
         assert page.locator(".sheet .box").count() == 2 * 4
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_refresher_is_marked_done_shows_at_once_and_is_taken_back(browser, educators, width):
+    with watching(browser, educators.token) as watched:
+        page = watched.page(width)
+        open_page(page, educators, "?family=F2&caregiver=K2&need=mask")
+        panel(page).get_by_role("button", name="Mark it done").click()
+        expect(page.get_by_role("alert").filter(has_text="It is not marked")).to_contain_text(
+            "outcome: it is blank and is needed. Fill it in."
+        )
+        panel(page).get_by_label("Held on").fill("2031-03-03")
+        panel(page).get_by_role("radio", name="With help").check()
+        panel(page).get_by_role("button", name="Mark it done").click()
+        expect(panel(page).get_by_role("status")).to_contain_text(
+            "Marked: a refresher of caregiver K2 on 2031-03-03."
+        )
+        expect(panel(page).get_by_role("status")).to_be_focused()
+        expect(page.get_by_role("alert").filter(has_text="It is not marked")).to_have_count(0)
+        expect(panel(page)).to_contain_text("3 Mar, caregiver K2: dressing change, with help")
+        expect(page.get_by_role("region", name="Caregivers without")).to_contain_text("K2")
+        panel(page).get_by_role("button", name="Take this refresher back").click()
+        expect(panel(page).get_by_role("status")).to_contain_text("taken back")
+        expect(panel(page)).not_to_contain_text("Refreshers marked here")
+        expect(page.get_by_role("region", name="Caregivers without")).not_to_contain_text("K2")

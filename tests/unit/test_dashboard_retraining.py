@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import shutil
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from dashboard import DashboardConfig, create_app
 from dashboard.figures import step_picture
+from dashboard.queries import FormError, RefresherForm
 from dashboard.security.roles import NotAllowedError, Page, Reader
 from dashboard.training_views import NeedsChoice, SessionName
 from tests.retrained import NOW, PEOPLE, fill
-from tests.signed_in import browser_of, callback_request
+from tests.signed_in import Clock, browser_of, callback_request
 
 READERS = {c: Reader(c, role, None if s is None else frozenset(s)) for c, role, s in PEOPLE}
 
@@ -190,3 +192,129 @@ def test_opening_a_need_is_noted_as_opening_its_family(programme, tmp_path):
         "F2",
     )
     app.entrance.close()
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def app(programme, tmp_path, clock):
+    file = shutil.copy(programme, tmp_path / "store.sqlite")
+    made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=clock))
+    yield made
+    made.entrance.close()
+
+
+def form(**other) -> RefresherForm:
+    typed = {
+        "family_id": "F2",
+        "caregiver_id": "K2",
+        "skill": "dressing_change",
+        "signed_on": "2031-03-03",
+        "outcome": "independent",
+    }
+    return RefresherForm.of({**typed, **other})
+
+
+def refreshers_of(app, caregiver: str) -> list[str]:
+    shown = app.entrance.snapshot(None).records.sign_offs
+    mine = shown[(shown["caregiver_id"] == caregiver) & (shown["kind"] == "refresher")]
+    return mine["signed_on"].dt.strftime("%Y-%m-%d").tolist()
+
+
+def test_a_marked_refresher_is_a_row_like_any_other_and_says_who_marked_it(app):
+    asked = queries(app)
+    assert "K2" in asked.mark_refresher(form())
+    assert asked.mark_refresher(form()) == asked.mark_refresher(form())  # sent thrice, marked once
+    assert refreshers_of(app, "K2") == ["2031-03-03"]
+    opened = asked.need("F2", "K2", "mask")
+    assert str(opened.row.refreshed_on) == "2031-03-03"
+    assert [(m.caregiver_id, m.marked_by) for m in opened.marked] == [("K2", "E1")]
+    source = app.entrance.store.source_rows("sign_offs", [opened.marked[0].row])[0]
+    assert source.file == "refresher marked by E1.csv"
+    assert source.received_at == NOW
+    ingests = app.entrance.store.ingests()
+    assert ingests[["source", "brought_by"]].iloc[-1].tolist() == ["page of retraining", "E1"]
+    assert [s.kind for s in opened.skills] == ["refresher"]
+    noted = app.entrance.store.people.accesses()
+    marked = noted[noted["what"] == "marked_refresher"]
+    assert marked[["who", "family_id"]].values.tolist() == [["E1", "F2"]]
+
+
+def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):
+    asked = queries(app)
+    asked.mark_refresher(form())
+    clock.move(minutes=1)
+    row = asked.need("F2", "K2", "mask").marked[0].row
+    assert queries(app, "M1").take_back_refresher(row) == "F2"
+    assert refreshers_of(app, "K2") == []
+    assert asked.need("F2", "K2", "mask").marked == ()
+    with pytest.raises(FormError, match="not stored any more"):
+        asked.take_back_refresher(row)
+    clock.move(minutes=1)
+    asked.mark_refresher(form())
+    assert refreshers_of(app, "K2") == ["2031-03-03"]
+    noted = app.entrance.store.people.accesses()
+    assert "took_back_refresher" in set(noted["what"])
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"outcome": None}, "outcome: it is blank and is needed. Fill it in."),
+        ({"signed_on": ""}, "signed_on: it is blank and is needed. Fill it in."),
+        ({"signed_on": "2031-02-30"}, 'signed_on "2031-02-30": there is no such day.'),
+        ({"signed_on": "1731-02-20"}, "too long ago"),
+        ({"skill": "juggling"}, "Write one of dressing_change, connector_change"),
+        ({"signed_on": "2031-03-05"}, "Choose a day up to today, 2031-03-04."),
+        ({"signed_on": "2030-11-20"}, "by K2 on 2030-11-20 is stored already"),
+        ({"caregiver_id": "K1"}, "Choose who was trained"),
+        ({"caregiver_id": None}, "Choose who was trained"),
+        ({"family_id": "nobody"}, "There is no family with this code"),
+        ({"family_id": ["F2"]}, "There is no family with this code"),
+    ],
+)
+def test_what_does_not_fit_is_said_at_once_and_nothing_is_stored(app, typed, said):
+    before = app.entrance.store.data_version()
+    with pytest.raises(FormError) as fault:
+        queries(app).mark_refresher(form(**typed))
+    assert said in str(fault.value)
+    assert app.entrance.store.data_version() == before
+    assert app.entrance.store.refused().empty
+
+
+def test_a_refresher_that_came_with_a_file_is_not_taken_back_here(app):
+    shown = app.entrance.snapshot(None).records.sign_offs
+    row = int(shown.loc[shown["kind"] == "refresher", "row"].iloc[0])
+    with pytest.raises(FormError, match="came in with a file"):
+        queries(app).take_back_refresher(row)
+    assert refreshers_of(app, "K1") == ["2031-01-15"]
+
+
+def test_who_may_not_mark_marks_nothing_even_by_a_request_of_their_own(app):
+    name = next(n for n, c in app.callback_map.items() if c["inputs"][0]["id"] == "mark-refresher")
+    typed = dict(vars(form()))
+    for code in ("P1", "R1"):
+        sent = callback_request(app, name, **{"mark-refresher.data": typed})
+        assert browser_of(app, code).ask(sent).status_code == 403
+    sent = callback_request(app, name, **{"mark-refresher.data": typed})
+    assert "no family with this code" in browser_of(app, "E.south").ask(sent).text
+    assert browser_of(app, "E1").ask(sent, **{"X-CSRFToken": "forged"}).status_code == 400
+    assert refreshers_of(app, "K2") == []
+    assert "Marked: a refresher" in browser_of(app, "E1").ask(sent).text
+    row = queries(app).need("F2", "K2", "mask").marked[0].row
+    with pytest.raises(FormError, match="not stored any more"):
+        queries(app, "E.south").take_back_refresher(row)
+
+
+def test_a_past_day_is_only_looked_at(programme, tmp_path):
+    file = shutil.copy(programme, tmp_path / "store.sqlite")
+    made = create_app(
+        DashboardConfig(store_url=f"sqlite:///{file}", clock=lambda: NOW, as_of=date(2031, 3, 3))
+    )
+    assert not queries(made).need("F2", "K2", "mask").may_mark
+    with pytest.raises(FormError, match="past day"):
+        queries(made).mark_refresher(form(signed_on="2031-03-01"))
+    made.entrance.close()

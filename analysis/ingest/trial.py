@@ -1,0 +1,59 @@
+"""Would every row of a file be taken in, and if not, why? Nothing is stored."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from analysis.ingest.checking import Source, check
+from analysis.ingest.known_lines import KnownLines
+from analysis.ingest.profile import Profile
+from analysis.ingest.raw import LogFile
+from analysis.ingest.sentences import mend, why
+from analysis.ingest.sources import open_file
+from analysis.policy import Policy
+from analysis.store import Store
+from analysis.store.instants import microseconds
+
+
+def first_refusal(
+    store: Store, log: LogFile, policy: Policy, table: str, received_at: datetime
+) -> str | None:
+    """What is wrong with the first row of a file that would be refused, and how to mend it.
+
+    For a row that somebody has just typed and can mend at once, so that it need not wait on the
+    list of refused rows. Checked is as at ingest; what hangs on several files is not.
+
+    Parameters
+    ----------
+    store : Store
+        Its registry is what rows are checked against.
+    log : LogFile
+        In the form of the formats page.
+    policy : Policy
+        Gives time zone and codes.
+    table : str
+        The table it holds.
+    received_at : datetime
+        When its rows are received; with a time zone.
+
+    Returns
+    -------
+    str or None
+        One sentence or two without the row's place; None: all rows would go in.
+
+    Raises
+    ------
+    IngestError
+        The file can't be read.
+    """
+    known = KnownLines.of(store.registry())
+    for part in open_file(log, Profile(), table).parts:
+        source = Source(part, Profile(), policy, microseconds(received_at))
+        for raw in part.batches():
+            checked = check(raw, source, known)
+            if not checked.faults.usable.all():
+                row = checked.refused_form().slice(0, 1).to_pylist()[0]
+                told = (table, row["column"], row["value"], row["reason"])
+                cell = f'{row["column"]} "{row["value"]}"' if row["value"] else row["column"]
+                return f"{cell or 'The row'}: {why(*told)}. {mend(*told)}"
+    return None

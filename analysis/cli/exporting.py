@@ -16,6 +16,7 @@ from analysis.cli.options import (
     opened,
     today,
 )
+from analysis.cli.people import note_taken_out
 from analysis.exports import (
     OF_A_COMMAND,
     RECORDS,
@@ -39,6 +40,7 @@ from analysis.exports import (
 from analysis.measures import MeasureError
 from analysis.policy import load_policy
 from analysis.snapshot import Snapshot, take
+from analysis.store import Store
 
 
 def add_to(app: typer.Typer) -> None:
@@ -114,12 +116,14 @@ def export(
     with opened(store) as opened_store:
         seen = take(opened_store, settings, as_of or today(settings), known_at)
         every = opened_store.versions() if versions is Versions.ALL else None
-    if deidentified:
-        _write_extract(seen, write, kind, key_file)
-        return
+        if deidentified:
+            _write_extract(opened_store, seen, write, kind, key_file)
+            return
+        names = tables or [*RECORDS, *TABLES]
+        note_taken_out(opened_store, " ".join([*names, *sorted(f"--with {p}" for p in asked_for)]))
     records = record_tables(seen, every)
     chosen: dict[str, Table] = {}
-    for name in tables or (*RECORDS, *TABLES):
+    for name in names:
         if name in RECORDS:
             chosen[f"records/{name}"] = without(records[name], asked_for)
         else:
@@ -134,11 +138,14 @@ def export(
     )
 
 
-def _write_extract(seen: Snapshot, folder: Path, kind: As, key_file: Path | None) -> None:
+def _write_extract(
+    store: Store, seen: Snapshot, folder: Path, kind: As, key_file: Path | None
+) -> None:
     key = Key.new() if key_file is None else key_of_file(key_file)
     extract = deidentify(seen, key)
     found = alone(extract.tables)
     tables = {f"tables/{name}": table for name, table in extract.tables.items()}
+    note_taken_out(store, "de-identified extract")
     write_folder(
         folder, tables, kind, lambda files: statement(extract, found, files), "STATEMENT.md"
     )

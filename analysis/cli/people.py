@@ -11,8 +11,8 @@ import typer
 
 from analysis.cli.options import DEFAULT_STORE, FormatOption, OutOption, StoreOption, opened
 from analysis.cli.output import show
-from analysis.store import User
-from analysis.vocabulary import Role
+from analysis.store import Store, User
+from analysis.vocabulary import Access, Role
 
 user = typer.Typer(
     help="Who may sign in to the dashboard, and who looked at what.",
@@ -37,6 +37,11 @@ def add_to(app: typer.Typer) -> None:
 
 def _now() -> datetime:
     return datetime.now(UTC)
+
+
+def note_taken_out(store: Store, what: str) -> None:
+    """Keep in the access record that rows leave the store by a command."""
+    store.people.note(COMMAND_LINE, Access.EXPORTED_TABLE, _now(), about=what)
 
 
 def _password(*, from_stdin: bool) -> str:

@@ -15,11 +15,17 @@ import pytest
 import sqlalchemy as sa
 from argon2 import PasswordHasher
 
+from analysis import reports
+from analysis.ingest import ingest
+from analysis.policy import shipped_policy
+from analysis.reports import Copy
+from analysis.snapshot import take
 from analysis.store import Store, StoreError, backup, bulk, restore
 from analysis.store.database import connect
 from analysis.store.migrate import upgrade
 from analysis.tables import INCOMING
 from analysis.vocabulary import Access, Role
+from synthetic_data import generate_blocks, write_canonical
 from tests.stored_rows import PLACES, file_info, new_database, put, refused, store, url
 
 __all__ = ["store", "url"]
@@ -323,3 +329,24 @@ def test_what_is_checked_is_what_is_restored(kept: Path, tmp_path: Path) -> None
     contents = restore.checked(kept)
     rows = {part.name: part.rows for part in contents.tables}
     assert (rows["caregivers"], rows["home_log"], rows["calls"], rows["users"]) == (5, 2, 3, 1)
+
+
+def test_a_restored_store_gives_the_same_list_and_the_same_paper(tmp_path: Path) -> None:
+    policy, today = shipped_policy(), date(2031, 3, 10)
+    told = []
+    with Store.open(f"sqlite:///{tmp_path}/store.sqlite") as opened:
+        for path in write_canonical(generate_blocks(4, seed=3, until=today), tmp_path, "csv"):
+            ingest(opened, [path], policy, received_at=NOW)
+        listed = take(opened, policy, today).calls.families["family_id"]
+        opened.record_call(listed.iloc[0], "N1", True, None, date(2031, 3, 12), NOW)
+        opened.backup(tmp_path / "all.zip")
+    for place in ("store", "restored"):
+        if place == "restored":
+            Store.restored(f"sqlite:///{tmp_path}/restored.sqlite", tmp_path / "all.zip").close()
+        with Store.open(f"sqlite:///{tmp_path}/{place}.sqlite", create=False) as opened:
+            families = take(opened, policy, today).calls.families
+            material = reports.gather(opened, policy, reports.week("2031-W09"), None, today)
+        paper = reports.PAPERS[Role.PREVENTION](material, Copy.OUTSIDE)
+        told.append((families.to_csv(), reports.html_file(paper)))
+    assert told[0] == told[1]
+    assert len(listed)

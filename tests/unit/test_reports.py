@@ -329,13 +329,3 @@ def test_a_figure_stays_within_its_sheet():
     assert "▲ 90.0" in drawn
     only = figures.ranges([figures.Point("a", float("nan"))], "x", reference=1.0, ratio=True)
     assert "cannot be told" in only
-
-
-def test_a_restored_store_gives_the_same_list_and_the_same_paper(store, made, tmp_path):
-    store.backup(tmp_path / "all.zip")
-    with Store.restored(f"sqlite:///{tmp_path}/again.sqlite", tmp_path / "all.zip") as again:
-        left, right = (take(s, POLICY, TODAY).calls.families for s in (store, again))
-        pd.testing.assert_frame_equal(left, right)
-        regathered = reports.gather(again, POLICY, WEEK, None, TODAY)
-    text = reports.html_file(reports.PAPERS[Role.EDUCATOR](regathered, Copy.OUTSIDE))
-    assert text == reports.html_file(paper(made, WEEK, Role.EDUCATOR, Copy.OUTSIDE))

@@ -34,10 +34,11 @@ from analysis.reports.figures import Point, shares
 from analysis.vocabulary import Grouping, Reason, Role, Task
 from analysis.words import CAUTIONS, counted, listed, long_day, percent, percents, thousands
 from dashboard import DashboardConfig
-from dashboard.figures import line_history
+from dashboard.components.family_history import history_figure
 from dashboard.queries import Entrance
 from dashboard.rate_words import group_name, period_name, period_of
 from dashboard.security.roles import Reader
+from dashboard.views import FamilyChoice
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -123,14 +124,11 @@ late[["family_id", "sentence"]].drop_duplicates()
 # %%
 families = found.calls.families
 shown = next(iter([*late["family_id"], *families["family_id"]]), None)
-view = asked.family(shown)
-for line in view.lines if view else ():
-    print(f"Family {view.family_id}, line {line.line_id}: {line.state.replace('_', ' ')}")
-    until = min(AS_OF, line.end_on or AS_OF)
-    due_on = line.allowed_until if line.state in {"in_date", "due_today"} else None
-    display(
-        line_history(line.spans, line.marks, as_of=until, start_on=line.home_from, due_on=due_on)
-    )
+view = asked.family(shown, FamilyChoice(time="all"))
+if view:
+    states = [f"line {line.line_id} {line.state.replace('_', ' ')}" for line in view.lines]
+    print(f"Family {view.family_id}: {listed(states)}.")
+    display(history_figure(view))
 
 # %%
 # Every line's days add up to the programme's, and sites and months to the whole.

@@ -46,7 +46,7 @@ from analysis.stats.recurrent import cluster_squares, count_table, mean_count
 from analysis.stats.shrinkage import fit_gamma_poisson
 from analysis.stats.survival import kaplan_meier, median_days, restricted_mean
 
-pd.set_option("display.max_rows", 200, "display.max_colwidth", 110)
+pd.set_option("display.precision", 9, "display.max_rows", 200, "display.max_colwidth", 110)
 
 # %% tags=["parameters"]
 CLONE = None  # the project's folder; None: the working folder or one above it

@@ -33,19 +33,22 @@ from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers, refreshers_by_family
 from analysis.decisions.retraining import (
-    SESSION_PROBABILITY,
-    group_sessions,
+    LIKELY_PROBABILITY,
     limit_of,
     not_signed_off,
     retraining,
 )
+from analysis.decisions.sessions import group_sessions
 from analysis.reports.educator import step_words
 from analysis.reports.figures import Point, ranges
 from analysis.vocabulary import Role
 from analysis.words import CAUTIONS, counted, limits, listed, long_day, number, percent
 from dashboard import DashboardConfig
+from dashboard.figures import step_picture
+from dashboard.need_words import LOGGED_NOTE, SHRINKAGE_NOTE, heard_of
 from dashboard.queries import Entrance
 from dashboard.security.roles import Reader
+from dashboard.training_views import NeedsChoice
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -85,12 +88,21 @@ sure = rated[(rated["prob_above"] >= SURE).to_numpy(bool)]
 rated.assign(step=rated["step"].map(names)).drop(columns="evidence").head(15).round(3)
 
 # %% [markdown]
+# The surer that a family's share is above the step's limit, the larger the square.
+
+# %%
+picture = asked.picture(NeedsChoice())
+if picture.families:
+    display(step_picture(picture.cells, picture.families, picture.steps))
+print(heard_of(asked.needs(NeedsChoice())), LOGGED_NOTE, SHRINKAGE_NOTE, sep="\n")
+
+# %% [markdown]
 # ## Group sessions
 # A family is asked when its share is above the limit with a probability of a half or more.
 
 # %%
 sessions = group_sessions(needs, found.timeline)
-print(f"Probability of {percent(SESSION_PROBABILITY)} or more.")
+print(f"Probability of {percent(LIKELY_PROBABILITY)} or more.")
 sessions.head(10)
 
 # %% [markdown]

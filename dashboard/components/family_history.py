@@ -38,7 +38,7 @@ def family_history(view: FamilyView) -> Component:
             html.Div(
                 dcc.Graph(
                     id=ids.FAMILY_FIGURE,
-                    figure=(figure := _figure(view)),
+                    figure=(figure := history_figure(view)),
                     config={"displayModeBar": False, "responsive": True},
                     responsive=True,
                     className="history",
@@ -63,7 +63,8 @@ def _shown(view: FamilyView) -> list[LineView]:
     return [line for line in view.lines if line.end_on is None or line.end_on > view.first]
 
 
-def _figure(view: FamilyView) -> go.Figure:
+def history_figure(view: FamilyView) -> go.Figure:
+    """The calendar of the time shown: lines that had not ended before it, then the family."""
     return family_strip(
         [
             *(

@@ -5,12 +5,15 @@ import re
 import sys
 from datetime import timedelta
 
+import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from analysis.cli.app import main
 from analysis.policy import shipped_policy
 from analysis.snapshot import end_of_day
+from analysis.stats.intervals import exact_count_interval, midp_count_interval
 from analysis.store import Store
 from tests.notebooks.conftest import AS_OF, NOTEBOOKS, ROOT
 
@@ -200,3 +203,56 @@ def test_every_published_value_agrees_and_is_one_that_the_tests_hold(answer):
     values = re.findall(r'"(-?\d*\.\d+)"', source)
     assert len(values) >= 80
     assert {v for v in values if not any(h.startswith(v.strip("-0")) for h in held)} == set()
+
+
+SHARE = r"([\d.]+) % \(Monte Carlo limits ([\d.]+) to ([\d.]+) %, n = (\d+), "
+
+
+def test_simulated_limits_and_alarms_are_within_what_the_formulas_claim(answer):
+    told = answer("coverage_by_simulation").replace(THIN, "")
+    assert told.count("in keeping with the claim") == 4
+    assert "NOT" not in told
+    exact, midp, alike, plain, alarms, far_95, far_998 = re.findall(SHARE, told)
+    assert float(exact[2]) >= 95 > float(midp[1]) > 92
+    assert float(alike[2]) >= 90 > float(plain[2])
+    assert float(alarms[1]) <= 18
+    assert float(far_95[1]) <= 5
+    assert float(far_998[1]) <= 0.2
+    for share, low, high, _ in (exact, midp, alike, plain, alarms, far_95, far_998):
+        assert float(low) <= float(share) <= float(high)
+
+
+def test_simulated_coverage_is_that_summed_over_all_counts(ran):
+    # Analytic: the Poisson distribution says how often each count occurs.
+    shown = ran("coverage_by_simulation").cells
+    [text] = [
+        o["data"]["text/plain"]
+        for cell in shown
+        for o in cell.get("outputs", [])
+        if "mid-P" in o.get("data", {}).get("text/plain", "")
+    ]
+    rows = re.findall(r"([\d.]+) expected +(\d+) +(\d+)", text)
+    assert len(rows) == 14
+    counts = np.arange(300)
+    for interval, part in ((exact_count_interval, rows[:7]), (midp_count_interval, rows[7:])):
+        limits = interval(counts)
+        for mean, hits, draws in part:
+            holds = (limits.lower <= float(mean)) & (float(mean) <= limits.upper)
+            true = stats.poisson.pmf(counts, float(mean))[holds].sum()
+            assert abs(int(hits) / int(draws) - true) < 4 * np.sqrt(true * (1 - true) / int(draws))
+
+
+def test_probabilities_of_families_are_about_right_and_said_to_be_sure_when_they_are(answer):
+    told = answer("coverage_by_simulation").replace(THIN, "")
+    found = re.findall(
+        r"of (\d+) families called .*? add up to ([\d.]+) and (\d+) truly are \(Monte Carlo limits "
+        r"(\d+) to (\d+)\): (.*)\.",
+        told,
+    )
+    assert len(found) == 2
+    for called, said, true, low, high, verdict in found:
+        assert int(called) > 100
+        # A family called with 80 % or more is above the limit about as often as that.
+        assert int(true) >= 0.78 * int(called)
+        within = int(low) <= float(said) <= int(high)
+        assert ("right within" in verdict) == within

@@ -258,6 +258,7 @@ class Access(StrEnum):
     TOOK_BACK_REFRESHER = "took_back_refresher"
     EXPORTED_TABLE = "exported_table"
     TOOK_IN_FILE = "took_in_file"
+    MENDED_ROW = "mended_row"
     REFUSED = "refused"
     ADDED_USER = "added_user"
     ENDED_USER = "ended_user"

@@ -84,6 +84,7 @@ ACTS = {
     "took_back_refresher": "took back a refresher of",
     "exported_table": "took a table out",
     "took_in_file": "brought a file in",
+    "mended_row": "mended a refused row",
     "refused": "was refused",
     "added_user": "added a user",
     "ended_user": "ended a user",

@@ -5,7 +5,12 @@ refused rows back to be mended. What is wrong with a row is data (`reasons`), pu
 in one place (`sentences`).
 """
 
-from analysis.ingest.faults import IngestError, ProfileError
+from analysis.ingest.faults import (
+    IngestError,
+    NotListedError,
+    ProfileError,
+    StillRefusedError,
+)
 from analysis.ingest.profile import Profile, load_profile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import Doubt, FileFault, Refusal
@@ -18,10 +23,12 @@ __all__ = [
     "IngestError",
     "IngestSummary",
     "LogFile",
+    "NotListedError",
     "Profile",
     "ProfileError",
     "Progress",
     "Refusal",
+    "StillRefusedError",
     "TableCount",
     "ingest",
     "load_profile",

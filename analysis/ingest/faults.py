@@ -23,5 +23,19 @@ class IngestError(Exception):
         self.file = file
 
 
+class StillRefusedError(Exception):
+    """A mended row cannot be used either, and nothing of it is stored."""
+
+    def __init__(self, column: str | None, value: str | None, reason: str) -> None:
+        super().__init__(reason)
+        self.column = column
+        self.value = value
+        self.reason = reason
+
+
+class NotListedError(Exception):
+    """The refused row that was to be mended is not on the list (any more)."""
+
+
 class ProfileError(Exception):
     """A source profile cannot be used; the text names the file, the key and what to write."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Mapping, Sequence
 from itertools import chain, count
 from pathlib import Path
 
@@ -83,22 +84,27 @@ def _free(folder: Path, table: str) -> Path:
     return next(folder / name for name in names if not (folder / name).exists())
 
 
+def heads_of(table: str, wholes: Sequence[Mapping[str, str]]) -> list[str]:
+    """Heads under which rows of a table are mended: ours, and those of their own."""
+    ours = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
+    return ours + sorted({head for whole in wholes for head in whole} - set(ours))
+
+
 def as_file(rows: pd.DataFrame, table: str) -> bytes:
     """The CSV file in which refused rows of one table are mended; see `write_back`."""
     wholes: list[dict[str, str]] = [orjson.loads(text) for text in rows["row"]]
-    ours = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
-    further = sorted({head for whole in wholes for head in whole} - set(ours))
+    heads = heads_of(table, wholes)
     text = io.StringIO(newline="")
     sheet = csv.writer(text)
-    sheet.writerow([*ours, *further, MENDS, *REFUSED_WHY])
+    sheet.writerow([*heads, MENDS, *REFUSED_WHY])
     for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):
-        cells = [_guarded(whole.get(head, "")) for head in (*ours, *further)]
+        cells = [guarded(whole.get(head, "")) for head in heads]
         sheet.writerow([*cells, row.refused_row, row.reason, _sentence(row, table)])
     # Marked as UTF-8, without which a spreadsheet program would take it for something else.
     return text.getvalue().encode("utf-8-sig")
 
 
-def _guarded(cell: str) -> str:
+def guarded(cell: str) -> str:
     """A cell that no spreadsheet program computes; ingest takes the quotation mark off again."""
     return f"'{cell}" if FORMULA.match(cell) else cell
 

@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.ingest.checking import Checked, Source, check
-from analysis.ingest.faults import IngestError
+from analysis.ingest.faults import IngestError, NotListedError, StillRefusedError
 from analysis.ingest.history import History, conflicting_keys, told_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.profile import Profile
@@ -45,6 +45,7 @@ def ingest(
     *,
     ingested_at: datetime | None = None,
     brought_by: str | None = None,
+    mending: int | None = None,
 ) -> IngestSummary:
     """Read files and folders into the store.
 
@@ -69,6 +70,9 @@ def ingest(
         The time of ingest, if not now.
     brought_by : str, optional
         Code of the person who brought them to the dashboard; None: the command line.
+    mending : int, optional
+        Number of the refused row that the file's only row mends: if that is not on the list, or
+        the row is refused again, nothing is stored.
 
     Returns
     -------
@@ -82,6 +86,8 @@ def ingest(
         `table` is no table.
     StoreError
         The store can't be written to.
+    StillRefusedError, NotListedError
+        See `mending`.
     """
     if table is not None and table not in INCOMING:
         raise IngestError(FileFault.TABLE_UNKNOWN, f"--table {table}")
@@ -92,7 +98,9 @@ def ingest(
     found = find_files([p if isinstance(p, LogFile) else Path(p) for p in named], profile)
     report = _Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
     for log in found.files:
-        run = _FileRun(store, log, policy, profile, table, received, now, report, brought_by)
+        run = _FileRun(
+            store, log, policy, profile, table, received, now, report, brought_by, mending
+        )
         try:
             report.tables += run.counts()
         except IngestError as fault:
@@ -159,6 +167,7 @@ class _FileRun:
     ingested_at: int
     report: _Report
     brought_by: str | None = None
+    mending: int | None = None
     before: FileBefore | None = None
     rows: int = 0
     read_bytes: int = 0
@@ -187,6 +196,8 @@ class _FileRun:
         opened = open_file(self.log, self.profile, self.table)
         notes = list(opened.notes)
         with self.store.writing(info) as writer:
+            if self.mending is not None and not writer.is_listed(self.mending):
+                raise NotListedError
             tallies = {t: self._table(t, opened.parts, writer) for t in tables_of(opened.parts)}
             for table, tally in tallies.items():
                 writer.count(table, **tally.__dict__)
@@ -237,7 +248,11 @@ class _FileRun:
         tally.stored += added.stored
         tally.same_as_before += added.same_as_before
         if n_refused:
-            writer.refuse(checked.refused_form())
+            refused = checked.refused_form()
+            if self.mending is not None:
+                first = refused.select(["column", "value", "reason"]).slice(0, 1).to_pylist()[0]
+                raise StillRefusedError(**first)
+            writer.refuse(refused)
 
     def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
         for part in parts:

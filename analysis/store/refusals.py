@@ -65,6 +65,10 @@ class Refusals:
             ).where(is_open()),
         )
 
+    def holds(self, number: int) -> bool:
+        """Whether a refused row was on the list before this file."""
+        return bool(pc.any(pc.equal(self._earlier["refused_row"], number)).as_py())
+
     def put_on(self, rows: pa.Table) -> int:
         """List refused rows that aren't listed yet; returns how many.
 

@@ -111,6 +111,10 @@ class Writer:
         """
         return self._refusals.put_on(rows)
 
+    def is_listed(self, number: int) -> bool:
+        """Whether a refused row is on the list and waits to be mended."""
+        return self._refusals.holds(number)
+
     def count(
         self,
         table: str,

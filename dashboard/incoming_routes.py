@@ -1,4 +1,4 @@
-"""What is answered below the page of incoming logs: files brought in, files taken out.
+"""What is answered below the page of incoming logs: files brought in, rows mended, files taken out.
 
 Plain forms and plain answers, so that nothing here needs a script.
 """
@@ -12,10 +12,12 @@ from dash import Dash
 from flask import Response, make_response, request
 
 from dashboard.components.bring_in import megabytes
+from dashboard.incoming_views import MendedView, MendView
 from dashboard.pages.incoming_files import done_page, form_page
+from dashboard.pages.incoming_row import mend_page, mended_page, not_now_page
 from dashboard.queries import Entrance, FormError
 from dashboard.security import plain
-from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, Right
+from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, ROW, Right
 from dashboard.security.sign_in import signed_in
 
 LONGEST_NAME = 200
@@ -24,6 +26,8 @@ TOO_LARGE = (
     "The files are larger than {most} together. Nothing was taken in: split them, or have them "
     "taken in at the command line (linedays ingest)."
 )
+
+NOT_LISTED = "This row is not on the list any more: it was mended, or its file came in again."
 
 
 def admit_files(app: Dash, entrance: Entrance) -> None:
@@ -57,6 +61,22 @@ def answer_incoming(app: Dash, entrance: Entrance) -> None:
         signed_in().must(Right.BRING_FILES)
         return _form(entrance, None, 200) if request.method == "GET" else _take_in(entrance)
 
+    def row(number: int) -> Response:
+        signed_in().must(Right.MEND_ROWS)
+        queries = entrance.queries_of(signed_in())
+        try:
+            if request.method == "GET":
+                found: MendView | MendedView | None = queries.row_to_mend(number)
+            else:
+                found = queries.mend(number, request.form)
+        except FormError as fault:
+            return _page(not_now_page(queries.standing(), str(fault)), 409)
+        if found is None:
+            return _page(not_now_page(queries.standing(), NOT_LISTED), 404)
+        if isinstance(found, MendView):
+            return _page(mend_page(found), 200)
+        return _page(mended_page(found), 200)
+
     def refused(table: str) -> Response:
         content = entrance.queries_of(signed_in()).refused_file(table)
         if content is None:
@@ -69,6 +89,7 @@ def answer_incoming(app: Dash, entrance: Entrance) -> None:
 
     rules = app.server.add_url_rule
     rules(FILES, "incoming_files", files, methods=["GET", "POST"])
+    rules(f"{ROW}<int:number>", "incoming_row", row, methods=["GET", "POST"])
     rules(f"{REFUSED}<table>.csv", "refused_file", refused)
     rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
 

@@ -130,6 +130,52 @@ class Counts:
 
 
 @dataclass(frozen=True)
+class CellField:
+    """One cell of a row that is mended, as a field of a form."""
+
+    name: str
+    """Of the field; heads of files are never trusted for it."""
+    head: str
+    value: str
+    kind: str
+    """Of the column, as in the catalogue; empty for a column of the file's own."""
+    allowed: tuple[str, ...]
+    hint: str
+    required: bool
+    wrong: bool
+
+
+@dataclass(frozen=True)
+class MendView:
+    """One refused row as a form."""
+
+    standing: Standing
+    number: int
+    table: str
+    file: str
+    sheet: str | None
+    row: int
+    told: str
+    """What is wrong and how to mend it, as it was sent or as it was just mended."""
+    tried: bool
+    """The sentence is about what was just sent."""
+    fields: tuple[CellField, ...]
+
+
+@dataclass(frozen=True)
+class MendedView:
+    """A row that is off the list, and which one is next."""
+
+    standing: Standing
+    place: str
+    used: bool
+    """It went in; else it was only taken off the list."""
+    known_before: bool
+    left: int
+    next_number: int | None
+
+
+@dataclass(frozen=True)
 class TakenIn:
     """What became of files that were brought in."""
 

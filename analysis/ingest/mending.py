@@ -12,9 +12,10 @@ from tempfile import TemporaryDirectory
 
 import orjson
 
-from analysis.ingest.heads import MENDS
-from analysis.ingest.profile import Profile
+from analysis.ingest.heads import MENDS, alike
+from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.raw import LogFile
+from analysis.ingest.reasons import Refusal
 from analysis.ingest.refused import guarded, heads_of
 from analysis.ingest.run import ingest
 from analysis.ingest.summary import TableCount
@@ -27,6 +28,8 @@ class ToMend:
     """A refused row as it waits: where it is from, what is wrong, and all its cells.
 
     `cells` has every head under which the row may be mended, in order; blank cells are empty.
+    `ticks` are the columns of its source that stand for a code, as far as the source's profile
+    is known here.
     """
 
     number: int
@@ -39,6 +42,16 @@ class ToMend:
     value: str | None
     reason: str
     cells: Mapping[str, str]
+    ticks: tuple[Tick, ...] = ()
+
+    @property
+    def needs_profile(self) -> bool:
+        """Whether what is wrong can't be read without the profile of its source.
+
+        A tick that nobody reads as one would be kept with the row, and its finding lost.
+        """
+        ticked = {alike(tick.head) for tick in self.ticks}
+        return self.reason == Refusal.UNREADABLE_TICK and alike(self.column or "") not in ticked
 
     @property
     def mended_name(self) -> str:
@@ -47,25 +60,35 @@ class ToMend:
         return f"{self.file}{sheet} row {self.row_number}, mended"
 
 
-def row_to_mend(store: Store, number: int) -> ToMend | None:
-    """Look up a refused row; None: it is not on the list (any more)."""
+def row_to_mend(
+    store: Store, number: int, profiles: Mapping[str, Profile] | None = None
+) -> ToMend | None:
+    """Look up a refused row, and read its ticks if the profile of its source is among those known.
+
+    None: it is not on the list (any more).
+    """
     listed = store.refused()
     found = listed[(listed["refused_row"] == number).to_numpy(dtype=bool)]
     if found.empty:
         return None
     (row,) = found.to_dict("records")
     whole: dict[str, str] = orjson.loads(row["row"])
+    table, source = str(row["table"]), str(row["source"])
+    ticks = (profiles or {}).get(source, Profile()).table(table).ticks
+    # Every tick of the source is there: what is blank was not looked at.
+    heads = list(dict.fromkeys([*heads_of(table, [whole]), *(tick.head for tick in ticks)]))
     return ToMend(
         number=number,
-        table=str(row["table"]),
+        table=table,
         file=str(row["file"]),
         sheet=_text(row["sheet"]),
         row_number=int(row["row_number"]),
-        source=str(row["source"]),
+        source=source,
         column=_text(row["column"]),
         value=_text(row["value"]),
         reason=str(row["reason"]),
-        cells={head: whole.get(head, "") for head in heads_of(str(row["table"]), [whole])},
+        cells={head: whole.get(head, "") for head in heads},
+        ticks=tuple(ticks),
     )
 
 
@@ -115,7 +138,11 @@ def mend_row(
         The refused row is not on the list any more; nothing is stored.
     IngestError, StoreError
         As for `ingest`.
+    ValueError
+        The row needs the profile of its source.
     """
+    if row.needs_profile:
+        raise ValueError(f"row {row.number} can't be read without the profile of {row.source}")
     text = io.StringIO(newline="")
     sheet = csv.writer(text)
     sheet.writerow([*row.cells, MENDS])
@@ -127,7 +154,7 @@ def mend_row(
             store,
             LogFile(path, row.mended_name),
             policy,
-            Profile(name=row.source),
+            Profile(row.source, tables={row.table: TableProfile(ticks=row.ticks)}),
             row.table,
             received_at,
             ingested_at=received_at,

@@ -10,14 +10,15 @@ from dash.development.base_component import Component
 
 from dashboard import incoming_words, words
 from dashboard.incoming_views import RefusedRow
+from dashboard.security.roles import ROW
 
 
-def refused_list(rows: Sequence[RefusedRow]) -> Component:
-    """Refused rows with their place, what stood there, and the sentences."""
-    return html.Ol([_item(row) for row in rows], className="to-mend")
+def refused_list(rows: Sequence[RefusedRow], *, mends: bool) -> Component:
+    """Refused rows with their place, what stood there, the sentences, and the way to mend them."""
+    return html.Ol([_item(row, mends=mends) for row in rows], className="to-mend")
 
 
-def _item(row: RefusedRow) -> Component:
+def _item(row: RefusedRow, *, mends: bool) -> Component:
     sheet = f", sheet {row.sheet}" if row.sheet else ""
     about = (
         f"{words.TABLES.get(row.table, row.table)}, number {row.number}; "
@@ -35,5 +36,11 @@ def _item(row: RefusedRow) -> Component:
                 ]
             ),
             html.Div([html.P(cell), html.P(row.told)]),
+            *([html.Div(_way(row.number))] if mends else []),
         ]
     )
+
+
+def _way(number: int) -> Component:
+    name: list[Any] = ["Mend", html.Span(f" number {number}", className="unseen")]
+    return html.A(name, href=f"{ROW}{number}", className="quiet-action mend screen")

@@ -48,8 +48,13 @@ def input_field(**attributes: Any) -> Any:
 
 
 def text_field(**attributes: Any) -> Any:
-    """A ``textarea`` of a form."""
+    """A ``textarea`` of a form; its text as `children`."""
     return Field("textarea", attributes)
+
+
+def choice_field(*options: Any, **attributes: Any) -> Any:
+    """A ``select`` of a form, with its options."""
+    return Field("select", {**attributes, "children": options})
 
 
 def static(*parts: Any) -> Component:
@@ -75,7 +80,7 @@ def to_html(part: Any) -> str:
     if isinstance(part, list | tuple):
         return "".join(to_html(p) for p in part)
     if isinstance(part, Field):
-        return _element(part.tag, part.attributes, None)
+        return _element(part.tag, part.attributes, part.attributes.get("children"))
     if not isinstance(part, Component):
         return escape(str(part))
     described = part.to_plotly_json()  # type: ignore[no-untyped-call]

@@ -111,7 +111,7 @@ def _refused(view: IncomingView, choice: IncomingChoice) -> Component:
         _kinds(view),
         _downloads(view),
         *([] if view.sees_rows else [html.P(incoming_words.NOT_THE_ROWS, className="note")]),
-        refused_list(view.refused),
+        refused_list(view.refused, mends=view.mends),
         _pager(view.refused_paged, choice, "refused", ("row", "rows")),
     )
 

@@ -115,7 +115,7 @@ def _refused(done: TakenIn) -> list[Any]:
         html.Section(
             [
                 html.H2("Rows to mend"),
-                refused_list(done.refused),
+                refused_list(done.refused, mends=True),
                 *(more if left else []),
                 *([stood] if known > 0 else []),
             ],

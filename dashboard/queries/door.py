@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -11,11 +11,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analysis.ingest import LogFile
+from analysis.ingest.mending import ToMend, row_to_mend
 from analysis.ingest.refused import as_file
 from analysis.snapshot import Snapshot, end_of_day
 from analysis.store import RecordedBeforeError, StoreError
 from analysis.vocabulary import Access
-from dashboard.incoming_views import Bringing, IncomingChoice, IncomingView, TakenIn
+from dashboard.incoming_views import (
+    Bringing,
+    IncomingChoice,
+    IncomingView,
+    MendedView,
+    MendView,
+    TakenIn,
+)
 from dashboard.queries import (
     accesses,
     back_in_time,
@@ -25,6 +33,7 @@ from dashboard.queries import (
     families,
     incoming,
     marking,
+    mending,
     needs,
     rates,
     sessions,
@@ -417,6 +426,70 @@ class Queries:
         refused = self._store.refused()
         now = refused[(refused["ingest"] > before).to_numpy(dtype=bool)]
         return taking_in.taken_in(summary, now, self.snapshot(), self.standing())
+
+    def row_to_mend(self, number: int) -> MendView | None:
+        """A refused row as a form; None: it is not on the list (any more).
+
+        Raises
+        ------
+        FormError
+            This is a look at a past day.
+        """
+        row = self._row_to_mend(number)
+        return None if row is None else mending.mend_view(row, self.snapshot(), self.standing())
+
+    def mend(self, number: int, sent: Mapping[str, str]) -> MendView | MendedView | None:
+        """Take a mended row in; the form again, with what is wrong now, if it cannot be used.
+
+        Parameters
+        ----------
+        number : int
+            Its number on the list.
+        sent : mapping of str to str
+            Fields of the form.
+
+        Returns
+        -------
+        MendView, MendedView or None
+            None: the row is not on the list any more.
+
+        Raises
+        ------
+        FormError
+            This is a look at a past day, or the store cannot be written now.
+        """
+        row = self._row_to_mend(number)
+        if row is None:
+            return None
+        coming = self._next_after(number)
+        cells = mending.cells_of(row, sent)
+        done = mending.mend(
+            self._config.store_url, row, cells, self._policy, self.now(), self._reader.code
+        )
+        if done is None:
+            return None
+        found, standing = self.snapshot(), self.standing()
+        if isinstance(done, mending.Wrong):
+            return mending.mend_view(row, found, standing, cells, done)
+        self._note(Access.MENDED_ROW, about=f"{row.table}, number {number}")
+        return mending.mended_view(row, done, coming, standing, used=cells["void"] != "yes")
+
+    def _next_after(self, number: int) -> list[int]:
+        """Numbers of the other rows on the list, beginning with the one after this."""
+        found = self.snapshot()
+        listed = incoming.refused_rows(found, found, self._store, self.standing(), self._reader)
+        numbers = [int(n) for n in listed["refused_row"]]
+        at = numbers.index(number) if number in numbers else 0
+        return numbers[at + 1 :] + numbers[:at]
+
+    def _row_to_mend(self, number: int) -> ToMend | None:
+        self._reader.must_open(Page.INCOMING)
+        self._reader.must(Right.MEND_ROWS)
+        self._only_today("Mend rows on today's page.")
+        row = row_to_mend(self._store, number, self._entrance.profiles)
+        if row is not None and row.needs_profile:
+            raise FormError(mending.NEEDS_PROFILE.format(column=row.column, source=row.source))
+        return row
 
     def refused_file(self, table: str) -> bytes | None:
         """The file in which refused rows of a table are mended; None: there is none such."""

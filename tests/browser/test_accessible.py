@@ -20,6 +20,7 @@ PAGES = {
     "record": ("looked_at", "/record"),
     "week": ("looked_at", "/week?known=now"),
     "incoming": ("incoming", "/incoming"),
+    "mend a row": ("incoming", "/incoming/row/1"),
     "bring files in": ("incoming", "/incoming/files"),
     "nothing": ("looked_at", "/nowhere"),
     "retraining": ("retrained_programme", "/retraining"),

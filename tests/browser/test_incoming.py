@@ -31,7 +31,7 @@ def drop(page: Page, name: str, text: str) -> None:
 
 
 @pytest.mark.parametrize("width", [1440, 390])
-def test_a_file_is_dropped_and_its_wrong_rows_are_seen_and_taken_out(
+def test_a_file_is_dropped_one_wrong_row_is_mended_and_the_other_taken_out(
     watched, running: Running, width
 ):
     page = watched.page(width)
@@ -49,15 +49,30 @@ def test_a_file_is_dropped_and_its_wrong_rows_are_seen_and_taken_out(
     expect(rows).to_have_count(2)
     expect(rows.first).to_contain_text("home_log-ward.csv, row 3")
     expect(rows.first).to_contain_text("There is no such day.")
+    rows.first.get_by_role("link", name="Mend").click()
+    day = page.get_by_label("done_at")
+    expect(day).to_be_focused()
+    expect(day).to_have_attribute("aria-invalid", "true")
+    day.fill("2031-03-32")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert").filter(has_text="Still wrong")).to_be_visible()
+    expect(day).to_have_value("2031-03-32")
+    expect(page.get_by_label("note")).to_have_value("slept well")
+    day.fill("2031-03-02")
+    page.get_by_role("button", name="Mend", exact=True).click()
+    expect(page.locator(".answer")).to_contain_text("went in and is off the list. 1 row waits")
     page.get_by_role("link", name="Go to incoming logs").click()
-    expect(page.locator(".answer")).to_contain_text("2 rows wait to be mended.")
+    expect(page.locator(".answer")).to_contain_text("1 row waits to be mended.")
     with page.expect_download() as found:
         page.get_by_role("link", name="home_log.csv").click()
     taken_out = found.value.path().read_text("utf-8-sig")
     assert found.value.suggested_filename == "home_log.csv"
-    assert "slept well" in taken_out
-    assert len(taken_out.splitlines()) == 3
-    assert "s1" in set(running.records().home_log["entry_id"])
+    assert "bath" in taken_out
+    assert len(taken_out.splitlines()) == 2
+    log = running.records().home_log.set_index("entry_id")
+    assert log.loc["s2", "note"] == "slept well"
+    assert f"{log.loc['s2', 'done_on']:%Y-%m-%d}" == "2031-03-02"
+    assert "s3" not in log.index
 
 
 def test_a_file_is_chosen_with_the_keyboard_and_a_larger_one_is_told_before_it_is_sent(

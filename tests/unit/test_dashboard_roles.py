@@ -285,7 +285,12 @@ def test_every_callback_refuses_a_person_whose_role_does_not_include_its_page(ap
 def test_there_is_no_route_but_those_that_are_known(app):
     known = {
         *("/sign-in", "/sign-out", "/assets/<path:filename>", "/static/<path:filename>"),
-        *("/incoming/refused/<table>.csv", "/incoming/<path:rest>", "/incoming/files"),
+        *(
+            "/incoming/refused/<table>.csv",
+            "/incoming/<path:rest>",
+            "/incoming/files",
+            "/incoming/row/<int:number>",
+        ),
         *("/week/digest.<kind>", "/week/<path:rest>"),
     }
     rules = {str(rule) for rule in app.server.url_map.iter_rules()}

@@ -22,6 +22,8 @@ from dashboard.security.sign_in import signed_in
 
 LONGEST_NAME = 200
 """Characters of a file's name that are kept."""
+MULTIPART_BYTES = 100_000
+"""Room for what a form adds to its files."""
 TOO_LARGE = (
     "The files are larger than {most} together. Nothing was taken in: split them, or have them "
     "taken in at the command line (linedays ingest)."
@@ -44,14 +46,11 @@ def admit_files(app: Dash, entrance: Entrance) -> None:
         most = entrance.config.most_upload_bytes
         request.max_content_length = most + MULTIPART_BYTES
         if (request.content_length or 0) > most + MULTIPART_BYTES:
+            _read_to_the_end()
             return _form(entrance, TOO_LARGE.format(most=megabytes(most)), 413)
         return None
 
     app.server.before_request(admit)
-
-
-MULTIPART_BYTES = 100_000
-"""Room for what a form adds to its files."""
 
 
 def answer_incoming(app: Dash, entrance: Entrance) -> None:
@@ -92,6 +91,13 @@ def answer_incoming(app: Dash, entrance: Entrance) -> None:
     rules(f"{ROW}<int:number>", "incoming_row", row, methods=["GET", "POST"])
     rules(f"{REFUSED}<table>.csv", "refused_file", refused)
     rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
+
+
+def _read_to_the_end() -> None:
+    """Pass over a body that is not taken, or the browser is cut off before it reads the answer."""
+    body = request.environ["wsgi.input"]
+    while body.read(1 << 20):
+        pass
 
 
 def _form(entrance: Entrance, fault: str | None, status: int) -> Response:

@@ -1,4 +1,4 @@
-"""How fast do a million log rows go into the store and come out again?
+"""How fast do a million log rows go into the store and come out again, and into a backup?
 
 Prints seconds and ratios to what the same rows cost as a CSV parse (to text) and as a
 Parquet read, measured warm and in turn with them. The Parquet read is done twice: by Arrow,
@@ -202,6 +202,20 @@ def measure(
     report("full read, typed frame", statistics.median(reads), parquet, "Parquet read")
     report("", statistics.median(reads), by_pandas, "Parquet read by pandas")
     report("full read after the corrections", statistics.median(after), parquet, "Parquet read")
+    kept = folder / "all.zip"
+    report("backup of all", seconds(lambda: store.backup(kept)), first, "first time stored")
+    url = f"sqlite:///{folder}/restored.sqlite"
+    took = seconds(lambda: Store.restored(url, kept).close())
+    report("restored to an SQLite file", took, first, "first time stored")
+    whole = kept.stat().st_size / parquet_size(store, folder)
+    print(f"the backup is {whole:.1f} x the Parquet file of the known rows")
+
+
+def parquet_size(store: Store, folder: Path) -> int:
+    """Bytes of the rows in force as Parquet."""
+    path = folder / "known.parquet"
+    store.records().home_log.to_parquet(path, compression="zstd")
+    return path.stat().st_size
 
 
 if __name__ == "__main__":

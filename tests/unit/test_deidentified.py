@@ -6,7 +6,7 @@ import io
 import re
 import stat
 import sys
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
@@ -22,7 +22,8 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store
-from analysis.tables import KNOWN, Kind
+from analysis.tables import KNOWN, Kind, Records
+from analysis.timeline import build
 from synthetic_data import generate_blocks, write_canonical
 
 POLICY = shipped_policy()
@@ -190,8 +191,41 @@ def test_what_was_worked_out_is_what_the_store_says(extract, seen):
     assert set(extract.tables) == {*KNOWN.keys() - {"calls"}, *WORKED_OUT}
 
 
-def test_intervals_can_be_worked_out_again_from_the_extract(extract, seen):
-    # By hand, without the timeline: the days between a child's log entries are the true ones.
+def records_of(extract, child):
+    """Records of one child as a receiver of the extract has them: without moments and text."""
+    frames = {}
+    for name in ("lines", "stays", "home_log"):
+        frame = extract.tables[name].frame
+        frame = frame[frame["child_id"] == child]
+        known = {c.name for c in KNOWN[name].columns} & set(frame.columns)
+        columns = {c: frame[c].astype("object").where(frame[c].notna(), None) for c in known}
+        columns |= {"row": range(len(frame)), "received_at": frame["received_on"]}
+        frames[name] = KNOWN[name].build(columns)
+    return Records.of(frames)
+
+
+def test_each_child_has_the_same_share_on_time_when_worked_out_from_the_extract(seen, monkeypatch):
+    monkeypatch.setattr("analysis.exports.deidentified.rare_values", lambda *_: frozenset())
+    extract = deidentify(seen, KEY)
+    children = seen.records.lines["child_id"].drop_duplicates().head(12)
+    lines, spans = seen.timeline.lines, seen.timeline.intervals
+    is_dressing = spans["task"] == "dressing"
+    counted = 0
+    for child, code, shift in zip(
+        children, KEY.codes("child", children), KEY.shifts(children), strict=True
+    ):
+        own = lines.loc[lines["child_id"] == child, "line"]
+        before = spans[is_dressing & spans["line"].isin(own)]
+        moved_as_of = AS_OF + timedelta(days=int(shift))
+        after = build(records_of(extract, code), POLICY, moved_as_of).intervals
+        after = after[after["task"] == "dressing"]
+        for column in ("scored", "on_time", "in_date_days", "out_of_date_days"):
+            assert after[column].sum() == before[column].sum(), (child, column)
+        counted += int(before["scored"].sum())
+    assert counted > 200
+
+
+def test_days_between_the_entries_of_a_line_are_the_true_ones(extract, seen):
     def gaps(frame):
         log = frame.sort_values(["line_id", "done_on"])
         gap = log.groupby("line_id")["done_on"].diff().dropna().dt.days

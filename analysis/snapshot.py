@@ -70,9 +70,10 @@ class Snapshot:
         """The day before which everything received is known."""
         return (self.known_at.astimezone(self.policy.zone) + timedelta(microseconds=1)).date()
 
-    def with_calls(self, calls: pd.DataFrame) -> Snapshot:
-        """The same rows with other recorded calls; what knows of no call is kept."""
-        after = replace(self, records=replace(self.records, calls=calls))
+    def with_acts(self, calls: pd.DataFrame, arrangements: pd.DataFrame) -> Snapshot:
+        """The same rows with other calls and arrangements; what knows of none is kept."""
+        records = replace(self.records, calls=calls, arrangements=arrangements)
+        after = replace(self, records=records)
         for part in ("timeline", "tallies", "lasting"):
             if part in vars(self):
                 vars(after)[part] = vars(self)[part]

@@ -181,7 +181,21 @@ class Band(StrEnum):
     CALL_TODAY = "call_today"
     CALL_THIS_WEEK = "call_this_week"
     WAITING = "waiting"
+    SET_ASIDE = "set_aside"
     NO_CALL = "no_call"
+
+
+RESTING = (Band.WAITING, Band.SET_ASIDE)
+"""Bands of families that are not called now, whatever reason there is."""
+
+
+class Arrangement(StrEnum):
+    """What people arrange about a family."""
+
+    ASSIGNED = "assigned"
+    """Who makes the next call."""
+    SET_ASIDE = "set_aside"
+    """Not to be listed until a day."""
 
 
 class Reason(StrEnum):
@@ -256,6 +270,9 @@ class Access(StrEnum):
     TOOK_BACK_CALL = "took_back_call"
     MARKED_REFRESHER = "marked_refresher"
     TOOK_BACK_REFRESHER = "took_back_refresher"
+    ASSIGNED_FAMILY = "assigned_family"
+    SET_FAMILY_ASIDE = "set_family_aside"
+    TOOK_BACK_ARRANGEMENT = "took_back_arrangement"
     EXPORTED_TABLE = "exported_table"
     TOOK_IN_FILE = "took_in_file"
     MENDED_ROW = "mended_row"

@@ -61,10 +61,15 @@ BANDS = {
         "Call this week", "Not heard from, state not known, or a pattern to talk about."
     ),
     "waiting": BandWords("Waiting", "Called; listed again from the recheck day."),
+    "set_aside": BandWords(
+        "Set aside",
+        "Put off by somebody, for a reason; listed again from the day, or sooner after a new red "
+        "flag, compromised dressing or skin finding.",
+    ),
     "no_call": BandWords("No call needed", "No reason to call is known."),
 }
 BANDS_TO_CALL = ("same_day_review", "call_today", "call_this_week")
-BANDS_SHOWN = (*BANDS_TO_CALL, "waiting")
+BANDS_SHOWN = (*BANDS_TO_CALL, "waiting", "set_aside")
 LINE_TYPES = {
     "tunneled_cvc": "tunneled line",
     "nontunneled_cvc": "non-tunneled line",

@@ -13,6 +13,8 @@ CHANGED_BY_ITSELF = frozenset({f"{LOOKED}.data"})
 
 CALLS_HEAD = "calls-head"
 CALLS_LIST = "calls-list"
+CALLS_SAID = "calls-said"
+"""What is read aloud when another part of the list is shown."""
 SPLIT = "split"
 PANEL = "panel"
 OPENED = "opened"
@@ -20,8 +22,12 @@ FOCUSED = "focused"
 
 RECORD = "record-call"
 """The form of a call as it was sent."""
+ARRANGE = "arrange"
+"""The form of an assignment or a setting aside as it was sent."""
 TAKE_BACK = "take-back"
 """The recorded call that a button asked to take back."""
+TAKE_BACK_ARRANGED = "take-back-arranged"
+"""The arrangement that a button asked to take back."""
 
 TAKE_OUT = "take-out"
 """Set when the list is asked for as a file."""

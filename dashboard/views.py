@@ -71,6 +71,32 @@ class CallRow:
     recheck_on: date | None
     expected: str | None = None
     """How many such mornings an event followed, in words; None where the rules give the order."""
+    assigned_to: str | None = None
+    aside_by: str | None = None
+    """Who set it aside; None for a family that is not set aside."""
+    aside_reason: str | None = None
+
+
+@dataclass(frozen=True)
+class Arranged:
+    """What somebody arranged about a family."""
+
+    row: int
+    made_at: datetime
+    """In the programme's time zone."""
+    made_by: str
+    kind: str
+    assigned_to: str | None
+    until_on: date | None
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class News:
+    """What was just done, in a sentence."""
+
+    message: str
+    can_take_back: bool
 
 
 @dataclass(frozen=True)
@@ -122,8 +148,8 @@ class CallsView:
     total: int
     """Rows on all pages."""
     pages: int
-    waiting: tuple[CallRow, ...]
-    """Below the families to call: those that are listed again soonest."""
+    resting: tuple[CallRow, ...]
+    """Below the families to call: those that wait or are set aside, listed again soonest."""
     done: tuple[CallDone, ...]
     """Newest first; on the list itself only the newest few."""
     done_count: int
@@ -141,6 +167,8 @@ class CallMade:
     reached: bool
     agreed: str | None
     recheck_on: date
+    made_at: datetime
+    """In the programme's time zone."""
 
 
 @dataclass(frozen=True)
@@ -189,6 +217,9 @@ class Opened:
     row: CallRow
     reasons: tuple[ReasonWithRows, ...]
     calls: tuple[CallMade, ...]
+    arranged: tuple[Arranged, ...]
+    callers: tuple[str, ...]
+    """Whom the family can be assigned to."""
     contact: str | None
     language: str | None
     recheck_on: date

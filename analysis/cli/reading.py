@@ -20,7 +20,14 @@ from analysis.cli.options import (
     snapshot,
 )
 from analysis.cli.output import show
-from analysis.decisions.asked import Asked, calls_done, families_asked, printed, printed_done
+from analysis.decisions.asked import (
+    Asked,
+    arrangements_in_force,
+    calls_done,
+    families_asked,
+    printed,
+    printed_done,
+)
 from analysis.decisions.room import room_today, room_words
 from analysis.measures import adherence, line_table
 from analysis.policy import Policy, load_policy
@@ -72,12 +79,18 @@ class CallTable(StrEnum):
     """Families to call and families that wait."""
     DONE = "done"
     """Calls recorded on the day."""
+    ARRANGED = "arranged"
+    """Who makes the next call, and until when families are set aside."""
 
 
 def calls(
     table: Annotated[
         CallTable,
-        typer.Option("--show", help="list: whom to call; done: calls recorded on the day."),
+        typer.Option(
+            "--show",
+            help="list: whom to call; done: calls recorded on the day; arranged: who makes the next "
+            "call, and until when families are set aside.",
+        ),
     ] = CallTable.LIST,
     band: Annotated[Band | None, typer.Option("--band", help="Of this band only.")] = None,
     site: Annotated[str | None, typer.Option("--site", help="Of this site only.")] = None,
@@ -98,6 +111,10 @@ def calls(
     if table is CallTable.DONE:
         done = calls_done(seen.calls, seen.timeline, seen.records, asked)
         show(printed_done(done), form, out)
+        return
+    if table is CallTable.ARRANGED:
+        arranged = arrangements_in_force(seen.calls, seen.records)
+        show(arranged.drop(columns=["row", "made_at"]), form, out)
         return
     show(printed(families_asked(seen.calls, seen.records, asked)), form, out)
     typer.echo(f"linedays: {seen.calls.order}", err=True)

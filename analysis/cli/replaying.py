@@ -34,8 +34,8 @@ def read_history(store_url: str) -> History:
     with opened(store_url) as store:
         stored = store.versions()
     told = {name: Versions.of(v.frame, v.key, v.void) for name, v in stored.items()}
-    calls = told.pop("calls")
-    return History(told, calls)
+    calls, arrangements = told.pop("calls"), told.pop("arrangements")
+    return History(told, calls, arrangements)
 
 
 def replay(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd.DataFrame:

@@ -16,7 +16,7 @@ from analysis.decisions.day import holds_code
 from analysis.tables.calls import CALLS_DONE, PRINTED
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
-from analysis.vocabulary import Band
+from analysis.vocabulary import Arrangement, Band
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,8 @@ def families_asked(calls: CallList, records: Records, asked: Asked) -> pd.DataFr
     records : Records
         What it was made from.
     asked : Asked
-        A family with lines of several sites or nurses is chosen by each of them.
+        A family with lines of several sites or nurses is chosen by each of them; one that is
+        assigned to somebody by that person alone.
 
     Returns
     -------
@@ -50,9 +51,10 @@ def families_asked(calls: CallList, records: Records, asked: Asked) -> pd.DataFr
     wanted = np.ones(len(families), dtype=np.bool_)
     if asked.band is not None:
         wanted &= (families["band"] == asked.band).to_numpy(dtype=bool)
-    for column, value in (("site", asked.site), ("nurse", asked.nurse)):
-        if value is not None:
-            wanted &= holds_code(families[column], {value})
+    if asked.site is not None:
+        wanted &= holds_code(families["site"], {asked.site})
+    if asked.nurse is not None:
+        wanted &= holds_code(families["assigned_to"].fillna(families["nurse"]), {asked.nurse})
     if asked.language is not None:
         wanted &= speaks(families["family_id"], records, asked.language)
     return families[wanted]
@@ -95,7 +97,8 @@ def calls_done(
     records : Records
         With the calls known; those taken back are not among them.
     asked : Asked, optional
-        Families asked for, by the sites and nurses of their lines at home; its band is passed by.
+        Families asked for: by the sites and nurses of their lines at home, and a call that was
+        assigned to somebody by that person alone. Its band is passed by.
 
     Returns
     -------
@@ -109,7 +112,11 @@ def calls_done(
     for column, value in (("site", asked.site), ("nurse", asked.nurse)):
         if value is not None:
             theirs = home.loc[(home[column] == value).to_numpy(dtype=bool, na_value=False)]
-            wanted &= made["family_id"].isin(theirs["family_id"]).to_numpy(dtype=bool)
+            own = made["family_id"].isin(theirs["family_id"]).to_numpy(dtype=bool)
+            if column == "nurse":
+                given = assigned_before(made, records)
+                own = np.where(given.isna(), own, given.eq(value).fillna(value=False))
+            wanted &= own.astype(np.bool_)
     if asked.language is not None:
         wanted &= speaks(made["family_id"], records, asked.language)
     made = made[wanted].sort_values(["made_at", "row"], ascending=False, ignore_index=True)
@@ -117,3 +124,66 @@ def calls_done(
     told = np.append(calls.families["band"].astype("object").to_numpy(), str(Band.NO_CALL))
     band = pd.Categorical(told[place], categories=[str(b) for b in Band])
     return CALLS_DONE.check(made.assign(band=band))
+
+
+def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
+    """What was arranged and holds on a call list's day, newest first.
+
+    Parameters
+    ----------
+    calls : CallList
+        Tells which assignments no call has fulfilled yet.
+    records : Records
+        What it was made from.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `KNOWN["arrangements"]`: of each family its newest assignment and its newest
+        setting aside, where its day has not come and no call was made after it. One that a red
+        flag or a later finding overrules is among them: its family is listed all the same.
+    """
+    made = records.arrangements
+    made = made[(made["made_on"] <= pd.Timestamp(calls.as_of)).to_numpy(dtype=bool)]
+    made = made.sort_values(["made_at", "row"], ascending=False)
+    made = made.drop_duplicates(["family_id", "kind"])
+    given = calls.families.loc[calls.families["assigned_to"].notna(), "family_id"]
+    assigned = (made["kind"] == Arrangement.ASSIGNED) & made["family_id"].isin(given)
+    called = made["family_id"].map(records.calls.groupby("family_id")["made_at"].max())
+    aside = (made["until_on"] > pd.Timestamp(calls.as_of)) & ~(called >= made["made_at"])
+    holds = assigned.to_numpy(dtype=bool) | aside.to_numpy(dtype=bool)
+    return made[holds].reset_index(drop=True)
+
+
+def assigned_before(made: pd.DataFrame, records: Records) -> pd.Series[str]:
+    """To whom each call was assigned when it was made; missing where to nobody.
+
+    An assignment holds until a call reaches the family.
+    """
+    given = records.arrangements
+    given = given[(given["kind"] == Arrangement.ASSIGNED).to_numpy(dtype=bool)]
+    spoken = records.calls[records.calls["reached"].to_numpy(dtype=bool)]
+    families = pd.Index(made["family_id"].unique())
+    # One row a call, an assignment or a call that reached: its moment and the family's place.
+    calls, given, spoken = (
+        frame.assign(family=families.get_indexer(pd.Index(frame["family_id"])), at=frame["made_at"])
+        .query("family >= 0")
+        .sort_values("made_at")
+        for frame in (made, given, spoken)
+    )
+    told = pd.merge_asof(
+        calls[["row", "family", "made_at"]],
+        given[["family", "made_at", "at", "assigned_to"]],
+        on="made_at",
+        by="family",
+    )
+    before = pd.merge_asof(
+        calls[["row", "family", "made_at"]],
+        spoken[["family", "made_at", "at"]],
+        on="made_at",
+        by="family",
+        allow_exact_matches=False,
+    )
+    over = (before["at"] >= told["at"]).to_numpy(dtype=bool)
+    by_row = pd.Series(told["assigned_to"].mask(over).array, index=told["row"])
+    return by_row.reindex(made["row"]).set_axis(made.index)

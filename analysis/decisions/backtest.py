@@ -18,7 +18,7 @@ from analysis.decisions.scores import auc_within, net_benefit
 from analysis.stats.bootstrap import cluster_share_interval
 from analysis.tables.backtest import BACKTEST, CALIBRATION, PRECEDED
 from analysis.tables.columns import days_of
-from analysis.vocabulary import Band
+from analysis.vocabulary import RESTING, Band
 
 HORIZON_DAYS = 7
 """An event counts when it falls on the morning's day or one of the six after it. (Three days out of
@@ -78,8 +78,8 @@ class Replayed:
 
     @property
     def callable(self) -> Flags:
-        """Families that do not wait after a call."""
-        return np.asarray(self.mornings["band"] != Band.WAITING, dtype=np.bool_)
+        """Families that neither wait after a call nor are set aside."""
+        return np.asarray(~self.mornings["band"].isin([str(b) for b in RESTING]), dtype=np.bool_)
 
     def lead_days(self, chosen: Flags) -> Ints:
         """By event, days from the first chosen morning within the horizon; -1: none was chosen."""

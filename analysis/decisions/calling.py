@@ -44,6 +44,7 @@ def calling(lists: Mapping[date, CallList], calls: pd.DataFrame) -> pd.DataFrame
                 "call_today": int(by_band.get(str(Band.CALL_TODAY), 0)),
                 "call_this_week": int(by_band.get(str(Band.CALL_THIS_WEEK), 0)),
                 "waiting": int(by_band.get(str(Band.WAITING), 0)),
+                "set_aside": int(by_band.get(str(Band.SET_ASIDE), 0)),
                 "made": len(made) if end else None,
                 "reached": int(made["reached"].sum()) if end else None,
             }

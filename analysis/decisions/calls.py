@@ -20,11 +20,7 @@ from analysis.policy import Policy
 from analysis.tables.calls import CALL_EVIDENCE, CALL_FAMILIES, CALL_REASONS
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
-from analysis.vocabulary import (
-    Band,
-    Reason,
-    Task,
-)
+from analysis.vocabulary import RESTING, Arrangement, Band, Reason, Task
 
 REASON_BANDS = {
     Reason.RED_FLAG: Band.SAME_DAY_REVIEW,
@@ -47,7 +43,7 @@ BY_CALLS = (Reason.RED_FLAG,)
 """Reasons that a recorded call answers; the first in the order of reasons."""
 
 BREAKS_WAITING = (Reason.COMPROMISED, Reason.SKIN_EVENT_OPEN)
-"""Reasons that end the waiting after a call when their proof came in after it. An unanswered
+"""Reasons that end the rest after a call or a setting aside when their proof came in after it. An unanswered
 red flag always does."""
 
 
@@ -135,8 +131,7 @@ def call_list(
         [_stack({r: f.evidence for r, f in found.items()}), lasting.evidence], ignore_index=True
     )
     reasons["band"] = reasons["reason"].map(REASON_BANDS)
-    waiting = _waiting(day, reasons, evidence)
-    families = _families(day, reasons, waiting)
+    families = _families(day, reasons, _resting(day, reasons, evidence))
     return CallList(
         as_of=timeline.as_of,
         families=CALL_FAMILIES.check(families),
@@ -166,9 +161,24 @@ def _typed(frame: pd.DataFrame, names: list[str]) -> pd.DataFrame:
     return typed
 
 
-def _waiting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
-    """One row a family that waits after its newest call: family_id, row, recheck_on."""
-    newest = day.calls.groupby("family_id", observed=True).tail(1)
+def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
+    """One row a family that waits or is set aside: family_id, band, row, recheck_on, said.
+
+    The newest of its calls and settings-aside decides; neither stands against a red flag that no
+    call has answered, nor against what `BREAKS_WAITING` names and was received after it.
+    """
+    aside = day.arrangements[
+        (day.arrangements["kind"] == Arrangement.SET_ASIDE).to_numpy(dtype=bool)
+    ]
+    aside = aside.rename(columns={"until_on": "recheck_on"}).assign(band=str(Band.SET_ASIDE))
+    # What was typed in as the reason is a note: it stays out of the sentence, which travels.
+    aside["said"] = "set aside until " + day.words(aside["recheck_on"]) + " by " + aside["made_by"]
+    nothing = pd.Series(pd.NA, index=day.calls.index, dtype="string")
+    calls = day.calls.assign(band=str(Band.WAITING), said=nothing)
+    names = ["family_id", "made_at", "row", "recheck_on", "band", "said"]
+    acts = pd.concat([calls[names], aside[names].astype({"said": "string"})], ignore_index=True)
+    acts = acts.sort_values(["made_at", "band", "row"])
+    newest = acts.groupby("family_id", observed=True).tail(1)
     newest = newest[newest["recheck_on"] > day.now]
     flagged = reasons.loc[reasons["reason"] == Reason.RED_FLAG, "family_id"]
     proof = evidence[evidence["reason"].isin([str(r) for r in BREAKS_WAITING])]
@@ -176,11 +186,23 @@ def _waiting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.Data
     proof = proof.merge(newest[["family_id", "made_at"]], on="family_id")
     broken = proof.loc[proof["received_at"] > proof["made_at"], "family_id"]
     stay = ~newest["family_id"].isin(pd.concat([flagged, broken]))
-    return newest.loc[stay.to_numpy(dtype=bool), ["family_id", "row", "recheck_on"]]
+    return newest.loc[stay.to_numpy(dtype=bool)].drop(columns="made_at")
 
 
-def _families(day: Day, reasons: pd.DataFrame, waiting: pd.DataFrame) -> pd.DataFrame:
-    """One row a family with a reason or a call it waits on, in calling order."""
+def _assigned(day: Day) -> pd.Series[str]:
+    """Who makes the next call, by family: the newest assignment that no call has fulfilled.
+
+    A call on which nobody was reached leaves it standing.
+    """
+    made = day.arrangements[(day.arrangements["kind"] == Arrangement.ASSIGNED).to_numpy(dtype=bool)]
+    made = made.groupby("family_id", observed=True).tail(1)
+    spoken = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
+    done = (made["family_id"].map(spoken) >= made["made_at"]).to_numpy(dtype=bool)
+    return made[~done].set_index("family_id")["assigned_to"]
+
+
+def _families(day: Day, reasons: pd.DataFrame, resting: pd.DataFrame) -> pd.DataFrame:
+    """One row a family with a reason or one that rests, in calling order."""
     lines_in_place = day.timeline.lines[day.timeline.lines["at_home"]].groupby("family_id").size()
     several = reasons["family_id"].map(lines_in_place).fillna(0) > 1
     named = several & reasons["line_id"].notna()
@@ -198,17 +220,21 @@ def _families(day: Day, reasons: pd.DataFrame, waiting: pd.DataFrame) -> pd.Data
             "n_reasons": told["reason"].nunique(),
         }
     )
-    families = families.reindex(families.index.union(pd.Index(waiting["family_id"]), sort=False))
+    families = families.reindex(families.index.union(pd.Index(resting["family_id"]), sort=False))
     families = families.rename_axis("family_id").reset_index()
     known = {n: families["family_id"].map(s) for n, s in _about(day, families["family_id"]).items()}
     families = families.assign(**known)
-    call = waiting.set_index("family_id")
-    families["recheck_on"] = families["family_id"].map(call["recheck_on"]).astype("datetime64[s]")
-    families["call_row"] = families["family_id"].map(call["row"]).fillna(-1).astype("int64")
-    waits = families["call_row"] >= 0
-    place = (
-        families["urgency"].fillna(-1).astype("int64").mask(waits, list(Band).index(Band.WAITING))
-    )
+    rest = resting.set_index("family_id")
+    rests = families["family_id"].map(rest["band"])
+    families["recheck_on"] = families["family_id"].map(rest["recheck_on"]).astype("datetime64[s]")
+    row = families["family_id"].map(rest["row"]).fillna(-1).astype("int64")
+    families["call_row"] = row.where((rests == Band.WAITING).to_numpy(dtype=bool), -1)
+    families["aside_row"] = row.where((rests == Band.SET_ASIDE).to_numpy(dtype=bool), -1)
+    families["assigned_to"] = families["family_id"].map(_assigned(day)).astype("string")
+    families["sentence"] = _both(families["family_id"].map(rest["said"]), families["sentence"])
+    place = families["urgency"].fillna(-1).astype("int64")
+    for band in RESTING:
+        place = place.mask((rests == band).to_numpy(dtype=bool), list(Band).index(band))
     bands = np.array([str(band) for band in Band])[place.to_numpy(dtype=np.int64)]
     families["band"] = pd.Categorical(bands, categories=[str(band) for band in Band])
     for name in ("n_reasons", "days_overdue", "silent_days"):
@@ -220,11 +246,17 @@ def _families(day: Day, reasons: pd.DataFrame, waiting: pd.DataFrame) -> pd.Data
     )
     rank = pd.Series(np.arange(1, len(families) + 1), dtype="Int64")
     families["expected_share"] = np.nan
-    families["rank"] = rank.mask((families["band"] == Band.WAITING).to_numpy(dtype=bool))
+    families["rank"] = rank.mask(families["band"].isin([str(b) for b in RESTING]).to_numpy())
     texts = dict.fromkeys(
         ("family_id", "reasons", "sentence", "line_ids", "nurse", "site"), "string"
     )
     return families.astype({**texts, "last_heard_on": "datetime64[s]"})[CALL_FAMILIES.names]
+
+
+def _both(first: pd.Series[Any], second: pd.Series[Any]) -> pd.Series[str]:
+    """Two columns of texts joined, where both are there."""
+    first, second = first.astype("string"), second.astype("string")
+    return (first + "; " + second).fillna(first).fillna(second)
 
 
 def _by_family(family: pd.Series[Any], texts: pd.Series[Any], mark: str) -> pd.Series[Any]:

@@ -60,6 +60,12 @@ class Day:
         calls = self.records.calls
         return calls[calls["made_on"] <= self.now].sort_values(["made_at", "row"])
 
+    @cached_property
+    def arrangements(self) -> pd.DataFrame:
+        """One row what was arranged about a family up to the as-of day, oldest first."""
+        made = self.records.arrangements
+        return made[made["made_on"] <= self.now].sort_values(["made_at", "row"])
+
     def care(self, task: Task) -> pd.DataFrame:
         """One row a line at home with the state of the task."""
         care = self.timeline.care

@@ -72,11 +72,13 @@ class Versions:
 
 @dataclass(frozen=True)
 class History:
-    """Every version of every table, and every recorded call."""
+    """Every version of every table, and every recorded call and arrangement."""
 
     tables: Mapping[str, Versions]
     calls: Versions
     """A call and its taking back are two versions of one key; the second is void."""
+    arrangements: Versions
+    """Likewise."""
 
     def records(self, known_at: datetime, by: date | None = None) -> Records:
         """Every record in its newest version received by a moment.
@@ -97,7 +99,8 @@ class History:
             code, _ = self._log_families
             chosen = chosen[self._followed(frames["lines"], by)[code[chosen]]]
         frames["home_log"] = log.frame.take(chosen)
-        return Records(**frames, calls=self.calls.frame.take(self.calls.known(at)))
+        acts = {"calls": self.calls, "arrangements": self.arrangements}
+        return Records(**frames, **{n: v.frame.take(v.known(at)) for n, v in acts.items()})
 
     @cached_property
     def _log_families(self) -> tuple[Ints, pd.Index[Any]]:

@@ -23,7 +23,7 @@ class Room:
     """The calls of one day for the nurses asked for."""
 
     nurses: int
-    """Nurses with a line at home; 1 where no nurse is recorded."""
+    """Nurses with a line at home or a family assigned; 1 where no nurse is recorded."""
     a_nurse: int
     """Calls a nurse can make in a day, by the policy."""
     made: int
@@ -81,8 +81,9 @@ def room_today(
     home = timeline.lines[timeline.lines["at_home"]]
     if asked.site is not None:
         home = home[(home["site"] == asked.site).to_numpy(dtype=bool, na_value=False)]
+    callers = {*home["nurse"].dropna(), *listed["assigned_to"].dropna()}
     return Room(
-        nurses=1 if asked.nurse is not None else max(int(home["nurse"].nunique()), 1),
+        nurses=1 if asked.nurse is not None else max(len(callers), 1),
         a_nurse=settings.calls_a_day,
         made=len(calls_done(calls, timeline, records, whose)),
         listed=len(listed),

@@ -12,7 +12,7 @@ from analysis.words import CAUTIONS
 LEFT_OUT = {
     Private.CONTACT: "how to reach a family",
     Private.LANGUAGE: "the language to call it in",
-    Private.NOTE: "free text of the log and of recorded calls",
+    Private.NOTE: "free text of the log, of recorded calls and of what was arranged",
 }
 
 

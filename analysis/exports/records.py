@@ -35,7 +35,7 @@ class Private(StrEnum):
 COLUMNS: Mapping[Private, frozenset[str]] = {
     Private.CONTACT: frozenset({"contact"}),
     Private.LANGUAGE: frozenset({"language"}),
-    Private.NOTE: frozenset({"note", "agreed"}),
+    Private.NOTE: frozenset({"note", "agreed", "why"}),
 }
 """Columns that hold it, in whatever table."""
 

@@ -82,15 +82,18 @@ class Material:
 
     @cached_property
     def fingerprint(self) -> str:
-        """SHA-256 over the files that gave what is known, the calls known and the policy.
+        """SHA-256 over the files that gave what is known, the calls and arrangements known and the policy.
 
         Files are told by the SHA-256 of their bytes, so that names and the order in which
         they went in do not count.
         """
-        calls = self.now.records.calls.drop(columns="row").sort_values(["made_at", "family_id"])
+        records, order = self.now.records, ["made_at", "family_id"]
+        calls = records.calls.drop(columns="row").sort_values(order)
+        arranged = records.arrangements.drop(columns="row").sort_values(order)
         told = {
             "files": sorted(set(self._files)),
             "calls": calls.astype("string").fillna("").to_numpy(dtype=str).tolist(),
+            "arrangements": arranged.astype("string").fillna("").to_numpy(dtype=str).tolist(),
             "policy": _plain(self.now.policy),
             "known_at": self.now.known_at.isoformat(),
             "period": self.period.name,

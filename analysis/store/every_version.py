@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.frames import typed
-from analysis.store.schema import ROWS, calls, stored_columns
+from analysis.store.schema import ROWS, arrangements, calls, stored_columns
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
 
@@ -31,19 +31,25 @@ class EveryVersion:
 
 
 def every_version(connection: sa.Connection) -> Mapping[str, EveryVersion]:
-    """Read all versions of every table, and under ``calls`` every recorded call.
+    """Read all versions of every table, and every recorded call and arrangement.
 
-    A call and its taking back are two versions of one key, received when they were made.
+    These and their taking back are two versions of one key, received when they were made.
     """
-    return {**{name: _of_table(connection, name) for name in INCOMING}, "calls": _calls(connection)}
+    return {
+        **{name: _of_table(connection, name) for name in INCOMING},
+        **{acts.name: _acts(connection, acts) for acts in (calls, arrangements)},
+    }
 
 
 def revised(connection: sa.Connection) -> Mapping[str, EveryVersion]:
-    """Read all versions of the keys that have several, and under ``calls`` every recorded call.
+    """Read all versions of the keys that have several, and every recorded call and arrangement.
 
     They are few. What is in force now and in none of these was never anything else.
     """
-    return {**{name: _revised(connection, name) for name in INCOMING}, "calls": _calls(connection)}
+    return {
+        **{name: _revised(connection, name) for name in INCOMING},
+        **{acts.name: _acts(connection, acts) for acts in (calls, arrangements)},
+    }
 
 
 def _of_table(connection: sa.Connection, name: str) -> EveryVersion:
@@ -72,10 +78,10 @@ def _versions(name: str, table: pa.Table) -> EveryVersion:
     )
 
 
-def _calls(connection: sa.Connection) -> EveryVersion:
-    recorded = bulk.fetch(connection, sa.select(*calls.c).order_by(calls.c.row))
+def _acts(connection: sa.Connection, acts: sa.Table) -> EveryVersion:
+    recorded = bulk.fetch(connection, sa.select(*acts.c).order_by(acts.c.row))
     back = recorded["takes_back"].to_pandas()
-    frame = typed(recorded, KNOWN["calls"]).assign(
+    frame = typed(recorded, KNOWN[acts.name]).assign(
         received_at=recorded["made_at"].to_numpy().astype("datetime64[us]")
     )
     key = np.where(back.notna(), back.fillna(-1), frame["row"]).astype(np.int64)

@@ -17,7 +17,7 @@ import sqlalchemy as sa
 
 from analysis.store import blocks, bulk
 from analysis.store.frames import typed
-from analysis.store.schema import ROWS, calls
+from analysis.store.schema import ROWS, arrangements, calls
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
 
@@ -53,7 +53,8 @@ REGISTRY = {
 def records(connection: sa.Connection, known_at: int | None) -> Records:
     """Every record as known at an instant (microseconds UTC; None: all that is stored)."""
     frames = {name: typed(_known(connection, name, known_at), KNOWN[name]) for name in INCOMING}
-    frames["calls"] = recorded_calls(connection, known_at)
+    for name, table in (("calls", calls), ("arrangements", arrangements)):
+        frames[name] = standing(connection, table, known_at)
     return Records.of(frames)
 
 
@@ -127,14 +128,14 @@ def in_force_now(rows: sa.Table) -> sa.ColumnElement[bool]:
     )
 
 
-def recorded_calls(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
-    """Calls recorded by an instant and not taken back by then."""
-    query = sa.select(*calls.c)
+def standing(connection: sa.Connection, acts: sa.Table, known_at: int | None) -> pd.DataFrame:
+    """Calls or arrangements made by an instant and not taken back by then."""
+    query = sa.select(*acts.c)
     if known_at is not None:
-        query = query.where(calls.c.made_at <= known_at)
+        query = query.where(acts.c.made_at <= known_at)
     table = bulk.fetch(connection, query)
     back = pc.unique(table["takes_back"].drop_null())
     stands = pc.and_(
         pc.is_null(table["takes_back"]), pc.invert(pc.is_in(table["row"], value_set=back))
     )
-    return typed(table.filter(stands).sort_by("row"), KNOWN["calls"])
+    return typed(table.filter(stands).sort_by("row"), KNOWN[acts.name])

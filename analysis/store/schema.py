@@ -18,7 +18,7 @@ from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import EntryKind
 
-REVISION = "0004"
+REVISION = "0005"
 """Revision of the schema below: the newest file in `migrations/versions`."""
 
 metadata = sa.MetaData()
@@ -186,6 +186,27 @@ calls = sa.Table(
 
 sa.Index("calls_form", calls.c.made_by, calls.c.form, unique=True)
 """A form that a person sends twice records one call, whoever of several processes gets it."""
+
+arrangements = sa.Table(
+    "arrangements",
+    metadata,
+    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("family_id", TEXT, nullable=False),
+    sa.Column("made_by", TEXT, nullable=False),
+    sa.Column("made_at", WHOLE, nullable=False),
+    sa.Column("made_on", WHOLE),
+    sa.Column("kind", TEXT),
+    sa.Column("assigned_to", TEXT),
+    sa.Column("until_on", WHOLE),
+    sa.Column("why", TEXT),
+    sa.Column("takes_back", WHOLE),
+    sa.Column("form", TEXT),
+    sqlite_strict=True,
+)
+"""One row what somebody arranged about a family, or the taking back of it (`takes_back` is that
+row); triggers of the migration keep rows as they are."""
+
+sa.Index("arrangements_form", arrangements.c.made_by, arrangements.c.form, unique=True)
 
 users = sa.Table(
     "users",

@@ -10,16 +10,17 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.store import backup, call_notes, known, provenance
+from analysis.store import acts, backup, known, provenance
 from analysis.store.database import WAIT_SECONDS, Database, connect, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
 from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
-from analysis.store.schema import changes
+from analysis.store.schema import arrangements, calls, changes
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
+from analysis.vocabulary import Arrangement
 
 
 class Store:
@@ -250,8 +251,9 @@ class Store:
         """
         at = microseconds(made_at)
         with self._database.writing() as connection:
-            return call_notes.record(
+            return acts.record(
                 connection,
+                calls,
                 family_id=family_id,
                 made_by=made_by,
                 reached=int(reached),
@@ -271,12 +273,83 @@ class Store:
             There is no such call, or it was taken back already.
         """
         with self._database.writing() as connection:
-            call_notes.take_back(connection, row, made_by, microseconds(made_at))
+            acts.take_back(connection, calls, row, made_by, microseconds(made_at))
 
     def all_calls(self, family_id: str | None = None) -> pd.DataFrame:
-        """Every call ever recorded, of one family or all; see `call_notes.ALL_CALLS`."""
+        """Every call ever recorded, of one family or all; see `acts.ALL_CALLS`."""
         with self._database.reading() as connection:
-            return call_notes.all_calls(connection, family_id)
+            return acts.every(connection, calls, family_id)
+
+    # Arrangements
+
+    def arrange(
+        self,
+        kind: Arrangement,
+        family_id: str,
+        made_by: str,
+        made_at: datetime,
+        made_on: date,
+        assigned_to: str | None = None,
+        until_on: date | None = None,
+        why: str | None = None,
+        form: str | None = None,
+    ) -> int:
+        """Record what somebody arranged about a family; returns its row.
+
+        Parameters
+        ----------
+        kind : Arrangement
+            Assigned (to `assigned_to`), or set aside (until `until_on`).
+        family_id, made_by : str
+            Codes of the family and of who arranged it.
+        made_at : datetime
+            UTC where it has no offset.
+        made_on : date
+            Its day in the programme's zone.
+        assigned_to : str, optional
+            Who makes the next call.
+        until_on : date, optional
+            Day from which the family is listed again.
+        why : str, optional
+            Why it is set aside.
+        form : str, optional
+            What tells the form that was filled in from any other.
+
+        Raises
+        ------
+        RecordedBeforeError
+            The same person sent this form before; nothing was added.
+        """
+        with self._database.writing() as connection:
+            return acts.record(
+                connection,
+                arrangements,
+                family_id=family_id,
+                made_by=made_by,
+                made_at=microseconds(made_at),
+                made_on=_days(made_on),
+                kind=str(kind),
+                assigned_to=assigned_to,
+                until_on=None if until_on is None else _days(until_on),
+                why=why,
+                form=form,
+            )
+
+    def undo_arrangement(self, row: int, made_by: str, made_at: datetime) -> None:
+        """Take an arrangement back from `made_at` on; both stay stored.
+
+        Raises
+        ------
+        StoreError
+            There is no such arrangement, or it was taken back already.
+        """
+        with self._database.writing() as connection:
+            acts.take_back(connection, arrangements, row, made_by, microseconds(made_at))
+
+    def all_arrangements(self, family_id: str | None = None) -> pd.DataFrame:
+        """Every arrangement ever made, of one family or all; see `acts.ALL_ARRANGEMENTS`."""
+        with self._database.reading() as connection:
+            return acts.every(connection, arrangements, family_id)
 
 
 def _days(day: date) -> int:

@@ -7,9 +7,11 @@ from analysis.vocabulary import Band, Reason
 
 CALL_FAMILIES = Frame(
     "call_families",
-    "one row a family to call or waiting after a call, in calling order",
+    "one row a family to call, waiting after a call or set aside, in calling order",
     (
-        Column("rank", Kind.COUNT, "place in the calling order, 1 first", blank="waiting"),
+        Column(
+            "rank", Kind.COUNT, "place in the calling order, 1 first", blank="waiting or set aside"
+        ),
         Column("family_id", Kind.TEXT, "code of the family"),
         Column("band", Kind.CODE, "how soon to call", allowed=tuple(Band)),
         Column("reasons", Kind.CODES, "reason codes, most urgent first", blank="none left"),
@@ -31,14 +33,21 @@ CALL_FAMILIES = Frame(
         ),
         Column("nurse", Kind.CODES, "caseload holders of its lines at home", blank="not recorded"),
         Column("site", Kind.CODES, "sites of its lines at home", blank="no line at home"),
-        Column("recheck_on", Kind.DATE, "day from which it is listed again", blank="no call waits"),
+        Column(
+            "recheck_on",
+            Kind.DATE,
+            "day from which it is listed again",
+            blank="it neither waits nor is set aside",
+        ),
         Column("call_row", Kind.COUNT, "recorded call it waits on; -1: none"),
+        Column("aside_row", Kind.COUNT, "arrangement that sets it aside; -1: none"),
+        Column("assigned_to", Kind.TEXT, "who makes the next call", blank="not assigned"),
         Column(
             "expected_share",
             Kind.NUMBER,
             "like mornings that were followed by an event within 7 days, by the fitted order",
             "share from 0 to 1",
-            blank="waiting, or the rule order is in use",
+            blank="waiting, set aside, or the rule order is in use",
         ),
     ),
     key=("family_id",),

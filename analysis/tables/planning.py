@@ -76,6 +76,7 @@ CALLING = Frame(
         Column("call_today", Kind.COUNT, "of these in that band", _FAMILIES),
         Column("call_this_week", Kind.COUNT, "of these in that band", _FAMILIES),
         Column("waiting", Kind.COUNT, "families waiting after a call", _FAMILIES),
+        Column("set_aside", Kind.COUNT, "families set aside until a later day", _FAMILIES),
         Column(
             "made", Kind.COUNT, "calls made until the next morning", "calls", blank="the last one"
         ),

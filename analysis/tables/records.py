@@ -15,6 +15,7 @@ import pandas as pd
 
 from analysis.tables.columns import Column, Frame, Kind
 from analysis.tables.incoming import INCOMING, NOT_RECORDED
+from analysis.vocabulary import Arrangement
 
 PROVENANCE = (
     Column("row", Kind.COUNT, "number of the stored row; leads to its file, sheet and row"),
@@ -60,6 +61,27 @@ KNOWN: Mapping[str, Frame] = {
         ),
         key=("row",),
     ),
+    "arrangements": Frame(
+        "arrangements",
+        "one row what somebody arranged about a family (what was taken back is left out)",
+        (
+            Column("row", Kind.COUNT, "number of the arrangement"),
+            Column("made_at", Kind.INSTANT, "when it was made", "UTC"),
+            Column("made_on", Kind.DATE, "its day in the programme's zone"),
+            Column("family_id", Kind.TEXT, "code of the family"),
+            Column("made_by", Kind.TEXT, "staff code of who arranged it"),
+            Column("kind", Kind.TEXT, "what was arranged", allowed=tuple(Arrangement)),
+            Column("assigned_to", Kind.TEXT, "who makes the next call", blank="not assigned"),
+            Column(
+                "until_on",
+                Kind.DATE,
+                "day from which the family is listed again",
+                blank="not set aside",
+            ),
+            Column("why", Kind.TEXT, "why it is set aside", blank="not set aside"),
+        ),
+        key=("row",),
+    ),
 }
 """Catalogue entry of each frame in `Records`."""
 
@@ -75,6 +97,7 @@ class Records:
     home_log: pd.DataFrame
     outcomes: pd.DataFrame
     calls: pd.DataFrame
+    arrangements: pd.DataFrame
 
     @classmethod
     def of(cls, frames: Mapping[str, pd.DataFrame]) -> Records:

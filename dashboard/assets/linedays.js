@@ -14,6 +14,7 @@
 
   function focusSoon(find, tries = 40) {
     const element = find();
+    if (element?.closest("details")) element.closest("details").open = true;
     if (shown(element)) {
       element.focus();
     } else if (tries > 0) {
@@ -25,6 +26,18 @@
     focusSoon(() => document.querySelector('a.row-link[tabindex="0"]'));
   }
 
+  const inPanel = (id) => () =>
+    document.getElementById(id) ?? document.querySelector(`[data-instead-of="${id}"]`);
+
+  // Show a family beside the list, then go to a part of its panel.
+  function openFamily(link, id) {
+    const family = new URLSearchParams(link.search).get("family");
+    const isShown = document.querySelector("#panel-name .code")?.textContent === family;
+    wanted = isShown ? null : id;
+    if (link.search !== window.location.search) go(link.search);
+    if (isShown) focusSoon(inPanel(id));
+  }
+
   // -- ways within the list -----------------------------------------------------------------
   document.addEventListener("click", (event) => {
     if (event.button !== 0 || event.metaKey || event.ctrlKey || event.shiftKey) return;
@@ -34,15 +47,15 @@
     }
     if (link) {
       event.preventDefault();
-      if (link.dataset.opens) wanted = "panel-name";
+      if (link.dataset.opens) {
+        openFamily(link, "panel-name");
+        return;
+      }
       const back = link.closest(".back") !== null;
       if (back) focusRow();
       if (back && link.search === window.location.search) {
         window.dash_clientside.set_props("split", { className: "split" });
-      } else if (link.search === window.location.search) {
-        focusSoon(() => document.getElementById(wanted));
-        wanted = null;
-      } else {
+      } else if (link.search !== window.location.search) {
         go(link.search);
       }
       return;
@@ -91,8 +104,30 @@
   });
 
   // -- keys ---------------------------------------------------------------------------------
+  // Letters act only while the focus is on a family of the list or in the panel, and never in a field.
+  const LETTERS = { c: "reached-yes", s: "until-on", a: "assigned-to" };
+
+  function actsByLetter(event) {
+    const at = document.activeElement;
+    if (event.ctrlKey || event.metaKey || event.altKey) return false;
+    if (!at?.closest("a.row-link, .panel") || at.matches("input, select, textarea")) return false;
+    if (event.key === "u") {
+      document.querySelector(".panel .said [data-takes-back]")?.click();
+      return true;
+    }
+    const id = LETTERS[event.key];
+    if (id === undefined) return false;
+    if (at.matches("a.row-link")) openFamily(at, id);
+    else focusSoon(inPanel(id));
+    return true;
+  }
+
   document.addEventListener("keydown", (event) => {
     const at = document.activeElement;
+    if (actsByLetter(event)) {
+      event.preventDefault();
+      return;
+    }
     if (event.key === "Escape" && at?.closest(".panel")) {
       const back = document.querySelector(".panel .back a");
       if (shown(back)) back.click();
@@ -209,7 +244,7 @@
         if (wanted !== null) {
           const id = wanted;
           wanted = null;
-          focusSoon(() => document.getElementById(id));
+          focusSoon(inPanel(id));
         }
         return window.dash_clientside.no_update;
       },

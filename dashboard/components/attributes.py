@@ -38,6 +38,11 @@ def shows(table: str, row: int) -> dict[str, Any]:
     return {"data-shows": table, "data-row": str(row)}
 
 
+def instead_of(field_id: str) -> dict[str, Any]:
+    """What is gone to where a field is asked for and not offered."""
+    return {"data-instead-of": field_id}
+
+
 def keyed(key: str) -> dict[str, Any]:
     """What keeps the focus when the part around it is drawn anew."""
     return {"data-key": key}

@@ -26,7 +26,7 @@ PAPER_HEADS = ("Reached", "Agreed, recheck day, initials")
 
 
 CAPTION = "Families in calling order, most urgent first"
-WAITING_CAPTION = "Families that wait, soonest listed again first"
+RESTING_CAPTION = "Families that wait or are set aside, soonest listed again first"
 
 
 def call_table(
@@ -47,7 +47,7 @@ def call_table(
             *groups,
         ],
         role="table",
-        className="calls" if caption == CAPTION else "calls waiting",
+        className="calls" if caption == CAPTION else "calls resting",
     )
 
 
@@ -55,9 +55,10 @@ def _band_head(band: str, view: CallsView) -> Component:
     said = words.BANDS[band]
     count = words.counted(view.counts[band], "family", "families")
     meaning: list[Any] = [said.meaning]
-    if band == "waiting" and 0 < len(view.waiting) < view.counts[band]:
+    below = sum(row.band == band for row in view.resting)
+    if 0 < below < view.counts[band]:
         to = replace(view.choice, band=band, page=1, family_id=None)
-        meaning += [" ", html.A(f"All {count} that wait", href=write_choice(to), **in_page())]
+        meaning += [" ", html.A(f"Show all {count}", href=write_choice(to), **in_page())]
     return html.Tbody(
         html.Tr(
             html.Th(
@@ -78,7 +79,7 @@ def _band_head(band: str, view: CallsView) -> Component:
 
 def _band_rows(rows: list[CallRow], view: CallsView, opened: str | None) -> Component:
     # Arrow keys move between rows, so that one stop of the Tab key is enough for all of them.
-    shown = [row.family_id for row in (*view.rows, *view.waiting)]
+    shown = [row.family_id for row in (*view.rows, *view.resting)]
     stop = opened if opened is not None and opened in shown else shown[0]
     shown_rows = []
     for row in rows:
@@ -115,7 +116,7 @@ def _row(row: CallRow, view: CallsView, opened: str | None, stop: str) -> Compon
             html.Td(heard(row, view), role="cell", className="heard"),
             html.Td(
                 [
-                    html.Span(words.listed(list(row.nurses)) or "no nurse recorded"),
+                    *_caller(row),
                     html.Span(words.listed(list(row.sites))),
                 ],
                 role="cell",
@@ -127,6 +128,14 @@ def _row(row: CallRow, view: CallsView, opened: str | None, stop: str) -> Compon
         role="row",
         className="open" if is_open else "",
     )
+
+
+def _caller(row: CallRow) -> list[Component]:
+    """Who calls: the person it is assigned to before the nurse of the caseload."""
+    own = words.listed(list(row.nurses)) or "no nurse recorded"
+    if row.assigned_to is None:
+        return [html.Span(own)]
+    return [html.B(f"assigned to {row.assigned_to}"), html.Span(own)]
 
 
 def _box(text: str) -> Component:
@@ -151,6 +160,13 @@ def why(row: CallRow, view: CallsView) -> list[Component]:
     if row.recheck_on is not None and row.band == "waiting":
         day = words.short_day(row.recheck_on, view.standing.as_of)
         items.insert(0, html.Li(html.Strong(f"Waits; listed again from {day}.")))
+    if row.recheck_on is not None and row.aside_by is not None:
+        day = words.short_day(row.recheck_on, view.standing.as_of)
+        aside: list[Any] = [
+            html.Strong(f"Set aside until {day}"),
+            f" by {row.aside_by}: {row.aside_reason}",
+        ]
+        items.insert(0, html.Li(aside))
     if row.expected is None:
         return [html.Ul(items)]
     return [html.Ul(items), html.P(words.sentence(row.expected), className="expected")]

@@ -99,4 +99,6 @@ def _again(call: CallDone, view: CallsView) -> str:
     """When the family is listed again, or that it is listed now."""
     if call.band in words.BANDS_TO_CALL:
         return f"listed now: {words.BANDS[call.band].title.lower()}"
+    if call.band == "set_aside":
+        return "set aside"
     return f"from {words.short_day(call.recheck_on, view.standing.as_of)}"

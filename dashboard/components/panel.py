@@ -10,26 +10,31 @@ from dash.development.base_component import Component
 
 from dashboard import ids, words
 from dashboard.address import family_address, write_choice
-from dashboard.components.attributes import aria, in_page, sends
+from dashboard.components.arranging import arranged, arranging
+from dashboard.components.attributes import in_page, sends, takes_back
 from dashboard.components.bands import band_name
 from dashboard.components.calls_made import calls_made
+from dashboard.components.fields import field
 from dashboard.components.source import source_row
 from dashboard.components.static import input_field, static, text_field
 from dashboard.queries import MOST_CHARACTERS
-from dashboard.views import Choice, Opened, ReasonWithRows
+from dashboard.views import Choice, News, Opened, ReasonWithRows
 
 AGREED_ROWS = 4
 
 
-def panel(opened: Opened, choice: Choice, message: str | None) -> Component:
+def panel(opened: Opened, choice: Choice, news: News | None) -> Component:
     """The whole panel of one family."""
+    records_calls = opened.standing.records_calls
     return static(
         _name(opened, choice),
-        None if message is None else _said(message, opened, choice),
+        None if news is None else _said(news, opened, choice),
         _why(opened),
+        arranged(opened),
         _made(opened),
         _reach(opened),
-        _form(opened) if opened.standing.records_calls else _past(),
+        _form(opened) if records_calls else _past(),
+        arranging(opened) if records_calls else None,
     )
 
 
@@ -52,8 +57,15 @@ def _name(opened: Opened, choice: Choice) -> list[Component]:
     ]
 
 
-def _said(message: str, opened: Opened, choice: Choice) -> Component:
-    after: list[Component] = [html.P(message)]
+def _said(news: News, opened: Opened, choice: Choice) -> Component:
+    after: list[Component] = [html.P(news.message)]
+    newest = _newest(opened) if news.can_take_back else None
+    if newest is not None:
+        after.append(
+            html.Button(
+                "Take it back", type="button", className="quiet-action small", **takes_back(*newest)
+            )
+        )
     if opened.next_family_id is not None:
         to = write_choice(replace(choice, family_id=opened.next_family_id))
         after.append(
@@ -66,6 +78,13 @@ def _said(message: str, opened: Opened, choice: Choice) -> Component:
             )
         )
     return html.Div(after, className="said", role="status", id="panel-said", tabIndex=-1)
+
+
+def _newest(opened: Opened) -> tuple[int, str] | None:
+    """What was recorded of the family last: its row, and the store that takes it back."""
+    acts = [(c.made_at, c.row, ids.TAKE_BACK) for c in opened.calls]
+    acts += [(a.made_at, a.row, ids.TAKE_BACK_ARRANGED) for a in opened.arranged]
+    return max(acts)[1:] if acts else None
 
 
 def _why(opened: Opened) -> list[Component]:
@@ -152,7 +171,7 @@ def _form(opened: Opened) -> list[Any]:
                         _choice("no", "No, nobody reached"),
                     ]
                 ),
-                _field(
+                field(
                     "What was agreed",
                     "no names, no contacts",
                     text_field(
@@ -163,7 +182,7 @@ def _form(opened: Opened) -> list[Any]:
                         autoComplete="off",
                     ),
                 ),
-                _field(
+                field(
                     "List again from",
                     "a new red flag, compromised dressing or skin finding lists it sooner",
                     input_field(
@@ -182,19 +201,6 @@ def _form(opened: Opened) -> list[Any]:
     ]
 
 
-def _field(label: str, hint: str, field: Any) -> Component:
-    """A field with its label, and a hint that is read out with it."""
-    field_id = field.attributes["id"]
-    described = {**field.attributes, **aria(describedby=f"{field_id}-hint")}
-    return html.Div(
-        [
-            html.Label(label, htmlFor=field_id),
-            replace(field, attributes=described),
-            html.P(hint, className="hint", id=f"{field_id}-hint"),
-        ],
-        className="field",
-    )
-
-
 def _choice(value: str, label: str) -> Component:
-    return html.Label([input_field(type="radio", name="reached", value=value), label])
+    button = input_field(type="radio", name="reached", value=value, id=f"reached-{value}")
+    return html.Label([button, label])

@@ -13,14 +13,15 @@ from dashboard import ids, shell, words
 from dashboard.address import read_choice, write_choice
 from dashboard.components.attributes import aria, chooses, downloads, in_page
 from dashboard.components.bands import band_choice
-from dashboard.components.call_list import WAITING_CAPTION, call_table, pager
+from dashboard.components.call_list import RESTING_CAPTION, call_table, pager
 from dashboard.components.calls_done import calls_done
 from dashboard.components.panel import panel
 from dashboard.components.static import static
-from dashboard.queries import CallForm, FormError, Queries
+from dashboard.queries import ArrangeForm, CallForm, FormError, Queries
+from dashboard.queries.acting import ARRANGEMENTS, CALLS, TAKEN_BACK
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
-from dashboard.views import CallsView, Choice
+from dashboard.views import CallsView, Choice, News
 
 PATH = "/"
 
@@ -40,7 +41,9 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
         view.standing,
         [
             dcc.Store(id=ids.RECORD),
+            dcc.Store(id=ids.ARRANGE),
             dcc.Store(id=ids.TAKE_BACK),
+            dcc.Store(id=ids.TAKE_BACK_ARRANGED),
             dcc.Store(id=ids.TAKE_OUT),
             dcc.Download(id=ids.DOWNLOAD),
             dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),
@@ -51,6 +54,7 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                         [
                             html.Div(_head(view), id=ids.CALLS_HEAD),
                             html.Div(_list(view, opened), id=ids.CALLS_LIST),
+                            html.P("", id=ids.CALLS_SAID, role="status", className="unseen"),
                         ],
                         className="list",
                         **aria(label="Call list"),
@@ -130,6 +134,15 @@ def _heard(view: CallsView) -> str:
     )
 
 
+def _aloud(view: CallsView) -> str:
+    """The list in one sentence, for those who hear it."""
+    choice = view.choice
+    if choice.band == words.DONE:
+        return f"{words.counted(view.done_count, 'call', 'calls')} done today."
+    what = words.BANDS[choice.band].title.lower() if choice.band in words.BANDS else "to call"
+    return f"{words.counted(view.total, 'family', 'families')} shown: {what}."
+
+
 def _tools(view: CallsView) -> Component:
     choice = view.choice
     return html.Div(
@@ -155,6 +168,14 @@ def _tools(view: CallsView) -> Component:
                     " move, ",
                     html.Kbd("Enter"),
                     " opens, ",
+                    html.Kbd("C"),
+                    " records a call, ",
+                    html.Kbd("S"),
+                    " sets aside, ",
+                    html.Kbd("A"),
+                    " assigns, ",
+                    html.Kbd("U"),
+                    " takes back, ",
                     html.Kbd("Esc"),
                     " back to the list",
                 ],
@@ -177,20 +198,18 @@ def _select(
 def _list(view: CallsView, opened: str | None) -> Component:
     if view.choice.band == words.DONE:
         return static(calls_done(view))
-    if not view.rows and not view.waiting:
+    if not view.rows and not view.resting:
         empty = html.P("No family stands in this part of the list.", className="empty")
         return static(empty, calls_done(view))
     return static(
         call_table(view.rows, view, opened),
         pager(view),
-        call_table(view.waiting, view, opened, WAITING_CAPTION),
+        call_table(view.resting, view, opened, RESTING_CAPTION),
         calls_done(view),
     )
 
 
-def _panel(
-    queries: Queries, choice: Choice, family_id: str | None, message: str | None
-) -> Component:
+def _panel(queries: Queries, choice: Choice, family_id: str | None, news: News | None) -> Component:
     if family_id is None:
         return static(html.P("No family is opened.", className="empty"))
     opened = queries.opened(family_id, choice)
@@ -198,13 +217,16 @@ def _panel(
         return static(
             html.H2("No such family"), html.P("There is no family with this code in the store.")
         )
-    return panel(opened, choice, message)
+    return panel(opened, choice, news)
 
 
 def register(guard: Guard) -> None:
     """Register the callbacks of the call list."""
     _show_list(guard)
     _act(guard)
+    _take_back(guard, ids.TAKE_BACK, CALLS)
+    _take_back(guard, ids.TAKE_BACK_ARRANGED, ARRANGEMENTS)
+    _take_out(guard)
 
 
 def _show_list(guard: Guard) -> None:
@@ -212,6 +234,7 @@ def _show_list(guard: Guard) -> None:
         Page.CALLS,
         Output(ids.CALLS_HEAD, "children"),
         Output(ids.CALLS_LIST, "children"),
+        Output(ids.CALLS_SAID, "children"),
         Output(ids.PANEL, "children"),
         Output(ids.PANEL_FAULT, "children"),
         Output(ids.OPENED, "data"),
@@ -235,13 +258,13 @@ def _show_list(guard: Guard) -> None:
             raise PreventUpdate
         choice = read_choice(search)
         view = queries.calls(choice)
-        family, message = _stays_open(choice, view, search, changed, before)
+        family, news = _stays_open(choice, view, search, changed, before)
         now = {"family": family, "search": search, "changed": changed}
-        head, rows = _head(view), _list(view, family)
-        asked = _split_class(choice, message)
-        if message is None and _family_in(before) == family:  # what is typed in the form stays
-            return head, rows, no_update, no_update, now, asked
-        return head, rows, _panel(queries, choice, family, message), "", now, asked
+        head, rows, aloud = _head(view), _list(view, family), _aloud(view)
+        asked = _split_class(choice, news)
+        if news is None and _family_in(before) == family:  # what is typed in the form stays
+            return head, rows, aloud, no_update, no_update, now, asked
+        return head, rows, aloud, _panel(queries, choice, family, news), "", now, asked
 
 
 def _act(guard: Guard) -> None:
@@ -261,13 +284,33 @@ def _act(guard: Guard) -> None:
             said = queries.record_call(form)
         except FormError as fault:
             return no_update, str(fault)
-        return _changed(changed, str(form.family_id), said), ""
+        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
 
     @guard.callback(
         Page.CALLS,
         Output(ids.CHANGED, "data", allow_duplicate=True),
         Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
-        Input(ids.TAKE_BACK, "data"),
+        Input(ids.ARRANGE, "data"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+    )
+    def arrange(queries: Queries, given: object, changed: object) -> tuple[object, str]:
+        if given is None:
+            raise PreventUpdate
+        form = ArrangeForm.of(given)
+        try:
+            said = queries.arrange(form)
+        except FormError as fault:
+            return no_update, str(fault)
+        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
+
+
+def _take_back(guard: Guard, store: str, of: str) -> None:
+    @guard.callback(
+        Page.CALLS,
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
+        Input(store, "data"),
         State(ids.CHANGED, "data"),
         prevent_initial_call=True,
     )
@@ -275,11 +318,14 @@ def _act(guard: Guard) -> None:
         if not isinstance(asked, dict):
             raise PreventUpdate
         try:
-            family_id = queries.take_back(asked.get("row"))
+            family_id = queries.take_back(asked.get("row"), of)
         except FormError as fault:
             return no_update, str(fault)
-        return _changed(changed, family_id, f"The call to family {family_id} is taken back."), ""
+        said = TAKEN_BACK[of].format(family_id)
+        return _changed(changed, family_id, said, can_take_back=False), ""
 
+
+def _take_out(guard: Guard) -> None:
     @guard.callback(
         Page.CALLS,
         Output(ids.DOWNLOAD, "data"),
@@ -296,7 +342,7 @@ def _act(guard: Guard) -> None:
 
 def _stays_open(
     choice: Choice, view: CallsView, search: str | None, changed: Any, before: Any
-) -> tuple[str | None, str | None]:
+) -> tuple[str | None, News | None]:
     """Which family the panel shows now, and what is said about what was just done.
 
     The reader's own choice comes first, then the family a call was just recorded for, then
@@ -307,19 +353,29 @@ def _stays_open(
     family = choice.family_id or news.get("family")
     if family is None and old.get("search") == search:
         family = old.get("family")
-    return family or _opened_first(choice, view), news.get("message")
+    said = None
+    if isinstance(news.get("message"), str):
+        said = News(news["message"], can_take_back=bool(news.get("can_take_back")))
+    return family or _opened_first(choice, view), said
 
 
 def _family_in(opened: Any) -> str | None:
     return opened.get("family") if isinstance(opened, dict) else None
 
 
-def _split_class(choice: Choice, message: str | None = None) -> str:
+def _split_class(choice: Choice, news: News | None = None) -> str:
     """On a narrow screen the panel takes the list's place once it was asked for or has news."""
-    return "split asked" if choice.family_id or message else "split"
+    return "split asked" if choice.family_id or news else "split"
 
 
-def _changed(before: object, family_id: str, message: str) -> dict[str, object]:
+def _changed(
+    before: object, family_id: str, message: str, *, can_take_back: bool
+) -> dict[str, object]:
     """What list and panel are drawn anew by: a count that grows, the family, and what to say."""
     count = before.get("count", 0) if isinstance(before, dict) else 0
-    return {"count": int(count) + 1, "family": family_id, "message": message}
+    return {
+        "count": int(count) + 1,
+        "family": family_id,
+        "message": message,
+        "can_take_back": can_take_back,
+    }

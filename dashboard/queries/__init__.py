@@ -4,6 +4,11 @@ Every question is put for a person who signed in. Every code and number that a p
 looked up again here, among the families this person may see.
 """
 
+from dashboard.queries.arranging import (
+    LONGEST_ASIDE_DAYS,
+    MOST_REASON_CHARACTERS,
+    ArrangeForm,
+)
 from dashboard.queries.calls_made import (
     MOST_CHARACTERS,
     CallForm,
@@ -15,7 +20,10 @@ from dashboard.queries.marking import RefresherForm
 from dashboard.queries.week import PdfError
 
 __all__ = [
+    "LONGEST_ASIDE_DAYS",
     "MOST_CHARACTERS",
+    "MOST_REASON_CHARACTERS",
+    "ArrangeForm",
     "CallForm",
     "Entrance",
     "FormError",

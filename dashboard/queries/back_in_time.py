@@ -23,7 +23,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def revised_rows(store: Store) -> Mapping[str, Versions]:
-    """Versions of all rows that were ever corrected or withdrawn, and of calls."""
+    """Versions of all rows that were ever corrected or withdrawn, of calls and arrangements."""
     return {
         name: Versions.of(every.frame, every.key, every.void)
         for name, every in store.revised().items()
@@ -73,7 +73,8 @@ def family_on(
             owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
             parts = [kept.by[name][NOBODY], *(known(name, str(owner)) for owner in owners)]
             found[name] = stacked(parts)
-    calls = revised["calls"]
-    made = of(calls.frame.take(calls.known(at)), "family_id", family_id)
-    found["calls"] = made[KNOWN["calls"].names]
+    for name in ("calls", "arrangements"):
+        acts = revised[name]
+        made = of(acts.frame.take(acts.known(at)), "family_id", family_id)
+        found[name] = made[KNOWN[name].names]
     return replace(now, as_of=day, known_at=known_at, records=Records(**found))

@@ -20,6 +20,7 @@ from analysis.decisions.order import expectation
 from analysis.decisions.room import beyond_words, room_today, room_words
 from analysis.snapshot import Snapshot
 from analysis.tables.printed import as_csv
+from analysis.vocabulary import RESTING
 from dashboard.queries.frames import cells, codes, day, distinct, is_one, of
 from dashboard.security.roles import Right
 from dashboard.views import CallDone, CallRow, CallsView, Choice, ReasonView, RoomView, Standing
@@ -42,7 +43,7 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
     pages = max(1, -(-len(shown) // per_page))
     page = min(max(choice.page, 1), pages)
     everything = choice.band not in (*BANDS_SHOWN, DONE)
-    waiting = _in_bands(chosen, ["waiting"])
+    resting = pd.concat([_in_bands(chosen, [band]).head(BELOW) for band in RESTING])
     below = BELOW if everything else 0
     newest = done.head(len(done) if choice.band == DONE else below)
     first = rows_of(found, _in_bands(chosen, BANDS_TO_CALL).head(1))
@@ -60,13 +61,13 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
         families_silent=int(families.isin(_silent(found)).sum()),
         silent_after_days=found.edition.settings.silent_after_days,
         sites=distinct(home["site"]),
-        nurses=distinct(home["nurse"]),
+        nurses=distinct(pd.concat([home["nurse"], found.calls.families["assigned_to"]])),
         languages=languages_of(found) if standing.reader.may(Right.LANGUAGE) else (),
         first=first[0] if first else None,
         rows=rows_of(found, shown.iloc[(page - 1) * per_page : page * per_page]),
         total=len(shown),
         pages=pages,
-        waiting=rows_of(found, waiting.head(below)),
+        resting=rows_of(found, resting.head(len(resting) if everything else 0)),
         done=_done(found, newest),
         done_count=len(done),
         room=None if choice.language else _room(found, asked, _in_bands(chosen, BANDS_TO_CALL)),
@@ -145,8 +146,9 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     silent = frozenset(_silent(found))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
-        *("last_heard_on", "nurse", "site", "recheck_on", "expected"),
+        *("last_heard_on", "nurse", "site", "recheck_on", "expected", "assigned_to", "aside_row"),
     )
+    asides = _asides(found, families)
     return tuple(
         CallRow(
             rank=None if rank is None else int(rank),
@@ -161,11 +163,21 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
             sites=codes(site),
             recheck_on=day(recheck),
             expected=expected,
+            assigned_to=assigned,
+            aside_by=asides.get(aside, (None, None))[0],
+            aside_reason=asides.get(aside, (None, None))[1],
         )
-        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected in cells(
+        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected, assigned, aside in cells(
             families.assign(expected=expectation(families)), *names
         )
     )
+
+
+def _asides(found: Snapshot, families: pd.DataFrame) -> dict[int, tuple[str, str]]:
+    """Who set families aside, and why, by the arrangement's row."""
+    made = found.records.arrangements
+    made = made[made["row"].isin(families["aside_row"]).to_numpy(dtype=bool)]
+    return {int(row): (by, why) for row, by, why in cells(made, "row", "made_by", "why")}
 
 
 def row_of(found: Snapshot, family_id: str) -> CallRow:

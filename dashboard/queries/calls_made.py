@@ -101,8 +101,9 @@ def calls_made(found: Snapshot, family_id: str) -> tuple[CallMade, ...]:
     """Calls recorded to a family and not taken back, newest first."""
     calls = of(found.records.calls, "family_id", family_id)
     calls = calls.sort_values(["made_at", "row"], ascending=False)
-    names = ("row", "made_on", "made_by", "reached", "agreed", "recheck_on")
+    at = calls["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
+    names = ("row", "made_on", "made_by", "reached", "agreed", "recheck_on", "made_at")
     return tuple(
-        CallMade(int(row), made.date(), by, bool(reached), agreed, recheck.date())
-        for row, made, by, reached, agreed, recheck in cells(calls, *names)
+        CallMade(int(row), on.date(), by, bool(reached), agreed, recheck.date(), at)
+        for row, on, by, reached, agreed, recheck, at in cells(calls.assign(made_at=at), *names)
     )

@@ -5,16 +5,14 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from analysis.ingest import LogFile
 from analysis.ingest.mending import ToMend, row_to_mend
 from analysis.ingest.refused import as_file
 from analysis.snapshot import Snapshot, end_of_day
-from analysis.store import RecordedBeforeError, StoreError
 from analysis.vocabulary import Access
 from dashboard.incoming_views import (
     Bringing,
@@ -26,6 +24,7 @@ from dashboard.incoming_views import (
 )
 from dashboard.queries import (
     accesses,
+    arranging,
     back_in_time,
     call_list,
     calls_made,
@@ -41,14 +40,14 @@ from dashboard.queries import (
     taking_in,
     week,
 )
+from dashboard.queries.acting import Acting
 from dashboard.queries.answers import Answer
-from dashboard.queries.calls_made import CallForm, FormError
-from dashboard.queries.keeping import Kept
+from dashboard.queries.calls_made import FormError
 from dashboard.queries.marking import RefresherForm
 from dashboard.queries.policies import policy_view
 from dashboard.queries.training import Training
 from dashboard.rate_views import DwellChoice, DwellView, RatesChoice, RatesView
-from dashboard.security.roles import Page, Reader, Right
+from dashboard.security.roles import Page, Right
 from dashboard.training_views import (
     NeedOpened,
     NeedsChoice,
@@ -71,55 +70,10 @@ from dashboard.views import (
     Standing,
 )
 from dashboard.week_views import WeekChoice, WeekFile, WeekHead
-from dashboard.words import sentence, short_day
-
-if TYPE_CHECKING:
-    from dashboard.queries.entrance import Entrance
 
 
-class Queries:
+class Queries(Acting):
     """Questions of one person's pages; every answer is what this person may see."""
-
-    def __init__(self, entrance: Entrance, reader: Reader) -> None:
-        self._entrance = entrance
-        self._reader = reader
-        self._store = entrance.store
-        self._policy = entrance.policy
-        self._config = entrance.config
-
-    # The day
-
-    def now(self) -> datetime:
-        """The present moment in the programme's zone; in the demo moved to its as-of day."""
-        return self._entrance.now()
-
-    def kept(self) -> Kept:
-        """Everything of this person's sites as of the day, and what is looked up in it."""
-        return self._entrance.kept(self._reader.sites)
-
-    def snapshot(self) -> Snapshot:
-        """What is known of every line of this person's sites on the day."""
-        return self.kept().snapshot
-
-    def standing(self) -> Standing:
-        """What every page says of itself."""
-        found = self.snapshot()
-        is_today = found.as_of == self.now().date()
-        return Standing(
-            as_of=found.as_of,
-            known_at=found.known_at.astimezone(self._policy.zone),
-            knows_whole_day=found.known_at == end_of_day(found.as_of, self._policy),
-            is_today=is_today,
-            records_calls=is_today and self._reader.may(Right.RECORD_CALLS),
-            policy=self._policy.name,
-            edition=found.edition.version,
-            demo=self._config.demo,
-            reader=self._reader,
-        )
-
-    def may_open(self, page: Page) -> bool:
-        """Whether this person may open a page."""
-        return self._reader.may_open(page)
 
     # Pages
 
@@ -156,6 +110,8 @@ class Queries:
                 call_list.reasons_of(found, known), self._store, found, self._reader
             ),
             calls=calls_made.calls_made(found, known),
+            arranged=arranging.arranged(found, known),
+            callers=arranging.callers(found, self._reader.code),
             contact=contact,
             language=language,
             recheck_on=found.as_of + timedelta(days=found.edition.settings.recheck_days),
@@ -544,10 +500,6 @@ class Queries:
         """Note that this person takes a table out of the dashboard."""
         self._note(Access.EXPORTED_TABLE, about=table)
 
-    def _note(self, what: Access, family_id: str | None = None, about: str | None = None) -> None:
-        at = self._config.clock()
-        self._store.people.note(self._reader.code, what, at, family_id=family_id, about=about)
-
     def _opened_family(self, found: Snapshot, family_id: object) -> str | None:
         """The code of a family that is now opened, which is noted; None: no such for this person."""
         known = families.known_family(found, family_id)
@@ -565,85 +517,3 @@ class Queries:
             contact if self._reader.may(Right.CONTACT) else None,
             language if self._reader.may(Right.LANGUAGE) else None,
         )
-
-    # Recorded calls
-
-    def record_call(self, form: CallForm) -> str:
-        """Record a call; returns a sentence on what became of the family.
-
-        A form that comes twice, by a double click or a repeated request, records one call.
-
-        Raises
-        ------
-        FormError
-            Something typed in does not fit, or the store cannot be written.
-        """
-        self._may_record()
-        found = self.snapshot()
-        self._only_today("Record calls on today's list.")
-        family_id = families.known_family(found, form.family_id)
-        if family_id is None:
-            raise FormError("There is no family with this code. Choose one from the list.")
-        now = self.now()
-        key = calls_made.form_key(form.form)
-        reached = calls_made.was_reached(form.reached)
-        agreed = calls_made.agreed_text(form.agreed)
-        recheck_on = calls_made.recheck_day(form.recheck_on, found.as_of)
-        try:
-            self._store.record_call(
-                family_id=family_id,
-                made_by=self._reader.code,
-                reached=reached,
-                agreed=agreed,
-                recheck_on=recheck_on,
-                made_at=now,
-                made_on=now.date(),
-                form=key,
-            )
-        except RecordedBeforeError:
-            return self._after_call(family_id)
-        except StoreError as fault:
-            raise FormError(f"The call is not recorded. {fault}") from None
-        self._note(Access.RECORDED_CALL, family_id)
-        return self._after_call(family_id)
-
-    def take_back(self, row: object) -> str:
-        """Take a recorded call back; returns the family it was made to.
-
-        Raises
-        ------
-        FormError
-            The call is not known (any more), or the store cannot be written.
-        """
-        self._may_record()
-        self._only_today("Record calls on today's list.")
-        calls = self.snapshot().records.calls
-        mine = calls[(calls["row"] == row).to_numpy(dtype=bool)] if isinstance(row, int) else None
-        if mine is None or not len(mine):
-            raise FormError("This call is not in the list any more. Reload the page.")
-        number = int(mine["row"].iloc[0])
-        try:
-            self._store.undo_call(row=number, made_by=self._reader.code, made_at=self.now())
-        except StoreError as fault:
-            raise FormError(f"The call is not taken back. {fault}") from None
-        family_id = str(mine["family_id"].iloc[0])
-        self._note(Access.TOOK_BACK_CALL, family_id)
-        return family_id
-
-    def _may_record(self) -> None:
-        self._reader.must_open(Page.CALLS)
-        self._reader.must(Right.RECORD_CALLS)
-
-    def _only_today(self, where: str) -> None:
-        if not self.standing().is_today:
-            raise FormError(f"This is a look at a past day. {where}")
-
-    def _after_call(self, family_id: str) -> str:
-        found = self.snapshot()
-        row = call_list.row_of(found, family_id)
-        if row.band == "waiting" and row.recheck_on is not None:
-            listed = short_day(row.recheck_on, found.as_of)
-            return f"Recorded. Family {family_id} waits and is listed again from {listed}."
-        if row.sentences:
-            return f"Recorded. Family {family_id} stays on the list: {sentence(row.sentences[0])}"
-        return f"Recorded. Family {family_id} has no other reason to be called."

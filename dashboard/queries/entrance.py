@@ -19,7 +19,7 @@ from analysis.vocabulary import Access
 from dashboard.config import DashboardConfig
 from dashboard.queries.door import Queries
 from dashboard.queries.keeping import Kept
-from dashboard.queries.scope import calls_of, of_sites
+from dashboard.queries.scope import acts_of, of_sites
 from dashboard.security.roles import DEMO_READER, Reader
 
 SCOPES_KEPT = 8
@@ -145,17 +145,20 @@ class Entrance:
             return self._whole if sites is None else self._of_sites[sites]
 
     def _renew(self, key: tuple[int, date]) -> None:
-        """Look anew at everything, or only at the calls where nothing else came in."""
+        """Look anew at everything, or only at calls and arrangements where nothing else came in."""
         same_day = self._key is not None and self._key[1] == key[1]
-        newer = self._whole.with_calls_of(self.store) if same_day else None
+        newer = self._whole.with_acts_of(self.store) if same_day else None
         if newer is None:
             self._of_sites.clear()
             self._whole = Kept(take(self.store, self.policy, key[1], self.config.known_at))
         else:
             self._whole = newer
-            calls = newer.snapshot.records.calls
+            records = newer.snapshot.records
             self._of_sites = {
-                sites: kept.with_calls(calls_of(kept.snapshot, calls))
+                sites: kept.with_acts(
+                    acts_of(kept.snapshot, records.calls),
+                    acts_of(kept.snapshot, records.arrangements),
+                )
                 for sites, kept in self._of_sites.items()
             }
         self._key = key

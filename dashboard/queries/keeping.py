@@ -22,7 +22,7 @@ LEADS = {
     "outcomes": "child_id",
     "sign_offs": "caregiver_id",
 }
-"""The code by which the rows of each table are looked up; calls are few."""
+"""The code by which the rows of each table are looked up; calls and arrangements are few."""
 NOBODY = ""
 """A code of no row: what is found of it has the columns and no rows."""
 PAPERS_KEPT = 24
@@ -49,8 +49,9 @@ class Kept:
                 found[name] = stacked(
                     [self.by[name][NOBODY], *(self.by[name][str(owner)] for owner in owners)]
                 )
-        calls = of(self.snapshot.records.calls, "family_id", family_id)
-        return replace(self.snapshot, records=Records(**found, calls=calls))
+        for name in ("calls", "arrangements"):
+            found[name] = of(getattr(self.snapshot.records, name), "family_id", family_id)
+        return replace(self.snapshot, records=Records(**found))
 
     @cached_property
     def answers(self) -> Answers:
@@ -71,25 +72,31 @@ class Kept:
         """Digests of weeks that are over, by what was known before today: no call changes them."""
         return Answers(PAPERS_KEPT)
 
-    def with_calls_of(self, store: Store) -> Kept | None:
-        """The same rows with the calls recorded since; None when files went in as well.
+    def with_acts_of(self, store: Store) -> Kept | None:
+        """The same rows with the calls and arrangements made since; None when files went in as well.
 
-        A recorded call changes nothing that was logged, so rows, timeline and look-up stay and
-        only the calling order is worked out again.
+        These change nothing that was logged, so rows, timeline and look-up stay and only the
+        calling order is worked out again; without any since, everything stays.
         """
         before = self.snapshot
         if not store.ingests().equals(before.ingests):
             return None
-        calls = store.all_calls()
         known_at = pd.Timestamp(before.known_at).tz_localize(None)
-        stands = (calls["made_at"] <= known_at) & ~(calls["undone_at"] <= known_at)
-        calls = calls.loc[stands.to_numpy(dtype=bool), KNOWN["calls"].names]
-        return self.with_calls(calls.reset_index(drop=True))
+        calls = _standing(store.all_calls(), "calls", known_at)
+        arrangements = _standing(store.all_arrangements(), "arrangements", known_at)
+        return self.with_acts(calls, arrangements)
 
-    def with_calls(self, calls: pd.DataFrame) -> Kept:
-        """The same rows with other calls; nothing that does not follow from calls is redone."""
-        kept = Kept(self.snapshot.with_calls(calls))
-        vars(kept)["training"] = self.training
-        vars(kept)["by"] = self.by
-        vars(kept)["papers"] = self.papers
+    def with_acts(self, calls: pd.DataFrame, arrangements: pd.DataFrame) -> Kept:
+        """The same rows with other calls and arrangements; the very same where they are the same."""
+        records = self.snapshot.records
+        if calls.equals(records.calls) and arrangements.equals(records.arrangements):
+            return self
+        kept = Kept(self.snapshot.with_acts(calls, arrangements))
+        for part in ("training", "by", "papers"):
+            vars(kept)[part] = getattr(self, part)
         return kept
+
+
+def _standing(acts: pd.DataFrame, name: str, known_at: pd.Timestamp) -> pd.DataFrame:
+    stands = (acts["made_at"] <= known_at) & ~(acts["undone_at"] <= known_at)
+    return acts.loc[stands.to_numpy(dtype=bool), KNOWN[name].names].reset_index(drop=True)

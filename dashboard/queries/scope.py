@@ -33,13 +33,14 @@ def of_sites(found: Snapshot, sites: Collection[str]) -> Snapshot:
             home_log=_those(records.home_log, "family_id", families),
             outcomes=_those(records.outcomes, "child_id", children),
             calls=_those(records.calls, "family_id", families),
+            arrangements=_those(records.arrangements, "family_id", families),
         ),
     )
 
 
-def calls_of(found: Snapshot, calls: pd.DataFrame) -> pd.DataFrame:
-    """Those of all recorded calls that were made to families of a snapshot."""
-    return _those(calls, "family_id", found.records.lines["family_id"].unique())
+def acts_of(found: Snapshot, acts: pd.DataFrame) -> pd.DataFrame:
+    """Those of all calls or arrangements that speak of families of a snapshot."""
+    return _those(acts, "family_id", found.records.lines["family_id"].unique())
 
 
 def _those(frame: pd.DataFrame, column: str, values: Collection[str]) -> pd.DataFrame:

@@ -67,11 +67,13 @@ def history_of(rows):
     tables = {
         name: Versions.of(frame, range(len(frame)), np.zeros(len(frame), dtype=bool))
         for name, frame in vars(base).items()
-        if name not in {"home_log", "calls"}
+        if name not in {"home_log", "calls", "arrangements"}
     }
     tables["home_log"] = Versions.of(log, [r["key"] for r in rows], [r["void"] for r in rows])
     calls = base.calls.assign(received_at=base.calls["made_at"])
-    return History(tables, Versions.of(calls, [], [])), received
+    arranged = base.arrangements.assign(received_at=base.arrangements["made_at"])
+    none = [Versions.of(acts, [], []) for acts in (calls, arranged)]
+    return History(tables, *none), received
 
 
 def list_of(history):

@@ -17,7 +17,7 @@ from analysis.snapshot import take
 from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard import DashboardConfig
-from dashboard.queries import CallForm, Entrance, FormError, Queries, call_list
+from dashboard.queries import ArrangeForm, CallForm, Entrance, FormError, Queries, call_list
 from dashboard.queries.scope import of_sites
 from dashboard.security.roles import Reader
 from dashboard.views import Choice, FamilyChoice
@@ -57,7 +57,7 @@ def looking(config: DashboardConfig, sites: frozenset[str] | None = None) -> Que
 
 def order(queries: Queries, choice: Choice | None = None) -> list[str]:
     view = queries.calls(choice or Choice())
-    return [row.family_id for row in (*view.rows, *view.waiting)]
+    return [row.family_id for row in (*view.rows, *view.resting)]
 
 
 def test_a_recorded_call_shows_at_once_and_as_a_fresh_look_would_show_it(queries, url):
@@ -306,7 +306,7 @@ def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
     for n in range(12):
         queries.record_call(replace(FORM, form=str(n), family_id=f"G{n:02}"))
     view = queries.calls(Choice())
-    assert (view.counts["waiting"], len(view.waiting)) == (12, 10)
+    assert (view.counts["waiting"], len(view.resting)) == (12, 10)
     assert (view.done_count, len(view.done)) == (12, 10)
     assert len(queries.calls(Choice(band="waiting")).rows) == 12
     assert len(queries.calls(Choice(band="done")).done) == 12
@@ -364,3 +364,92 @@ def test_todays_calls_end_where_the_policy_says_for_all_and_for_one_nurse(url, t
     room = queries.calls(Choice(nurse="N1")).room
     assert (room.possible, room.left, room.ends_before) == (2, 1, "F6")
     queries._entrance.close()
+
+
+ASIDE = ArrangeForm(
+    form="aside",
+    family_id="F2",
+    kind="set_aside",
+    assigned_to=None,
+    until_on="2031-03-07",
+    reason="at the lake until Friday",
+)
+GIVEN = replace(ASIDE, form="given", kind="assigned", assigned_to="N2", until_on=None, reason=None)
+
+
+def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_it(queries, url):
+    timeline = queries.snapshot().timeline
+    assert queries.arrange(ASIDE) == "Family F2 is set aside and listed again from 7 Mar."
+    assert order(queries) == ["F1", "F3", "F5", "F6", "F2"]
+    view = queries.calls(Choice())
+    assert view.counts["set_aside"] == 1
+    row = view.resting[0]
+    assert (row.aside_by, row.aside_reason) == ("N1", "at the lake until Friday")
+    assert queries.snapshot().timeline is timeline
+    with Store.open(url, create=False) as store:
+        fresh = take(store, shipped_policy(), AS_OF)
+    pd.testing.assert_frame_equal(queries.snapshot().calls.families, fresh.calls.families)
+    text = queries.calls_table(Choice(band="set_aside"))[1]
+    assert "set aside until 7 Mar by N1; dressing" in text
+    assert "at the lake" not in text  # a note stays on the page
+    (made,) = queries.opened("F2", Choice()).arranged
+    assert queries.take_back(made.row, "arrangements") == "F2"
+    assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
+
+
+def test_a_family_in_same_day_review_cannot_be_set_aside(queries):
+    with pytest.raises(FormError, match="a red flag is answered by a call"):
+        queries.arrange(replace(ASIDE, family_id="F1"))
+    queries.record_call(replace(FORM, family_id="F1", reached="no"))
+    with pytest.raises(FormError, match="same-day review"):
+        queries.arrange(replace(ASIDE, family_id="F1"))
+
+
+def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queries):
+    assert queries.arrange(GIVEN) == "Family F2 is assigned to N2."
+    assert order(queries, Choice(nurse="N1")) == ["F1", "F6"]
+    assert order(queries, Choice(nurse="N2")) == ["F3", "F2", "F5"]
+    assert queries.calls(Choice(nurse="N2")).rows[1].assigned_to == "N2"
+    queries.record_call(FORM)
+    assert queries.opened("F2", Choice()).arranged == ()
+    assert [c.family_id for c in queries.calls(Choice(nurse="N2")).done] == ["F2"]
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"family_id": "F99"}, "no family with this code"),
+        ({"kind": "forgotten"}, "what to arrange"),
+        ({"kind": ["set_aside"]}, "what to arrange"),
+        ({"until_on": "2031-03-04"}, "from 2031-03-05 to 2031-04-04"),
+        ({"until_on": "2031-04-05"}, "from 2031-03-05 to 2031-04-04"),
+        ({"until_on": None}, "as a date"),
+        ({"reason": "  "}, "Write why"),
+        ({"reason": "x" * 201}, "Shorten the reason"),
+        ({"kind": "assigned", "assigned_to": "somebody"}, "Choose who"),
+        ({"kind": "assigned", "assigned_to": None}, "Choose who"),
+    ],
+)
+def test_nothing_of_an_arrangement_typed_in_is_trusted(queries, changed, said):
+    with pytest.raises(FormError, match=said):
+        queries.arrange(replace(ASIDE, **changed))
+    assert len(queries.snapshot().records.arrangements) == 0
+
+
+def test_a_form_of_an_arrangement_sent_twice_arranges_once(queries):
+    assert queries.arrange(ASIDE) == queries.arrange(ASIDE)
+    assert len(queries.snapshot().records.arrangements) == 1
+    with pytest.raises(FormError, match="not in the list any more"):
+        queries.take_back(99, "arrangements")
+
+
+def test_an_arrangement_elsewhere_leaves_what_is_kept_of_other_sites_as_it_was(url):
+    north = looking(DashboardConfig(store_url=url, clock=lambda: NOW), frozenset({"North"}))
+    south = north._entrance.queries_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
+    before = south.snapshot()
+    north.arrange(ASIDE)
+    assert order(north) == ["F1", "F6", "F2"]
+    assert south.snapshot() is before
+    with pytest.raises(FormError, match="no family with this code"):
+        south.arrange(replace(ASIDE, form="other"))
+    north._entrance.close()

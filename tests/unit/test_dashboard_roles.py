@@ -258,6 +258,22 @@ def test_a_call_of_another_site_is_not_taken_back(app):
     assert record_of(app)[-1] == ("manager.north", "took_back_call", "F1")
 
 
+def test_what_is_arranged_is_noted_and_refused_to_those_who_do_not_call(app):
+    name = next(n for n, c in app.callback_map.items() if c["inputs"][0]["id"] == "arrange")
+    form = {"form": "f", "family_id": "F2", "kind": "set_aside", "until_on": "2031-03-06"}
+    form["reason"] = "at the lake"
+    asked = callback_request(app, name, **{"arrange.data": form, "changed.data": 0})
+    for code in ("educator.granted", "reader.granted", "prevention.granted"):
+        assert browser_of(app, code).ask(asked).status_code == 403
+    assert "There is no family with this code" in browser_of(app, "manager.south").ask(asked).text
+    assert "Family F2 is set aside" in browser_of(app, "manager.north").ask(asked).text
+    assert record_of(app)[-1] == ("manager.north", "set_family_aside", "F2")
+    row = int(app.entrance.snapshot(None).records.arrangements["row"].iloc[0])
+    south = Reader("manager.south", Role.MANAGER, frozenset({"South"}))
+    with pytest.raises(Exception, match="not in the list any more"):
+        app.entrance.queries_of(south).take_back(row, "arrangements")
+
+
 def test_no_callback_answers_without_the_guard(app):
     answered_here = [c["callback"] for c in app.callback_map.values() if "callback" in c]
     assert len(answered_here) >= 5

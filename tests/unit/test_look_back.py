@@ -13,7 +13,7 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store
-from analysis.vocabulary import Role
+from analysis.vocabulary import Arrangement, Role
 from dashboard import DashboardConfig
 from dashboard.queries import Entrance, Queries, back_in_time
 from dashboard.queries.scope import of_sites
@@ -71,6 +71,10 @@ def _url(tmp_path_factory) -> str:
         at = datetime(2031, 3, 3, 9, tzinfo=UTC)
         row = store.record_call("F1", "N1", True, "will look", date(2031, 3, 5), at)
         store.undo_call(row, "N1", at + timedelta(days=1))
+        row = store.arrange(
+            Arrangement.ASSIGNED, "F1", "N1", at, made_on=at.date(), assigned_to="N2"
+        )
+        store.undo_arrangement(row, "N1", at + timedelta(days=1))
     return url
 
 
@@ -111,6 +115,7 @@ def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(en
             ],
             "home_log": then.records.home_log.query("family_id == @family"),
             "calls": then.records.calls.query("family_id == @family"),
+            "arrangements": then.records.arrangements.query("family_id == @family"),
         }
         assert found.known_at == then.known_at
         for field in fields(found.records):

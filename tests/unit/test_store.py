@@ -12,8 +12,9 @@ import sqlalchemy as sa
 
 from analysis.store import Added, RecordedBeforeError, Store, StoreError, schema
 from analysis.store.frames import typed
-from analysis.store.schema import stored_columns
+from analysis.store.schema import arrangements, stored_columns
 from analysis.tables import KNOWN
+from analysis.vocabulary import Arrangement
 from tests.stored_rows import (
     accepted,
     file_info,
@@ -531,3 +532,47 @@ def test_connector_changes_of_earlier_files_are_told_as_corrected(store: Store) 
         found = writer.connector_days(pa.array(["L1", "L9", "L1"]), low, high)
     assert sorted(found["done_on"].to_pylist()) == [low, low + 5]
     assert found["line_id"].to_pylist() == ["L1", "L1"]
+
+
+ARRANGED = {"made_by": "N1", "made_on": date(2031, 3, 3)}
+
+
+def test_an_arrangement_holds_from_its_making_until_it_is_taken_back(store: Store) -> None:
+    at, back = moment("2031-03-03T09:00"), moment("2031-03-04T09:00")
+    first = store.arrange(
+        Arrangement.SET_ASIDE,
+        "F1",
+        made_at=at,
+        until_on=date(2031, 3, 9),
+        why="at the lake",
+        **ARRANGED,
+    )
+    second = store.arrange(Arrangement.ASSIGNED, "F2", made_at=at, assigned_to="N2", **ARRANGED)
+    store.undo_arrangement(first, "N1", back)
+
+    def known(text: str) -> list[str]:
+        return store.records(moment(text)).arrangements["family_id"].tolist()
+
+    assert known("2031-03-03T08:59") == []
+    assert known("2031-03-03T09:00") == ["F1", "F2"]
+    assert known("2031-03-04T09:00") == ["F2"]
+    every = store.all_arrangements()
+    assert every["row"].tolist() == [first, second]
+    assert every["kind"].astype(str).tolist() == ["set_aside", "assigned"]
+    assert every["undone_by"].astype("object").fillna("").tolist() == ["N1", ""]
+    assert store.all_arrangements("F2")["assigned_to"].tolist() == ["N2"]
+    versions = store.versions()["arrangements"]
+    assert versions.void.tolist() == [False, False, True]
+    for row in (first, 99):
+        with pytest.raises(StoreError, match=f"arrangement number {row}"):
+            store.undo_arrangement(row, "N1", back)
+
+
+def test_rows_of_arrangements_are_only_ever_added(store: Store) -> None:
+    store.arrange(
+        Arrangement.ASSIGNED, "F1", made_at=moment("2031-03-03T09:00"), assigned_to="N2", **ARRANGED
+    )
+    for act in (sa.delete(arrangements), sa.update(arrangements).values(made_by="N9")):
+        with pytest.raises(StoreError), store._database.writing() as connection:
+            connection.execute(act)
+    assert store.records().arrangements["made_by"].tolist() == ["N1"]

@@ -1,0 +1,54 @@
+"""What people arranged about a family: who calls it, and until when it is set aside."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+from sqlalchemy.dialects import sqlite
+
+revision = "0005"
+down_revision = "0004"
+
+WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
+ONLY_ADDED = "rows of arrangements are only ever added"
+
+
+def upgrade() -> None:
+    """Make the table; rows in it stay as they are."""
+    op.create_table(
+        "arrangements",
+        sa.Column("row", WHOLE, nullable=False),
+        sa.Column("family_id", sa.Text(), nullable=False),
+        sa.Column("made_by", sa.Text(), nullable=False),
+        sa.Column("made_at", WHOLE, nullable=False),
+        sa.Column("made_on", WHOLE),
+        sa.Column("kind", sa.Text()),
+        sa.Column("assigned_to", sa.Text()),
+        sa.Column("until_on", WHOLE),
+        sa.Column("why", sa.Text()),
+        sa.Column("takes_back", WHOLE),
+        sa.Column("form", sa.Text()),
+        sa.PrimaryKeyConstraint("row"),
+        sqlite_strict=True,
+    )
+    op.create_index("arrangements_form", "arrangements", ["made_by", "form"], unique=True)
+    if op.get_bind().dialect.name == "sqlite":
+        for act in ("UPDATE", "DELETE"):
+            op.execute(
+                f"CREATE TRIGGER arrangements_no_{act.lower()} BEFORE {act} ON arrangements "
+                f"BEGIN SELECT RAISE(ABORT, '{ONLY_ADDED}'); END"
+            )
+        return
+    op.execute(
+        "CREATE FUNCTION arrangements_only_added() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN RAISE EXCEPTION '{ONLY_ADDED}'; END $$"
+    )
+    op.execute(
+        "CREATE TRIGGER arrangements_stay BEFORE UPDATE OR DELETE OR TRUNCATE ON arrangements "
+        "FOR EACH STATEMENT EXECUTE FUNCTION arrangements_only_added()"
+    )
+
+
+def downgrade() -> None:
+    """What was arranged is never taken down."""
+    raise NotImplementedError

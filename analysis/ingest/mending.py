@@ -12,10 +12,9 @@ from tempfile import TemporaryDirectory
 
 import orjson
 
-from analysis.ingest.heads import MENDS, alike
+from analysis.ingest.heads import MENDS
 from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.raw import LogFile
-from analysis.ingest.reasons import Refusal
 from analysis.ingest.refused import guarded, heads_of
 from analysis.ingest.run import ingest
 from analysis.ingest.summary import TableCount
@@ -43,15 +42,6 @@ class ToMend:
     reason: str
     cells: Mapping[str, str]
     ticks: tuple[Tick, ...] = ()
-
-    @property
-    def needs_profile(self) -> bool:
-        """Whether what is wrong can't be read without the profile of its source.
-
-        A tick that nobody reads as one would be kept with the row, and its finding lost.
-        """
-        ticked = {alike(tick.head) for tick in self.ticks}
-        return self.reason == Refusal.UNREADABLE_TICK and alike(self.column or "") not in ticked
 
     @property
     def mended_name(self) -> str:
@@ -138,11 +128,7 @@ def mend_row(
         The refused row is not on the list any more; nothing is stored.
     IngestError, StoreError
         As for `ingest`.
-    ValueError
-        The row needs the profile of its source.
     """
-    if row.needs_profile:
-        raise ValueError(f"row {row.number} can't be read without the profile of {row.source}")
     text = io.StringIO(newline="")
     sheet = csv.writer(text)
     sheet.writerow([*row.cells, MENDS])

@@ -50,6 +50,7 @@ class Refusal(StrEnum):
     UNKNOWN_CODE = "unknown_code"
     NONE_WITH_CODES = "none_with_codes"
     UNREADABLE_TICK = "unreadable_tick"
+    TICK_WITHOUT_PROFILE = "tick_without_profile"
     NOT_A_WHOLE_NUMBER = "not_a_whole_number"
     OUT_OF_RANGE = "out_of_range"
     AMBIGUOUS_DATE = "ambiguous_date"

@@ -19,6 +19,7 @@ from analysis.ingest.checking import Checked, Source, check
 from analysis.ingest.faults import IngestError, NotListedError, StillRefusedError
 from analysis.ingest.history import History, conflicting_keys, told_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
+from analysis.ingest.mended_ticks import unread_ticks
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part
 from analysis.ingest.reasons import FileFault, Refusal
@@ -223,6 +224,7 @@ class _FileRun:
         if table != "home_log":
             batches = iter(_registry_order(list(batches)))
         for checked in batches:
+            unread_ticks(checked, writer)
             history.mark(checked)
             self._store(checked, writer, tally)
             self.report.tell(self.log, self.rows, self.read_bytes)

@@ -94,6 +94,7 @@ _WHY: Mapping[Refusal, str] = {
     Refusal.UNKNOWN_CODE: "it is not one of the words for this column",
     Refusal.NONE_WITH_CODES: "none stands beside other codes",
     Refusal.UNREADABLE_TICK: "the word is neither ticked nor not ticked",
+    Refusal.TICK_WITHOUT_PROFILE: "the column stands for a code that only the source profile tells",
     Refusal.NOT_A_WHOLE_NUMBER: "it is no whole number",
     Refusal.OUT_OF_RANGE: "the number is out of range",
     Refusal.AMBIGUOUS_DATE: "day and month can't be told apart",
@@ -134,6 +135,8 @@ _MEND: Mapping[Refusal, str] = {
     Refusal.NONE_WITH_CODES: "Write none alone, or the codes without it.",
     Refusal.UNREADABLE_TICK: "Write yes or no, leave it blank if nobody looked, or add the word to the "
     "source profile.",
+    Refusal.TICK_WITHOUT_PROFILE: "Write its code into findings or steps_missed and clear this "
+    "cell.",
     Refusal.NOT_A_WHOLE_NUMBER: "Write it in digits only.",
     Refusal.AMBIGUOUS_DATE: "Say date_order in the source profile.",
     Refusal.DATE_ORDER: "Write it like 2031-03-04, or say date_order in the source profile.",

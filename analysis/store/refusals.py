@@ -7,7 +7,7 @@ deleted: leaving is a row of its own.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 import numpy as np
 import pyarrow as pa
@@ -61,6 +61,8 @@ class Refusals:
                 refused.c.sheet,
                 refused.c.row_number,
                 refused.c.key,
+                refused.c.reason,
+                refused.c.column_name,
                 sa.case((refused.c.file.in_(same_bytes), 1), else_=0).label("same_bytes"),
             ).where(is_open()),
         )
@@ -68,6 +70,12 @@ class Refusals:
     def holds(self, number: int) -> bool:
         """Whether a refused row was on the list before this file."""
         return bool(pc.any(pc.equal(self._earlier["refused_row"], number)).as_py())
+
+    def columns_at_fault(self, reasons: Collection[str]) -> dict[int, str]:
+        """Column at fault of the rows on the list before this file, by number, for some reasons."""
+        wanted = pc.is_in(self._earlier["reason"], value_set=pa.array(reasons, pa.string()))
+        rows = self._earlier.filter(wanted).select(["refused_row", "column_name"]).to_pylist()
+        return {row["refused_row"]: row["column_name"] or "" for row in rows}
 
     def put_on(self, rows: pa.Table) -> int:
         """List refused rows that aren't listed yet; returns how many.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -114,6 +115,10 @@ class Writer:
     def is_listed(self, number: int) -> bool:
         """Whether a refused row is on the list and waits to be mended."""
         return self._refusals.holds(number)
+
+    def columns_at_fault(self, reasons: Collection[str]) -> dict[int, str]:
+        """Column at fault of rows on the list, by number; see `Refusals.columns_at_fault`."""
+        return self._refusals.columns_at_fault(reasons)
 
     def count(
         self,

@@ -442,10 +442,7 @@ class Queries(Acting):
         self._reader.must_open(Page.INCOMING)
         self._reader.must(Right.MEND_ROWS)
         self._only_today("Mend rows on today's page.")
-        row = row_to_mend(self._store, number, self._entrance.profiles)
-        if row is not None and row.needs_profile:
-            raise FormError(mending.NEEDS_PROFILE.format(column=row.column, source=row.source))
-        return row
+        return row_to_mend(self._store, number, self._entrance.profiles)
 
     def refused_file(self, table: str) -> bytes | None:
         """The file in which refused rows of a table are mended; None: there is none such."""

@@ -26,11 +26,6 @@ HINTS: Mapping[Kind, str] = {
     Kind.MONTH: "like 2031-03",
     Kind.INSTANT: "like 2031-03-04 or 2031-03-04T18:30",
 }
-NEEDS_PROFILE = (
-    "The column {column} stands for a code, and this dashboard does not know the source {source}, so "
-    "that a tick mended here would be lost. Start the dashboard with the profile (linedays serve "
-    "--source), or download the row and ingest the mended file with it."
-)
 RECEIVED_HINT = "when the clinic got it, like 2031-03-04T18:30; blank: now"
 
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.ingest import NotListedError, Profile, StillRefusedError
+from analysis.ingest import NotListedError, Profile, StillRefusedError, load_profile
 from analysis.ingest.mending import ToMend, mend_row, row_to_mend
 from analysis.ingest.refused import write_back
 from analysis.store import Store
@@ -177,3 +177,68 @@ def _mended_in_a_file(store: Store, folder: Path, cells: dict[str, str]):
         return None
     row = store.refused().iloc[-1]
     return (None if pd.isna(row["column"]) else row["column"], row["reason"])
+
+
+TICKS = """\
+name = "tick sheet"
+[table.home_log]
+names = ["ticks*"]
+[table.home_log.fixed]
+kind = "skin_check"
+[[table.home_log.ticks]]
+column = "findings"
+head = "Fever?"
+code = "fever"
+[[table.home_log.ticks]]
+column = "findings"
+head = "Rash?"
+code = "rash"
+"""
+
+
+@pytest.fixture
+def ticked(programme: Store, tmp_path: Path) -> Profile:
+    """The profile of a sheet with one unreadable tick, which waits as number 1."""
+    profile = load_profile(written(tmp_path, "ticks.toml", TICKS))
+    text = "line_id,done_at,Fever?,Rash?\nL1,2031-03-20,perhaps,\n"
+    take_in(programme, written(tmp_path, "ticks.csv", text), profile=profile)
+    assert refusals(programme) == [(2, "Fever?", "unreadable_tick")]
+    return profile
+
+
+def mended_ticks(store: Store, folder: Path, profile: Profile | None = None, **cells: str):
+    """Mend the tick in the file written back; findings in force after it, and the list."""
+    (path,) = write_back(store, folder / "mend")
+    sheet = pd.read_csv(path, dtype=str, keep_default_na=False).assign(**cells)
+    sheet.to_csv(path, index=False)
+    take_in(store, path, profile=profile, received_at=AT)
+    found = store.records().home_log["findings"].dropna().tolist()
+    return found, [reason for _, _, reason in refusals(store)]
+
+
+def test_a_tick_mended_in_a_file_is_not_lost_without_the_profile(
+    programme: Store, ticked: Profile, tmp_path: Path
+) -> None:
+    lost = mended_ticks(programme, tmp_path, **{"Fever?": "yes"})
+    assert lost == ([], ["tick_without_profile"])
+    still = mended_ticks(programme, tmp_path / "2", **{"Fever?": "no"})  # mended again
+    assert still == ([], ["tick_without_profile"])
+
+
+def test_a_tick_is_mended_by_writing_its_code(
+    programme: Store, ticked: Profile, tmp_path: Path
+) -> None:
+    cells = {"Fever?": "", "findings": "fever"}
+    assert mended_ticks(programme, tmp_path, **cells) == (["fever"], [])
+
+
+def test_a_tick_mended_on_its_page_is_read_by_the_known_profile(
+    programme: Store, ticked: Profile
+) -> None:
+    profiles = {ticked.name: ticked}
+    row = row_to_mend(programme, 1, profiles)
+    assert row is not None
+    assert row.cells["Rash?"] == ""  # nobody looked, so that a no to fever is not none
+    cells = {**row.cells, "Fever?": "no"}
+    mend_row(programme, row, cells, POLICY, received_at=AT, brought_by="N1")
+    assert programme.records().home_log["findings"].isna().all()

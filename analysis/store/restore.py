@@ -45,6 +45,7 @@ NOT_EMPTY = (
     "isn't there yet or an empty database."
 )
 
+_ENCRYPTED = 1
 _BYTES_AT_ONCE = 1 << 20
 
 
@@ -108,7 +109,7 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
     """Open the archive; what its reading complains of becomes a sentence."""
     try:
         archive = zipfile.ZipFile(path)
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, NotImplementedError):
         raise StoreError(NO_BACKUP.format(path=path)) from None
     except OSError as fault:
         raise StoreError(f"The backup {path} can't be read: {fault.strerror}.") from None
@@ -120,7 +121,8 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
 
 
 def _contents(archive: zipfile.ZipFile, path: Path) -> Contents:
-    if CONTENTS not in archive.namelist():
+    is_locked = any(entry.flag_bits & _ENCRYPTED for entry in archive.infolist())
+    if CONTENTS not in archive.namelist() or is_locked:
         raise StoreError(NO_BACKUP.format(path=path))
     try:
         said: Any = json.loads(archive.read(CONTENTS))

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import numpy as np
 import pyarrow as pa
 import pytest
 import sqlalchemy as sa
@@ -303,6 +304,10 @@ def faulty(kept: Path) -> Iterator[tuple[str, Path, str]]:
     yield "a file lost", repacked(kept, lambda n, d: None if n == "calls.parquet" else d), "damaged"
     yield "a file changed", repacked(kept, lambda n, d: d[:-9] if "calls" in n else d), "damaged"
     yield "another table's rows", other_rows(kept), "is damaged"
+    cut.write_bytes(
+        whole.replace(b"PK\x01\x02\x14\x03\x14\x00\x00", b"PK\x01\x02\x14\x03\x14\x00\x01")
+    )
+    yield "locked with a password", cut, "is no backup of linedays"
     yield "not there", kept.with_name("gone.zip"), "No such file"
 
 
@@ -315,6 +320,22 @@ def test_a_file_that_is_no_whole_backup_restores_nothing(kept: Path, elsewhere: 
             Store.open(elsewhere, create=False)
     with Store.restored(elsewhere, kept) as made:
         assert len(made.records().home_log) == 2
+
+
+def test_whatever_bytes_are_changed_a_sentence_tells_or_the_store_is_whole(kept: Path) -> None:
+    whole, draw = kept.read_bytes(), np.random.default_rng(7)
+    other, told = kept.with_name("other.zip"), 0
+    for number in range(120):
+        data = bytearray(whole)
+        first = 0 if number % 3 else len(data) - 4500  # the archive's own lists are at its end
+        for at in draw.integers(first, len(data), draw.integers(1, 5)):
+            data[at] = draw.integers(256)
+        other.write_bytes(data)
+        try:
+            restore.checked(other)
+        except StoreError:
+            told += 1
+    assert 100 < told <= 120
 
 
 def test_a_place_with_tables_is_left_as_it_is(store: Store, url: str, kept: Path) -> None:

@@ -170,6 +170,7 @@ def read_needs(search: str | None) -> NeedsChoice:
         skill=given.get("skill", NeedsChoice.skill),
         together=given.get("together", NeedsChoice.together),
         size=_whole(given.get("size"), NeedsChoice.size),
+        curve=given.get("curve"),
     )
 
 
@@ -202,6 +203,7 @@ _NEEDS = {
     "skill": "skill",
     "together": "together",
     "size": "size",
+    "curve": "curve",
 }
 """Names in the address, and the parts of the choice that they stand for."""
 

@@ -36,6 +36,8 @@ class NeedsChoice:
     """Who may share a session: families of one ``site``, or also of one ``language``."""
     size: int = 8
     """Most families in a session."""
+    curve: str | None = None
+    """Step whose learning curve is drawn."""
 
     @property
     def opened(self) -> tuple[str, str | None, str | None] | None:
@@ -216,6 +218,22 @@ class SheetView:
 
     session: SessionRow
     rows: tuple[SheetRow, ...]
+
+
+@dataclass(frozen=True)
+class HelpedView:
+    """Whether refreshers helped, and whether caregivers learn by doing."""
+
+    effects: pd.DataFrame
+    """Rows of `REFRESHERS` with a refreshed family, with step_name; those with limits first."""
+    learning: pd.DataFrame
+    """Rows of `LEARNING` of one step, with name: the range of changes in words."""
+    curve: str | None
+    """Its step; None: nothing was done since a sign-off."""
+    curve_name: str
+    curves: tuple[tuple[str, str], ...]
+    """Codes and names of the steps to choose from."""
+    window_days: int
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from datetime import date
 from pathlib import Path
 
 import pandas as pd
-from IPython.display import SVG, display
+from IPython.display import display
 
 from analysis.cli.inventing import invented_store
 from analysis.decisions.learning import learning_curve
@@ -40,11 +40,11 @@ from analysis.decisions.retraining import (
 )
 from analysis.decisions.sessions import group_sessions
 from analysis.reports.educator import step_words
-from analysis.reports.figures import Point, ranges
 from analysis.vocabulary import Role
 from analysis.words import CAUTIONS, counted, limits, listed, long_day, number, percent
 from dashboard import DashboardConfig
-from dashboard.figures import step_picture
+from dashboard.components.helped_cards import MARKS, effect_words, learning_words
+from dashboard.figures import before_after, learning_by_changes, step_picture
 from dashboard.need_words import LOGGED_NOTE, SHRINKAGE_NOTE, heard_of
 from dashboard.queries import Entrance
 from dashboard.security.roles import Reader
@@ -121,7 +121,16 @@ unsigned.drop(columns="evidence").head(15)
 seen = practice(found.timeline, found.records, found.policy)
 course = learning_curve(seen, found.records)
 course = course[course["step"].isin(sure["step"])]
-course.assign(step=course["step"].map(names)).round(3)
+display(course.assign(step=course["step"].map(names)).round(3))
+
+# %% [markdown]
+# The step that was missed most often; below each range the families and the occasions.
+
+# %%
+told = asked.helped(NeedsChoice())
+if told.curve is not None:
+    display(learning_by_changes(told.learning))
+    print(learning_words(told))
 
 # %% [markdown]
 # ## Did refreshers help?
@@ -132,18 +141,10 @@ course.assign(step=course["step"].map(names)).round(3)
 # %%
 effects = refreshers(seen, found.records)
 known = effects[effects["adjusted_upper"].notna()]
-points = [
-    Point(
-        step_words(row.step, found.edition),
-        row.adjusted_ratio,
-        row.adjusted_lower,
-        row.adjusted_upper,
-    )
-    for row in known.itertuples()
-]
-if points:
-    unit = "share missed after / after equally bad spells"
-    display(SVG(ranges(points, unit, reference=1.0, named="no effect", ratio=True)))
+with_limits = told.effects[told.effects["adjusted_upper"].notna()]
+if len(with_limits):
+    display(before_after(with_limits))
+    print(MARKS, effect_words(told), sep="\n")
 COUNTS = ["families", "missed_before", "seen_before", "missed_after", "seen_after"]
 RATIOS = [f"{kind}_{part}" for kind in ("own", "adjusted") for part in ("ratio", "lower", "upper")]
 display(effects.set_index("step")[COUNTS])

@@ -31,6 +31,7 @@ WINDOW_DAYS = 91
 STEP_DAYS = 28
 """Spells of families not yet retrained begin this far apart."""
 
+REGRESSION_CAUTION = "Families sent after a bad spell improve by themselves; "
 _SURE = 0.025
 _FEWER = "fewer missed than such a spell before leads one to expect"
 _MORE = "more missed than such a spell before leads one to expect"
@@ -71,7 +72,7 @@ class Effect:
         """What the figures say, in one or two sentences."""
         if self.families == 0:
             return "No family with a refresher was seen before and after it."
-        caution = "Families sent after a bad spell improve by themselves; "
+        caution = REGRESSION_CAUTION
         if math.isnan(self.adjusted_lower):
             return caution + "too few families or missed steps to tell the refreshers' part."
         if self.adjusted_upper < 1:

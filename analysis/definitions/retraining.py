@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
+import numpy as np
+
 from analysis.definitions.model import Definition, Example, Rows, records_of
+from analysis.stats.bootstrap import cluster_share_interval
+from analysis.stats.regression import clustered_rate_ratio
 from analysis.stats.shrinkage import BetaBinomial
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
@@ -18,6 +22,13 @@ _SELF_CHECKS: dict[str, Rows] = {
         "steps_missed": ["mask", "none"] * 4 + ["none"] * 2,
     },
 }
+_LEARNER: dict[str, Rows] = {
+    **_SELF_CHECKS,
+    "home_log": {
+        **_SELF_CHECKS["home_log"],
+        "steps_missed": ["mask", "mask", "none", "mask", "none", *["none"] * 3, "mask", "none"],
+    },
+}
 _PROGRAMME = BetaBinomial(yes=2.0, no=8.0, numerator=20, denominator=100)
 """Shares of a programme's caregivers, as they may have been fitted: one in five on average."""
 
@@ -28,6 +39,33 @@ def _drawn(_: Timeline, __: Tallies) -> object:
     share = float(_PROGRAMME.posterior_mean([missed], [seen])[0])
     above = float(_PROGRAMME.probability_above(0.2, [missed], [seen])[0])
     return (round(share, 2), round(above, 2))
+
+
+_FAMILIES = 12
+_SPELL = 13
+"""Weekly changes in a quarter, before and after."""
+
+
+def _of_each(*counts: int) -> list[int]:
+    return [count for count in counts for _ in range(_FAMILIES)]
+
+
+def _ratios(_: Timeline, __: Tallies) -> object:
+    """Each of 12 families misses 6 of 13 before and 3 of 13 after, with a refresher or without."""
+    family = np.tile(np.arange(_FAMILIES), 2)
+    seen = _of_each(_SPELL, _SPELL)
+    own = clustered_rate_ratio(_of_each(3, 6), seen, _of_each(1, 0), family)
+    apart = np.arange(2 * _FAMILIES)
+    against = clustered_rate_ratio(_of_each(3, 3), seen, _of_each(1, 0), apart)
+    return (round(own.ratio, 2), round(against.ratio, 2))
+
+
+def _by_changes(_: Timeline, __: Tallies) -> object:
+    checks = records_of(_LEARNER).home_log["steps_missed"]
+    missed = (checks == "mask").to_numpy()
+    place = np.repeat([0, 1], [5, 5])
+    found = cluster_share_interval(missed.astype(int), np.ones(10, dtype=int), place)
+    return tuple(round(float(share), 2) for share in found.share)
 
 
 NEEDS = (
@@ -54,6 +92,53 @@ NEEDS = (
             date(2031, 3, 20),
             _drawn,
             (0.3, 0.84),
+        ),
+    ),
+    Definition(
+        key="refresher_effect",
+        title="Effect of refreshers: own ratio, and ratio against equally bad spells",
+        words=(
+            "Own ratio: the share of occasions missed in the 91 days after a refresher over that in "
+            "the 91 days up to it, of the families refreshed. Families are sent after a bad spell, and "
+            "bad spells pass by themselves (regression to the mean), so this ratio alone shows an effect "
+            "where there is none. Beside it stands the ratio to what was missed after equally bad spells "
+            "of families not yet retrained: a Poisson regression of what was missed after, with the "
+            "share before as a covariate, drawn toward that of all spells by as much as its few occasions "
+            "deserve. Limits take each family as one witness and need ten families with something "
+            "missed. What neither allows for: a refresher given for other reasons than what was missed."
+        ),
+        unit="ratio of shares; 1 means no change",
+        source="Poisson regression with errors clustered by family",
+        example=Example(
+            "Twelve families missed 6 of 13 changes each, had a refresher, and missed 3 of 13 after "
+            "it: own ratio 3/13 over 6/13, so 0.5. Twelve other families missed 6 of 13 as well, had "
+            "none, and missed 3 of 13 in the quarter after: against equally bad spells the ratio is "
+            "3/13 over 3/13, so 1. The refreshers changed nothing.",
+            _SELF_CHECKS,
+            date(2031, 3, 20),
+            _ratios,
+            (0.5, 1.0),
+        ),
+    ),
+    Definition(
+        key="learning_curve",
+        title="Learning curve of a step",
+        words=(
+            "The share of occasions on which a step was missed, by how many dressing changes the "
+            "caregiver has done since the first sign-off: the first five, the next five, then ten, "
+            "thirty, and all later. Occasions before a sign-off are left out. Limits resample whole "
+            "families and need five. Later ranges hold other caregivers than the first, as lines come "
+            "out: a falling curve is not all learning."
+        ),
+        unit="share missed",
+        source="ratio of sums; limits by resampling families",
+        example=Example(
+            "A caregiver, signed off on 1 March, left out the mask in 3 of the first five changes and "
+            "in 1 of the next five: shares 0.6 and 0.2.",
+            _LEARNER,
+            date(2031, 3, 20),
+            _by_changes,
+            (0.6, 0.2),
         ),
     ),
 )

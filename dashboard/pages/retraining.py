@@ -14,6 +14,7 @@ from dashboard.address import read_needs, read_session, write_needs
 from dashboard.components.attributes import aria, in_page
 from dashboard.components.choosing import choice as choose
 from dashboard.components.drawn import drawn
+from dashboard.components.helped_cards import effect_card, learning_card
 from dashboard.components.need_list import need_address, need_table, pager
 from dashboard.components.need_panel import need_panel
 from dashboard.components.needs_cards import picture_card, skills_card
@@ -23,6 +24,7 @@ from dashboard.queries import FormError, Queries, RefresherForm
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page, Right
 from dashboard.training_views import (
+    HelpedView,
     NeedsChoice,
     NeedsView,
     SessionName,
@@ -49,6 +51,7 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
         [
             dcc.Store(id=ids.NEED_OPENED, data=_opened(key, None)),
             dcc.Store(id=ids.NEEDS_DRAWN),
+            dcc.Store(id=ids.HELPED_DRAWN),
             dcc.Store(id=ids.MARK_REFRESHER),
             dcc.Store(id=ids.UNMARK_REFRESHER),
             html.Div(
@@ -79,6 +82,7 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                 id=ids.NEEDS_BODY,
                 className="cards",
             ),
+            html.Div(id=ids.HELPED_BODY, className="cards"),
         ],
     )
 
@@ -143,7 +147,36 @@ def register(guard: Guard) -> None:
         asked = (PATH, choice, queries.standing().reader.may(Right.LANGUAGE))
         return queries.once(asked, lambda: drawn(_body(queries, choice))), name
 
+    _register_helped(guard)
     _register_marking(guard)
+
+
+def _register_helped(guard: Guard) -> None:
+    @guard.callback(
+        Page.RETRAINING,
+        Output(ids.HELPED_BODY, "children"),
+        Output(ids.HELPED_DRAWN, "data"),
+        Input(ids.URL, "search"),
+        Input(ids.CHANGED, "data"),
+        State(ids.HELPED_DRAWN, "data"),
+        State(ids.URL, "pathname"),
+    )
+    def show_helped(
+        queries: Queries, search: str | None, changed: Any, before: Any, pathname: str
+    ) -> tuple[object, ...]:
+        if pathname != PATH or read_session(search) is not None:
+            raise PreventUpdate
+        choice = NeedsChoice(curve=read_needs(search).curve)
+        name = f"{write_needs(choice)} {_count(changed)}"
+        if name == before:
+            raise PreventUpdate
+        view = queries.helped(choice)
+        asked = (PATH, "helped", view.curve)
+        return queries.once(asked, lambda: drawn(_helped(view))), name
+
+
+def _helped(view: HelpedView) -> Component:
+    return html.Div([effect_card(view), learning_card(view)])
 
 
 def _register_marking(guard: Guard) -> None:

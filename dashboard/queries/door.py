@@ -30,6 +30,7 @@ from dashboard.queries import (
     calls_made,
     dwell,
     families,
+    helped,
     incoming,
     marking,
     mending,
@@ -49,6 +50,7 @@ from dashboard.queries.training import Training
 from dashboard.rate_views import DwellChoice, DwellView, RatesChoice, RatesView
 from dashboard.security.roles import Page, Right
 from dashboard.training_views import (
+    HelpedView,
     NeedOpened,
     NeedsChoice,
     NeedsView,
@@ -262,6 +264,10 @@ class Queries(Acting):
         """The sheet of a session; None when no such session is planned."""
         training, _ = self._training(NeedsChoice())
         return sessions.sheet_view(training, name, self._reader)
+
+    def helped(self, choice: NeedsChoice) -> HelpedView:
+        """Whether refreshers helped, and whether caregivers learn by doing."""
+        return helped.helped_view(*self._training(choice))
 
     def mark_refresher(self, form: RefresherForm) -> str:
         """Store a refresher that was held; returns a sentence on it.

@@ -8,7 +8,9 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from analysis.decisions.practice import NO_SIGN_OFF
+from analysis.decisions.learning import learning_curve
+from analysis.decisions.practice import NO_SIGN_OFF, practice
+from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import LIKELY_PROBABILITY, retraining, sites_of
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import SignOffKind, Skill
@@ -29,6 +31,13 @@ class Training:
         """Columns of `RETRAINING`, facts without a share (no sign-off) among them."""
         known = (self.found.timeline, self.found.records, self.found.policy)
         return retraining(*known)
+
+    @cached_property
+    def helped(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Columns of `REFRESHERS` and of `LEARNING`, of all steps."""
+        records = self.found.records
+        seen = practice(self.found.timeline, records, self.found.policy)
+        return refreshers(seen, records), learning_curve(seen, records)
 
     @cached_property
     def needs(self) -> pd.DataFrame:

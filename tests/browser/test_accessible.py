@@ -34,7 +34,7 @@ PAGES = {
     "dwell of all": ("dwell", "/dwell"),
 }
 """Which dashboard a page is looked at in, and where it lies."""
-WITH_FIGURES = {"family", "family then", "rates", "dwell", "dwell of all", "incoming"}
+WITH_FIGURES = {"retraining", "family", "family then", "rates", "dwell", "dwell of all", "incoming"}
 RULES = {
     "runOnly": [
         *("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"),
@@ -68,10 +68,11 @@ def open_page(page: Page, running: Running, name: str) -> None:
     page.goto(running.address + PAGES[name][1])
     page.wait_for_selector("main h1")
     if name in {"retraining", "opened need"}:
-        expect(page.get_by_role("heading", name="Who is not signed off?")).to_be_visible()
+        for name_of_part in ("Who is not signed off?", "Did refreshers help?"):
+            expect(page.get_by_role("heading", name=name_of_part)).to_be_visible()
     if name in WITH_FIGURES:
-        expect(page.locator(".history .main-svg").first).to_be_visible()
-        for details in page.get_by_text("The same as a table").all():
+        expect(page.locator(".history .main-svg >> visible=true").first).to_be_visible()
+        for details in page.get_by_text("The same as a table").locator("visible=true").all():
             details.click()
     if name == "week":
         expect(page.get_by_role("heading", name="In brief")).to_be_visible()

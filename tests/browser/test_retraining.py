@@ -135,3 +135,19 @@ def test_a_refresher_is_marked_done_shows_at_once_and_is_taken_back(browser, edu
         expect(panel(page).get_by_role("status")).to_contain_text("taken back")
         expect(panel(page)).not_to_contain_text("Refreshers marked here")
         expect(page.get_by_role("region", name="Caregivers without")).not_to_contain_text("K2")
+
+
+def test_before_and_after_is_explained_where_it_is_shown(browser, educators):
+    with watching(browser, educators.token) as watched:
+        page = watched.page()
+        open_page(page, educators)
+        helped = page.locator("section").filter(
+            has=page.get_by_role("heading", name="Did refreshers help?")
+        )
+        expect(helped).to_contain_text("1 family was seen in the 91 days before a refresher")
+        expect(helped).to_contain_text("regression to the mean")
+        page.get_by_role("combobox", name="Step").last.select_option("dry_time")
+        expect(page.get_by_text("Let dry long enough: missed 5 of 35")).to_be_visible()
+        expect(panel(page)).to_contain_text("Family F3")
+        helped.get_by_role("link", name="How before and after is worked out").click()
+        expect(page.locator("#refresher_effect")).to_contain_text("Answer: 0.5, 1.0.")

@@ -6,13 +6,20 @@ import shutil
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from dashboard import DashboardConfig, create_app
-from dashboard.figures import step_picture
+from dashboard.components.helped_cards import (
+    effect_card,
+    effect_words,
+    learning_card,
+    learning_words,
+)
+from dashboard.figures import before_after, learning_by_changes, step_picture
 from dashboard.queries import FormError, RefresherForm
 from dashboard.security.roles import NotAllowedError, Page, Reader
-from dashboard.training_views import NeedsChoice, SessionName
+from dashboard.training_views import HelpedView, NeedsChoice, SessionName
 from tests.retrained import NOW, PEOPLE, fill
 from tests.signed_in import Clock, browser_of, callback_request
 
@@ -162,6 +169,7 @@ def test_other_roles_get_nothing_of_the_page(app_looked_at, code):
         lambda q: q.picture(NeedsChoice()),
         lambda q: q.skills(NeedsChoice()),
         lambda q: q.sessions(NeedsChoice()),
+        lambda q: q.helped(NeedsChoice()),
         lambda q: q.sheet(SessionName("North", "mask", None, 1, 8)),
     ):
         with pytest.raises(NotAllowedError):
@@ -318,3 +326,97 @@ def test_a_past_day_is_only_looked_at(programme, tmp_path):
     with pytest.raises(FormError, match="past day"):
         queries(made).mark_refresher(form(signed_on="2031-03-01"))
     made.entrance.close()
+
+
+def helped(effects=(), learning=()) -> HelpedView:
+    """A view from rows written as text: see the tests."""
+    names = ("own_ratio", "own_lower", "own_upper")
+    names = (*names, "adjusted_ratio", "adjusted_lower", "adjusted_upper")
+    counts = ("families", "missed_before", "seen_before", "missed_after", "seen_after")
+    of_effect = [
+        {"step_name": name, "reading": "so it reads", **dict(zip(counts, ns, strict=True)),
+         **dict(zip(names, ratios, strict=True))}
+        for name, ns, ratios in effects
+    ]  # fmt: skip
+    ranges = ("name", "families", "missed", "seen", "share", "lower", "upper")
+    return HelpedView(
+        pd.DataFrame(of_effect, columns=["step_name", "reading", *counts, *names]),
+        pd.DataFrame([dict(zip(ranges, r, strict=True)) for r in learning], columns=list(ranges)),
+        "mask" if learning else None,
+        "mask on",
+        (("mask", "mask on"),),
+        91,
+    )
+
+
+NAN = float("nan")
+COUNTS = (12, 60, 100, 30, 100)
+
+
+def test_before_and_after_is_read_from_the_comparison_and_never_from_the_families_own():
+    halved = helped([("mask on", COUNTS, (0.5, 0.4, 0.6, 0.9, 0.6, 1.3))])
+    assert "No effect of the refreshers can be told" in effect_words(halved)
+    better = helped([("mask on", COUNTS, (0.5, 0.4, 0.6, 0.6, 0.4, 0.9))])
+    assert "Less was missed than after equally bad spells: mask on." in effect_words(better)
+    worse = helped([("mask on", COUNTS, (0.9, 0.8, 1.0, 1.6, 1.1, 2.2))])
+    assert "More was missed than after equally bad spells: mask on." in effect_words(worse)
+    for view in (halved, better, worse):
+        assert "12 families were seen in the 91 days before a refresher" in effect_words(view)
+
+
+def test_no_refresher_one_family_and_no_change_are_told_in_sentences(app_looked_at):
+    none = queries(app_looked_at, "E.south").helped(NeedsChoice())
+    assert none.effects.empty
+    assert "nothing can be said of refreshers yet" in str(effect_card(none))
+    one = queries(app_looked_at).helped(NeedsChoice())
+    assert set(one.effects["families"]) == {1}
+    assert effect_words(one).startswith("1 family was seen in the 91 days before")
+    assert "too few families" in effect_words(one)
+    assert "Own ratio" in str(effect_card(one))
+    assert "regression to the mean" in str(effect_card(one))
+    nobody = helped()
+    assert "so there is no curve" in str(learning_card(nobody))
+
+
+def test_the_learning_curve_of_a_step_counts_what_the_log_says(app_looked_at):
+    view = queries(app_looked_at).helped(NeedsChoice(curve="dry_time"))
+    told = view.learning[["name", "families", "missed", "seen"]].values.tolist()
+    # K5's sign-off is older than the first change; K4 has none and is left out.
+    assert told == [["1–5", 7, 5, 35], ["6–10", 7, 5, 35], ["11–20", 7, 0, 14]]
+    assert view.curve_name == "let dry long enough"
+    assert queries(app_looked_at).helped(NeedsChoice(curve="juggling")).curve == "mask"
+
+
+def test_the_curve_is_read_by_its_limits():
+    first = ("1–5", 20, 40, 100, 0.4, 0.3, 0.5)
+    for last, said in (
+        (("51 on", 20, 10, 100, 0.1, 0.05, 0.2), "less, by more than chance"),
+        (("51 on", 20, 70, 100, 0.7, 0.6, 0.8), "more, by more than chance"),
+        (("51 on", 20, 38, 100, 0.38, 0.3, 0.5), "not told apart"),
+        (("51 on", 3, 1, 10, 0.1, NAN, NAN), "too few families for limits"),
+    ):
+        assert said in learning_words(helped(learning=[first, last]))
+    assert "nobody has done more changes yet" in learning_words(helped(learning=[first]))
+
+
+def test_the_figures_tell_by_shape_and_keep_ratios_without_limits_to_the_table():
+    view = helped(
+        [
+            ("mask on", COUNTS, (0.5, 0.4, 0.6, 0.9, 0.6, 1.3)),
+            ("hands washed", COUNTS, (0.0, NAN, NAN, 40.0, 9.0, 90.0)),
+        ]
+    )
+    figure = before_after(view.effects)
+    marks = {t.name: t for t in figure.data}
+    assert list(marks["own"].x) == [0.5]
+    assert marks["own"].marker.symbol != marks["adjusted"].marker.symbol
+    assert list(marks["adjusted"].x) == [0.9, 8.0]  # beyond the axis it stands at its end
+    curve = learning_by_changes(
+        helped(
+            learning=[("1–5", 9, 0, 40, 0.0, 0.0, 0.1), ("6–10", 2, 1, 5, 0.2, NAN, NAN)]
+        ).learning
+    )
+    assert list(curve.layout.xaxis.ticktext) == ["1–5<br>9<br>40", "6–10<br>2<br>5"]
+    limits, dots = curve.data
+    assert list(limits.x) == [0, 0, None]
+    assert dots.marker.color[0] != dots.marker.color[1]  # nothing missed: an open dot

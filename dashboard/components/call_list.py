@@ -6,6 +6,7 @@ with boxes to tick, by style alone; the roles are written out because styles may
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import groupby
 from typing import Any
@@ -17,6 +18,7 @@ from dashboard import words
 from dashboard.address import write_choice
 from dashboard.components.attributes import aria, current, in_page, keyed
 from dashboard.components.bands import band_mark
+from dashboard.components.static import Ready, ready
 from dashboard.views import CallRow, CallsView
 
 HEADS = ("Order", "Family", "Why", "Overdue", "Last heard", "Nurse and site")
@@ -29,15 +31,24 @@ CAPTION = "Families in calling order, most urgent first"
 RESTING_CAPTION = "Families that wait or are set aside, soonest listed again first"
 
 
+def closed_rows(view: CallsView) -> Mapping[str, Ready]:
+    """The row of each family as it is drawn while another family is opened."""
+    return {row.family_id: ready(_row(row, view, None, "")) for row in (*view.rows, *view.resting)}
+
+
 def call_table(
-    rows: tuple[CallRow, ...], view: CallsView, opened: str | None, caption: str = CAPTION
+    rows: tuple[CallRow, ...],
+    view: CallsView,
+    opened: str | None,
+    closed: Mapping[str, Ready],
+    caption: str = CAPTION,
 ) -> Component | None:
     """Rows of the call list, grouped by band; None when there are none."""
     if not rows:
         return None
     groups = []
     for band, of_band in groupby(rows, key=lambda row: row.band):
-        groups += [_band_head(band, view), _band_rows(list(of_band), view, opened)]
+        groups += [_band_head(band, view), _band_rows(list(of_band), view, opened, closed)]
     heads = [html.Th(h, scope="col", role="columnheader") for h in HEADS]
     heads += [html.Th(h, scope="col", role="columnheader", className="paper") for h in PAPER_HEADS]
     return html.Table(
@@ -77,15 +88,18 @@ def _band_head(band: str, view: CallsView) -> Component:
     )
 
 
-def _band_rows(rows: list[CallRow], view: CallsView, opened: str | None) -> Component:
+def _band_rows(
+    rows: list[CallRow], view: CallsView, opened: str | None, closed: Mapping[str, Ready]
+) -> Component:
     # Arrow keys move between rows, so that one stop of the Tab key is enough for all of them.
     shown = [row.family_id for row in (*view.rows, *view.resting)]
     stop = opened if opened is not None and opened in shown else shown[0]
-    shown_rows = []
+    shown_rows: list[Any] = []
     for row in rows:
         if view.room is not None and row.family_id == view.room.ends_before:
             shown_rows.append(_today_ends(view.room.end_words))
-        shown_rows.append(_row(row, view, opened, stop))
+        differs = row.family_id in (opened, stop)
+        shown_rows.append(_row(row, view, opened, stop) if differs else closed[row.family_id])
     return html.Tbody(shown_rows, role="rowgroup")
 
 

@@ -42,6 +42,23 @@ class Field:
     attributes: Mapping[str, Any]
 
 
+class Ready(str):
+    """HTML in which every text is escaped already; it is drawn as it stands."""
+
+    __slots__ = ()
+
+
+def ready(*parts: Any) -> Ready:
+    """The HTML of parts that are drawn again and again.
+
+    Examples
+    --------
+    >>> to_html(html.Ul([ready(html.Li("1 < 2")), "&"]))
+    '<ul><li>1 &lt; 2</li>&amp;</ul>'
+    """
+    return Ready(to_html(parts))
+
+
 def input_field(**attributes: Any) -> Any:
     """An ``input`` of a form."""
     return Field("input", attributes)
@@ -77,6 +94,8 @@ def to_html(part: Any) -> str:
     """
     if part is None:
         return ""
+    if isinstance(part, Ready):
+        return part
     if isinstance(part, list | tuple):
         return "".join(to_html(p) for p in part)
     if isinstance(part, Field):

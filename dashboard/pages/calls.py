@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
 from dash import Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
@@ -13,10 +14,11 @@ from dashboard import ids, shell, words
 from dashboard.address import read_choice, write_choice
 from dashboard.components.attributes import aria, chooses, downloads, in_page
 from dashboard.components.bands import band_choice
-from dashboard.components.call_list import RESTING_CAPTION, call_table, pager
+from dashboard.components.call_list import RESTING_CAPTION, call_table, closed_rows, pager
 from dashboard.components.calls_done import calls_done
+from dashboard.components.drawn import drawn
 from dashboard.components.panel import panel
-from dashboard.components.static import static
+from dashboard.components.static import Ready, ready, static
 from dashboard.queries import ArrangeForm, CallForm, FormError, Queries
 from dashboard.queries.acting import ARRANGEMENTS, CALLS, TAKEN_BACK
 from dashboard.security.guard import Guard
@@ -24,6 +26,7 @@ from dashboard.security.roles import Page
 from dashboard.views import CallsView, Choice, News
 
 PATH = "/"
+Answer = TypeVar("Answer")
 
 
 def title(queries: Queries) -> str:
@@ -52,8 +55,8 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                     html.H1(f"Calls for {words.long_day(view.standing.as_of)}"),
                     html.Section(
                         [
-                            html.Div(_head(view), id=ids.CALLS_HEAD),
-                            html.Div(_list(view, opened), id=ids.CALLS_LIST),
+                            html.Div(_head(queries, view.choice), id=ids.CALLS_HEAD),
+                            html.Div(_list(queries, view.choice, opened), id=ids.CALLS_LIST),
                             html.P("", id=ids.CALLS_SAID, role="status", className="unseen"),
                         ],
                         className="list",
@@ -82,7 +85,11 @@ def _opened_first(choice: Choice, view: CallsView) -> str | None:
     return view.rows[0].family_id if view.rows else None
 
 
-def _head(view: CallsView) -> Component:
+def _head(queries: Queries, choice: Choice) -> Component:
+    return _same_for_all(queries, choice, "head", lambda shown: drawn(_drawn_head(shown)))
+
+
+def _drawn_head(view: CallsView) -> Component:
     return static(
         html.P(_answer(view), className="answer"),
         band_choice(view),
@@ -195,18 +202,33 @@ def _select(
     return html.Div([html.Label(label, htmlFor=f"choose-{name}"), choose], className="select")
 
 
-def _list(view: CallsView, opened: str | None) -> Component:
+def _list(queries: Queries, choice: Choice, opened: str | None) -> Component:
+    view, closed, done = _same_for_all(queries, choice, "list", _list_parts)
     if view.choice.band == words.DONE:
-        return static(calls_done(view))
+        return static(done)
     if not view.rows and not view.resting:
         empty = html.P("No family stands in this part of the list.", className="empty")
-        return static(empty, calls_done(view))
+        return static(empty, done)
     return static(
-        call_table(view.rows, view, opened),
+        call_table(view.rows, view, opened, closed),
         pager(view),
-        call_table(view.resting, view, opened, RESTING_CAPTION),
-        calls_done(view),
+        call_table(view.resting, view, opened, closed, RESTING_CAPTION),
+        done,
     )
+
+
+def _list_parts(view: CallsView) -> tuple[CallsView, Mapping[str, Ready], Ready]:
+    """The list, its rows while they are closed, and the calls done, which nobody opens."""
+    return view, closed_rows(view), ready(calls_done(view))
+
+
+def _same_for_all(
+    queries: Queries, choice: Choice, what: str, draw: Callable[[CallsView], Answer]
+) -> Answer:
+    """A part that is the same whoever looks and whichever family is opened, drawn once."""
+    unopened = replace(choice, family_id=None)
+    asked = (PATH, what, unopened, queries.seen_as())
+    return queries.once(asked, lambda: draw(queries.calls(unopened)))
 
 
 def _panel(queries: Queries, choice: Choice, family_id: str | None, news: News | None) -> Component:
@@ -260,7 +282,11 @@ def _show_list(guard: Guard) -> None:
         view = queries.calls(choice)
         family, news = _stays_open(choice, view, search, changed, before)
         now = {"family": family, "search": search, "changed": changed}
-        head, rows, aloud = _head(view), _list(view, family), _aloud(view)
+        head, rows, aloud = (
+            _head(queries, view.choice),
+            _list(queries, view.choice, family),
+            _aloud(view),
+        )
         asked = _split_class(choice, news)
         if news is None and _family_in(before) == family:  # what is typed in the form stays
             return head, rows, aloud, no_update, no_update, now, asked

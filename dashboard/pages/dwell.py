@@ -63,7 +63,12 @@ def register(guard: Guard) -> None:
 def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
     """What to choose from, and what is shown of the choice."""
     view = queries.dwell(read_dwell(search))
-    return queries.once((PATH, view.choice), lambda: (drawn(_head(view)), drawn(_body(view))))
+
+    def draw() -> tuple[Component, Component]:
+        shown = queries.dwell(view.choice)
+        return drawn(_head(shown)), drawn(_body(shown))
+
+    return queries.once((PATH, view.choice), draw, lasting=True)
 
 
 def _head(view: DwellView) -> Component:

@@ -12,6 +12,7 @@ from dash.development.base_component import Component
 from dashboard import incoming_words, shell, words
 from dashboard.address import incoming_address, read_incoming
 from dashboard.components.bring_in import bring_in
+from dashboard.components.drawn import drawn as as_sent
 from dashboard.components.figure_card import drawn, folded, numbers, scrolled
 from dashboard.components.refused_rows import refused_list
 from dashboard.components.source import source_row, where_from
@@ -31,6 +32,8 @@ from dashboard.security.roles import PATHS, REFUSED, Page
 PATH = PATHS[Page.INCOMING]
 TITLE = "Incoming logs"
 MOST_KINDS = 6
+LATE = (PATH, "late")
+"""The section with a figure, which is the same under every choice and for every role."""
 
 
 def layout(queries: Queries, search: str | None) -> list[Component]:
@@ -49,7 +52,7 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                 _refused(view, choice),
                 _arrived(view, choice),
             ),
-            _late(view),
+            queries.once(LATE, lambda: as_sent(_late(queries.incoming(choice))), lasting=True),
             static(_doubts(view)),
         ],
     )

@@ -71,7 +71,12 @@ def register(guard: Guard) -> None:
 def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
     """What to choose from, and what is shown of the choice."""
     view = queries.rates(read_rates(search))
-    return queries.once((PATH, view.choice), lambda: (drawn(_head(view)), drawn(_body(view))))
+
+    def draw() -> tuple[Component, Component]:
+        shown = queries.rates(view.choice)
+        return drawn(_head(shown)), drawn(_body(shown))
+
+    return queries.once((PATH, view.choice), draw, lasting=True)
 
 
 def _head(view: RatesView) -> Component:

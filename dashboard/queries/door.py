@@ -82,7 +82,13 @@ class Queries(Acting):
     def calls(self, choice: Choice) -> CallsView:
         """The call list under a choice of band, site, nurse, language and page."""
         self._reader.must_open(Page.CALLS)
-        return call_list.calls_view(self.snapshot(), self.standing(), self._asked(choice))
+        asked = replace(self._asked(choice), family_id=None)
+        view = self.once(
+            ("calls", asked, self.seen_as()),
+            lambda: call_list.calls_view(self.snapshot(), self.standing(), asked),
+        )
+        mine = replace(view.choice, family_id=choice.family_id)
+        return replace(view, standing=self.standing(), choice=mine)
 
     def calls_table(self, choice: Choice) -> tuple[str, str]:
         """Name and text of the chosen part of the call list as CSV, which is noted as taken out."""
@@ -103,6 +109,20 @@ class Queries(Acting):
         known = self._opened_family(found, family_id)
         if known is None:
             return None
+        asked = replace(self._asked(choice), family_id=None)
+        opened = self.once(
+            ("opened", known, asked, self.seen_as()), lambda: self._open(known, asked)
+        )
+        return replace(
+            opened,
+            standing=self.standing(),
+            callers=arranging.callers(found, self._reader.code),
+            form=secrets.token_urlsafe(12),
+        )
+
+    def _open(self, known: str, choice: Choice) -> Opened:
+        """What is the same for all who may see the same; the form is nobody's yet."""
+        found = self.snapshot()
         row = call_list.row_of(found, known)
         contact, language = self._how_to_reach(found, known)
         return Opened(
@@ -113,12 +133,12 @@ class Queries(Acting):
             ),
             calls=calls_made.calls_made(found, known),
             arranged=arranging.arranged(found, known),
-            callers=arranging.callers(found, self._reader.code),
+            callers=(),
             contact=contact,
             language=language,
             recheck_on=found.as_of + timedelta(days=found.edition.settings.recheck_days),
-            form=secrets.token_urlsafe(12),
-            next_family_id=call_list.next_family(found, row, self._asked(choice)),
+            form="",
+            next_family_id=call_list.next_family(found, row, choice),
         )
 
     def knows(self, family_id: object) -> bool:
@@ -221,16 +241,14 @@ class Queries(Acting):
     def rates(self, choice: RatesChoice) -> RatesView:
         """Rates of an event over time, by group and compared."""
         self._reader.must_open(Page.RATES)
-        found = self.snapshot()
-        asked = rates.understood(found, choice)
-        return self.once(asked, lambda: rates.rates_view(found, asked))
+        asked = rates.understood(self.snapshot(), choice)
+        return self.once(asked, lambda: rates.rates_view(self.snapshot(), asked), lasting=True)
 
     def dwell(self, choice: DwellChoice) -> DwellView:
         """Dwell time by a grouping."""
         self._reader.must_open(Page.DWELL)
-        found = self.snapshot()
         asked = dwell.understood(choice)
-        return self.once(asked, lambda: dwell.dwell_view(found, asked))
+        return self.once(asked, lambda: dwell.dwell_view(self.snapshot(), asked), lasting=True)
 
     # Retraining
 
@@ -322,32 +340,49 @@ class Queries(Acting):
         training = self.kept().training
         return training, needs.understood(training, choice)
 
-    def once(self, asked: Hashable, work_out: Callable[[], Answer]) -> Answer:
+    def once(
+        self, asked: Hashable, work_out: Callable[[], Answer], *, lasting: bool = False
+    ) -> Answer:
         """What follows from a choice for everybody with this person's sites, worked out once.
 
         Parameters
         ----------
         asked : hashable
-            The choice, and whatever else about the person the answer depends on.
+            The choice, and whatever else about the person the answer depends on: `seen_as` is
+            all of it but the code.
         work_out : callable
-            Gives the answer; called again when store or day have changed.
+            Gives the answer; called again when store or day have changed. It has to look at the
+            store itself: what was looked at before may be older than what it is kept with.
+        lasting : bool
+            Recorded calls and arrangements say nothing of it.
         """
-        return self.kept().answers.of(asked, work_out)
+        kept = self.kept()
+        return (kept.lasting if lasting else kept.answers).of(asked, work_out)
+
+    def seen_as(self) -> Hashable:
+        """What this person may see and do, as far as pages differ by it, whoever it is."""
+        rights = frozenset(str(right) for right in Right if self._reader.may(right))
+        return rights, self._config.as_of in (None, self.now().date())
 
     # What comes in
 
     def incoming(self, choice: IncomingChoice) -> IncomingView:
         """Files that came in, how late, what waits to be mended, what is odd."""
         self._reader.must_open(Page.INCOMING)
-        return incoming.incoming_view(
-            self.snapshot(),
-            self._entrance.snapshot(None),
-            self._store,
-            self.standing(),
-            self._reader,
-            choice,
-            self.bringing(),
+        view = self.once(
+            ("incoming", choice, self.seen_as()),
+            lambda: incoming.incoming_view(
+                self.snapshot(),
+                self._entrance.snapshot(None),
+                self._store,
+                self.standing(),
+                self._reader,
+                choice,
+                self.bringing(),
+            ),
+            lasting=True,
         )
+        return replace(view, standing=self.standing())
 
     def bringing(self) -> Bringing | None:
         """What this person may bring in today; None: nothing."""

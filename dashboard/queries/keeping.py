@@ -59,6 +59,11 @@ class Kept:
         return Answers()
 
     @cached_property
+    def lasting(self) -> Answers:
+        """Answers that calls and arrangements change nothing of."""
+        return Answers()
+
+    @cached_property
     def training(self) -> Training:
         """Who misses which step."""
         return Training(self.snapshot)
@@ -92,7 +97,7 @@ class Kept:
         if calls.equals(records.calls) and arrangements.equals(records.arrangements):
             return self
         kept = Kept(self.snapshot.with_acts(calls, arrangements))
-        for part in ("training", "by", "papers"):
+        for part in ("training", "by", "lasting", "papers"):
             vars(kept)[part] = getattr(self, part)
         return kept
 

@@ -389,7 +389,7 @@ def test_a_granted_right_goes_no_further_than_the_table():
     assert not Reader("R1", Role.READER, families=True).may(Right.CONTACT)
 
 
-@pytest.mark.parametrize("path", ["/rates", "/dwell", "/definitions"])
+@pytest.mark.parametrize("path", ["/rates", "/dwell", "/incoming", "/definitions"])
 def test_what_was_drawn_for_one_person_does_not_name_this_person_to_the_next(app_looked_at, path):
     first, after = (
         browser_of(app_looked_at, code).page(path).text for code in ("manager", "prevention")

@@ -1,0 +1,124 @@
+"""What is drawn once is sent to whoever may see the same, and to nobody else."""
+
+from __future__ import annotations
+
+import re
+import threading
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from analysis.vocabulary import Role
+from dashboard.queries.answers import Answers
+from dashboard.security.roles import ALLOWED, Right
+from tests.signed_in import (
+    CONTACT,
+    LANGUAGE,
+    app,
+    browser_of,
+    clock,
+    programme_file,
+    record_of,
+    store_url,
+)
+
+__all__ = ["app", "clock", "programme_file", "store_url"]
+
+
+def test_who_asks_while_an_answer_is_worked_out_waits_for_it() -> None:
+    answers, begun, go_on = Answers(), threading.Event(), threading.Event()
+    times: list[int] = []
+
+    def work_out() -> int:
+        times.append(1)
+        begun.set()
+        assert go_on.wait(60)
+        return 7
+
+    found: list[int] = []
+    threads = [
+        threading.Thread(target=lambda: found.append(answers.of("asked", work_out)))
+        for _ in range(4)
+    ]
+    for thread in threads:
+        thread.start()
+    assert begun.wait(60)
+    assert answers.of("something else", lambda: 1) == 1  # holds nobody else up
+    go_on.set()
+    for thread in threads:
+        thread.join(60)
+    assert (found, times) == ([7, 7, 7, 7], [1])
+
+
+def test_an_answer_that_failed_is_worked_out_by_the_next_who_asks() -> None:
+    answers = Answers()
+    with pytest.raises(ZeroDivisionError):
+        answers.of("asked", lambda: 1 // 0)
+    assert answers.of("asked", lambda: 2) == 2
+
+
+def test_what_nobody_asked_for_lately_is_forgotten_first() -> None:
+    answers = Answers(most_kept=2)
+    for asked in ("a", "b", "a", "c"):
+        answers.of(asked, lambda asked=asked: asked)  # type: ignore[misc]
+    assert answers.of("a", lambda: "anew") == "a"
+    assert answers.of("b", lambda: "anew") == "anew"
+
+
+def form_of(text: str) -> str:
+    """What tells the form of a call on a page from any other."""
+    found = re.search(r'name=\\"form\\" value=\\"([^"\\]+)\\"', text)
+    assert found is not None
+    return found[1]
+
+
+def without_its_own(text: str) -> str:
+    """A page without what is of one answer alone: its forms and the token to sign out."""
+    text = text.replace(form_of(text), "FORM")
+    return re.sub(r'("value":"|value=\\")[\w.-]{60,}', "TOKEN", text)
+
+
+def test_a_family_opened_from_a_kept_list_looks_as_on_a_page_drawn_anew(app: Any) -> None:
+    person = browser_of(app, "manager")
+    drawn_anew = {}
+    for family in ("F1", "F2", "F3"):
+        vars(app.entrance.kept(None))["answers"] = Answers()
+        drawn_anew[family] = without_its_own(person.page("/", f"?family={family}").text)
+    for family in ("F3", "F1", "F2", "F1"):
+        text = without_its_own(person.page("/", f"?family={family}").text)
+        assert text == drawn_anew[family]
+        assert len(re.findall(r'class=."open."', text)) == 1
+
+
+def test_each_form_is_of_its_own_and_each_look_is_noted(app: Any) -> None:
+    first, again = (browser_of(app, "manager").page("/", "?family=F1").text for _ in range(2))
+    assert form_of(first) != form_of(again)
+    browser_of(app, "manager.north").page("/", "?family=F1")
+    looks = [
+        who for who, what, family in record_of(app) if (what, family) == ("opened_family", "F1")
+    ]
+    assert looks == ["manager", "manager.north"]
+
+
+@pytest.mark.parametrize("hidden", [(Right.CONTACT, CONTACT), (Right.LANGUAGE, LANGUAGE)])
+def test_what_a_role_may_not_see_does_not_come_out_of_what_was_drawn_before(
+    app: Any, monkeypatch: pytest.MonkeyPatch, hidden: tuple[Right, str]
+) -> None:
+    right, text = hidden
+    person = browser_of(app, "manager")
+    for path in ("/", "/family/F1"):
+        assert text in person.page(path, "?family=F1" if path == "/" else "").text
+    less = replace(ALLOWED[Role.MANAGER], rights=ALLOWED[Role.MANAGER].rights - {right})
+    monkeypatch.setitem(ALLOWED, Role.MANAGER, less)
+    for path in ("/", "/family/F1"):
+        assert text not in person.page(path, "?family=F1" if path == "/" else "").text
+
+
+def test_a_person_of_one_site_gets_nothing_that_was_drawn_for_all(app: Any) -> None:
+    everything = browser_of(app, "manager").page("/").text
+    south = browser_of(app, "manager.south").page("/").text
+    assert "F1" in everything
+    assert "F3" in south
+    assert "F1" not in south
+    assert "N1" not in south

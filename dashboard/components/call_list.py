@@ -24,7 +24,9 @@ from dashboard.views import CallRow, CallsView
 HEADS = ("Order", "Family", "Why", "Overdue", "Last heard", "Nurse and site")
 SENTENCES = 2
 """Reasons shown of each family on a screen."""
-PAPER_HEADS = ("Reached", "Agreed, recheck day, initials")
+PAPER_HEADS = ("Outcome", "Agreed, listed again on, initials")
+OUTCOMES = ("spoke", "nobody", "aside")
+"""Boxes to tick on the sheet."""
 
 
 CAPTION = "Families in calling order, most urgent first"
@@ -56,10 +58,20 @@ def call_table(
             html.Caption(caption, className="unseen"),
             html.Thead(html.Tr(heads, role="row"), role="rowgroup"),
             *groups,
+            _on_every_sheet(view),
         ],
         role="table",
         className="calls" if caption == CAPTION else "calls resting",
     )
+
+
+def _on_every_sheet(view: CallsView) -> Component:
+    """The cautions as the foot of the table, which paper repeats on each sheet."""
+    texts = [words.DEMO] if view.standing.demo else []
+    cell = html.Td(
+        " ".join([*texts, *words.CAUTIONS]), colSpan=len(HEADS) + len(PAPER_HEADS), role="cell"
+    )
+    return html.Tfoot(html.Tr(cell, role="row"), role="rowgroup", className="paper")
 
 
 def _band_head(band: str, view: CallsView) -> Component:
@@ -136,7 +148,7 @@ def _row(row: CallRow, view: CallsView, opened: str | None, stop: str) -> Compon
                 role="cell",
                 className="who",
             ),
-            html.Td([_box("yes"), _box("no")], role="cell", className="paper reached"),
+            html.Td([_box(o) for o in OUTCOMES], role="cell", className="paper outcome"),
             html.Td("", role="cell", className="paper write"),
         ],
         role="row",

@@ -317,7 +317,9 @@ def test_the_cautions_are_on_the_screen_and_on_the_sheet(page, running):
     open_calls(page, running)
     for media in ("screen", "print"):
         page.emulate_media(media=media)
-        cautions = page.get_by_role("complementary", name="Cautions")
+        # On paper they are the foot of the table, which stands on every sheet.
+        on_screen = page.get_by_role("complementary", name="Cautions")
+        cautions = on_screen if media == "screen" else page.locator("table.calls tfoot")
         expect(cautions).to_be_visible()
         expect(cautions).to_contain_text("does not diagnose")
         expect(cautions).to_contain_text("the programme's own emergency instruction")
@@ -327,18 +329,27 @@ def test_the_cautions_are_on_the_screen_and_on_the_sheet(page, running):
 
 def test_the_printed_sheet_has_boxes_to_tick_and_room_to_write(page, running):
     open_calls(page, running)
-    page.set_viewport_size({"width": 703, "height": 1000})
+    sheet = page.pdf(prefer_css_page_size=True)
+    wide, high = re.findall(rb"/MediaBox \[0 0 ([0-9.]+) ([0-9.]+)\]", sheet)[0]
+    assert float(wide) > float(high)  # one line a family needs the longer side
+    # The shorter of the two papers: Letter, 11 inches less two margins of 12 mm.
+    page.set_viewport_size({"width": 965, "height": 700})
     page.emulate_media(media="print")
-    expect(page.locator("table.calls .box")).to_have_count(10)
+    expect(page.locator("table.calls .box")).to_have_count(15)
     for box in page.locator("table.calls .box").all():
         expect(box).to_be_visible()
     expect(page.locator("table.calls td.write").first).to_be_visible()
     expect(panel(page)).to_be_hidden()
     expect(page.get_by_role("button", name="Print this sheet")).to_be_hidden()
     expect(page.get_by_text("Nurse: all. Site: all. Bands: all to call.")).to_be_visible()
-    assert page.evaluate("document.documentElement.scrollWidth") <= 703
+    assert page.evaluate("document.documentElement.scrollWidth") <= 965
     for family in ("F1", "F6"):
         expect(row(page, family)).to_be_visible()
+    heads = page.locator("table.calls thead th:visible").all_inner_texts()
+    assert heads == [
+        *("Order", "Family", "Why", "Nurse and site"),
+        *("Outcome", "Agreed, listed again on, initials"),
+    ]
     assert "ward phone" not in page.locator("body").inner_text()
 
 

@@ -108,7 +108,8 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     app.enable_dev_tools(debug=False)
     app.layout = shell.frame
     _register(app, Guard(app, entrance))
-    # The order counts: own address, then who asks (and may send files), then whether the page is ours, then its shape.
+    # The order counts: own address, then who asks (and may send files), then whether the page is
+    # ours, then its shape.
     close_gate(app)
     let_in(app, entrance)
     admit_files(app, entrance)
@@ -118,6 +119,9 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     answer_incoming(app, entrance)
     answer_week(app, entrance)
     tell_faults(app, entrance)
+    # Dash would do this with the first request, of each process, and answer those that come
+    # meanwhile as if there were no such files.
+    app._setup_server()  # type: ignore[no-untyped-call]
     return app
 
 

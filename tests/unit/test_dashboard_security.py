@@ -262,3 +262,10 @@ def test_a_process_a_core_answers_but_not_too_many(monkeypatch, cores, processes
     monkeypatch.setattr("dashboard.processes._cores", lambda: cores)
     monkeypatch.setattr("dashboard.processes.sys.platform", "linux")
     assert by_default() == processes
+
+
+def test_the_files_of_pages_are_known_before_the_first_request(app):
+    # Else a process that has shown no page yet sends a browser none of them.
+    assert "dash-renderer/build/dash_renderer.min.js" in app.registered_paths["dash"]
+    assert "deps/react-dom@18.3.1.min.js" in app.registered_paths["dash"]
+    assert "package_data/plotly.min.js" in app.registered_paths["plotly"]

@@ -53,7 +53,7 @@ def content(store: Store) -> dict[str, pd.DataFrame]:
     """All that is known, refused and doubted, in one order."""
     known = store.records()
     frames = {table: getattr(known, table).drop(columns="row") for table in INCOMING}
-    frames["refused"] = store.refused().drop(columns="refused_row")
+    frames["refused"] = store.refused().drop(columns=["refused_row", "ingest"])
     frames["doubts"] = store.doubts().drop(columns="row")
     return {
         name: frame.astype(str).sort_values(list(frame.columns), ignore_index=True)

@@ -273,6 +273,8 @@ class Access(StrEnum):
     ASSIGNED_FAMILY = "assigned_family"
     SET_FAMILY_ASIDE = "set_family_aside"
     TOOK_BACK_ARRANGEMENT = "took_back_arrangement"
+    ANNOTATED_RATES = "annotated_rates"
+    WITHDREW_ANNOTATION = "withdrew_annotation"
     EXPORTED_TABLE = "exported_table"
     TOOK_IN_FILE = "took_in_file"
     MENDED_ROW = "mended_row"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import pandas as pd
 
@@ -38,6 +39,41 @@ class Compared:
     ratios: pd.DataFrame
     """COMPARISON, two rows; empty when there is nothing to compare."""
     reading: str
+
+
+@dataclass(frozen=True)
+class Annotation:
+    """What somebody wrote beside the rates: what happened, when and where."""
+
+    row: int
+    mark: str
+    """Letter by which chart and table name it."""
+    on: date
+    site: str | None
+    """None: all sites."""
+    text: str
+    made_by: str
+    made_on: date
+
+
+@dataclass(frozen=True)
+class BesideRates:
+    """What was written beside the rates, and where it stands on a chart."""
+
+    annotations: tuple[Annotation, ...]
+    """By day."""
+    marks: pd.DataFrame
+    """One row an annotation on the chart: `at` (periods from the first one's middle), `mark`,
+    `text`."""
+
+
+@dataclass(frozen=True)
+class Annotating:
+    """What a person who may write annotations chooses from."""
+
+    sites: tuple[str, ...]
+    """An empty one stands for all sites."""
+    as_of: date
 
 
 @dataclass(frozen=True)

@@ -85,6 +85,8 @@ ACTS = {
     "assigned_family": "assigned family",
     "set_family_aside": "set aside family",
     "took_back_arrangement": "took back what was arranged for",
+    "annotated_rates": "wrote beside the rates:",
+    "withdrew_annotation": "withdrew what stood beside the rates:",
     "exported_table": "took a table out",
     "took_in_file": "brought a file in",
     "mended_row": "mended a refused row",

@@ -18,7 +18,7 @@ from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import EntryKind
 
-REVISION = "0005"
+REVISION = "0006"
 """Revision of the schema below: the newest file in `migrations/versions`."""
 
 metadata = sa.MetaData()
@@ -207,6 +207,21 @@ arrangements = sa.Table(
 row); triggers of the migration keep rows as they are."""
 
 sa.Index("arrangements_form", arrangements.c.made_by, arrangements.c.form, unique=True)
+
+rate_notes = sa.Table(
+    "annotations",
+    metadata,
+    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("on_day", WHOLE),
+    sa.Column("site", TEXT),
+    sa.Column("text", TEXT),
+    sa.Column("made_by", TEXT, nullable=False),
+    sa.Column("made_at", WHOLE, nullable=False),
+    sa.Column("withdraws", WHOLE),
+    sqlite_strict=True,
+)
+"""One row an annotation of the rates, or the withdrawal of one (`withdraws` is that one's row);
+triggers of the migration keep rows as they are."""
 
 users = sa.Table(
     "users",

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.store import acts, backup, known, provenance
+from analysis.store import acts, backup, known, provenance, rate_notes
 from analysis.store.database import WAIT_SECONDS, Database, connect, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
@@ -350,6 +350,53 @@ class Store:
         """Every arrangement ever made, of one family or all; see `acts.ALL_ARRANGEMENTS`."""
         with self._database.reading() as connection:
             return acts.every(connection, arrangements, family_id)
+
+    # Annotations
+
+    def annotate(
+        self, on_day: date, text: str, site: str | None, made_by: str, made_at: datetime
+    ) -> int | None:
+        """Write an annotation of the rates; returns its row, None where the same stands already.
+
+        Parameters
+        ----------
+        on_day : date
+            Day that it speaks of.
+        text : str
+            What happened.
+        site : str or None
+            The site it speaks of; None: all of them.
+        made_by : str
+            Staff code of who writes it.
+        made_at : datetime
+            UTC where it has no offset.
+        """
+        with self._database.writing() as connection:
+            return rate_notes.add(
+                connection,
+                on_day=_days(on_day),
+                text=text,
+                site=site,
+                made_by=made_by,
+                made_at=microseconds(made_at),
+            )
+
+    def withdraw_annotation(self, row: int, made_by: str, made_at: datetime) -> None:
+        """Withdraw an annotation from `made_at` on; both stay stored.
+
+        Raises
+        ------
+        StoreError
+            There is no such annotation, or it was withdrawn already.
+        """
+        with self._database.writing() as connection:
+            rate_notes.withdraw(connection, row, made_by, microseconds(made_at))
+
+    def annotations(self, known_at: datetime | None = None) -> pd.DataFrame:
+        """Annotations written by an instant, None: all; see `rate_notes.ANNOTATIONS`."""
+        at = None if known_at is None else microseconds(known_at)
+        with self._database.reading() as connection:
+            return rate_notes.known(connection, at)
 
 
 def _days(day: date) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from html import escape
 from textwrap import wrap
 from typing import Any
 
@@ -18,9 +19,13 @@ MOST_TICKS = 4
 STEPS = (1, 2, 3, 4, 6, 12, 24, 48)
 """Periods from one tick to the next: few enough for a telephone."""
 PROVISIONAL = "provisional"
+LETTERS_ABOVE = 20
+"""Pixels between the chart and the letters of annotations, in which its unit stands."""
+LETTER_SHARE = 0.06
+"""Share of the width within which letters of annotations stand in one box."""
 
 
-def control_chart(chart: pd.DataFrame) -> go.Figure:
+def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.Figure:
     """Draw rates by period with centre and limits.
 
     Parameters
@@ -30,6 +35,9 @@ def control_chart(chart: pd.DataFrame) -> go.Figure:
         ``rate_per_1000``, ``centre``, ``lower_limit``, ``upper_limit`` (missing: no limits),
         ``said`` (the signal in words, else empty), ``provisional`` and
         ``expected_rate_per_1000``. Unit: events per 1000 line-days.
+    marks : DataFrame, optional
+        One row an annotation: ``at`` (periods from the middle of the first), ``mark`` (its letter)
+        and ``text``. Each is a dashed upright line with its letter above.
 
     Returns
     -------
@@ -69,7 +77,49 @@ def control_chart(chart: pd.DataFrame) -> go.Figure:
     _signal_label(figure, chart, rate, top)
     _limit_labels(figure, n, chart["centre"], lower, upper, top)
     _axes(figure, chart, top)
+    if marks is not None and len(marks):
+        _annotate(figure, marks, n)
     return figure
+
+
+def _annotate(figure: go.Figure, marks: pd.DataFrame, n: int) -> None:
+    """An upright line for each annotation; letters that would stand in one are joined."""
+    figure.update_layout(
+        height=HEIGHT + LETTERS_ABOVE, margin_t=figure.layout.margin.t + LETTERS_ABOVE
+    )
+    room = max(n, 1) * LETTER_SHARE
+    letters: list[tuple[float, list[str], list[str]]] = []
+    for at, mark, text in zip(marks["at"], marks["mark"], marks["text"], strict=True):
+        figure.add_shape(
+            type="line",
+            name="annotation",
+            x0=at,
+            x1=at,
+            yref="paper",
+            y0=0,
+            y1=1,
+            line={"color": theme.INK, "width": 1, "dash": "dash"},
+        )
+        if letters and at - letters[-1][0] < room:
+            letters[-1][1].append(mark)
+            letters[-1][2].append(f"{mark}: {text}")
+        else:
+            letters.append((at, [mark], [f"{mark}: {text}"]))
+    for at, names, said in letters:
+        figure.add_annotation(
+            x=at,
+            yref="paper",
+            y=1,
+            yanchor="bottom",
+            yshift=LETTERS_ABOVE,
+            text=f"<b>{' '.join(names)}</b>",
+            hovertext="<br>".join(escape(text) for text in said),
+            showarrow=False,
+            bgcolor=theme.SHEET,
+            bordercolor=theme.INK,
+            borderpad=2,
+            font={"size": theme.SMALL},
+        )
 
 
 def _limits(figure: go.Figure, chart: pd.DataFrame, top: float) -> None:

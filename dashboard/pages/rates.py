@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Input, Output, State, html
+from dash import Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, rate_words, shell, words
 from dashboard.address import read_rates
+from dashboard.components.annotations import written_beside
 from dashboard.components.choosing import choice, choice_of_kinds
 from dashboard.components.drawn import drawn
 from dashboard.components.figure_card import figure_card, folded, numbers, scrolled
 from dashboard.components.static import static
 from dashboard.figures import control_chart, rate_intervals, site_funnel
-from dashboard.queries import Queries
-from dashboard.rate_views import Compared, RatesView
+from dashboard.queries import AnnotationForm, FormError, Queries
+from dashboard.rate_views import BesideRates, Compared, RatesView
 from dashboard.rate_words import limits, number, percent
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
@@ -40,43 +41,99 @@ CHART_NOTE = (
 
 def layout(queries: Queries, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    head, body = _shown(queries, search)
+    head, chart, notes, body = _shown(queries, search)
+    said = html.P(id=ids.ANNOTATION_SAID, role="status", className="annotation-said")
     return shell.page(
         PATH,
         queries.standing(),
         [
             html.Div(head, id=ids.RATES_HEAD),
-            html.Div(body, id=ids.RATES_BODY),
+            html.Div(
+                [
+                    html.Div(chart, id=ids.RATES_CHART),
+                    html.Section(
+                        [html.Div(notes, id=ids.RATES_NOTES), said], className="line figure-card"
+                    ),
+                    html.Div(body, id=ids.RATES_BODY),
+                ],
+                className="cards",
+            ),
+            *(dcc.Store(id=name) for name in (ids.ANNOTATE, ids.WITHDRAW, ids.ANNOTATED)),
         ],
     )
 
 
 def register(guard: Guard) -> None:
-    """Register the callback of the page."""
+    """Register the callbacks of the page."""
 
     @guard.callback(
         Page.RATES,
         Output(ids.RATES_HEAD, "children"),
+        Output(ids.RATES_CHART, "children"),
+        Output(ids.RATES_NOTES, "children"),
         Output(ids.RATES_BODY, "children"),
         Input(ids.URL, "search"),
+        Input(ids.ANNOTATED, "data"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show(queries: Queries, search: str | None, pathname: str) -> tuple[Component, Component]:
+    def show(
+        queries: Queries,
+        search: str | None,
+        annotated: object,  # noqa: ARG001 - only asks for a fresh look
+        pathname: str,
+    ) -> tuple[Component, ...]:
         if pathname != PATH:
             raise PreventUpdate
         return _shown(queries, search)
 
+    @guard.callback(
+        Page.RATES,
+        Output(ids.ANNOTATED, "data", allow_duplicate=True),
+        Output(ids.ANNOTATION_SAID, "children", allow_duplicate=True),
+        Input(ids.ANNOTATE, "data"),
+        prevent_initial_call=True,
+    )
+    def annotate(queries: Queries, given: object) -> tuple[object, str]:
+        if given is None:
+            raise PreventUpdate
+        try:
+            said = queries.annotate(AnnotationForm.of(given))
+        except FormError as fault:
+            return no_update, str(fault)
+        return given, said
 
-def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
-    """What to choose from, and what is shown of the choice."""
+    @guard.callback(
+        Page.RATES,
+        Output(ids.ANNOTATED, "data", allow_duplicate=True),
+        Output(ids.ANNOTATION_SAID, "children", allow_duplicate=True),
+        Input(ids.WITHDRAW, "data"),
+        prevent_initial_call=True,
+    )
+    def withdraw(queries: Queries, asked: Any) -> tuple[object, str]:
+        if not isinstance(asked, dict):
+            raise PreventUpdate
+        try:
+            said = queries.withdraw_annotation(asked.get("row"))
+        except FormError as fault:
+            return no_update, str(fault)
+        return asked, said
+
+
+def _shown(
+    queries: Queries, search: str | None
+) -> tuple[Component, Component, Component, Component]:
+    """What to choose from, the rate over time, what is written beside it, and the rest."""
     view = queries.rates(read_rates(search))
+    beside = queries.beside_rates(view)
 
-    def draw() -> tuple[Component, Component]:
+    def draw() -> tuple[Component, Component, Component]:
         shown = queries.rates(view.choice)
-        return drawn(_head(shown)), drawn(_body(shown))
+        return drawn(_head(shown)), drawn(_over_time(shown, beside)), drawn(_body(shown))
 
-    return queries.once((PATH, view.choice), draw, lasting=True)
+    head, chart, body = queries.once((PATH, view.choice, beside.annotations), draw, lasting=True)
+    notes = static(*written_beside(beside.annotations, queries.annotating()))
+    return head, chart, notes, body
 
 
 def _head(view: RatesView) -> Component:
@@ -121,7 +178,6 @@ def _head(view: RatesView) -> Component:
 def _body(view: RatesView) -> Component:
     return html.Div(
         [
-            _over_time(view),
             html.Div([_by_group(view), _funnel(view)], className="pair"),
             html.Div([_two_groups(view), _two_spells(view)], className="pair"),
             _silence(view),
@@ -130,13 +186,13 @@ def _body(view: RatesView) -> Component:
     )
 
 
-def _over_time(view: RatesView) -> Component:
+def _over_time(view: RatesView, beside: BesideRates) -> Component:
     one, many = rate_words.PERIODS[view.choice.period]
     heads = (one.capitalize(), "Events", "Line-days", "Per 1000", "Limits", "Log coverage", "Said")
     table = numbers(heads, [_period_row(row, one) for row in view.chart.to_dict("records")])
     return figure_card(
         f"Is the rate of {view.event_name} drifting from {one} to {one}?",
-        control_chart(view.chart) if len(view.chart) else None,
+        control_chart(view.chart, beside.marks) if len(view.chart) else None,
         view.trend_words,
         table=folded(f"Rates by {one}", table),
         notes=(f"{CHART_NOTE.format(many=many)} {rate_words.NOT_NHSN}",),

@@ -4,6 +4,7 @@ Every question is put for a person who signed in. Every code and number that a p
 looked up again here, among the families this person may see.
 """
 
+from dashboard.queries.annotating import AnnotationForm
 from dashboard.queries.arranging import (
     LONGEST_ASIDE_DAYS,
     MOST_REASON_CHARACTERS,
@@ -23,6 +24,7 @@ __all__ = [
     "LONGEST_ASIDE_DAYS",
     "MOST_CHARACTERS",
     "MOST_REASON_CHARACTERS",
+    "AnnotationForm",
     "ArrangeForm",
     "CallForm",
     "Entrance",

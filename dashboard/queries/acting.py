@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from analysis.store import RecordedBeforeError, StoreError
 from analysis.vocabulary import Access, Arrangement
-from dashboard.queries import arranging, call_list, calls_made, families
+from dashboard.queries import annotating, arranging, call_list, calls_made, families
+from dashboard.queries.annotating import AnnotationForm
 from dashboard.queries.arranging import ArrangeForm
 from dashboard.queries.calls_made import CallForm, FormError
 from dashboard.queries.desk import Desk
@@ -150,3 +151,58 @@ class Acting(Desk):
         if row.sentences:
             return f"Recorded. Family {family_id} stays on the list: {sentence(row.sentences[0])}"
         return f"Recorded. Family {family_id} has no other reason to be called."
+
+    # Beside the rates
+
+    def annotate(self, form: AnnotationForm) -> str:
+        """Write an annotation of the rates; returns a sentence. The same one twice is one.
+
+        Raises
+        ------
+        FormError
+            Something typed in does not fit, or the store cannot be written.
+        """
+        self._may_annotate()
+        found = self.snapshot()
+        text = annotating.checked_text(form.text)
+        day = annotating.checked_day(form.on_day, found.as_of)
+        site = annotating.checked_site(
+            form.site, annotating.sites_to_write_for(found, self._reader)
+        )
+        try:
+            row = self._store.annotate(day, text, site, self._reader.code, self.now())
+        except StoreError as fault:
+            raise FormError(f"The annotation is not written. {fault}") from None
+        if row is None:
+            return "This is written already."
+        self._note(Access.ANNOTATED_RATES, about=f"annotation {row}")
+        return "Written: it stands on the chart and in the table."
+
+    def withdraw_annotation(self, row: object) -> str:
+        """Withdraw an annotation of the rates; returns a sentence.
+
+        Raises
+        ------
+        FormError
+            It is not known (any more), speaks of sites this person may not write of, or the store
+            cannot be written.
+        """
+        self._may_annotate()
+        found = self.snapshot()
+        there = {a.row: a for a in annotating.standing(self._store, found, self._reader)}
+        mine = there.get(row) if isinstance(row, int) else None
+        if mine is None:
+            raise FormError("This annotation does not stand any more. Reload the page.")
+        if (mine.site or "") not in annotating.sites_to_write_for(found, self._reader):
+            raise FormError("It speaks of all sites: only who sees all of them can withdraw it.")
+        try:
+            self._store.withdraw_annotation(mine.row, self._reader.code, self.now())
+        except StoreError as fault:
+            raise FormError(f"The annotation is not withdrawn. {fault}") from None
+        self._note(Access.WITHDREW_ANNOTATION, about=f"annotation {mine.row}")
+        return "Withdrawn: looks at earlier days still show it."
+
+    def _may_annotate(self) -> None:
+        self._reader.must_open(Page.RATES)
+        self._reader.must(Right.ANNOTATE)
+        self._only_today("Write on the rates of today.")

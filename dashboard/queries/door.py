@@ -24,6 +24,7 @@ from dashboard.incoming_views import (
 )
 from dashboard.queries import (
     accesses,
+    annotating,
     arranging,
     back_in_time,
     call_list,
@@ -47,7 +48,14 @@ from dashboard.queries.calls_made import FormError
 from dashboard.queries.marking import RefresherForm
 from dashboard.queries.policies import policy_view
 from dashboard.queries.training import Training
-from dashboard.rate_views import DwellChoice, DwellView, RatesChoice, RatesView
+from dashboard.rate_views import (
+    Annotating,
+    BesideRates,
+    DwellChoice,
+    DwellView,
+    RatesChoice,
+    RatesView,
+)
 from dashboard.security.roles import Page, Right
 from dashboard.training_views import (
     HelpedView,
@@ -243,6 +251,19 @@ class Queries(Acting):
         self._reader.must_open(Page.RATES)
         asked = rates.understood(self.snapshot(), choice)
         return self.once(asked, lambda: rates.rates_view(self.snapshot(), asked), lasting=True)
+
+    def beside_rates(self, view: RatesView) -> BesideRates:
+        """What was written beside the rates, and where it stands on the chart of a view."""
+        self._reader.must_open(Page.RATES)
+        found = annotating.standing(self._store, self.snapshot(), self._reader)
+        return BesideRates(found, annotating.marks_on(found, view.chart, view.choice.period))
+
+    def annotating(self) -> Annotating | None:
+        """What this person chooses from to write beside the rates; None: may not, or not today."""
+        if not (self._reader.may(Right.ANNOTATE) and self.standing().is_today):
+            return None
+        found = self.snapshot()
+        return Annotating(annotating.sites_to_write_for(found, self._reader), found.as_of)
 
     def dwell(self, choice: DwellChoice) -> DwellView:
         """Dwell time by a grouping."""

@@ -38,6 +38,7 @@ class Right(StrEnum):
     BRING_FILES = "bring files in"
     NOTES = "notes"
     MARK_REFRESHERS = "mark refreshers done"
+    ANNOTATE = "annotate rates"
 
 
 OF_ALL_SITES = frozenset({Right.MEND_ROWS, Right.BRING_FILES})
@@ -83,6 +84,7 @@ ALLOWED: Mapping[Role, Allowed] = {
     Role.MANAGER: Allowed(frozenset(Page), frozenset(Right)),
     Role.PREVENTION: Allowed(
         frozenset({Page.RATES, Page.DWELL, Page.WEEK, Page.INCOMING, Page.DEFINITIONS}),
+        frozenset({Right.ANNOTATE}),
         pages_granted=frozenset({Page.FAMILY}),
         rights_granted=frozenset({Right.NOTES}),
     ),

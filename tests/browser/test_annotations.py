@@ -1,0 +1,40 @@
+"""Infection prevention writes down what changed, sees it on the chart, and takes it off again."""
+
+from __future__ import annotations
+
+import shutil
+
+from playwright.sync_api import expect
+
+from analysis.vocabulary import Role
+from tests.browser.conftest import serving, signed_in, watching
+
+
+def test_prevention_writes_beside_the_rates_and_withdraws_it(browser, small_store, tmp_path):
+    file = shutil.copy(small_store, tmp_path / "store.sqlite")
+    with (
+        serving(file, signed_in(file, "P1", Role.PREVENTION)) as running,
+        watching(browser, running.token) as watched,
+    ):
+        page = watched.page(1440)
+        page.goto(f"{running.address}/rates")
+        expect(page.get_by_text("Nothing is written beside the rates.")).to_be_visible()
+        page.get_by_label("Day", exact=True).fill("2031-02-10")
+        page.get_by_label("Site", exact=True).select_option("North")
+        page.get_by_label("What happened").fill("new antiseptic")
+        page.get_by_role("button", name="Write it beside the rates").focus()
+        page.keyboard.press("Enter")
+        expect(page.get_by_role("status").filter(has_text="Written")).to_be_visible()
+        table = page.get_by_role("region", name="What happened when")
+        row = table.get_by_role("row").nth(1)
+        for text in ("A", "10 Feb 2031", "North", "new antiseptic", "P1, 4 Mar 2031"):
+            expect(row).to_contain_text(text)
+        chart = page.locator(".history").first
+        expect(chart.locator(".annotation-text", has_text="A").first).to_be_visible()
+        page.emulate_media(media="print")
+        expect(row).to_be_visible()
+        expect(page.get_by_role("button", name="Write it beside the rates")).to_be_hidden()
+        page.emulate_media(media="screen")
+        page.get_by_role("button", name="Withdraw mark A: new antiseptic").click()
+        expect(page.get_by_role("status").filter(has_text="Withdrawn")).to_be_visible()
+        expect(page.get_by_text("Nothing is written beside the rates.")).to_be_visible()

@@ -92,7 +92,10 @@ def _self_checks(log: pd.DataFrame, known_steps: list[str]) -> pd.DataFrame:
 
 def _rows(occasions: pd.DataFrame, step: str, missed: npt.NDArray[np.bool_]) -> pd.DataFrame:
     columns = ["family_id", "caregiver_id", "done_on", "row"]
-    return occasions[columns].assign(step=step, missed=missed)
+    # Texts of one dtype in all parts: millions of them are joined without being made anew.
+    texts = dict.fromkeys(("family_id", "caregiver_id"), "string")
+    named = pd.array([step], dtype="string").take(np.zeros(len(occasions), dtype=np.intp))
+    return occasions[columns].astype(texts).assign(step=named, missed=missed)
 
 
 def _early_failures(

@@ -47,6 +47,7 @@ from dashboard import DashboardConfig, incoming_words
 from dashboard.figures import control_chart, days_to_receipt
 from dashboard.incoming_views import IncomingChoice
 from dashboard.queries import Entrance
+from dashboard.queries.scope import of_sites
 from dashboard.rate_views import RatesChoice
 from dashboard.security.roles import Reader
 from dashboard.views import Choice
@@ -120,6 +121,8 @@ looks = {
     "known then": take(entrance.store, policy, past),
     "known now": take(entrance.store, policy, past, KNOWN_AT or AS_OF),
 }
+if SITES is not None:
+    looks = {name: of_sites(look, SITES) for name, look in looks.items()}
 skin = {
     name: rates(look.tallies, "skin", Grouping.ALL, Basis.LINE, Limits.EXACT)
     for name, look in looks.items()

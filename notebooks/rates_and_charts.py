@@ -210,9 +210,10 @@ for event, view in views.items():
     if not stepped:
         print("At no site by itself can a step be told from a steady rate.")
 high = list(shrunk.loc[shrunk["prob_above"] >= SURE, "family_id"])
+named = f"{families(len(high))} ({listed(high)})" if high else "No family"
 print(
-    f"{f'{families(len(high))}: {listed(high)}' if high else 'No family'}, with a rate of skin events "
-    f"above twice the programme's with a probability of {percent(SURE)} or more."
+    f"{named} {'have' if len(high) > 1 else 'has'} a rate of skin events above twice the programme's "
+    f"with a probability of {percent(SURE)} or more."
 )
 print(
     f"Recent {PERIOD}s may still rise, and an event is known only when it is logged. {NOT_NHSN} "

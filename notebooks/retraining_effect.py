@@ -45,7 +45,7 @@ from analysis.words import CAUTIONS, counted, limits, listed, long_day, number, 
 from dashboard import DashboardConfig
 from dashboard.components.helped_cards import MARKS, effect_words, learning_words
 from dashboard.figures import before_after, learning_by_changes, step_picture
-from dashboard.need_words import LOGGED_NOTE, SHRINKAGE_NOTE, heard_of
+from dashboard.need_words import SHRINKAGE_NOTE, heard_of
 from dashboard.queries import Entrance
 from dashboard.security.roles import Reader
 from dashboard.training_views import NeedsChoice
@@ -94,7 +94,7 @@ rated.assign(step=rated["step"].map(names)).drop(columns="evidence").head(15).ro
 picture = asked.picture(NeedsChoice())
 if picture.families:
     display(step_picture(picture.cells, picture.families, picture.steps))
-print(heard_of(asked.needs(NeedsChoice())), LOGGED_NOTE, SHRINKAGE_NOTE, sep="\n")
+print(heard_of(asked.needs(NeedsChoice())), SHRINKAGE_NOTE, sep="\n")
 
 # %% [markdown]
 # ## Group sessions

@@ -3,16 +3,18 @@
 import ast
 import contextlib
 import io
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import jupytext
 import nbformat
+import pandas as pd
 import pytest
 
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
+from analysis.snapshot import end_of_day
 from analysis.store import Store
-from tests.notebooks.conftest import NOTEBOOKS, parameters, printed_by, with_values
+from tests.notebooks.conftest import AS_OF, NOTEBOOKS, parameters, printed_by, with_values
 
 ALL = pytest.mark.parametrize("name", NOTEBOOKS)
 WORKS_OUT = {
@@ -101,16 +103,34 @@ def _small(request, tmp_path_factory):
 READS_A_STORE = [n for n, p in NOTEBOOKS.items() if "\nSTORE = " in p.read_text(encoding="utf-8")]
 
 
-@pytest.mark.parametrize("name", READS_A_STORE)
-def test_a_notebook_has_words_for_hardly_any_rows(name, small, monkeypatch):
+def last_words(name, monkeypatch, **values) -> str:
+    """What the last cell prints when the notebook is run here, without a kernel."""
     monkeypatch.setattr("IPython.display.display", lambda *_: None)
-    notebook = with_values(NOTEBOOKS[name], STORE=small)
     known: dict[str, object] = {}
-    for cell in notebook.cells:
+    for cell in with_values(NOTEBOOKS[name], **values).cells:
         said = io.StringIO()
         if cell.cell_type == "code":
             with contextlib.redirect_stdout(said):
                 exec(compile(cell.source, name, "exec"), known)  # what is run is our own notebook
-    told = said.getvalue()
+    return said.getvalue()
+
+
+@pytest.mark.parametrize("name", READS_A_STORE)
+def test_a_notebook_has_words_for_hardly_any_rows(name, small, monkeypatch):
+    told = last_words(name, monkeypatch, STORE=small)
     assert len(told) > 40
     assert "nan" not in told.lower().split()
+
+
+def test_a_notebook_for_one_site_tells_of_no_entry_of_another(invented, monkeypatch):
+    told = last_words(
+        "late_reports_and_data_quality", monkeypatch, STORE=invented.url, SITES=["Willow"]
+    )
+    with Store.open(invented.url, create=False) as store:
+        records = store.records(end_of_day(AS_OF, shipped_policy()))
+    lines = records.lines
+    here = set(lines.loc[lines["site"] == "Willow", "family_id"])
+    log = records.home_log[records.home_log["family_id"].isin(here)]
+    entries = (log["done_on"] <= pd.Timestamp(AS_OF - timedelta(days=28))).sum()
+    assert f"Of {entries} entries" in told.replace("\N{NARROW NO-BREAK SPACE}", "")
+    assert "Pebble" not in told

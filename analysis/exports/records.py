@@ -37,7 +37,7 @@ COLUMNS: Mapping[Private, frozenset[str]] = {
     Private.LANGUAGE: frozenset({"language"}),
     Private.NOTE: frozenset({"note", "agreed", "why"}),
 }
-"""Columns that hold it, in whatever table."""
+"""Columns of text that hold it, in whatever table."""
 
 
 class Versions(StrEnum):
@@ -85,7 +85,11 @@ def record_tables(
 def without(table: Table, asked_for: frozenset[Private]) -> Table:
     """The table without the private columns that were not asked for."""
     gone = {c for private in Private if private not in asked_for for c in COLUMNS[private]}
-    kept = tuple(column for column in table.entry.columns if column.name not in gone)
+    kept = tuple(
+        column
+        for column in table.entry.columns
+        if column.name not in gone or column.kind is not Kind.TEXT
+    )
     return Table(replace(table.entry, columns=kept), table.frame[[c.name for c in kept]])
 
 

@@ -53,8 +53,8 @@ leave the team decides, under the law and the agreements that apply, to whom and
   true one, and up to {REACH_DAYS} days less or more, each number as likely. Days between two dates of
   one child are the true ones. Weekday, season and calendar year are not.
 - **Clock times** were cut off. **Months of birth** became age bands on the first day at home.
-- **Left out**: contacts, languages, notes, staff codes, recorded calls, a sender's own further columns,
-  refused rows, earlier versions, withdrawn rows, and rows of no child with a line
+- **Left out**: contacts, languages, notes, staff codes, recorded calls and arrangements, a sender's own further
+  columns, refused rows, earlier versions, withdrawn rows, and rows of no child with a line
   ({extract.rows_without_child} rows).
 - **Rare words**: a word that 1 to {LARGEST_HIDDEN} children of the whole extract hold reads `hidden` (a rare
   number of a line is blank), with the next rarest of its column until `hidden` stands for more than

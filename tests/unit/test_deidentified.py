@@ -22,8 +22,9 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store
-from analysis.tables import KNOWN, Kind, Records
+from analysis.tables import INCOMING, KNOWN, Kind, Records
 from analysis.timeline import build
+from analysis.vocabulary import Arrangement
 from synthetic_data import generate_blocks, write_canonical
 
 POLICY = shipped_policy()
@@ -53,6 +54,8 @@ def url(tmp_path_factory):
         for path in (*files, more, carers, signed):
             assert ingest(store, [path], POLICY, received_at=NOW).faults == ()
         store.record_call("Fx70", "Nx8", True, "agreed hush", date(2031, 3, 12), NOW)
+        aside = {"until_on": date(2031, 3, 20), "why": "holidays hush"}
+        store.arrange(Arrangement.SET_ASIDE, "Fx70", "Nx8", NOW, AS_OF, **aside)
     return f"sqlite:///{folder / 'store.sqlite'}"
 
 
@@ -118,7 +121,7 @@ def test_no_code_contact_note_or_date_of_the_store_is_anywhere_in_the_files(
             n_looked_for += len(gone)
             assert not gone & words, (name, column.name)
             assert not [g for g in gone if len(g) > 5 and g in together], (name, column.name)
-    notes = " ".join([*seen.records.home_log["note"].dropna(), "agreed hush"])
+    notes = " ".join([*seen.records.home_log["note"].dropna(), "agreed hush holidays"])
     spoken = set(re.findall(r"\w{5,}", notes))
     assert not spoken & set(re.findall(r"\w{5,}", text_of(tmp_path / "out/tables")))
     assert n_looked_for > 2000
@@ -188,7 +191,7 @@ def test_what_was_worked_out_is_what_the_store_says(extract, seen):
         "home_line_days"
     ].sum()
     assert len(extract.tables["home_log"].frame) == len(seen.records.home_log)
-    assert set(extract.tables) == {*KNOWN.keys() - {"calls"}, *WORKED_OUT}
+    assert set(extract.tables) == {*INCOMING, *WORKED_OUT}
 
 
 def records_of(extract, child):

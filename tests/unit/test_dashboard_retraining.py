@@ -74,7 +74,7 @@ def test_an_opened_need_is_proven_by_rows_of_its_own_family(app_looked_at):
     for source in opened.sources:
         cells = dict(source.cells)
         assert (cells["family_id"], cells["steps_missed"]) == ("F3", "dry_time")
-        assert asked.source("F3", "home_log", source.row).row_number == source.row_number
+        assert asked.source("F3", "home_log", source.row).row.row_number == source.row_number
     days = [next(text for head, text in s.cells if head.startswith("done")) for s in opened.sources]
     assert days == sorted(days, reverse=True)
     assert [(s.skill, s.is_current) for s in opened.skills] == [("dressing_change", True)]

@@ -82,7 +82,7 @@ def test_choosing_a_skill_keeps_what_is_opened(browser, educators):
         page = watched.page()
         open_page(page, educators, "?family=F2&caregiver=K2&need=mask")
         expect(page.get_by_role("region", name="Caregivers without")).to_contain_text("K4")
-        page.get_by_label("Skill").select_option("flush")
+        page.locator("#choose-skill").select_option("flush")
         expect(page.get_by_text("No sign-off for the flush is stored")).to_be_visible()
         expect(panel(page)).to_contain_text("Family F2")
 

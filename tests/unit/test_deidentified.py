@@ -332,7 +332,7 @@ def test_shifts_are_spread_evenly_and_follow_from_the_key_alone():
 
 
 def test_the_code_is_the_published_keyed_hash():
-    # RFC 4231 (2005), section 4.3, test case 2: key "Jefe", data "what do ya want for nothing?".
+    # From memory: RFC 4231 (2005), section 4.3, test case 2: key "Jefe", data "what do ya want for nothing?".
     digest = "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"
     key = Key(b"Jefe")
     assert hmac.digest(key.secret, b"what do ya want for nothing?", "sha256").hex() == digest

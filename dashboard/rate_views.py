@@ -104,7 +104,7 @@ class RatesView:
     two_groups: Compared
     two_spells: Compared
     funnel: pd.DataFrame
-    """FUNNEL with `name`."""
+    """FUNNEL with `name` and `log_coverage`."""
     funnel_words: str
     bias: pd.DataFrame
     """LOGGING_BIAS of the programme; empty where logging does not bear on the event."""

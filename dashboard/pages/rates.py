@@ -330,7 +330,10 @@ def _comparison(
 
 def _funnel(view: RatesView) -> Component:
     rows = view.funnel.to_dict("records")
-    heads = ("Site", "Events", "Line-days", "Per 1000", "95 % limits", "99.8 % limits")
+    heads = (
+        *("Site", "Events", "Line-days", "Per 1000"),
+        *("95 % limits", "99.8 % limits", "Log coverage"),
+    )
     table = numbers(
         heads,
         [
@@ -341,6 +344,7 @@ def _funnel(view: RatesView) -> Component:
                 number(row["rate_per_1000"]),
                 limits(row["lower_95"], row["upper_95"]),
                 limits(row["lower_998"], row["upper_998"]),
+                percent(row["log_coverage"]),
             )
             for row in rows
         ],

@@ -65,6 +65,7 @@ def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
     starts = settled[1:]
     since = asked.since if asked.since in starts else _usual_since(settled)
     funnel = group_funnel(tallies, event, Grouping.SITE, basis, allow_for_differences=False)
+    funnel = _with_coverage(funnel, found, "site")
     funnel["name"] = _names(funnel["group"], "site")
     bias, bias_words = _bias(found, event)
     return RatesView(

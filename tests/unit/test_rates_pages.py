@@ -72,3 +72,9 @@ def test_a_choice_that_is_not_known_is_left_at_the_usual(ask):
 
 def test_the_same_question_is_answered_from_what_is_kept(ask):
     assert ask.rates(RatesChoice()) is ask.rates(RatesChoice(event="not known"))
+
+
+def test_log_coverage_stands_beside_every_table_of_rates(ask):
+    view = ask.rates(RatesChoice())
+    for table in (view.whole, view.chart, view.by_group, view.funnel):
+        assert "log_coverage" in table.columns

@@ -68,6 +68,12 @@ def report(
             "hidden. [default: team for manager and educator, outside for prevention and all]",
         ),
     ] = None,
+    site: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--site", metavar="SITE", help="Only families of this site; may be repeated [all]."
+        ),
+    ] = None,
     store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     known_at: KnownAtOption = None,
@@ -80,7 +86,12 @@ def report(
     period = _period(month_name, week_name)
     in_force = load_policy(policy)
     with opened(store) as found:
-        made = gather(found, in_force, period, known_at, today(in_force))
+        made = gather(found, in_force, period, known_at, today(in_force), site or None)
+    unknown = sorted(set(site or ()) - set(made.now.records.lines["site"]))
+    if unknown:
+        raise MeasureError(
+            f"no line of {', '.join(unknown)} is known by then; check how the site is written."
+        )
     roles = list(PAPERS) if whose is For.ALL else [Role(str(whose))]
     chosen = copy or (usual_copy(roles[0]) if len(roles) == 1 else Copy.OUTSIDE)
     folder.mkdir(parents=True, exist_ok=True)

@@ -12,6 +12,7 @@ from analysis.vocabulary import Grouping, Role
 from analysis.words import (
     counted,
     day_year,
+    listed,
     long_day,
     percent,
     plain,
@@ -37,12 +38,20 @@ def titled(made: Material, role: Role, copy: Copy, brief: list[str], parts: list
         role=role,
         copy=copy,
         title=f"{what} for {ROLE_WORDS[role]}: {period.said}",
-        about=COPY_WORDS[copy],
+        about=f"{_of_sites(made)}{COPY_WORDS[copy]}",
         brief=tuple(brief),
         parts=tuple(p for p in (*parts, completeness(made, copy))),
         standing=standing(made),
         definitions=definitions_of(keys | {"home_line_days", "log_coverage"}),
     )
+
+
+def _of_sites(made: Material) -> str:
+    """Whose families alone are counted, in words; nothing where it is all."""
+    if made.sites is None:
+        return ""
+    said = "site" if len(made.sites) == 1 else "sites"
+    return f"Counts the families of the {said} {listed(list(made.sites))} alone. "
 
 
 def definitions_of(keys: set[str]) -> tuple[Definition, ...]:
@@ -65,6 +74,7 @@ def standing(made: Material) -> tuple[tuple[str, str], ...]:
                 f"{day_year(edition.effective_from)}"
             ),
         ),
+        ("Sites", "all" if made.sites is None else listed(list(made.sites))),
         ("Made from", counted(made.n_files, "file", "files")),
         ("SHA-256 of files, calls and policy", made.fingerprint),
     )

@@ -7,6 +7,7 @@ dash, hatch or label.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
@@ -178,9 +179,8 @@ def shares(points: Sequence[Point], unit: str) -> str:
     return sheet.done()
 
 
-HATCHES = ("#ffffff", "url(#hatch)", INK)
 _HATCH = (
-    '<defs><pattern id="hatch" width="5" height="5" patternUnits="userSpaceOnUse">'
+    '<defs><pattern id="NAME" width="5" height="5" patternUnits="userSpaceOnUse">'
     f'<rect width="5" height="5" fill="#ffffff"/><path d="M-1 6L6 -1M-1 1L1 -1M4 6L6 4" '
     f'stroke="{INK}" stroke-width="1.3"/></pattern></defs>'
 )
@@ -191,14 +191,18 @@ def bars(labels: Sequence[str], series: Sequence[tuple[str, Sequence[float]]], u
     known = [v for _, values in series for v in values if math.isfinite(v)]
     top = max([*known, 1.0]) * 1.1
     sheet, x, y = _field(230, len(labels), top, unit)
-    sheet.parts.insert(0, _HATCH)
+    # A name of its own: a paper holds several figures, and a page may hold no name twice.
+    hatch = f"hatch-{re.sub(r'[^a-z]+', '-', unit.lower())}"
+    fills = ("#ffffff", f"url(#{hatch})", INK)
+    if len(series) > 1:
+        sheet.parts.insert(0, _HATCH.replace("NAME", hatch))
     room = (x(1) - x(0)) * 0.78 if len(labels) > 1 else 60.0
     width = min(room / len(series), 26.0)
     for nth, (_, values) in enumerate(series):
         for at, value in enumerate(values):
             if math.isfinite(value):
                 left = x(at) - width * len(series) / 2 + nth * width
-                sheet.box(left, y(value), width, y(0) - y(value), fill=HATCHES[nth], edge=INK)
+                sheet.box(left, y(value), width, y(0) - y(value), fill=fills[nth], edge=INK)
                 if value and (len(labels) <= 16 or nth == 0):
                     sheet.text(left + width / 2, y(value) - 3, f"{value:g}", at="middle")
     _names(sheet, labels, x)
@@ -208,7 +212,7 @@ def bars(labels: Sequence[str], series: Sequence[tuple[str, Sequence[float]]], u
             place -= LETTER * SMALL * len(name) + 6
             sheet.text(place, 14, name)
             place -= 18
-            sheet.box(place, 4, 12, 11, fill=HATCHES[nth], edge=INK)
+            sheet.box(place, 4, 12, 11, fill=fills[nth], edge=INK)
             place -= 12
     return sheet.done()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -18,11 +18,9 @@ from analysis.decisions.history import morning_of
 from analysis.measures import MeasureError
 from analysis.policy import Policy
 from analysis.reports.period import Period
-from analysis.snapshot import Snapshot, end_of_day, take
+from analysis.snapshot import Snapshot, end_of_day, of_sites, take
 from analysis.store import Store
 from analysis.tallies import Tallies, between
-
-Narrow = Callable[[Snapshot], Snapshot]
 
 
 @dataclass(frozen=True)
@@ -37,6 +35,8 @@ class Material:
     refused: pd.DataFrame | None
     """Refused rows that waited to be mended, columns of `provenance.REFUSED`; None: not told to
     this person."""
+    sites: tuple[str, ...] | None = None
+    """The sites of whose families alone it is made; None: all."""
 
     @cached_property
     def lists(self) -> dict[date, CallList]:
@@ -98,13 +98,18 @@ class Material:
             "known_at": self.now.known_at.isoformat(),
             "period": self.period.name,
         }
+        if self.sites is not None:
+            told["sites"] = list(self.sites)
         text = json.dumps(told, sort_keys=True, ensure_ascii=False)
         return hashlib.sha256(text.encode()).hexdigest()
 
     @cached_property
     def _files(self) -> list[str]:
-        """SHA-256 of the files received by then or with a row that is known."""
-        found = list(self.ingests["sha256"])
+        """SHA-256 of the files received by then or with a row that is known.
+
+        Of a paper of some sites only those with a row of theirs: others tell of other sites.
+        """
+        found = [] if self.sites is not None else list(self.ingests["sha256"])
         for table, counts in self.now.ingests.groupby("table"):
             by_row = counts.sort_values("last_row")
             rows = getattr(self.now.records, str(table))["row"].to_numpy(dtype=np.int64)
@@ -143,8 +148,8 @@ def known_at_of(period: Period, policy: Policy, known_at: date | None) -> dateti
         return morning_of(period.end, policy)
     if known_at < period.last:
         raise MeasureError(
-            f"--known-at {known_at} lies before the end of {period.name}; give {period.last} or "
-            "later, or an earlier period."
+            f"{known_at} lies before the end of {period.name}, so its last days would look "
+            f"silent: let it be known at {period.last} or later, or take an earlier {period.kind}."
         )
     return end_of_day(known_at, policy)
 
@@ -155,7 +160,7 @@ def gather(
     period: Period,
     known_at: date | None,
     today: date,
-    narrow: Narrow | None = None,
+    sites: Collection[str] | None = None,
 ) -> Material:
     """Read what the papers of a period are made from.
 
@@ -171,9 +176,9 @@ def gather(
         See :func:`known_at_of`.
     today : date
         In the programme's zone.
-    narrow : callable or None
-        Leaves of a snapshot what a person may see; refused rows are then not told, since it
-        is not known whose they are.
+    sites : collection of str or None
+        The families of these sites alone; None: all. Refused rows are then not told, since it is
+        not known whose they are.
 
     Raises
     ------
@@ -185,14 +190,17 @@ def gather(
             f"{period.name} is not over before {period.end - timedelta(days=1)} ends; give the "
             f"{period.kind} before, {period.before().name}."
         )
-    seen = narrow or (lambda snapshot: snapshot)
     moment = known_at_of(period, policy, known_at)
-    now = seen(take(store, policy, period.end, moment))
+    now = _seen(take(store, policy, period.end, moment), sites)
     mornings = {
-        day: seen(take(store, policy, day, morning_of(day, policy)))
+        day: _seen(take(store, policy, day, morning_of(day, policy)), sites)
         for day in period.mornings
         if moment != morning_of(day, policy)
     }
     mornings.setdefault(period.end, now)
-    refused = store.refused(moment) if narrow is None else None
-    return Material(period, now, mornings, refused)
+    refused = store.refused(moment) if sites is None else None
+    return Material(period, now, mornings, refused, None if sites is None else tuple(sorted(sites)))
+
+
+def _seen(found: Snapshot, sites: Collection[str] | None) -> Snapshot:
+    return found if sites is None else of_sites(found, sites)

@@ -11,6 +11,8 @@ from analysis.measures import MeasureError
 from analysis.words import MONTHS, short_day
 
 WEEK = 7
+YEARS = range(1900, 2200)
+"""Beyond them no line was ever logged, and days cannot be reckoned with."""
 _WEEK = re.compile(r"(\d{4})-W(\d{2})", re.ASCII)
 _MONTH = re.compile(r"(\d{4})-(\d{2})", re.ASCII)
 
@@ -92,7 +94,7 @@ def week(name: str) -> Period:
         start = date.fromisocalendar(int(found[1]), int(found[2]), 1) if found else None
     except ValueError:
         start = None
-    if start is None:
+    if start is None or start.year not in YEARS:
         raise MeasureError(f"{name!r} is no week; write it like 2031-W11, with ISO week numbers.")
     return week_of(start)
 
@@ -122,7 +124,7 @@ def month(name: str) -> Period:
         start = date(int(found[1]), int(found[2]), 1) if found else None
     except ValueError:
         start = None
-    if start is None:
+    if start is None or start.year not in YEARS:
         raise MeasureError(f"{name!r} is no month; write it like 2031-03.")
     return month_of(start)
 

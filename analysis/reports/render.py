@@ -31,8 +31,8 @@ def html_file(paper: Paper) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(paper.title)} · linedays</title>\n<style>\n{paper_style()}</style>\n</head>\n"
-        f'<body class="paper">\n<h1>{escape(paper.title)}</h1>\n{body(paper)}</body>\n</html>\n'
+        f"<title>{_said(paper.title)} · linedays</title>\n<style>\n{paper_style()}</style>\n</head>\n"
+        f'<body class="paper">\n<h1>{_said(paper.title)}</h1>\n{body(paper)}</body>\n</html>\n'
     )
 
 
@@ -40,8 +40,8 @@ def body(paper: Paper) -> str:
     """Everything below the title."""
     return "\n".join(
         (
-            f'<p class="copy-for">{escape(paper.about)}</p>',
-            f'<p class="cautions-said">{escape(" ".join(paper.cautions))}</p>',
+            f'<p class="copy-for">{_said(paper.about)}</p>',
+            f'<p class="cautions-said">{_said(" ".join(paper.cautions))}</p>',
             '<section class="brief"><h2>In brief</h2>',
             _list(paper.brief),
             "</section>",
@@ -53,37 +53,42 @@ def body(paper: Paper) -> str:
 
 
 def _list(texts: Iterable[str]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(t)}</li>" for t in texts) + "</ul>"
+    return "<ul>" + "".join(f"<li>{_said(t)}</li>" for t in texts) + "</ul>"
 
 
 def _part(part: Part) -> str:
     drawn = "" if part.figure is None else (
-        f'<figure role="img" tabindex="0" aria-label="{escape(part.title)} {escape(part.answer)} The table '
+        f'<figure role="img" tabindex="0" aria-label="{_said(part.title)} {_said(part.answer)} The table '
         f'below holds the same.">{part.figure.svg}</figure>'
-        f'<p class="told">{escape(part.figure.told)}</p>'
+        f'<p class="told">{_said(part.figure.told)}</p>'
     )  # fmt: skip
-    notes = "".join(f'<p class="note">{escape(note)}</p>' for note in part.notes)
+    notes = "".join(f'<p class="note">{_said(note)}</p>' for note in part.notes)
     return (
-        f'<section class="part"><h2>{escape(part.title)}</h2>'
-        f'<p class="answer">{escape(part.answer)}</p>{drawn}'
+        f'<section class="part"><h2>{_said(part.title)}</h2>'
+        f'<p class="answer">{_said(part.answer)}</p>{drawn}'
         f"{''.join(_table(t) for t in part.tables)}"
         f"{notes}</section>"
     )
 
 
 def _table(table: Table) -> str:
-    heads = "".join(f'<th scope="col">{escape(h)}</th>' for h in table.heads)
+    heads = "".join(f'<th scope="col">{_said(h)}</th>' for h in table.heads)
     rows = "".join(
-        f'<tr><th scope="row"{_wide(row[0])}>{escape(row[0])}</th>'
-        + "".join(f"<td{_wide(c)}>{escape(c)}</td>" for c in row[1:])
+        f'<tr><th scope="row"{_wide(row[0])}>{_said(row[0])}</th>'
+        + "".join(f"<td{_wide(c)}>{_said(c)}</td>" for c in row[1:])
         + "</tr>"
         for row in table.rows
     )
     return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(table.label)}">'
-        f'<table class="plain numbers"><caption>{escape(table.label)}</caption>'
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{_said(table.label)}">'
+        f'<table class="plain numbers"><caption>{_said(table.label)}</caption>'
         f"<thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
     )
+
+
+def _said(text: str) -> str:
+    """A text as HTML; a number stays with its per cent sign."""
+    return escape(text).replace(" %", "\u00a0%")
 
 
 def _wide(text: str) -> str:
@@ -92,12 +97,12 @@ def _wide(text: str) -> str:
 
 def _rests_on(paper: Paper) -> str:
     standing = "".join(
-        f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>"
+        f"<div><dt>{_said(name)}</dt><dd>{_said(value)}</dd></div>"
         for name, value in paper.standing
     )
     meanings = "".join(
-        f"<div><dt>{escape(d.title)}</dt><dd>{escape(d.words)} "
-        f'<span class="source">Unit: {escape(d.unit)}. Source: {escape(d.source)}.</span></dd></div>'
+        f"<div><dt>{_said(d.title)}</dt><dd>{_said(d.words)} "
+        f'<span class="source">Unit: {_said(d.unit)}. Source: {_said(d.source)}.</span></dd></div>'
         for d in paper.definitions
     )
     return (

@@ -13,13 +13,13 @@ from datetime import date, datetime
 from analysis.decisions.order_file import fits_of
 from analysis.ingest import Profile, load_profile
 from analysis.policy import Policy, load_policy
-from analysis.snapshot import Snapshot, take
+from analysis.snapshot import Snapshot, of_sites, take
 from analysis.store import IDLE_LIMIT, SignIn, Store, StoreError
 from analysis.vocabulary import Access
 from dashboard.config import DashboardConfig
 from dashboard.queries.door import Queries
 from dashboard.queries.keeping import Kept
-from dashboard.queries.scope import acts_of, of_sites
+from dashboard.queries.scope import acts_of
 from dashboard.security.roles import DEMO_READER, Reader
 
 SCOPES_KEPT = 8

@@ -25,7 +25,6 @@ from analysis.reports import (
 from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.vocabulary import Role
-from dashboard.queries.scope import of_sites
 from dashboard.security.roles import SAID, Reader
 from dashboard.views import Standing
 from dashboard.week_views import WeekChoice, WeekFile, WeekHead
@@ -112,9 +111,7 @@ def week_paper(store: Store, found: Snapshot, reader: Reader, choice: WeekChoice
     period = week(str(choice.week))
     morning = _morning(found)
     known_at = morning - timedelta(days=1) if choice.known == NOW else None
-    sites = reader.sites
-    narrow = None if sites is None else (lambda snapshot: of_sites(snapshot, sites))
-    made = gather(store, found.policy, period, known_at, morning, narrow)
+    made = gather(store, found.policy, period, known_at, morning, reader.sites)
     role = Role(str(choice.whose))
     return PAPERS[role](made, usual_copy(role))
 

@@ -13,12 +13,11 @@ import pytest
 
 from analysis.cli.app import main
 from analysis.policy import shipped_policy
-from analysis.snapshot import take
+from analysis.snapshot import of_sites, take
 from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard import DashboardConfig
 from dashboard.queries import ArrangeForm, CallForm, Entrance, FormError, Queries, call_list
-from dashboard.queries.scope import of_sites
 from dashboard.security.roles import Reader
 from dashboard.views import Choice, FamilyChoice
 from tests.browser.small_programme import NOW, fill, take_in

@@ -80,7 +80,9 @@ def run(monkeypatch, file, *arguments):
 # -- periods
 
 
-@pytest.mark.parametrize("name", ["2031-W54", "2031-W00", "2031-9", "W09", "2031-W9"])
+@pytest.mark.parametrize(
+    "name", ["2031-W54", "2031-W00", "2031-9", "W09", "2031-W9", "0001-W01", "9999-W52"]
+)
 def test_a_week_that_is_none_is_refused_with_how_to_write_it(name):
     with pytest.raises(MeasureError, match="2031-W11"):
         reports.week(name)

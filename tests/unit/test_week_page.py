@@ -88,6 +88,38 @@ def test_nobody_is_told_of_a_family_that_is_not_for_them(app_looked_at):
     assert not any(secret in everything for secret in (CONTACT, OTHER_CONTACT, "felt hot"))
 
 
+def test_a_paper_of_some_sites_says_so_and_is_that_of_the_command(
+    app_looked_at, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
+    store = app_looked_at.entrance.config.store_url
+    told = ["report", "--for", "educator", "--week", WEEK, "--site", "North", "--store", store]
+    told += ["--known-at", "2031-03-03", "--out", str(tmp_path)]
+    monkeypatch.setattr("sys.argv", ["linedays", *told])
+    with pytest.raises(SystemExit) as done:
+        main()
+    assert not done.value.code
+    way = f"/week/digest.html?week={WEEK}&known=now"
+    got = browser_of(app_looked_at, "educator.north").get(way)
+    assert got.data == (tmp_path / f"linedays-{WEEK}-educator-team.html").read_bytes()
+    assert "Counts the families of the site North alone." in got.text
+    whole = browser_of(app_looked_at, "educator").get(way)
+    assert "alone." not in whole.text
+
+
+def test_a_site_that_is_not_known_is_told_by_the_command(
+    app_looked_at, tmp_path, monkeypatch, capsys
+):
+    monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
+    store = app_looked_at.entrance.config.store_url
+    told = ["report", "--for", "educator", "--week", WEEK, "--site", "Norht", "--store", store]
+    monkeypatch.setattr("sys.argv", ["linedays", *told, "--out", str(tmp_path)])
+    with pytest.raises(SystemExit) as done:
+        main()
+    assert done.value.code == 2
+    assert "no line of Norht is known" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("code", ["reader", "reader.granted"])
 def test_a_reader_has_no_digest(app_looked_at, code):
     person = browser_of(app_looked_at, code)

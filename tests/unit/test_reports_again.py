@@ -1,0 +1,86 @@
+"""The same papers from any process, folder and order of intake."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+import analysis
+from analysis.ingest import ingest
+from analysis.policy import shipped_policy
+from analysis.store import Store
+
+HOUSE = Path(analysis.__file__).parents[1]
+COMMAND = "from analysis.cli import main; main()"
+RECEIVED = datetime(2025, 3, 3, 20, tzinfo=UTC)
+FILES = {
+    "lines.csv": """\
+line_id,child_id,family_id,site,nurse,line_type,placed_on,home_from,dressing_type,dressing_on
+L1,C1,F1,North,N1,tunneled_cvc,2024-12-01,2024-12-10,transparent,2024-12-09
+L2,C2,F2,North,N1,picc,2024-12-01,2024-12-10,transparent,2024-12-09
+L3,C3,F3,South,N2,tunneled_cvc,2024-12-01,2024-12-10,transparent,2024-12-09
+""",
+    "home_log_north.csv": """\
+entry_id,line_id,caregiver_id,done_at,kind,findings,steps_missed
+e1,L1,K1,2025-02-26T07:30,skin_check,redness;rash,
+e2,L2,K2,2025-02-20,dressing_change,none,clean_surface;mask
+""",
+    "home_log_south.csv": """\
+entry_id,line_id,caregiver_id,done_at,kind,findings,steps_missed
+e3,L3,K3,2025-02-18,dressing_change,none,mask
+""",
+}
+
+
+def stored(folder: Path, order: list[str]) -> Path:
+    """A store into which the files went in one order."""
+    folder.mkdir()
+    with Store.open(f"sqlite:///{folder / 'store.sqlite'}") as store:
+        for name in order:
+            (folder / name).write_text(FILES[name])
+            summary = ingest(store, [folder / name], shipped_policy(), received_at=RECEIVED)
+            assert summary.refused == 0
+    return folder / "store.sqlite"
+
+
+def written(store: Path, folder: Path, seed: str) -> dict[str, bytes]:
+    """Papers that a process of its own writes, standing in a folder of its own."""
+    folder.mkdir()
+    asked = ["--week", "2025-W09", "--known-at", "2025-03-03", "--for", "all", "--copy", "team"]
+    asked += ["--store", f"sqlite:///{store}", "--out", "papers"]
+    subprocess.run(
+        [sys.executable, "-c", COMMAND, "report", *asked],
+        check=True,
+        capture_output=True,
+        cwd=folder,
+        env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(HOUSE)},
+    )
+    return {path.name: path.read_bytes() for path in (folder / "papers").iterdir()}
+
+
+@pytest.fixture(scope="module")
+def papers(tmp_path_factory):
+    """The same week written by two processes from two stores."""
+    folder = tmp_path_factory.mktemp("again")
+    one = stored(folder / "one", list(FILES))
+    other = stored(folder / "other", ["lines.csv", "home_log_south.csv", "home_log_north.csv"])
+    return written(one, folder / "here", "1"), written(other, folder / "away from there", "4242")
+
+
+def test_another_process_folder_and_order_of_intake_give_the_same_bytes(papers):
+    first, second = papers
+    assert {name.rsplit(".")[-1] for name in first} == {"html", "pdf"}
+    assert len(first) == 6
+    assert first.keys() == second.keys()
+    assert [name for name in first if first[name] != second[name]] == []
+
+
+def test_a_paper_names_neither_a_store_or_file_nor_the_moment_it_was_made(papers):
+    for name, content in papers[0].items():
+        for told in (b"sqlite", b"home_log_north", b"CreationDate", b"ModDate"):
+            assert told not in content, (name, told)

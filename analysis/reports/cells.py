@@ -35,6 +35,17 @@ def counts_of(counts: Sequence[int], copy: Copy, *, add_up: bool = True) -> list
     return [HIDDEN if h else thousands(int(n)) for n, h in zip(counts, hidden, strict=True)]
 
 
+def many(cell: str) -> str:
+    """A count of a sentence, which says in words that it is hidden.
+
+    Examples
+    --------
+    >>> many("12"), many("hidden")
+    ('12', 'a hidden number of')
+    """
+    return "a hidden number of" if cell == HIDDEN else cell
+
+
 def released(rates: pd.DataFrame, copy: Copy) -> pd.DataFrame:
     """Rates as a copy may show them: a hidden count is missing with all that follows from it."""
     found = for_release(rates[["group", "events", "line_days", "rate_per_1000", "lower", "upper"]])

@@ -109,7 +109,7 @@ def _steps(made: Material, likely: pd.DataFrame, copy: Copy) -> Part:
     heads = ("Step", "Families probably above the limit", "Limit: share missed")
     return Part(
         "Which steps are missed too often?",
-        f"{whole} families probably miss a step more often than its limit (probability of half or "
+        f"{'A hidden number of' if whole == HIDDEN else whole} families probably miss a step more often than its limit (probability of half or "
         "more).",
         tables=(Table("Families by step", heads, tuple(rows)),) if rows else (),
         notes=(
@@ -167,7 +167,10 @@ def _signed(made: Material, copy: Copy) -> Part:
     days = now.edition.settings.sign_off_recent_days
     if copy is Copy.OUTSIDE:
         number_ = counts_of([len(found)], copy)[0]
-        return Part(title, f"{number_} caregivers in the last {days} days.")
+        return Part(
+            title,
+            f"{'A hidden number of' if number_ == HIDDEN else number_} caregivers in the last {days} days.",
+        )
     if found.empty:
         return Part(title, f"No named caregiver in the last {days} days.")
     rows = tuple(

@@ -12,7 +12,7 @@ from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.measures import adherence
 from analysis.reports import figures
 from analysis.reports.basis import titled
-from analysis.reports.cells import column, counts_of
+from analysis.reports.cells import column, counts_of, many
 from analysis.reports.figures import Point
 from analysis.reports.material import Material
 from analysis.reports.paper import Copy, Figure, Paper, Part, Table
@@ -70,8 +70,8 @@ def _brief(made: Material, called: pd.DataFrame, share: pd.DataFrame, copy: Copy
     )
     sentences = [
         (
-            f"{listed} families are to be called on {weekday_words(made.period.end)}; on the "
-            f"{kind}'s first morning there were {first}."
+            f"{_start(many(listed))} families are to be called on "
+            f"{weekday_words(made.period.end)}; on the {kind}'s first morning it was {first}."
         ),
         _calls_made(kind, spoken),
     ]
@@ -185,8 +185,8 @@ def _calls(made: Material, called: pd.DataFrame, copy: Copy) -> Part:
     last = rows[-1]
     return Part(
         "How many families were listed, called and reached?",
-        f"{last[1]} families are to be called on {weekday_words(made.period.end)}, "
-        f"{last[2]} of them for same-day review and {last[3]} today; {last[5]} wait after a call.",
+        f"{_start(many(last[1]))} families are to be called on {weekday_words(made.period.end)}"
+        f"{_of_them(last[2], last[3])}; {many(last[5])} wait after a call.",
         Figure(
             figures.bars([r[0] for r in rows], series, "families, calls"),
             "By morning: families to call, calls made, calls that reached somebody.",
@@ -199,6 +199,17 @@ def _calls(made: Material, called: pd.DataFrame, copy: Copy) -> Part:
             ),
         ),
     )
+
+
+def _start(words: str) -> str:
+    """Words at the start of a sentence."""
+    return words[:1].upper() + words[1:]
+
+
+def _of_them(same_day: str, today: str) -> str:
+    if HIDDEN in (same_day, today):
+        return " (how many of them for same-day review and today is hidden)"
+    return f", {same_day} of them for same-day review and {today} today"
 
 
 def _drawn(cell: str) -> float:
@@ -242,8 +253,12 @@ def _change(made: Material, copy: Copy) -> Part:
         ]
     return Part(
         "What has changed since the first morning?",
-        f"{new} families are newly on the list (to call or waiting), {gone} have left it, "
-        f"{stayed} were on both.",
+        (
+            "How many families are newly on the list, have left it or were on both is hidden."
+            if HIDDEN in (new, gone, stayed)
+            else f"{new} families are newly on the list (to call or waiting), {gone} have left "
+            f"it, {stayed} were on both."
+        ),
         tables=(Table("Families with each reason to call", heads, tuple(rows)),),
         notes=tuple(notes),
         explained=("days_overdue", "silent_days"),

@@ -31,7 +31,6 @@ from analysis.reports.period import month_words
 from analysis.stats.small_cells import hidden_counts
 from analysis.vocabulary import Basis, Grouping, OutcomeKind, Role
 from analysis.words import (
-    HIDDEN,
     limits,
     number,
     percent,
@@ -109,7 +108,7 @@ def drifting(made: Material, by: Grouping, copy: Copy) -> pd.DataFrame:
 def _said(row: Any) -> str:
     """A rate in words, with its counts and limits."""
     if row["hidden"]:
-        return f"{HIDDEN} count in {thousands(int(row['line_days']))} home line-days"
+        return f"the count is hidden, of {thousands(int(row['line_days']))} home line-days"
     events, days = int(row["events"]), thousands(int(row["line_days"]))
     if not row["line_days"]:
         return f"{events} and no home line-days: no rate"

@@ -12,6 +12,8 @@ from importlib import resources
 from analysis.reports.paper import Paper, Part, Table
 from analysis.reports.period import Period
 
+SHORT = 16
+"""Tables of no more rows stay on one sheet."""
 LONGEST_UNBROKEN = 24
 """Longer texts in a table are words and may be broken; numbers may not."""
 
@@ -80,7 +82,7 @@ def _table(table: Table) -> str:
         for row in table.rows
     )
     return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{_said(table.label)}">'
+        f'<div class="scroll{" short" if len(table.rows) <= SHORT else ""}" tabindex="0" role="region" aria-label="{_said(table.label)}">'
         f'<table class="plain numbers"><caption>{_said(table.label)}</caption>'
         f"<thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
     )
@@ -108,7 +110,7 @@ def _rests_on(paper: Paper) -> str:
     return (
         f'<section class="part"><h2>What the numbers mean</h2><dl class="terms">{meanings}</dl>'
         f'</section><section class="part"><h2>What this paper rests on</h2>'
-        f'<dl class="terms">{standing}</dl><p class="note">The same period, known-at day and store '
+        f'<dl class="terms standing">{standing}</dl><p class="note">The same period, known-at day and store '
         "give the same paper. Compare the SHA-256 to see whether anything behind it has changed."
         "</p></section>"
     )

@@ -181,6 +181,16 @@ def test_a_copy_for_outside_hides_counts_from_1_to_10_and_what_gives_them_away(m
     assert any(1 <= count <= 10 for count in inside)  # there was something to hide
 
 
+@pytest.mark.parametrize("role", list(reports.PAPERS))
+def test_sentences_of_a_copy_for_outside_say_in_words_what_is_hidden(made, role):
+    for period in (WEEK, MONTH):
+        found = paper(made, period, role, Copy.OUTSIDE)
+        for said in (*found.brief, *(p.answer for p in found.parts)):
+            assert not re.search(r"(^|[ ,;])hidden (families|caregivers|of|wait)", said), said
+            assert not re.search(r"\b([1-9]|10) (families|caregivers|of them|skin events)\b", said)
+            assert said[0] == said[0].upper()
+
+
 def test_a_hidden_count_cannot_be_worked_out_from_the_others():
     assert counts_of([4, 25, 0, 12], Copy.OUTSIDE) == ["hidden", "25", "0", "hidden"]
     assert counts_of([4, 25, 0, 12], Copy.OUTSIDE, add_up=False) == ["hidden", "25", "0", "12"]

@@ -32,7 +32,7 @@ from analysis.definitions import DEFINITIONS
 from analysis.measures import lateness, log_coverage, logging_bias, rates
 from analysis.measures.rates import Limits
 from analysis.policy import load_policy
-from analysis.snapshot import take
+from analysis.snapshot import of_sites, take
 from analysis.vocabulary import Basis, Grouping, Role
 from analysis.words import (
     CAUTIONS,
@@ -47,7 +47,6 @@ from dashboard import DashboardConfig, incoming_words
 from dashboard.figures import control_chart, days_to_receipt
 from dashboard.incoming_views import IncomingChoice
 from dashboard.queries import Entrance
-from dashboard.queries.scope import of_sites
 from dashboard.rate_views import RatesChoice
 from dashboard.security.roles import Reader
 from dashboard.views import Choice

@@ -1,7 +1,7 @@
 """Which role sees which page, and what on it? One table, read by everything that answers.
 
 A page that is not in the table is open to nobody. The site scope is not a matter of pages: it
-narrows every answer to the families of the person's own sites, see `queries.scope`.
+narrows every answer to the families of the person's own sites, see `snapshot.of_sites`.
 """
 
 from __future__ import annotations

@@ -11,12 +11,11 @@ import pytest
 
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
-from analysis.snapshot import take
+from analysis.snapshot import of_sites, take
 from analysis.store import Store
 from analysis.vocabulary import Arrangement, Role
 from dashboard import DashboardConfig
 from dashboard.queries import Entrance, Queries, back_in_time
-from dashboard.queries.scope import of_sites
 from dashboard.security.roles import Reader
 from dashboard.views import FamilyChoice
 

@@ -20,7 +20,7 @@ from dashboard.history import FAMILY, LATE_DAYS
 from dashboard.views import FamilyView, LineView
 
 TIMES = {"weeks": "8 weeks", "months": "6 months", "all": "all"}
-HEADS = ("Day", "Line", "What", "Received", "Source")
+HEADS = ("Day", "Line", "What", "Received")
 MOST_CHARACTERS = 240
 """Longer notes are cut in the table; the source row holds the whole."""
 CAPTION = (
@@ -122,10 +122,11 @@ def _table(view: FamilyView) -> Component:
     rows = [_row(*cells) for cells in view.told.itertuples(index=False)]
     if not rows:
         return html.P("Nothing is known of this time.")
+    source = html.Th("Source", scope="col", className="screen")
     return html.Div(
         html.Table(
             [
-                html.Thead(html.Tr([html.Th(h, scope="col") for h in HEADS])),
+                html.Thead(html.Tr([*(html.Th(h, scope="col") for h in HEADS), source])),
                 html.Tbody(rows),
             ],
             className="plain told",

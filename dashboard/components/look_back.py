@@ -45,7 +45,9 @@ def looked_back(family_id: str, choice: FamilyChoice, now: date) -> Component | 
                     "What came in or was corrected later is left out.",
                 ]
             ),
-            html.A(f"Back to {words.short_day(now, choice.known_on)}", href=today),
+            html.A(
+                f"Back to {words.short_day(now, choice.known_on)}", href=today, className="screen"
+            ),
         ],
         className="look-back",
         role="note",

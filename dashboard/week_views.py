@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from dashboard.views import Standing
 
@@ -14,11 +15,11 @@ class WeekChoice:
     """As read from an address; each part may be missing or mistaken."""
 
     week: str | None = None
-    """ISO week, as ``2031-W11``."""
+    """ISO week, as ``2031-W11``, or a day in it."""
     whose: str | None = None
     """Role whose digest it is."""
     known: str | None = None
-    """`now`: with what was received after the week's end as well."""
+    """`now`: with what was received after the week's end as well; or a day: up to its end."""
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,8 @@ class WeekHead:
     choice: WeekChoice
     """As understood, the usual filled in."""
     said: str
+    first: date
+    """First day of the week."""
     weeks: Options
     """Weeks that are over, newest first."""
     roles: Options

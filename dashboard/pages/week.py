@@ -12,7 +12,7 @@ from dashboard import ids, shell, words
 from dashboard.address import read_week, week_address
 from dashboard.components.attributes import in_page
 from dashboard.components.choosing import choice
-from dashboard.components.static import Static, static
+from dashboard.components.static import Static, input_field, static
 from dashboard.queries import Queries
 from dashboard.security.guard import Guard
 from dashboard.security.roles import PATHS, Page
@@ -77,6 +77,7 @@ def _head(head: WeekHead) -> Component:
             ],
             className="tools",
         ),
+        _by_day(head),
         html.P(
             [
                 "Take it out as ",
@@ -88,6 +89,29 @@ def _head(head: WeekHead) -> Component:
             className="screen",
         ),
     )
+
+
+def _by_day(head: WeekHead) -> Component:
+    """The week by a day in it, as known at the end of a day: a form, so that half a day is none."""
+    latest = head.standing.as_of
+    return html.Form(
+        [
+            html.Label("Week with this day", htmlFor="week-day"),
+            input_field(id="week-day", name="week", type="date", value=head.first, max=latest),
+            html.Label("known at the end of", htmlFor="week-known"),
+            input_field(id="week-known", name="known", type="date", value=_day(head), max=latest),
+            input_field(name="for", type="hidden", value=head.choice.whose),
+            html.Button("Show", type="submit", className="quiet-action"),
+        ],
+        action=PATH,
+        method="GET",
+        className="form known-on screen",
+    )
+
+
+def _day(head: WeekHead) -> str:
+    known = head.choice.known or ""
+    return known if known[:1].isdigit() else ""
 
 
 def _beside(head: WeekHead) -> Component:

@@ -59,7 +59,8 @@ def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHe
     whose = next((r for r in roles if r == choice.whose), None)
     if whose is None:
         whose = next((r for r in roles if r == standing.reader.role), roles[0])
-    known = NOW if choice.known == NOW else AT_THE_END
+    known, unknown = _known(choice.known, period, _morning(found))
+    mistaken = mistaken or unknown
     weeks = [newest]
     while weeks[-1].start > min(oldest, period.start) and len(weeks) < MOST_WEEKS:
         weeks.append(weeks[-1].before())
@@ -68,9 +69,12 @@ def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHe
         standing=standing,
         choice=WeekChoice(period.name, str(whose), known),
         said=period.said,
+        first=period.start,
         weeks=tuple((w.name, w.said) for w in weeks),
         roles=tuple((str(r), SAID[r]) for r in roles),
-        known=KNOWN,
+        known=KNOWN
+        if known in dict(KNOWN)
+        else (*KNOWN, (known, f"as known at the end of {known}")),
         before=period.before().name if period.start > oldest else None,
         after=after.name if after.end <= newest.end else None,
         mistaken=mistaken,
@@ -86,12 +90,36 @@ def _period(asked: str | None, newest: Period) -> tuple[Period, str | None]:
     if asked is None:
         return newest, None
     try:
+        # A day stands for its week.
+        year, number, _ = date.fromisoformat(asked).isocalendar()
+        asked = f"{year:04}-W{number:02}"
+    except ValueError:
+        pass
+    try:
         period = week(asked)
     except MeasureError as fault:
         return newest, f"{fault} The last week that is over is shown."
     if period.end > newest.end:
         return newest, f"{period.name} is not over yet. The last week that is over is shown."
     return period, None
+
+
+def _known(asked: str | None, period: Period, morning: date) -> tuple[str, str | None]:
+    """By when rows have to be received: the end of the week, now, or the end of a day between."""
+    if not asked or asked in dict(KNOWN):
+        return asked or AT_THE_END, None
+    try:
+        day = date.fromisoformat(asked)
+    except ValueError:
+        return AT_THE_END, f"{asked!r} is no day; write it like 2031-03-10."
+    if period.end <= day < morning:
+        return day.isoformat(), None
+    if day == period.last:
+        return AT_THE_END, None
+    return AT_THE_END, (
+        f"{day} is not between the end of the week and yesterday. The week is shown as known when "
+        "it ended."
+    )
 
 
 def _oldest(found: Snapshot, newest: Period) -> date:
@@ -110,7 +138,9 @@ def week_paper(store: Store, found: Snapshot, reader: Reader, choice: WeekChoice
     """The digest of a choice that `week_head` has read; for outside where it goes there as a rule."""
     period = week(str(choice.week))
     morning = _morning(found)
-    known_at = morning - timedelta(days=1) if choice.known == NOW else None
+    known_at = None if choice.known == AT_THE_END else morning - timedelta(days=1)
+    if choice.known not in dict(KNOWN):
+        known_at = date.fromisoformat(str(choice.known))
     made = gather(store, found.policy, period, known_at, morning, reader.sites)
     role = Role(str(choice.whose))
     return PAPERS[role](made, usual_copy(role))

@@ -39,7 +39,11 @@ def shown(app, code, search=""):
 
 @pytest.mark.parametrize(
     ("role", "copy", "known"),
-    [("manager", "team", "now"), ("prevention", "outside", "end"), ("educator", "team", "end")],
+    [
+        ("manager", "team", "now"),
+        ("prevention", "outside", "end"),
+        ("educator", "team", "2031-03-03"),
+    ],
 )
 def test_the_files_are_those_that_the_command_writes(
     app_looked_at, tmp_path, monkeypatch, capsys, role, copy, known
@@ -47,7 +51,7 @@ def test_the_files_are_those_that_the_command_writes(
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
     store = app_looked_at.entrance.config.store_url
     told = ["report", "--for", role, "--week", WEEK, "--store", store, "--out", str(tmp_path)]
-    later = ["--known-at", "2031-03-03"] if known == "now" else []
+    later = ["--known-at", "2031-03-03"] if known != "end" else []
     monkeypatch.setattr("sys.argv", ["linedays", *told, *later])
     with pytest.raises(SystemExit) as done:
         main()
@@ -139,6 +143,26 @@ def test_a_week_that_cannot_be_shown_is_told_and_the_last_one_shown(app_looked_a
     head = app_looked_at.entrance.queries_of(READERS["manager"]).week_head(WeekChoice(week))
     assert head.mistaken == f"{said} The last week that is over is shown."
     assert head.choice.week == WEEK
+
+
+@pytest.mark.parametrize(
+    ("known", "understood", "told"),
+    [
+        ("2031-03-03", "2031-03-03", None),
+        ("2031-03-02", "end", None),
+        ("", "end", None),
+        ("2031-03-01", "end", "is not between"),
+        ("2031-03-04", "end", "is not between"),
+        ("soon", "end", "write it like"),
+    ],
+)
+def test_a_week_is_chosen_by_a_day_in_it_and_by_the_day_up_to_which_it_is_known(
+    app_looked_at, known, understood, told
+):
+    queries = app_looked_at.entrance.queries_of(READERS["manager"])
+    head = queries.week_head(WeekChoice("2031-02-26", None, known))
+    assert (head.choice.week, head.choice.known) == (WEEK, understood)
+    assert (head.mistaken is None) if told is None else (told in head.mistaken)
 
 
 def test_weeks_to_choose_reach_from_the_first_line_to_the_last_week_that_is_over(app_looked_at):

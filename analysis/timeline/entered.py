@@ -158,12 +158,17 @@ def accessed_spans(axis: Axis, lines: Lines, block: Block) -> Spans:
 
 
 def done_by_clinic(axis: Axis, lines: Lines, stays: Stays) -> Ints:
-    """Return the packed days on which the registry or a stay notes a change of dressing."""
+    """Return the packed days on which the registry or a stay notes a change of dressing.
+
+    A change on a stay from before a line was placed was of an earlier line.
+    """
     n_children = int(lines.child.max()) + 1 if len(lines.child) else 0
     stay, line = repeated(stays.child, lines.child, n_children)
+    of_stay = stays.dressing_on[stay]
+    of_stay = np.where(of_stay < lines.placed_on[line], NO_DAY, of_stay)
     position = np.arange(len(lines.child), dtype=np.int64)
     line = np.concatenate([position, line])
-    day = np.concatenate([lines.dressing_on, stays.dressing_on[stay]])
+    day = np.concatenate([lines.dressing_on, of_stay])
     known = (day != NO_DAY) & (day < lines.end_on[line])
     key = np.sort(axis.pack(line[known], day[known]))
     return key[starts_of_runs(key)]

@@ -351,7 +351,10 @@ class Programme:
         logged = [e for e in self.in_order(line, kinds) if e.done_on == day]
         noted = task is Task.DRESSING and (
             line.dressing_on == day
-            or any(s.child_id == line.child_id and s.dressing_on == day for s in self.stays)
+            or any(
+                s.child_id == line.child_id and s.dressing_on == day >= line.placed_on
+                for s in self.stays
+            )
         )
         return logged, noted
 

@@ -452,6 +452,17 @@ def test_a_change_on_the_day_of_admission_is_the_clinics_and_does_not_undo_laten
     assert intervals["by_home"].tolist() == [True, False]
 
 
+def test_a_change_done_on_a_stay_before_the_line_was_placed_was_of_another_line() -> None:
+    lines = """
+    line_id | placed_on  | home_from
+    L1      | 2031-03-06 | 2031-03-06
+    """
+    stays = "child_id | from_on | to_on | dressing_on\nC1 | 2031-03-01 | 2031-03-06 | {}"
+    for noted, state in (("2031-03-05", "unknown"), ("2031-03-06", "in_date")):
+        records = written(lines=lines, stays=stays.format(noted))
+        assert care(records, "2031-03-08")["state"] == state
+
+
 def test_a_report_during_a_stay_is_the_clinics_matter() -> None:
     stays = "child_id | from_on | to_on | dressing_on\nC1 | 2031-03-02 | 2031-03-06 | 2031-03-03"
     records = written(

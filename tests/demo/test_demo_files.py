@@ -2,6 +2,7 @@
 
 import csv
 
+from analysis.ingest import load_profile
 from analysis.ingest.refused import write_back
 from tests.demo.conftest import read_in
 
@@ -61,18 +62,46 @@ def test_mending_refused_rows_and_reading_them_again_empties_the_list(small_demo
     }
     listed = small_demo.store.refused().set_index("refused_row")
     assert len(listed) == len(right) > 0
-    for path in write_back(small_demo.store, tmp_path / "mend"):
+
+    def as_told(row):
+        source = listed.loc[int(row["refused_row"])]
+        column, mended = right[(source["file"], int(source["row_number"]))]
+        row[column] = mended
+
+    read_back(small_demo.store, tmp_path / "mend", as_told)
+    # A mended tick says its code only under the profile of its source: as the sentence asks, the
+    # code is written out and the cell cleared.
+    left = small_demo.store.refused().set_index("refused_row")
+    assert set(left["reason"]) == {"tick_without_profile"}
+    assert len(left) == (listed["reason"] == "unreadable_tick").sum() > 0
+    ticks = {tick.head: tick for tick in form_ticks(small_demo)}
+
+    def written_out(row):
+        tick = ticks[left.loc[int(row["refused_row"]), "column"]]
+        if row[tick.head].casefold() in tick.yes:
+            row[tick.column] = ";".join(filter(None, (row[tick.column], tick.code)))
+        row[tick.head] = ""
+
+    read_back(small_demo.store, tmp_path / "mend", written_out)
+    assert small_demo.store.refused().empty
+    assert write_back(small_demo.store, tmp_path / "mend") == []
+
+
+def read_back(store, folder, mend):
+    """Mend each row of the files that the list writes, and read them in."""
+    for path in write_back(store, folder):
         with path.open(encoding="utf-8", newline="") as stream:
             rows = list(csv.DictReader(stream))
         for row in rows:
-            source = listed.loc[int(row["refused_row"])]
-            column, mended = right[(source["file"], int(source["row_number"]))]
-            row[column] = mended
+            mend(row)
         with path.open("w", encoding="utf-8", newline="") as stream:
             sheet = csv.DictWriter(stream, rows[0].keys())
             sheet.writeheader()
             sheet.writerows(rows)
-        summary = read_in(small_demo.store, path, None)
-        assert (summary.refused, summary.faults) == (0, ())
-    assert small_demo.store.refused().empty
-    assert write_back(small_demo.store, tmp_path / "mend") == []
+        assert read_in(store, path, None).faults == ()
+
+
+def form_ticks(made):
+    """Columns of the form that stand for one code."""
+    profile = next(p for _, p in made.written.sources if p is not None and p.stem == "form")
+    return load_profile(profile).tables["home_log"].ticks

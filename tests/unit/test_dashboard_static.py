@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from importlib import resources
+
 import pytest
 from dash import dcc, html
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.words import CAUTIONS
 from dashboard.components.attributes import aria
 from dashboard.components.source import source_row
 from dashboard.components.static import input_field, static, text_field, to_html
@@ -88,3 +91,8 @@ def test_names_are_spelled_as_html_has_them():
 def test_a_part_that_listens_is_refused():
     with pytest.raises(TypeError, match="Graph is more than plain HTML"):
         static(html.Div(dcc.Graph()))
+
+
+def test_every_printed_sheet_carries_the_cautions_as_they_are_worded():
+    style = (resources.files("dashboard") / "assets" / "linedays.css").read_text()
+    assert f'content: "{" ".join(CAUTIONS)}";' in style

@@ -37,10 +37,15 @@ COLUMNS = {
     ("retraining",): "family_id caregiver_id step seen missed shrunk_share prob_above evidence",
     ("retraining", "--show", "not-signed-off"): "family_id site caregiver_id changes "
     "last_change_on why signed_on evidence",
-    ("retraining", "--show", "sessions"): "site step families family_ids caregiver_ids",
+    (
+        "retraining",
+        "--show",
+        "sessions",
+    ): "site step language part families family_ids caregiver_ids",
     ("retraining", "--show", "learning"): "step first_change last_change families seen missed "
     "share lower upper",
-    ("capacity",): "site day weekday lines changes_due families_listed fewest_listed most_listed",
+    ("capacity",): "site day weekday lines changes_due families_listed fewest_listed most_listed "
+    "calls_possible",
     ("capacity", "--show", "kits"): "family_id site counted_on kits_left used runs_out_on "
     "delivery_on row",
 }

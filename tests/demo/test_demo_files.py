@@ -2,7 +2,6 @@
 
 import csv
 
-from analysis.ingest import load_profile
 from analysis.ingest.refused import write_back
 from tests.demo.conftest import read_in
 
@@ -69,20 +68,16 @@ def test_mending_refused_rows_and_reading_them_again_empties_the_list(small_demo
         row[column] = mended
 
     read_back(small_demo.store, tmp_path / "mend", as_told)
-    # A mended tick says its code only under the profile of its source: as the sentence asks, the
-    # code is written out and the cell cleared.
+    # A tick says its code only under the profile of its source: the code is written out now, and
+    # the cell has to be cleared, as the sentence asks.
     left = small_demo.store.refused().set_index("refused_row")
     assert set(left["reason"]) == {"tick_without_profile"}
     assert len(left) == (listed["reason"] == "unreadable_tick").sum() > 0
-    ticks = {tick.head: tick for tick in form_ticks(small_demo)}
 
-    def written_out(row):
-        tick = ticks[left.loc[int(row["refused_row"]), "column"]]
-        if row[tick.head].casefold() in tick.yes:
-            row[tick.column] = ";".join(filter(None, (row[tick.column], tick.code)))
-        row[tick.head] = ""
+    def cleared(row):
+        row[left.loc[int(row["refused_row"]), "column"]] = ""
 
-    read_back(small_demo.store, tmp_path / "mend", written_out)
+    read_back(small_demo.store, tmp_path / "mend", cleared)
     assert small_demo.store.refused().empty
     assert write_back(small_demo.store, tmp_path / "mend") == []
 
@@ -99,9 +94,3 @@ def read_back(store, folder, mend):
             sheet.writeheader()
             sheet.writerows(rows)
         assert read_in(store, path, None).faults == ()
-
-
-def form_ticks(made):
-    """Columns of the form that stand for one code."""
-    profile = next(p for _, p in made.written.sources if p is not None and p.stem == "form")
-    return load_profile(profile).tables["home_log"].ticks

@@ -11,6 +11,7 @@ from argon2 import PasswordHasher
 
 from analysis.store import Store, StoreError, migrate, schema
 from analysis.store.database import Database
+from analysis.store.instants import microseconds
 from analysis.store.passwords import LEAST_CHARACTERS, fits, hashed
 from analysis.vocabulary import Access, Role
 from tests.stored_rows import put, store, url
@@ -269,7 +270,12 @@ def test_a_filled_store_of_the_first_revision_gets_people_and_keeps_its_rows(
             2031-03-01 | G2           | F1
             """,
         )
-        first.record_call("F1", "N9", True, "will call", NOW.date(), NOW)
+        with first._database.writing() as connection:  # as the program of that time did
+            calls = sa.Table("calls", sa.MetaData(), autoload_with=connection)
+            call = {"row": 1, "family_id": "F1", "made_by": "N9", "made_at": microseconds(NOW)}
+            day = microseconds(NOW) // 86_400_000_000
+            days = {"made_on": day, "recheck_on": day}
+            connection.execute(calls.insert().values(**call, **days, reached=1, agreed="so"))
         version = first.data_version()
         with first._database.reading() as connection:
             assert "users" not in sa.inspect(connection).get_table_names()

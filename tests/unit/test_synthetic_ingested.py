@@ -49,6 +49,7 @@ def mended(folder: Path, store: Store, written: Written) -> list[Path]:
     """The refused rows as ingest wrote them back, each wrong cell set right."""
     right = {where(one): one for one in written.wrong}
     number = {row.refused_row: right[where(row)] for row in store.refused().itertuples()}
+    at_fault = dict(store.refused()[["refused_row", "column"]].itertuples(index=False))
     paths = write_back(store, folder)
     for path in paths:
         with path.open(newline="", encoding="utf-8") as stream:
@@ -56,6 +57,8 @@ def mended(folder: Path, store: Store, written: Written) -> list[Path]:
         for row in rows:
             one = number[int(row["refused_row"])]
             row[one.column] = one.mended
+            if one.reason == "unreadable_tick":  # as its sentence asks: the code written out
+                row[at_fault[int(row["refused_row"])]] = ""
         with path.open("w", newline="", encoding="utf-8") as stream:
             sheet = csv.DictWriter(stream, list(rows[0]))
             sheet.writeheader()

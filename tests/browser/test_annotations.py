@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import shutil
 
+import pytest
 from playwright.sync_api import expect
 
 from analysis.vocabulary import Role
 from tests.browser.conftest import serving, signed_in, watching
 
 
-def test_prevention_writes_beside_the_rates_and_withdraws_it(browser, small_store, tmp_path):
+@pytest.mark.parametrize("width", [1440, 390])
+def test_prevention_writes_beside_the_rates_and_withdraws_it(browser, small_store, tmp_path, width):
     file = shutil.copy(small_store, tmp_path / "store.sqlite")
     with (
         serving(file, signed_in(file, "P1", Role.PREVENTION)) as running,
         watching(browser, running.token) as watched,
     ):
-        page = watched.page(1440)
+        page = watched.page(width)
         page.goto(f"{running.address}/rates")
         expect(page.get_by_text("Nothing is written beside the rates.")).to_be_visible()
         page.get_by_label("Day", exact=True).fill("2031-02-10")

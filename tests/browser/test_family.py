@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from analysis.ingest import ingest
@@ -85,7 +86,11 @@ def test_the_figure_fits_a_sheet_of_paper(page, running):
     expect(page.locator(".history .main-svg").first).to_have_attribute("width", "680")
 
 
-def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(page, running, tmp_path):
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(
+    watched, running, tmp_path, width
+):
+    page = watched.page(width)
     with Store.open(running.store_url, create=False) as store:
         file = tmp_path / "corrections.csv"
         file.write_text(

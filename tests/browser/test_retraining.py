@@ -87,9 +87,10 @@ def test_choosing_a_skill_keeps_what_is_opened(browser, educators):
         expect(panel(page)).to_contain_text("Family F2")
 
 
-def test_a_session_is_planned_and_its_sheet_printed(browser, educators):
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_session_is_planned_and_its_sheet_printed(browser, educators, width):
     with watching(browser, educators.token) as watched:
-        page = watched.page()
+        page = watched.page(width)
         open_page(page, educators)
         planned = page.get_by_role("region", name="Planned sessions")
         expect(planned).to_contain_text("2: F1, F2")

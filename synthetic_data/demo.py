@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, time
 import numpy as np
 import pandas as pd
 
+from analysis.days import date_at, day_number
 from analysis.tables import INCOMING
 from synthetic_data import entries, frames, plants
 from synthetic_data.draws import Ints, column
@@ -17,7 +18,7 @@ from synthetic_data.harms import Harms, harms
 from synthetic_data.households import caregivers, children, families, first_caregiver
 from synthetic_data.lines import lines as lines_of
 from synthetic_data.oddities import with_oddities
-from synthetic_data.scene import Scene, date_from, days_since_1970, teams_for
+from synthetic_data.scene import Scene, teams_for
 from synthetic_data.signoffs import sign_offs
 from synthetic_data.skin import with_skin_findings
 from synthetic_data.stays import Stays, finished
@@ -90,7 +91,7 @@ def generate_blocks(
     """
     if families < 1 or years < 0.1:
         raise ValueError(f"{families} families over {years} years: at least 1 and 0.1 are needed.")
-    day = days_since_1970(until)
+    day = day_number(until)
     for block, first in enumerate(range(0, families, BLOCK)):
         scene = Scene(
             first=first + 1,
@@ -232,7 +233,7 @@ def _truth(
 
     def planted(line: int, day: int, detail: str, days: int = 0) -> Planted:
         home = names.families[family[line]]
-        return Planted(home, names.lines[line], date_from(day), detail, days)
+        return Planted(home, names.lines[line], date_at(day), detail, days)
 
     def news(name: str) -> tuple[Planted, ...]:
         return tuple(planted(*one) for one in told[name])
@@ -244,7 +245,7 @@ def _truth(
     second = [(line, int(first[family[line]]) + 1) for line in made.chosen["never_signed_off"]]
     weak = [(line, int(first[family[line]])) for line in made.chosen["weak_step"]]
     return Truth(
-        as_of=date_from(scene.until),
+        as_of=date_at(scene.until),
         lift_early=codes("lift_early"),
         late_habit=codes("late_habit"),
         refresher_helped=tuple(
@@ -260,16 +261,16 @@ def _truth(
             for line, person in second
         ),
         skin_site=names.sites[made.rise.team],
-        skin_from=date_from(made.rise.from_day),
+        skin_from=date_at(made.rise.from_day),
         shortage_site=names.sites[made.shortage[0]],
-        shortage_from=date_from(made.shortage[1]),
-        shortage_to=date_from(made.shortage[2]),
+        shortage_from=date_at(made.shortage[1]),
+        shortage_to=date_at(made.shortage[2]),
         **{name: news(name) for name in told},
     )
 
 
 def _calls(scene: Scene, names: frames.Names, truth: Truth) -> tuple[PastCall, ...]:
-    yesterday = date_from(scene.until - 1)
+    yesterday = date_at(scene.until - 1)
     return tuple(
         PastCall(
             family_id=one.family_id,
@@ -277,7 +278,7 @@ def _calls(scene: Scene, names: frames.Names, truth: Truth) -> tuple[PastCall, .
             made_by=names.nurses[names.families.index(one.family_id)],
             reached=True,
             agreed="will change it tomorrow evening",
-            recheck_on=date_from(scene.until + 1),
+            recheck_on=date_at(scene.until + 1),
         )
         for at, one in enumerate(truth.called)
     )

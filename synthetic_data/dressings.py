@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from analysis.days import date_at
 from analysis.policy import shipped_policy
 from analysis.vocabulary import (
     ChangeReason,
@@ -30,7 +31,7 @@ from synthetic_data.draws import (
     ragged,
 )
 from synthetic_data.entries import CHANGE, CHECK, NOTHING, entries, stacked
-from synthetic_data.scene import Scene, date_from
+from synthetic_data.scene import Scene
 from synthetic_data.spans import pack
 from synthetic_data.stays import Stays
 
@@ -122,7 +123,7 @@ def changes(
 
 def _interval_table(scene: Scene) -> Ints:
     """Policy interval in days by dressing type; a dressing that is never due gets a long one."""
-    edition = shipped_policy().on(date_from(scene.until))
+    edition = shipped_policy().on(date_at(scene.until))
     found = [edition.interval_days(Task.DRESSING, d, None) for d in DressingType]
     return np.array([d if d is not None else 10_000 for d in found], dtype=np.int64)
 

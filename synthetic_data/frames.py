@@ -16,8 +16,8 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.days import NO_DAY, dates_of
 from analysis.tables import INCOMING
-from analysis.tables.columns import NO_DAY, dates_of
 from analysis.vocabulary import (
     ChangeReason,
     DressingCondition,

@@ -14,6 +14,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from analysis.days import date_at, day_number
 from analysis.vocabulary import (
     ChangeReason,
     DressingCondition,
@@ -34,7 +35,7 @@ from synthetic_data.entries import (
     stacked,
 )
 from synthetic_data.households import FORM
-from synthetic_data.scene import NEVER, Scene, date_from, days_since_1970
+from synthetic_data.scene import NEVER, Scene
 from synthetic_data.skin import SkinRise
 
 CALM_DAYS = 40
@@ -95,7 +96,7 @@ def plan(
     spots = np.delete(spots, take)
     for name, count in _HOW_MANY.items():
         chosen[name], spots = spots[:count], spots[count:]
-    until = date_from(scene.until)
+    until = date_at(scene.until)
     months = until.year * 12 + until.month - 1
     length = scene.until - scene.start
     return Plan(
@@ -281,4 +282,4 @@ def _plain(scene: Scene, homes: pd.DataFrame, lines: pd.DataFrame) -> Bools:
 
 
 def _month_start(months: int) -> int:
-    return days_since_1970(date(months // 12, months % 12 + 1, 1))
+    return day_number(date(months // 12, months % 12 + 1, 1))

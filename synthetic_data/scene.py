@@ -6,7 +6,6 @@ Nothing here exists: teams carry plain words of nature, people carry codes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
 
 TEAM_WORDS = ("Fern", "Pebble", "Willow")
 NURSES_A_TEAM = 4
@@ -33,16 +32,6 @@ class Scene:
         """Name of a team by its number."""
         word = TEAM_WORDS[team % len(TEAM_WORDS)]
         return word if team < len(TEAM_WORDS) else f"{word} {team // len(TEAM_WORDS) + 1}"
-
-
-def days_since_1970(day: date) -> int:
-    """Days since 1970-01-01."""
-    return (day - date(1970, 1, 1)).days
-
-
-def date_from(day: int) -> date:
-    """Inverse of :func:`days_since_1970`."""
-    return date(1970, 1, 1) + timedelta(days=int(day))
 
 
 def teams_for(families: int) -> int:

@@ -14,10 +14,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import days_of
 from analysis.decisions.scores import auc_within, net_benefit
 from analysis.stats.bootstrap import cluster_share_interval
 from analysis.tables.backtest import BACKTEST, CALIBRATION, PRECEDED
-from analysis.tables.columns import days_of
 from analysis.vocabulary import RESTING, Band
 
 HORIZON_DAYS = 7

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import NO_DAY, dates_of, day_number, days_of
 from analysis.decisions.day import Day
 from analysis.decisions.reasons import FINDERS
 from analysis.decisions.room import possible_by_site
 from analysis.policy import Policy, Settings
-from analysis.tables.columns import NO_DAY, dates_of, days_of
 from analysis.tables.planning import CAPACITY, KITS
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
@@ -21,7 +20,6 @@ from analysis.vocabulary import Reason, Task
 
 DAYS_AHEAD = 14
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_EPOCH = date(1970, 1, 1)
 
 Ints = npt.NDArray[np.int64]
 
@@ -33,7 +31,7 @@ def _dressings_due(timeline: Timeline) -> pd.DataFrame:
     open_ = (spans["task"] == Task.DRESSING) & (spans["ended_by"] == "as_of")
     open_ &= spans["interval_days"].notna()
     own = spans[open_.to_numpy(dtype=bool) & here[spans["line"].to_numpy()]]
-    today = (timeline.as_of - _EPOCH).days
+    today = day_number(timeline.as_of)
     return pd.DataFrame(
         {
             "line": own["line"].to_numpy(),
@@ -72,7 +70,7 @@ def capacity(timeline: Timeline, mornings: pd.DataFrame, settings: Settings) -> 
     DataFrame
         Columns of `CAPACITY`, by site and day.
     """
-    first = (timeline.as_of - _EPOCH).days
+    first = day_number(timeline.as_of)
     lines = timeline.lines[timeline.lines["at_home"]]
     sites = sorted(lines["site"].unique())
     place = pd.Index(sites).get_indexer(pd.Index(timeline.lines["site"]))
@@ -127,7 +125,7 @@ def kits_running_out(timeline: Timeline, records: Records, policy: Policy) -> pd
     """
     counted = _kits(timeline, records, policy)
     lines = timeline.lines
-    today = (timeline.as_of - _EPOCH).days
+    today = day_number(timeline.as_of)
     horizon = today + 400
     line, day = _due_days(_dressings_due(timeline), horizon)
     taken = pd.DataFrame({"family_id": lines["family_id"].array.take(line), "day": day})

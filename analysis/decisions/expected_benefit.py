@@ -16,9 +16,9 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import special
 
+from analysis.days import dates_of
 from analysis.decisions.backtest import Replayed
 from analysis.decisions.day import holds_code
-from analysis.tables.columns import dates_of
 from analysis.vocabulary import Reason
 
 Floats = npt.NDArray[np.float64]

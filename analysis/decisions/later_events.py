@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, dates_of, days_of
 from analysis.tables.backtest import LATER_EVENTS
-from analysis.tables.columns import NO_DAY, dates_of, days_of
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
 from analysis.vocabulary import PLANNED_REMOVALS, RemovalReason, Task

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, days_of
 from analysis.stats.bootstrap import cluster_share_interval
-from analysis.tables.columns import NO_DAY, days_of
 from analysis.tables.records import Records
 from analysis.tables.retraining import LEARNING
 from analysis.vocabulary import EntryKind, SignOffOutcome, Skill

@@ -11,9 +11,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import days_of
 from analysis.decisions.day import holds_code
 from analysis.policy import Policy, Settings
-from analysis.tables.columns import days_of
 from analysis.tables.records import Records
 from analysis.tables.retraining import PRACTICE
 from analysis.timeline import Timeline

@@ -18,10 +18,10 @@ import pandas as pd
 import statsmodels.api as sm
 from scipy import stats
 
+from analysis.days import NO_DAY, days_of
 from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.stats.regression import FEWEST_FAMILIES, clustered_rate_ratio
 from analysis.stats.shrinkage import fit_beta_binomial
-from analysis.tables.columns import NO_DAY, days_of
 from analysis.tables.records import Records
 from analysis.tables.retraining import FAMILY_REFRESHERS, REFRESHERS
 from analysis.vocabulary import SignOffKind, Skill

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, dates_of, days_of
 from analysis.exports.catalogue import TABLES, Table
 from analysis.exports.folder import ExportError
 from analysis.exports.pseudonyms import Key
@@ -21,7 +22,7 @@ from analysis.exports.rare_values import HIDDEN, rare_values
 from analysis.exports.records import record_tables
 from analysis.snapshot import Snapshot
 from analysis.stats.small_cells import LARGEST_HIDDEN
-from analysis.tables.columns import NO_DAY, Column, Kind, dates_of, days_of
+from analysis.tables.columns import Column, Kind
 from analysis.tables.timeline import TALLY
 from analysis.tallies.pieces import bands_of, month_of
 

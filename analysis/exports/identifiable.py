@@ -11,9 +11,9 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from analysis.days import days_of
 from analysis.exports.catalogue import Table
 from analysis.stats.small_cells import LARGEST_HIDDEN
-from analysis.tables.columns import days_of
 
 KNOWN_OUTSIDE = ("site", "age_band", "line_type", "therapy")
 """What a neighbour or another clinic may know of a line."""

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from analysis.days import day_number
 from analysis.ingest.faulty import Faults
 from analysis.ingest.limits import EARLIEST, EARLIEST_BORN, LATEST
 from analysis.ingest.moments import FAULTS, NONE, DateOrder, Moments, read_moments
@@ -193,7 +194,7 @@ def _mark_moments(found: Moments, column: str, faults: Faults, *, month: bool = 
 
 def _plausible(values: Ints, days: Ints, earliest: date, column: str, faults: Faults) -> Ints:
     """The values whose day is neither before `earliest` nor after the last plausible one."""
-    low, high = (d.toordinal() - date(1970, 1, 1).toordinal() for d in (earliest, LATEST))
+    low, high = (day_number(d) for d in (earliest, LATEST))
     wrong = (days != NONE) & ((days < low) | (days > high))
     if not wrong.any():
         return values

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any, Protocol
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.days import day_number
 from analysis.ingest.checking import Checked
 from analysis.ingest.known_lines import KnownLines, positions
 from analysis.ingest.reasons import Doubt
@@ -98,7 +98,7 @@ class History:
     def _connector_min_days(self, day: Ints) -> Ints:
         """Least days between connector changes by the edition in force on each day."""
         editions = self.policy.editions
-        starts = [e.effective_from.toordinal() - date(1970, 1, 1).toordinal() for e in editions]
+        starts = [day_number(e.effective_from) for e in editions]
         at = np.maximum(np.searchsorted(np.array(starts), day, side="right") - 1, 0)
         return np.array([e.settings.connector_min_days for e in editions], np.int64)[at]
 

@@ -9,12 +9,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import dates_of, days_of
 from analysis.measures.counts import MeasureError, check_event, counts
 from analysis.stats.charts import Rule, u_chart
 from analysis.stats.funnel import Funnel, funnel, overdispersed_funnel
 from analysis.stats.gaps import g_chart, t_chart
 from analysis.stats.intervals import exact_rate_interval
-from analysis.tables.columns import dates_of, days_of
 from analysis.tables.measures import CHART, FUNNEL
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline

@@ -8,10 +8,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import dates_of
 from analysis.measures.late_reports import N_DAYS, WEEK, entries_by_source, lateness
 from analysis.policy import Policy
 from analysis.tables import Records
-from analysis.tables.columns import dates_of
 from analysis.tables.statistics import DELAYS
 
 NINE_IN_TEN = 0.9

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, days_of
 from analysis.measures.counts import MeasureError
 from analysis.measures.grouping import OF_THE_LINE
 from analysis.stats.competing import Incidence, aalen_johansen
@@ -19,7 +20,6 @@ from analysis.stats.day_table import DayTable, day_tables, has_time
 from analysis.stats.logrank import logrank
 from analysis.stats.survival import kaplan_meier, median_days, restricted_mean, start_when
 from analysis.tables import Records
-from analysis.tables.columns import NO_DAY, days_of
 from analysis.tables.measures import DWELL, DWELL_SUMMARY, LINE_TIMES, LOGRANK
 from analysis.timeline import Timeline
 from analysis.vocabulary import PLANNED_REMOVALS, Grouping, RemovalReason

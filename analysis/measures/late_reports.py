@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import dates_of, days_of
 from analysis.measures.counts import counts
 from analysis.measures.grouping import group_of
 from analysis.policy import Policy
@@ -24,7 +25,6 @@ from analysis.stats.delays import (
 )
 from analysis.stats.intervals import PER
 from analysis.tables import Records
-from analysis.tables.columns import dates_of, days_of
 from analysis.tables.statistics import DELAY_CHANGE, LATE_REPORTS, PROVISIONAL_RATES
 from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping, Task

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.days import days_of
 from analysis.measures.dwell import UNPLANNED, line_times
 from analysis.stats.cox import CoxFit, NoEstimateError, cox, split_at_spells
 from analysis.stats.day_table import has_time
 from analysis.tables import Records
-from analysis.tables.columns import days_of
 from analysis.tables.statistics import OVERDUE_HAZARD
 from analysis.timeline import Timeline
 from analysis.vocabulary import Grouping, Task

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.days import days_of
 from analysis.stats.recurrent import cluster_squares, count_table, mean_count
-from analysis.tables.columns import days_of
 from analysis.tables.statistics import MEAN_COUNT
 from analysis.timeline import Timeline
 

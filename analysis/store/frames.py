@@ -9,7 +9,8 @@ import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 
-from analysis.tables.columns import NO_DAY, Column, Frame, Kind, dates_of
+from analysis.days import NO_DAY, dates_of
+from analysis.tables.columns import Column, Frame, Kind
 
 
 def typed(table: pa.Table, entry: Frame) -> pd.DataFrame:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
+from analysis.days import day_number
 from analysis.store import acts, backup, known, provenance, rate_notes
 from analysis.store.database import WAIT_SECONDS, Database, connect, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
@@ -258,9 +259,9 @@ class Store:
                 made_by=made_by,
                 reached=int(reached),
                 agreed=agreed,
-                recheck_on=_days(recheck_on),
+                recheck_on=day_number(recheck_on),
                 made_at=at,
-                made_on=at // 86_400_000_000 if made_on is None else _days(made_on),
+                made_on=at // 86_400_000_000 if made_on is None else day_number(made_on),
                 form=form,
             )
 
@@ -327,10 +328,10 @@ class Store:
                 family_id=family_id,
                 made_by=made_by,
                 made_at=microseconds(made_at),
-                made_on=_days(made_on),
+                made_on=day_number(made_on),
                 kind=str(kind),
                 assigned_to=assigned_to,
-                until_on=None if until_on is None else _days(until_on),
+                until_on=None if until_on is None else day_number(until_on),
                 why=why,
                 form=form,
             )
@@ -374,7 +375,7 @@ class Store:
         with self._database.writing() as connection:
             return rate_notes.add(
                 connection,
-                on_day=_days(on_day),
+                on_day=day_number(on_day),
                 text=text,
                 site=site,
                 made_by=made_by,
@@ -397,7 +398,3 @@ class Store:
         at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
             return rate_notes.known(connection, at)
-
-
-def _days(day: date) -> int:
-    return day.toordinal() - date(1970, 1, 1).toordinal()

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 
@@ -141,17 +139,3 @@ class Frame:
             else:
                 out[column.name] = pd.Series(cells, dtype="object").astype(column.dtype)
         return self.check(pd.DataFrame(out))
-
-
-def days_of(dates: pd.Series[Any]) -> npt.NDArray[np.int64]:
-    """Whole days since 1970-01-01 as int64; a missing date is the smallest int64 (`NO_DAY`)."""
-    return np.asarray(dates.to_numpy(), dtype="datetime64[D]").astype(np.int64)
-
-
-def dates_of(days: npt.ArrayLike) -> npt.NDArray[np.datetime64]:
-    """Inverse of :func:`days_of`: a datetime64[s] array with NaT for `NO_DAY`."""
-    return np.asarray(days, dtype=np.int64).astype("datetime64[D]").astype("datetime64[s]")
-
-
-NO_DAY = int(np.iinfo(np.int64).min)
-"""What :func:`days_of` gives for a missing date."""

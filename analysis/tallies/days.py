@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, days_of
 from analysis.policy import Policy
-from analysis.tables.columns import NO_DAY, days_of
 from analysis.tables.timeline import TALLY
 from analysis.tallies.pieces import (
     DressingInForce,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.days import dates_of, days_of
 from analysis.policy import Policy
-from analysis.tables.columns import dates_of, days_of
 from analysis.tables.timeline import EVENT_TALLY
 from analysis.tallies.pieces import DressingInForce, Groups, sums
 from analysis.timeline import Timeline

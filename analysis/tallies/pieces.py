@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.tables.columns import NO_DAY, days_of
+from analysis.days import NO_DAY, days_of
 from analysis.timeline.axis import (
     Axis,
     Codes,

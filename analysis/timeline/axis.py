@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from analysis.tables.columns import NO_DAY
+from analysis.days import NO_DAY
 
 Ints = npt.NDArray[np.int64]
 Codes = npt.NDArray[np.int8]

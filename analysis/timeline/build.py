@@ -11,9 +11,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import NO_DAY, dates_of, day_number, days_of
 from analysis.policy import Policy
 from analysis.tables import Records
-from analysis.tables.columns import NO_DAY, Frame, Kind, dates_of, days_of
+from analysis.tables.columns import Frame, Kind
 from analysis.tables.timeline import (
     ACCESSED_SPELLS,
     CARE,
@@ -57,7 +58,6 @@ from analysis.vocabulary import FindingMark, State, Task
 
 TASKS = tuple(Task)
 Columns = dict[str, npt.NDArray[Any]]
-_EPOCH = date(1970, 1, 1)
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ class Told:
 
 def code(records: Records, as_of: date) -> Coded:
     """Turn records into numbers, cut at the as-of day."""
-    day = (as_of - _EPOCH).days
+    day = day_number(as_of)
     lines = code_lines(records, day)
     entries = code_entries(records, lines, day)
     stays = code_stays(records, lines, day)

@@ -14,13 +14,12 @@ because every start of a stay cuts it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, day_number, days_of
 from analysis.policy import Policy
-from analysis.tables.columns import NO_DAY, days_of
 from analysis.tables.timeline import ENDED_BY
 from analysis.timeline.axis import (
     NEVER,
@@ -39,7 +38,6 @@ from analysis.timeline.entered import Block, Changes, Reports
 from analysis.timeline.home import Home
 from analysis.vocabulary import Task
 
-_EPOCH = date(1970, 1, 1)
 CHANGE, CLINIC_CHANGE, ADMISSION, REMOVAL, LEAVING, DEACCESS, AS_OF = range(len(ENDED_BY))
 
 
@@ -106,7 +104,7 @@ class Rule:
         orders = {Task.DRESSING: lines.dressing_order, Task.FLUSH: lines.flush_order}
         return cls(
             edition_from=np.array(
-                [(e.effective_from - _EPOCH).days for e in policy.editions[1:]], dtype=np.int64
+                [day_number(e.effective_from) for e in policy.editions[1:]], dtype=np.int64
             ),
             days=table,
             grace=np.array([e.settings.grace_days for e in policy.editions], dtype=np.int64),

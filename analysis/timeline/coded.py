@@ -18,8 +18,8 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.days import NO_DAY, days_of
 from analysis.tables import FrameError, Records
-from analysis.tables.columns import NO_DAY, days_of
 from analysis.timeline.axis import NEVER, Codes, Flags, Ints
 from analysis.vocabulary import (
     COMPROMISED_WORDS,

@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from analysis.tables.columns import NO_DAY
+from analysis.days import NO_DAY
 from analysis.timeline.axis import (
     DAY_BITS,
     Axis,

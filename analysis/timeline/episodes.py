@@ -7,8 +7,8 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
+from analysis.days import dates_of, days_of
 from analysis.tables import Records
-from analysis.tables.columns import dates_of, days_of
 from analysis.timeline.axis import Axis, Flags, Ints, line_of, starts_of_runs
 from analysis.timeline.coded import Entries, Lines, codes_of, positions_of, words_of
 from analysis.timeline.home import Home

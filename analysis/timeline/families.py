@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, date_at, dates_of, day_number
 from analysis.policy import Policy
-from analysis.tables.columns import NO_DAY, dates_of
 from analysis.timeline.axis import Axis, Ints, Spans, first_key, line_of, merged
 from analysis.timeline.coded import Entries, Lines
-
-_EPOCH = date(1970, 1, 1)
 
 
 def families_frame(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> pd.DataFrame:
@@ -33,7 +29,7 @@ def families_frame(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -
     heard_row[entries.family[on_newest[order]]] = entries.row[on_newest[order]]
     since = np.where(newest == NO_DAY, home_from_by_family(lines), newest)
     silent_days = np.maximum(axis.as_of - since, 0)
-    limit = policy.on(_date(axis.as_of)).settings.silent_after_days
+    limit = policy.on(date_at(axis.as_of)).settings.silent_after_days
     return pd.DataFrame(
         {
             "family": np.arange(n, dtype=np.int64),
@@ -72,9 +68,9 @@ def _days_after(axis: Axis, key: Ints, policy: Policy) -> Spans:
     family, day = line_of(key), axis.day(key)
     pieces = []
     for at, edition in enumerate(policy.editions):
-        begins = axis.base if at == 0 else (edition.effective_from - _EPOCH).days
+        begins = axis.base if at == 0 else day_number(edition.effective_from)
         is_last = at + 1 == len(policy.editions)
-        ends = axis.later if is_last else (policy.editions[at + 1].effective_from - _EPOCH).days
+        ends = axis.later if is_last else day_number(policy.editions[at + 1].effective_from)
         from_on = np.clip(day, begins, axis.later)
         to_on = np.minimum(day + edition.settings.silent_after_days + 1, min(ends, axis.later))
         real = from_on < to_on
@@ -89,7 +85,3 @@ def home_from_by_family(lines: Lines) -> Ints:
     coming = np.full(len(lines.family_ids), np.iinfo(np.int64).max, dtype=np.int64)
     np.minimum.at(coming, lines.family, lines.home_from)
     return coming
-
-
-def _date(day: int) -> date:
-    return date.fromordinal(_EPOCH.toordinal() + day)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.tables.columns import dates_of
+from analysis.days import dates_of
 from analysis.timeline.axis import (
     NEVER,
     Axis,

@@ -18,9 +18,9 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, dates_of, day_number
 from analysis.policy import shipped_policy
 from analysis.tables import KNOWN, Records
-from analysis.tables.columns import NO_DAY, dates_of
 from analysis.tallies import tally
 from analysis.tallies.pieces import months_of
 from analysis.timeline import build
@@ -32,7 +32,7 @@ from analysis.timeline.home import find_home
 from analysis.vocabulary import DressingType, EntryKind, LineType, Task
 
 AS_OF = date(2031, 1, 1)
-A = (AS_OF - date(1970, 1, 1)).days
+A = day_number(AS_OF)
 CHANGES_PER_LINE = 47
 
 

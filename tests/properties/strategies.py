@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 import pandas as pd
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck
 from hypothesis import strategies as st
 
 from analysis.policy import Edition, FindingCode, IntervalRule, Policy, shipped_policy
@@ -21,11 +21,10 @@ from analysis.vocabulary import (
     OutcomeKind,
     Task,
 )
+from tests.cases import cases
 from tests.oracles.day_by_day import Entry, History, Line, Outcome, PlainEdition, Stay
 
-A_FEW = settings(
-    max_examples=25, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-)
+A_FEW = cases(25, suppress_health_check=list(HealthCheck))
 AS_OF = date(2031, 3, 12)
 DAY = timedelta(days=1)
 RECEIVED_AT = "2031-06-01"

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.decisions import call_list
@@ -17,6 +17,7 @@ from analysis.policy import shipped_policy
 from analysis.tables import KNOWN
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS
 from analysis.timeline import build
+from tests.cases import cases
 from tests.fitted import model
 from tests.written import written
 
@@ -81,7 +82,7 @@ def list_of(history):
     return morning(records, POLICY, MORNING)
 
 
-@settings(max_examples=30, deadline=None)
+@cases(30)
 @given(st.lists(entries, max_size=25))
 def test_a_report_received_later_than_a_morning_never_changes_its_list(rows):
     history, received = history_of(rows)
@@ -96,7 +97,7 @@ def fitted_list_of(history):
     return in_order(call_list(timeline, records, POLICY), timeline, model("late_share", 3.0), "")
 
 
-@settings(max_examples=12, deadline=None)
+@cases(12)
 @given(st.lists(entries, max_size=25))
 def test_nor_does_it_change_the_fitted_order_or_the_expected_shares(rows):
     history, received = history_of(rows)
@@ -106,7 +107,7 @@ def test_nor_does_it_change_the_fitted_order_or_the_expected_shares(rows):
     pd.testing.assert_frame_equal(told.families, known.families)
 
 
-@settings(max_examples=30, deadline=None)
+@cases(30)
 @given(st.lists(entries, max_size=25))
 def test_what_was_known_is_the_newest_version_of_each_key_received_by_then(rows):
     history, received = history_of(rows)
@@ -172,7 +173,7 @@ def test_outcomes_dealt_anew_among_a_mornings_families_leave_a_lift_of_one():
     assert held >= 32
 
 
-@settings(max_examples=20, deadline=None)
+@cases(20)
 @given(st.integers(0, 2**32), st.integers(1, 30))
 def test_figures_of_an_order_add_up(seed, capacity):
     replayed = programme(np.random.default_rng(seed), families=30, days=10)

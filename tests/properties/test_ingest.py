@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pyarrow as pa
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from analysis.ingest import FileFault, IngestError, Profile, ingest
@@ -26,12 +26,13 @@ from analysis.ingest.raw import LogFile
 from analysis.ingest.zones import local_days, to_utc
 from analysis.policy import shipped_policy
 from analysis.store import Store
+from tests.cases import cases
 from tests.ingest_files import CAREGIVERS, LINES, STAYS
 
 EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001
 MICROSECOND = timedelta(microseconds=1)
-few = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-many = settings(max_examples=200, deadline=None)
+few = cases(25, suppress_health_check=[HealthCheck.too_slow])
+many = cases(200)
 
 
 # Dates and clocks
@@ -183,7 +184,7 @@ def test_rows_written_by_the_standard_library_are_read_back(
     assert read_rows(text.encode(), batch_bytes) == slow_rows(text)
 
 
-@settings(max_examples=500, deadline=None)
+@cases(500)
 @given(st.text(alphabet='a,"\n ', max_size=40), st.integers(1, 30))
 def test_any_text_is_read_as_by_a_slow_reader_or_refused_for_its_quotation_marks(
     body: str, batch_bytes: int

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from analysis.stats.change_point import change_point
@@ -23,10 +23,11 @@ from analysis.stats.funnel import (
     smooth_funnel_limits,
 )
 from analysis.stats.gaps import g_chart, open_gap, t_chart, transformed_t_chart
+from tests.cases import cases
 from tests.oracles import rates as oracle
 
-CASES = settings(max_examples=100, deadline=None)
-FEW = settings(max_examples=30, deadline=None)
+CASES = cases(100)
+FEW = cases(30)
 PERIODS = st.lists(st.tuples(st.integers(0, 15), st.integers(0, 900)), min_size=1, max_size=24)
 TWO_PERIODS = st.lists(st.tuples(st.integers(0, 15), st.integers(0, 900)), min_size=2, max_size=24)
 POINTS = st.lists(st.sampled_from([True, False, None]), max_size=30)

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from analysis.stats.comparison import (
@@ -25,10 +25,11 @@ from analysis.stats.dispersion import (
 from analysis.stats.intervals import exact_rate_interval
 from analysis.stats.regression import FEWEST_FAMILIES, clustered_rate_ratio, poisson_trend
 from analysis.stats.standardised import expected_events, standardised_ratio
+from tests.cases import cases
 from tests.oracles import rates as oracle
 
-CASES = settings(max_examples=100, deadline=None)
-FEW = settings(max_examples=30, deadline=None)
+CASES = cases(100)
+FEW = cases(30)
 COUNT = st.integers(0, 40)
 DAYS = st.integers(1, 20_000)
 PAIR = st.tuples(COUNT, DAYS, COUNT, DAYS)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.stats.delays import (
@@ -12,9 +12,10 @@ from analysis.stats.delays import (
     delay_triangle,
     nowcast,
 )
+from tests.cases import cases
 from tests.oracles import rates as oracle
 
-CASES = settings(max_examples=60, deadline=None)
+CASES = cases(60)
 ORIGINS = 6
 REPORTS = st.lists(
     st.tuples(st.integers(0, ORIGINS - 1), st.integers(0, 4)).filter(lambda r: sum(r) < ORIGINS),

@@ -4,7 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from analysis.stats.competing import aalen_johansen
@@ -16,6 +16,7 @@ from analysis.stats.survival import (
     restricted_mean,
     start_when,
 )
+from tests.cases import cases
 from tests.oracles import survival as oracle
 
 LINE = st.builds(
@@ -27,7 +28,7 @@ LINE = st.builds(
 LINES = st.lists(LINE, min_size=1, max_size=25)
 FROM_PLACEMENT = st.lists(LINE.map(lambda line: (0, line[1], line[2])), min_size=1, max_size=25)
 Z = normal_quantile(0.95)
-CASES = settings(max_examples=100, deadline=None)
+CASES = cases(100)
 
 
 def table_of(lines: list[oracle.Line]) -> DayTable:
@@ -204,7 +205,7 @@ def test_a_later_start_conditions_on_being_in_place(lines: list[oracle.Line]) ->
     )
 
 
-@settings(max_examples=30, deadline=None)
+@cases(30)
 @given(FROM_PLACEMENT)
 def test_without_delayed_entry_the_curve_is_that_of_lifelines(lines: list[oracle.Line]) -> None:
     from lifelines import KaplanMeierFitter
@@ -223,7 +224,7 @@ def test_without_delayed_entry_the_curve_is_that_of_lifelines(lines: list[oracle
     np.testing.assert_allclose(found.upper[inside], limits[inside, 1], rtol=0, atol=1e-8)
 
 
-@settings(max_examples=30, deadline=None)
+@cases(30)
 @given(LINES)
 def test_with_delayed_entry_the_curve_is_that_of_lifelines(lines: list[oracle.Line]) -> None:
     from lifelines import KaplanMeierFitter

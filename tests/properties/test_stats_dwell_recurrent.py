@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from analysis.stats.recurrent import CountTable, cluster_squares, count_table, mean_count
+from tests.cases import cases
 from tests.oracles import survival as oracle
 
-CASES = settings(max_examples=100, deadline=None)
+CASES = cases(100)
 
 
 @st.composite

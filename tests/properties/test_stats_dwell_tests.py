@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
 from analysis.stats.cox import NoEstimateError, cox, split_at_spells
 from analysis.stats.day_table import DayTable, day_tables
 from analysis.stats.logrank import logrank
+from tests.cases import cases
 from tests.oracles import survival as oracle
 
 LINE = st.builds(
@@ -18,7 +19,7 @@ LINE = st.builds(
     st.integers(0, 3),
 )
 GROUPED = st.lists(st.tuples(LINE, st.integers(0, 2)), min_size=2, max_size=30)
-CASES = settings(max_examples=100, deadline=None)
+CASES = cases(100)
 
 
 def tables_of(grouped: list[tuple[oracle.Line, int]], n_groups: int = 3) -> tuple[DayTable, ...]:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.stats.bootstrap import FEWEST_FAMILIES, cluster_share_interval
@@ -15,10 +15,11 @@ from analysis.stats.intervals import (
     midp_rate_interval,
     midp_upper_tail,
 )
+from tests.cases import cases
 from tests.oracles import rates as oracle
 
-CASES = settings(max_examples=100, deadline=None)
-FEW = settings(max_examples=30, deadline=None)
+CASES = cases(100)
+FEW = cases(30)
 COUNT = st.integers(0, 60)
 CONFIDENCE = st.sampled_from([0.5, 0.8, 0.9, 0.95, 0.99, 0.998])
 FAMILIES = st.lists(

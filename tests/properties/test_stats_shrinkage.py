@@ -2,14 +2,15 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
 from analysis.stats.averaged_rates import average_rates
 from analysis.stats.shrinkage import fit_beta_binomial, fit_gamma_poisson
+from tests.cases import cases
 
-CASES = settings(max_examples=40, deadline=None)
+CASES = cases(40)
 FAMILIES = st.lists(st.tuples(st.integers(0, 12), st.integers(0, 400)), min_size=1, max_size=25)
 SHARES = st.lists(
     st.integers(0, 12).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))),

@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.stats.small_cells import hidden_counts, hidden_table
+from tests.cases import cases
 from tests.oracles import rates as oracle
 
-CASES = settings(max_examples=60, deadline=None)
+CASES = cases(60)
 # Few enough values that all tables can be tried.
 COUNT = st.sampled_from([0, 0, 1, 2, 3, 9, 11, 12, 13])
 MOST = 15

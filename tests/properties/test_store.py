@@ -15,11 +15,12 @@ import numpy as np
 import pyarrow as pa
 import pytest
 import sqlalchemy as sa
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from analysis.store import FileInfo, Store, blocks, schema
 from analysis.store.versions import Versions, says_something_new, unique_keys
+from tests.cases import cases
 from tests.stored_rows import PLACES, new_database, sixteen_bytes
 
 numbers = itertools.count()
@@ -117,7 +118,7 @@ def store(
 
 
 @given(files=st.lists(BATCHES, min_size=1, max_size=3))
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@cases(25, suppress_health_check=[HealthCheck.too_slow])
 def test_what_is_known_at_any_time_is_what_the_slow_reading_says(
     store: Store, files: list[list[list[Row]]]
 ) -> None:
@@ -151,7 +152,7 @@ def versions_of(rows: list[Row], numbers: np.ndarray, first_row: int) -> Version
 
 
 @given(before=st.lists(ROWS, max_size=12), batch=st.lists(ROWS, max_size=30))
-@settings(deadline=None, max_examples=300)
+@cases(300)
 def test_a_batch_is_judged_as_if_its_rows_came_one_by_one(
     before: list[Row], batch: list[Row]
 ) -> None:
@@ -172,7 +173,7 @@ def test_a_batch_is_judged_as_if_its_rows_came_one_by_one(
 
 
 @given(st.lists(st.tuples(st.integers(0, 2), st.integers(0, 2)), max_size=30))
-@settings(deadline=None, max_examples=200)
+@cases(200)
 def test_keys_are_the_same_only_if_all_their_bytes_are(cells: list[tuple[int, int]]) -> None:
     keys = unique_keys(np.array(cells, dtype=np.uint64).reshape(-1, 2))
     unique = sorted(set(cells))

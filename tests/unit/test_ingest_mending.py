@@ -8,13 +8,14 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.ingest import NotListedError, Profile, StillRefusedError, load_profile
 from analysis.ingest.mending import ToMend, mend_row, row_to_mend
 from analysis.ingest.refused import write_back
 from analysis.store import Store
+from tests.cases import cases
 from tests.ingest_files import LINES, POLICY, programme, refusals, store, take_in, written
 
 __all__ = ["programme", "store"]
@@ -141,7 +142,7 @@ def waiting(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "store.sqlite"
 
 
-@settings(max_examples=12, deadline=None)
+@cases(12)
 @given(st.fixed_dictionaries(CELLS))
 def test_a_row_mended_here_and_one_mended_in_its_file_end_the_same(
     waiting, tmp_path_factory, cells

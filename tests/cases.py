@@ -1,0 +1,29 @@
+"""How many cases a property test tries: a fixed number in every run, many more in a long one."""
+
+from typing import Any
+
+from hypothesis import HealthCheck, settings
+
+FIXED, LONG = "ci", "long"
+MANY = 20
+"""Cases of the long profile for each of the fixed one."""
+
+
+def register() -> None:
+    """Make both profiles known; the fixed one is used unless pytest is asked for the other."""
+    usual = settings(deadline=None, print_blob=True)
+    settings.register_profile(FIXED, usual, derandomize=True, max_examples=100)
+    settings.register_profile(
+        LONG, usual, max_examples=100 * MANY, suppress_health_check=[HealthCheck.too_slow]
+    )
+    settings.load_profile(FIXED)
+
+
+def cases(n: int, **more: Any) -> settings:
+    """Settings of a test that tries n cases in the fixed profile.
+
+    >>> cases(30).max_examples // 30 in (1, MANY)
+    True
+    """
+    times = settings().max_examples // 100
+    return settings(max_examples=n * times, **more)

@@ -10,22 +10,19 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State
 from flask import request
 
-from dashboard import ids, shell
-from dashboard.address import read_family
+from dashboard.access_log import layout as record
+from dashboard.addresses.family import read_family
+from dashboard.calls import layout as calls
 from dashboard.config import DashboardConfig
-from dashboard.incoming_routes import admit_files, answer_incoming
-from dashboard.pages import (
-    calls,
-    definitions,
-    dwell,
-    family,
-    incoming,
-    rates,
-    record,
-    retraining,
-    week,
-)
-from dashboard.queries import Entrance, Queries
+from dashboard.definitions import layout as definitions
+from dashboard.dwell import layout as dwell
+from dashboard.family import layout as family
+from dashboard.incoming import layout as incoming
+from dashboard.incoming.routes import admit_files, answer_incoming
+from dashboard.layout import frame as shell
+from dashboard.layout import ids
+from dashboard.rates import layout as rates
+from dashboard.retraining import layout as retraining
 from dashboard.security.csrf import protect_writes
 from dashboard.security.faults import tell_faults
 from dashboard.security.gate import check_shape, close_gate
@@ -33,7 +30,10 @@ from dashboard.security.guard import Guard
 from dashboard.security.headers import add_headers
 from dashboard.security.roles import Page, page_of
 from dashboard.security.sign_in import let_in, signed_in
-from dashboard.week_routes import answer_week
+from dashboard.session.door import Queries
+from dashboard.session.entrance import Entrance
+from dashboard.week import layout as week
+from dashboard.week.routes import answer_week
 
 TITLES = {
     page.PATH: page.TITLE

@@ -33,12 +33,12 @@ from analysis.measures import adherence, line_table
 from analysis.reports.figures import Point, shares
 from analysis.vocabulary import Grouping, Reason, Role, Task
 from analysis.words import CAUTIONS, counted, listed, long_day, percent, percents, thousands
-from dashboard import DashboardConfig
-from dashboard.components.family_history import history_figure
-from dashboard.queries import Entrance
-from dashboard.rate_words import group_name, period_name, period_of
+from dashboard.addresses.family import FamilyChoice
+from dashboard.config import DashboardConfig
+from dashboard.family.history_chart import history_figure
+from dashboard.layout.group_words import group_name, period_name, period_of
 from dashboard.security.roles import Reader
-from dashboard.views import FamilyChoice
+from dashboard.session.entrance import Entrance
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 

@@ -33,18 +33,18 @@ from analysis.measures import dwell, skin_course
 from analysis.measures.dwell import HORIZON_DAYS
 from analysis.vocabulary import Grouping, Role
 from analysis.words import CAUTIONS, limits, long_day, number, sentence
-from dashboard import DashboardConfig
-from dashboard.figures import ended_unplanned, share_in_place
-from dashboard.queries import Entrance
-from dashboard.rate_views import DwellChoice
-from dashboard.rate_words import (
+from dashboard.addresses.dwell import DwellChoice
+from dashboard.config import DashboardConfig
+from dashboard.dwell.words import (
     DWELL_GROUPINGS,
     DWELL_TITLES,
     FIELD_NOTE,
     HAZARD_NOTE,
     LOGRANK_CAUTION,
 )
+from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.security.roles import Reader
+from dashboard.session.entrance import Entrance
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 

@@ -43,13 +43,14 @@ from analysis.words import (
     percent,
     thousands,
 )
-from dashboard import DashboardConfig, incoming_words
+from dashboard.addresses.calls import Choice
+from dashboard.addresses.incoming import IncomingChoice
+from dashboard.addresses.rates import RatesChoice
+from dashboard.config import DashboardConfig
 from dashboard.figures import control_chart, days_to_receipt
-from dashboard.incoming_views import IncomingChoice
-from dashboard.queries import Entrance
-from dashboard.rate_views import RatesChoice
+from dashboard.incoming import words as incoming_words
 from dashboard.security.roles import Reader
-from dashboard.views import Choice
+from dashboard.session.entrance import Entrance
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 120)
 

@@ -40,12 +40,13 @@ from analysis.measures import (
 from analysis.stats.change_point import change_point
 from analysis.vocabulary import Basis, Grouping, Role
 from analysis.words import CAUTIONS, families, listed, long_day, number, percent, sentence
-from dashboard import DashboardConfig
+from dashboard.addresses.rates import RatesChoice
+from dashboard.config import DashboardConfig
 from dashboard.figures import control_chart, rate_intervals, site_funnel
-from dashboard.queries import Entrance
-from dashboard.rate_views import RatesChoice
-from dashboard.rate_words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN, chance, period_name
+from dashboard.layout.group_words import chance, period_name
+from dashboard.rates.words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN
 from dashboard.security.roles import Reader
+from dashboard.session.entrance import Entrance
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 

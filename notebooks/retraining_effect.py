@@ -42,13 +42,13 @@ from analysis.decisions.sessions import group_sessions
 from analysis.reports.educator import step_words
 from analysis.vocabulary import Role
 from analysis.words import CAUTIONS, counted, limits, listed, long_day, number, percent
-from dashboard import DashboardConfig
-from dashboard.components.helped_cards import MARKS, effect_words, learning_words
+from dashboard.addresses.retraining import NeedsChoice
+from dashboard.config import DashboardConfig
 from dashboard.figures import before_after, learning_by_changes, step_picture
-from dashboard.need_words import SHRINKAGE_NOTE, heard_of
-from dashboard.queries import Entrance
+from dashboard.retraining.effect_cards import MARKS, effect_words, learning_words
+from dashboard.retraining.words import SHRINKAGE_NOTE, heard_of
 from dashboard.security.roles import Reader
-from dashboard.training_views import NeedsChoice
+from dashboard.session.entrance import Entrance
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 

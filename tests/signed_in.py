@@ -19,7 +19,8 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
 from analysis.vocabulary import Role
-from dashboard import DashboardConfig, create_app
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
 
 HOST = "127.0.0.1:8461"
 PASSWORD = "kettle orbit maple seven"  # invented, for tests

@@ -12,10 +12,10 @@ from flask import Response, redirect, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
-from dashboard.queries import Entrance
 from dashboard.security import plain
 from dashboard.security.roles import NotAllowedError
 from dashboard.security.sign_in import SIGN_IN, signed_in
+from dashboard.session.entrance import Entrance
 
 log = logging.getLogger("linedays.dashboard")
 

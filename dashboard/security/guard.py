@@ -8,9 +8,9 @@ from typing import Any
 
 from dash import Dash
 
-from dashboard.queries import Entrance
 from dashboard.security.roles import Page
 from dashboard.security.sign_in import signed_in
+from dashboard.session.entrance import Entrance
 
 
 class Guard:

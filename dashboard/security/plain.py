@@ -6,7 +6,7 @@ from html import escape
 
 from flask import Response, make_response
 
-from dashboard import words
+from dashboard.layout import words
 from dashboard.security.csrf import token
 
 PAGE = """<!DOCTYPE html>

@@ -13,14 +13,15 @@ from urllib.parse import quote, urlsplit
 from dash import Dash
 from flask import abort, g, redirect, request, session
 
-from dashboard import ids, shell
-from dashboard.address import read_family
-from dashboard.queries import Entrance
+from dashboard.addresses.family import read_family
+from dashboard.layout import frame as shell
+from dashboard.layout import ids
 from dashboard.security import plain
 from dashboard.security.csrf import COOKIE as CSRF_COOKIE
 from dashboard.security.csrf import needs_secure
 from dashboard.security.gate import CALLBACKS
 from dashboard.security.roles import PATHS, Page, Reader, page_of
+from dashboard.session.entrance import Entrance
 
 SIGN_IN = "/sign-in"
 SIGN_OUT = "/sign-out"

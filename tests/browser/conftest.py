@@ -18,7 +18,8 @@ from waitress.server import create_server
 
 from analysis.store import Store
 from analysis.vocabulary import Role
-from dashboard import DashboardConfig, create_app
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
 from tests import retrained
 from tests.browser.larger_programmes import two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows

@@ -12,7 +12,7 @@ ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.py"))
 OURS = ("analysis", "dashboard", "synthetic_data", "tests")
 INSIDE = {"Group", "family_strip"}
-"""Drawn by `dashboard.components.family_history`."""
+"""Drawn by `dashboard.family.history_chart`."""
 
 
 def names_of(path: Path) -> set[tuple[str, str]]:
@@ -35,6 +35,6 @@ def test_every_name_that_a_notebook_imports_is_there(path):
 def test_every_figure_of_the_dashboard_is_drawn_in_a_notebook():
     used = set().union(*map(names_of, NOTEBOOKS))
     drawn = {name for module, name in used if module == "dashboard.figures"}
-    if ("dashboard.components.family_history", "history_figure") in used:
+    if ("dashboard.family.history_chart", "history_figure") in used:
         drawn |= INSIDE
     assert set(figures.__all__) - drawn == set(), "draw it in the notebook it belongs to"

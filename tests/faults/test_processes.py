@@ -21,7 +21,8 @@ import pytest
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
-from dashboard import DashboardConfig, ids
+from dashboard.config import DashboardConfig
+from dashboard.layout import ids
 from dashboard.serving import serve
 from tests.ingest_files import written
 from tests.served import Person

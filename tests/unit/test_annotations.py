@@ -11,11 +11,12 @@ import sqlalchemy as sa
 
 from analysis.store import Store, StoreError
 from analysis.vocabulary import Role
+from dashboard.addresses.rates import RatesChoice
 from dashboard.figures import control_chart
-from dashboard.queries import AnnotationForm, FormError
-from dashboard.queries.annotating import marks_on
-from dashboard.rate_views import Annotation, RatesChoice
+from dashboard.rates.queries.annotations import AnnotationForm, marks_on
+from dashboard.rates.views import Annotation
 from dashboard.security.roles import NotAllowedError, Reader
+from dashboard.session.forms import FormError
 from tests.signed_in import (
     NOW,
     PEOPLE,

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from analysis.vocabulary import Role
-from dashboard.queries.answers import Answers
 from dashboard.security.roles import ALLOWED, Right
+from dashboard.session.answers import Answers
 from tests.signed_in import (
     CONTACT,
     LANGUAGE,

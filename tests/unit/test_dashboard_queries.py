@@ -16,10 +16,16 @@ from analysis.policy import shipped_policy
 from analysis.snapshot import of_sites, take
 from analysis.store import Store
 from analysis.vocabulary import Role
-from dashboard import DashboardConfig
-from dashboard.queries import ArrangeForm, CallForm, Entrance, FormError, Queries, call_list
+from dashboard.addresses.calls import Choice
+from dashboard.addresses.family import FamilyChoice
+from dashboard.call_state import queries as call_state
+from dashboard.calls.queries.arrangements import ArrangeForm
+from dashboard.calls.queries.call_form import CallForm
+from dashboard.config import DashboardConfig
 from dashboard.security.roles import Reader
-from dashboard.views import Choice, FamilyChoice
+from dashboard.session.door import Queries
+from dashboard.session.entrance import Entrance
+from dashboard.session.forms import FormError
 from tests.browser.small_programme import NOW, fill, take_in
 
 AS_OF = date(2031, 3, 4)
@@ -203,7 +209,7 @@ def test_a_family_alone_stands_as_it_stands_among_all(queries):
         alone = queries.kept().of_family(family)
         assert set(alone.records.lines["family_id"]) == {family}
         assert (
-            call_list.row_of(alone, family).sentences == call_list.row_of(found, family).sentences
+            call_state.row_of(alone, family).sentences == call_state.row_of(found, family).sentences
         )
         together = found.timeline.lines.merge(found.timeline.care, on="line")
         care = alone.timeline.lines.merge(alone.timeline.care, on="line")

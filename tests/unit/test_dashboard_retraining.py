@@ -9,17 +9,20 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from dashboard import DashboardConfig, create_app
-from dashboard.components.helped_cards import (
+from dashboard.addresses.retraining import NeedsChoice, SessionName
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
+from dashboard.figures import before_after, learning_by_changes, step_picture
+from dashboard.retraining.effect_cards import (
     effect_card,
     effect_words,
     learning_card,
     learning_words,
 )
-from dashboard.figures import before_after, learning_by_changes, step_picture
-from dashboard.queries import FormError, RefresherForm
+from dashboard.retraining.queries.refreshers import RefresherForm
+from dashboard.retraining.views import HelpedView
 from dashboard.security.roles import NotAllowedError, Page, Reader
-from dashboard.training_views import HelpedView, NeedsChoice, SessionName
+from dashboard.session.forms import FormError
 from tests.retrained import NOW, PEOPLE, fill
 from tests.signed_in import Clock, browser_of, callback_request
 

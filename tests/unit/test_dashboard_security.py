@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 from dash import Dash
 
-from dashboard import DashboardConfig, ServeError, serve
+from dashboard.config import DashboardConfig
 from dashboard.processes import by_default
-from dashboard.queries import Queries
+from dashboard.serving import ServeError, serve
+from dashboard.session.door import Queries
 from tests.signed_in import HOST, Browser, app, browser_of, clock, programme_file, store_url
 from tests.signed_in import page_request as request_of
 

@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 
 from analysis.store import Store, StoreError
-from dashboard import DashboardConfig, ServeError, create_app, serve
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
 from dashboard.security.csrf import needs_secure
 from dashboard.security.sign_in import safe_way
+from dashboard.serving import ServeError, serve
 from tests.signed_in import (
     HOST,
     PASSWORD,

@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.words import CAUTIONS
-from dashboard.components.attributes import aria
-from dashboard.components.source import source_row
-from dashboard.components.static import input_field, static, text_field, to_html
-from dashboard.views import Source
+from dashboard.evidence.source_rows import source_row
+from dashboard.evidence.views import Source
+from dashboard.layout.attributes import aria
+from dashboard.layout.static import input_field, static, text_field, to_html
 
 HARM = '<img src=x onerror="alert(1)">'
 

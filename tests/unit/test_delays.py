@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from analysis.measures import delays
 from analysis.policy import shipped_policy
 from dashboard.figures import days_to_receipt
-from dashboard.incoming_words import how_late, quiet
+from dashboard.incoming.words import how_late, quiet
 from tests.written import day, written
 
 POLICY = shipped_policy()

@@ -12,7 +12,7 @@ import pytest
 from analysis import timeline
 from analysis.policy import shipped_policy
 from analysis.tables import KNOWN, Records
-from dashboard import history
+from dashboard.family import history
 from dashboard.figures import Group, family_strip
 
 AS_OF = date(2031, 3, 10)

@@ -23,9 +23,10 @@ from typer.testing import CliRunner
 from analysis.cli.app import app as command_line
 from analysis.store import Store
 from analysis.tables import INCOMING
-from dashboard import DashboardConfig, create_app
-from dashboard.incoming_routes import MULTIPART_BYTES
-from dashboard.queries import taking_in
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
+from dashboard.incoming.routes import MULTIPART_BYTES
+from dashboard.session import ingesting
 from tests.signed_in import (
     HOST,
     NOW,
@@ -275,14 +276,14 @@ def test_a_file_larger_than_other_forms_may_be_goes_in(app):
 )
 def test_a_files_name_names_no_place_on_this_machine(app, aside, name, known):
     seen: list[Path] = []
-    real = taking_in.ingest
+    real = ingesting.ingest
 
     def looked_at(store, files, *given, **named):
         seen.extend(file.path for file in files)
         return real(store, files, *given, **named)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(taking_in, "ingest", looked_at)
+        patch.setattr(ingesting, "ingest", looked_at)
         answer = sent(browser_of(app, "manager"), (name, GOOD))
     assert answer.status_code == 200
     assert f">{html.escape(known)}<" in answer.text
@@ -349,7 +350,7 @@ def test_nothing_of_a_file_is_written_into_the_log(app, caplog):
 
 
 def test_while_another_writes_the_page_says_who_is_in_the_way(app, monkeypatch):
-    monkeypatch.setattr(taking_in, "PATIENCE_SECONDS", 0.2)
+    monkeypatch.setattr(ingesting, "PATIENCE_SECONDS", 0.2)
     person = browser_of(app, "manager")
     holding, done = threading.Event(), threading.Event()
 

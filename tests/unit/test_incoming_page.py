@@ -16,8 +16,9 @@ from typer.testing import CliRunner
 from analysis.cli.app import app as command_line
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
-from dashboard import DashboardConfig, create_app
-from dashboard.address import read_incoming
+from dashboard.addresses.incoming import read_incoming
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
 from tests.signed_in import (
     NOW,
     PEOPLE,

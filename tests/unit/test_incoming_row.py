@@ -16,7 +16,8 @@ import pytest
 from analysis.ingest import Profile, ingest, load_profile
 from analysis.policy import shipped_policy
 from analysis.store import Store
-from dashboard import DashboardConfig, create_app
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
 from tests.signed_in import (
     NOW,
     PEOPLE,

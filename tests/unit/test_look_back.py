@@ -14,10 +14,12 @@ from analysis.policy import shipped_policy
 from analysis.snapshot import of_sites, take
 from analysis.store import Store
 from analysis.vocabulary import Arrangement, Role
-from dashboard import DashboardConfig
-from dashboard.queries import Entrance, Queries, back_in_time
+from dashboard.addresses.family import FamilyChoice
+from dashboard.config import DashboardConfig
+from dashboard.family.queries import earlier_day as back_in_time
 from dashboard.security.roles import Reader
-from dashboard.views import FamilyChoice
+from dashboard.session.door import Queries
+from dashboard.session.entrance import Entrance
 
 NOW = datetime(2031, 3, 10, 9, tzinfo=UTC)
 

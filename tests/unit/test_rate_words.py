@@ -7,7 +7,8 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from dashboard import rate_words
+from dashboard.layout import group_words
+from dashboard.rates import words as rate_words
 
 MONTHS = ["Jan 2031", "Feb 2031", "Mar 2031", "Apr 2031", "May 2031"]
 
@@ -126,5 +127,5 @@ def test_outlying_sites_are_named_in_their_order_and_not_ranked():
 
 def test_the_quarter_of_a_day_is_named_as_tables_name_it():
     days = [date(2031, 1, 1), date(2031, 3, 31), date(2031, 4, 1), date(2031, 12, 31)]
-    named = [rate_words.period_of(day, "quarter") for day in days]
+    named = [group_words.period_of(day, "quarter") for day in days]
     assert named == ["2031-Q1", "2031-Q1", "2031-Q2", "2031-Q4"]

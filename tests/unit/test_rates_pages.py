@@ -10,11 +10,13 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
 from analysis.vocabulary import Role
-from dashboard import DashboardConfig
-from dashboard.pages import dwell, rates
-from dashboard.queries import Entrance
-from dashboard.rate_views import DwellChoice, RatesChoice
+from dashboard.addresses.dwell import DwellChoice
+from dashboard.addresses.rates import RatesChoice
+from dashboard.config import DashboardConfig
+from dashboard.dwell import layout as dwell
+from dashboard.rates import layout as rates
 from dashboard.security.roles import Reader
+from dashboard.session.entrance import Entrance
 
 ONE_LINE = """\
 line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on

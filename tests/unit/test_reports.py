@@ -23,7 +23,7 @@ from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tallies import between
 from analysis.vocabulary import Basis, Grouping, Role, Task
-from dashboard import rate_words
+from dashboard.layout import words
 from synthetic_data import generate_blocks, write_canonical
 
 POLICY = shipped_policy()
@@ -142,7 +142,7 @@ def test_the_in_date_share_of_a_site_is_that_of_the_command(made):
 
 
 def reports_percent(share):
-    return rate_words.percent(share)
+    return words.percent(share)
 
 
 def test_calls_of_the_week_are_counted_on_their_morning(made):

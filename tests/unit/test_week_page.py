@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from analysis.cli import main, reporting
+from dashboard.addresses.week import WeekChoice
 from dashboard.security.roles import Reader
-from dashboard.week_views import WeekChoice
 from tests.signed_in import (
     CONTACT,
     NOW,
@@ -192,8 +192,8 @@ def test_a_kind_of_file_that_is_not_made_is_told(app_looked_at):
 
 
 def test_without_the_library_for_pdf_one_sentence_is_told(app_looked_at, monkeypatch):
-    from dashboard.queries import PdfError
-    from dashboard.queries import week as asked
+    from dashboard.week import queries as asked
+    from dashboard.week.queries import PdfError
 
     def fails(_: str) -> bytes:
         raise PdfError("The PDF is not written: it needs the system library Pango.")

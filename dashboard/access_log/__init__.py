@@ -1,0 +1,1 @@
+"""Who opened which family, and what did they do?"""

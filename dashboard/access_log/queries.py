@@ -1,0 +1,46 @@
+"""Who opened what, in words, as far as the person who asks may know it?"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.snapshot import Snapshot
+from analysis.store import People
+from dashboard.access_log.views import AccessesView, AccessRow
+from dashboard.security.roles import Reader
+from dashboard.session.frames import cells
+from dashboard.session.views import Standing
+
+MOST_SHOWN = 200
+MOST_LOOKED_AT = 5_000
+
+
+def accesses_view(
+    people: People, found: Snapshot, standing: Standing, reader: Reader
+) -> AccessesView:
+    """The newest rows of the record; for one with a site scope those of its own families."""
+    record = people.accesses(MOST_LOOKED_AT)
+    if reader.sites is not None:
+        record = record[_of_scope(record, found, reader)]
+    zone = found.policy.zone
+    names = ("at", "who", "what", "family_id", "about")
+    return AccessesView(
+        standing=standing,
+        rows=tuple(
+            AccessRow(
+                at.tz_localize("UTC").tz_convert(zone).to_pydatetime(),
+                who,
+                str(what),
+                family,
+                about,
+            )
+            for at, who, what, family, about in cells(record.head(MOST_SHOWN), *names)
+        ),
+        more=len(record) > MOST_SHOWN,
+    )
+
+
+def _of_scope(record: pd.DataFrame, found: Snapshot, reader: Reader) -> pd.Series[bool]:
+    of_family = record["family_id"].isin(found.timeline.families["family_id"])
+    of_reader = (record["who"] == reader.code).fillna(value=False).astype(bool)
+    return of_family | (of_reader & record["family_id"].isna())

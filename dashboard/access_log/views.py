@@ -1,0 +1,29 @@
+"""What does the access log show? Frozen answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from dashboard.session.views import Standing
+
+
+@dataclass(frozen=True)
+class AccessRow:
+    """One act of the access record, its moment in the programme's time zone."""
+
+    at: datetime
+    who: str | None
+    what: str
+    family_id: str | None
+    about: str | None
+
+
+@dataclass(frozen=True)
+class AccessesView:
+    """The newest acts of the access record."""
+
+    standing: Standing
+    rows: tuple[AccessRow, ...]
+    more: bool
+    """There are older ones."""

@@ -1,0 +1,68 @@
+"""What is the address of one family's page?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from urllib.parse import parse_qs, quote, unquote, urlencode
+
+from dashboard.addresses.reading import iso_day, whole_number
+
+FAMILY = "/family/"
+
+
+@dataclass(frozen=True)
+class FamilyChoice:
+    """What a reader of a family's page chose; it stands in the page's address."""
+
+    time: str = "weeks"
+    """`weeks` (the last eight), `months` (the last six) or `all`."""
+    page: int = 1
+    """Page of the table."""
+    known_on: date | None = None
+    """The page stands in the morning of this earlier day, as known at its end; None: today."""
+
+
+def family_address(family_id: str, choice: FamilyChoice | None = None) -> str:
+    """Address of a family's page, under a choice.
+
+    Examples
+    --------
+    >>> family_address("F 01/2"), family_address("F1", FamilyChoice(time="all", page=2))
+    ('/family/F%2001%2F2', '/family/F1?time=all&page=2')
+    """
+    chosen = choice or FamilyChoice()
+    given = {
+        "time": None if chosen.time == FamilyChoice().time else chosen.time,
+        "page": None if chosen.page == 1 else str(chosen.page),
+        "known": None if chosen.known_on is None else chosen.known_on.isoformat(),
+    }
+    query = urlencode({k: v for k, v in given.items() if v is not None})
+    return FAMILY + quote(family_id, safe="") + (f"?{query}" if query else "")
+
+
+def read_family_choice(search: str | None) -> FamilyChoice:
+    """Choice of a family's page from the address's query.
+
+    Examples
+    --------
+    >>> read_family_choice("?time=all&page=2"), read_family_choice("?time=ever").time
+    (FamilyChoice(time='all', page=2, known_on=None), 'weeks')
+    >>> read_family_choice("?known=2031-03-04").known_on
+    datetime.date(2031, 3, 4)
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    usual = FamilyChoice()
+    time = given.get("time", usual.time)
+    return FamilyChoice(
+        time=time if time in ("weeks", "months", "all") else usual.time,
+        page=whole_number(given.get("page"), 1),
+        known_on=iso_day(given.get("known")),
+    )
+
+
+def read_family(pathname: str) -> str | None:
+    """Family code in a pathname, or None when it is not a family's page."""
+    if not pathname.startswith(FAMILY):
+        return None
+    return unquote(pathname.removeprefix(FAMILY)) or None

@@ -1,0 +1,43 @@
+"""Which pages of its lists does the page of incoming data show?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from urllib.parse import parse_qs, urlencode
+
+from dashboard.addresses.reading import whole_number
+
+
+@dataclass(frozen=True)
+class IncomingChoice:
+    """Which pages of the two long lists are shown; they stand in the page's address."""
+
+    files: int = 1
+    refused: int = 1
+
+
+def read_incoming(search: str | None) -> IncomingChoice:
+    """Which pages of its lists the page of incoming logs shows.
+
+    Examples
+    --------
+    >>> read_incoming("?refused=3&files=x")
+    IncomingChoice(files=1, refused=3)
+    """
+    given = parse_qs((search or "").lstrip("?"))
+    return IncomingChoice(
+        files=whole_number(given.get("files", [None])[0], 1),
+        refused=whole_number(given.get("refused", [None])[0], 1),
+    )
+
+
+def incoming_address(choice: IncomingChoice, part: str) -> str:
+    """Where a page of a list stands.
+
+    Examples
+    --------
+    >>> incoming_address(IncomingChoice(files=2), "files")
+    '/incoming?files=2#files'
+    """
+    chosen = {name: n for name, n in vars(choice).items() if n != 1}
+    return f"/incoming{'?' if chosen else ''}{urlencode(chosen)}#{part}"

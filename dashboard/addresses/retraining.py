@@ -1,0 +1,150 @@
+"""What did a reader of the educator's page choose, and how does the address say it?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from urllib.parse import parse_qs, urlencode
+
+from dashboard.addresses.reading import whole_number
+
+RETRAINING = "/retraining"
+
+
+@dataclass(frozen=True)
+class NeedsChoice:
+    """What a reader of the page chose; it stands in the page's address."""
+
+    show: str = "likely"
+    """``likely``: probably above the limit; ``all``: whatever was missed."""
+    step: str | None = None
+    site: str | None = None
+    page: int = 1
+    per_page: int = 50
+    family_id: str | None = None
+    caregiver_id: str | None = None
+    need: str | None = None
+    """Step of the opened row; with family and caregiver it names the row."""
+    skill: str = "dressing_change"
+    """Whose missing sign-offs are listed."""
+    together: str = "site"
+    """Who may share a session: families of one ``site``, or also of one ``language``."""
+    size: int = 8
+    """Most families in a session."""
+    curve: str | None = None
+    """Step whose learning curve is drawn."""
+
+    @property
+    def opened(self) -> tuple[str, str | None, str | None] | None:
+        """Family, caregiver and step of the row that the reader opened."""
+        return None if self.family_id is None else (self.family_id, self.caregiver_id, self.need)
+
+
+@dataclass(frozen=True)
+class SessionName:
+    """What names one planned session, whatever else is chosen on the page."""
+
+    site: str
+    step: str
+    language: str | None
+    part: int
+    size: int
+
+
+def read_needs(search: str | None) -> NeedsChoice:
+    """Choice of the educator's page from the address's query.
+
+    Examples
+    --------
+    >>> read_needs("?show=all&family=F1&need=mask").opened
+    ('F1', None, 'mask')
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    return NeedsChoice(
+        show=given.get("show", "likely"),
+        step=given.get("step"),
+        site=given.get("site"),
+        page=whole_number(given.get("page"), 1),
+        per_page=whole_number(given.get("rows"), 50),
+        family_id=given.get("family"),
+        caregiver_id=given.get("caregiver"),
+        need=given.get("need"),
+        skill=given.get("skill", NeedsChoice.skill),
+        together=given.get("together", NeedsChoice.together),
+        size=whole_number(given.get("size"), NeedsChoice.size),
+        curve=given.get("curve"),
+    )
+
+
+def write_needs(choice: NeedsChoice) -> str:
+    """Address of the educator's page under a choice; what is usual is not written.
+
+    Examples
+    --------
+    >>> write_needs(NeedsChoice(family_id="F1", caregiver_id="K 1", need="mask"))
+    '/retraining?family=F1&caregiver=K+1&need=mask'
+    """
+    usual = NeedsChoice()
+    given = {
+        name: value
+        for name, part in _NEEDS.items()
+        if (value := getattr(choice, part)) != getattr(usual, part)
+    }
+    return f"{RETRAINING}?{urlencode(given)}" if given else RETRAINING
+
+
+_NEEDS = {
+    "show": "show",
+    "step": "step",
+    "site": "site",
+    "page": "page",
+    "rows": "per_page",
+    "family": "family_id",
+    "caregiver": "caregiver_id",
+    "need": "need",
+    "skill": "skill",
+    "together": "together",
+    "size": "size",
+    "curve": "curve",
+}
+"""Names in the address, and the parts of the choice that they stand for."""
+
+
+def read_session(search: str | None) -> SessionName | None:
+    """The session whose sheet an address asks for; None: the page itself.
+
+    Examples
+    --------
+    >>> read_session("?sheet=2&site=North&need=mask&size=6")
+    SessionName(site='North', step='mask', language=None, part=2, size=6)
+    >>> read_session("?site=North") is None
+    True
+    """
+    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    if "sheet" not in given:
+        return None
+    return SessionName(
+        site=given.get("site", ""),
+        step=given.get("need", ""),
+        language=given.get("language"),
+        part=whole_number(given.get("sheet"), 0),
+        size=whole_number(given.get("size"), NeedsChoice.size),
+    )
+
+
+def session_address(name: SessionName) -> str:
+    """Address of a session's sheet.
+
+    Examples
+    --------
+    >>> session_address(SessionName("North", "mask", None, 2, 6))
+    '/retraining?sheet=2&site=North&need=mask&size=6'
+    """
+    given = {
+        "sheet": name.part,
+        "site": name.site,
+        "need": name.step,
+        "language": name.language,
+        "size": name.size,
+    }
+    told = {key: value for key, value in given.items() if value is not None}
+    return f"{RETRAINING}?{urlencode(told)}"

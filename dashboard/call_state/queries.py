@@ -1,0 +1,110 @@
+"""How is one family listed, for which reasons, and which calls were made?"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.decisions.order import expectation
+from analysis.snapshot import Snapshot
+from dashboard.call_state.views import CallMade, CallRow, ReasonView
+from dashboard.session.frames import cells, codes, day, distinct, of
+
+
+def silent_families(found: Snapshot) -> list[str]:
+    """Codes of the families that logged nothing for too long."""
+    families = found.timeline.families
+    return list(families.loc[families["silent"], "family_id"])
+
+
+def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
+    """Rows of the call list with their reasons' sentences, in the frame's order."""
+    reasons = found.calls.reasons
+    reasons = reasons[reasons["family_id"].isin(families["family_id"]).to_numpy(dtype=bool)]
+    home = found.timeline.lines
+    lines = home.loc[home["at_home"], "family_id"].value_counts()
+    said: dict[str, list[str]] = {}
+    for family, line, text in cells(reasons, "family_id", "line_id", "sentence"):
+        named = line is not None and lines.get(family, 0) > 1
+        said.setdefault(family, []).append(f"{text} (line {line})" if named else text)
+    silent = frozenset(silent_families(found))
+    names = (
+        *("rank", "family_id", "band", "days_overdue", "silent_days"),
+        *("last_heard_on", "nurse", "site", "recheck_on", "expected", "assigned_to", "aside_row"),
+    )
+    asides = _asides(found, families)
+    return tuple(
+        CallRow(
+            rank=None if rank is None else int(rank),
+            family_id=family,
+            band=str(band),
+            sentences=tuple(said.get(family, ())),
+            days_overdue=int(overdue),
+            silent=family in silent,
+            silent_days=int(quiet),
+            last_heard_on=day(heard),
+            nurses=codes(nurse),
+            sites=codes(site),
+            recheck_on=day(recheck),
+            expected=expected,
+            assigned_to=assigned,
+            aside_by=asides.get(aside, (None, None))[0],
+            aside_reason=asides.get(aside, (None, None))[1],
+        )
+        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected, assigned, aside in cells(
+            families.assign(expected=expectation(families)), *names
+        )
+    )
+
+
+def _asides(found: Snapshot, families: pd.DataFrame) -> dict[int, tuple[str, str]]:
+    """Who set families aside, and why, by the arrangement's row."""
+    made = found.records.arrangements
+    made = made[made["row"].isin(families["aside_row"]).to_numpy(dtype=bool)]
+    return {int(row): (by, why) for row, by, why in cells(made, "row", "made_by", "why")}
+
+
+def row_of(found: Snapshot, family_id: str) -> CallRow:
+    """The family's row of the call list, or what is known of one that is not on it."""
+    listed = of(found.calls.families, "family_id", family_id)
+    if len(listed):
+        return rows_of(found, listed)[0]
+    heard = of(found.timeline.families, "family_id", family_id).iloc[0]
+    lines = of(found.timeline.lines, "family_id", family_id)
+    return CallRow(
+        rank=None,
+        family_id=family_id,
+        band="no_call",
+        sentences=(),
+        days_overdue=0,
+        silent=bool(heard["silent"]),
+        silent_days=int(heard["silent_days"]),
+        last_heard_on=day(heard["last_heard_on"]),
+        nurses=distinct(lines["nurse"]),
+        sites=distinct(lines["site"]),
+        recheck_on=None,
+    )
+
+
+def reasons_of(found: Snapshot, family_id: str) -> tuple[ReasonView, ...]:
+    """A family's reasons, most urgent first, with the stored rows that prove them."""
+    proof = of(found.calls.evidence, "family_id", family_id)
+    rows: dict[tuple[str, str | None], list[tuple[str, int]]] = {}
+    for reason, line, table, row in cells(proof, "reason", "line_id", "table", "row"):
+        rows.setdefault((reason, line), []).append((table, int(row)))
+    reasons = of(found.calls.reasons, "family_id", family_id)
+    return tuple(
+        ReasonView(str(reason), str(band), line, text, tuple(rows.get((reason, line), ())))
+        for reason, band, line, text in cells(reasons, "reason", "band", "line_id", "sentence")
+    )
+
+
+def calls_made(found: Snapshot, family_id: str) -> tuple[CallMade, ...]:
+    """Calls recorded to a family and not taken back, newest first."""
+    calls = of(found.records.calls, "family_id", family_id)
+    calls = calls.sort_values(["made_at", "row"], ascending=False)
+    at = calls["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
+    names = ("row", "made_on", "made_by", "reached", "agreed", "recheck_on", "made_at")
+    return tuple(
+        CallMade(int(row), on.date(), by, bool(reached), agreed, recheck.date(), at)
+        for row, on, by, reached, agreed, recheck, at in cells(calls.assign(made_at=at), *names)
+    )

@@ -1,0 +1,54 @@
+"""What is shown of one family on the call list and on its page? Frozen answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+
+@dataclass(frozen=True)
+class ReasonView:
+    """One reason to call, the line it speaks of and the stored rows that prove it."""
+
+    reason: str
+    band: str
+    line_id: str | None
+    sentence: str
+    proof: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
+class CallRow:
+    """One family of the call list."""
+
+    rank: int | None
+    family_id: str
+    band: str
+    sentences: tuple[str, ...]
+    days_overdue: int
+    silent: bool
+    silent_days: int
+    last_heard_on: date | None
+    nurses: tuple[str, ...]
+    sites: tuple[str, ...]
+    recheck_on: date | None
+    expected: str | None = None
+    """How many such mornings an event followed, in words; None where the rules give the order."""
+    assigned_to: str | None = None
+    aside_by: str | None = None
+    """Who set it aside; None for a family that is not set aside."""
+    aside_reason: str | None = None
+
+
+@dataclass(frozen=True)
+class CallMade:
+    """One recorded call to a family."""
+
+    row: int
+    made_on: date
+    made_by: str
+    reached: bool
+    agreed: str | None
+    recheck_on: date
+    made_at: datetime
+    """In the programme's time zone."""

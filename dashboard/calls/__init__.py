@@ -1,0 +1,1 @@
+"""Which families to call today, in what order, and why?"""

@@ -1,0 +1,1 @@
+"""What does the call list ask of the analysis?"""

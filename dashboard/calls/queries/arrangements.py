@@ -1,0 +1,140 @@
+"""Who makes a family's next call, until when is it set aside, and does what is typed in fit?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import date, timedelta
+
+import pandas as pd
+
+from analysis.decisions.asked import arrangements_in_force
+from analysis.snapshot import Snapshot
+from analysis.vocabulary import Access, Arrangement, Band
+from dashboard.call_state.views import CallRow
+from dashboard.calls.views import Arranged
+from dashboard.session.forms import FormError
+from dashboard.session.frames import cells, day, distinct, of
+
+LONGEST_ASIDE_DAYS = 31
+MOST_REASON_CHARACTERS = 200
+ACCESS: Mapping[Arrangement, Access] = {
+    Arrangement.ASSIGNED: Access.ASSIGNED_FAMILY,
+    Arrangement.SET_ASIDE: Access.SET_FAMILY_ASIDE,
+}
+
+
+@dataclass(frozen=True)
+class ArrangeForm:
+    """An arrangement as typed in; nothing in it is trusted. `form` tells one form from another."""
+
+    form: object
+    family_id: object
+    kind: object
+    assigned_to: object
+    until_on: object
+    reason: object
+
+    @classmethod
+    def of(cls, given: object) -> ArrangeForm:
+        """Take the fields out of what the page sent; absent ones are None."""
+        known = given if isinstance(given, dict) else {}
+        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
+
+
+def kind_of(kind: object) -> Arrangement:
+    """What is arranged.
+
+    Raises
+    ------
+    FormError
+        It is neither of the two.
+    """
+    known = {str(k): k for k in Arrangement}
+    if not isinstance(kind, str) or kind not in known:
+        raise FormError("Say what to arrange: reload the page and choose again.")
+    return known[kind]
+
+
+def callers(found: Snapshot, own_code: str) -> tuple[str, ...]:
+    """Whom a family can be assigned to: holders of a caseload, others assigned, and oneself."""
+    home = found.timeline.lines[found.timeline.lines["at_home"]]
+    given = found.calls.families["assigned_to"]
+    return distinct(pd.concat([home["nurse"], given, pd.Series([own_code], dtype="string")]))
+
+
+def caller(assigned_to: object, people: tuple[str, ...]) -> str:
+    """Who makes the next call.
+
+    Raises
+    ------
+    FormError
+        Nobody known was chosen.
+    """
+    if not isinstance(assigned_to, str) or assigned_to not in people:
+        raise FormError("Choose who makes the next call.")
+    return assigned_to
+
+
+def may_rest(row: CallRow) -> None:
+    """Go on only for a family without an unanswered red flag.
+
+    Raises
+    ------
+    FormError
+        It has one.
+    """
+    if row.band == Band.SAME_DAY_REVIEW:
+        raise FormError(
+            f"Family {row.family_id} is in same-day review and cannot be set aside: a red flag is "
+            "answered by a call that reaches the family."
+        )
+
+
+def until_day(text: object, as_of: date) -> date:
+    """Day from which the family is listed again.
+
+    Raises
+    ------
+    FormError
+        It is no date, or not within the days to come.
+    """
+    first, last = as_of + timedelta(days=1), as_of + timedelta(days=LONGEST_ASIDE_DAYS)
+    try:
+        until = date.fromisoformat(str(text))
+    except ValueError:
+        raise FormError(
+            f"Write the day until which to set aside as a date, such as {first.isoformat()}."
+        ) from None
+    if not first <= until <= last:
+        raise FormError(
+            f"Choose a day to set aside until from {first.isoformat()} to {last.isoformat()}."
+        )
+    return until
+
+
+def reason_text(text: object) -> str:
+    """Why it is set aside.
+
+    Raises
+    ------
+    FormError
+        Nothing is written, or too much.
+    """
+    reason = " ".join(str(text or "").split())
+    if not reason:
+        raise FormError("Write why the family is set aside.")
+    if len(reason) > MOST_REASON_CHARACTERS:
+        raise FormError(f"Shorten the reason to {MOST_REASON_CHARACTERS} characters.")
+    return reason
+
+
+def arranged(found: Snapshot, family_id: str) -> tuple[Arranged, ...]:
+    """What holds of what was arranged for a family: its assignment, its setting aside; newest first."""
+    made = of(arrangements_in_force(found.calls, found.records), "family_id", family_id)
+    at = made["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
+    names = ("row", "made_at", "made_by", "kind", "assigned_to", "until_on", "why")
+    return tuple(
+        Arranged(int(row), moment.to_pydatetime(), by, str(kind), to, day(until), reason)
+        for row, moment, by, kind, to, until, reason in cells(made.assign(made_at=at), *names)
+    )

@@ -1,0 +1,119 @@
+"""What does the call list show? Frozen answers that its queries fill and its layout shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from dashboard.addresses.calls import Choice
+from dashboard.call_state.views import CallMade, CallRow, ReasonView
+from dashboard.evidence.views import Source
+from dashboard.session.views import Standing
+
+
+@dataclass(frozen=True)
+class Arranged:
+    """What somebody arranged about a family."""
+
+    row: int
+    made_at: datetime
+    """In the programme's time zone."""
+    made_by: str
+    kind: str
+    assigned_to: str | None
+    until_on: date | None
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class News:
+    """What was just done, in a sentence."""
+
+    message: str
+    can_take_back: bool
+
+
+@dataclass(frozen=True)
+class CallDone:
+    """A call recorded on the day of the list."""
+
+    row: int
+    family_id: str
+    made_at: datetime
+    """In the programme's time zone."""
+    made_by: str
+    reached: bool
+    agreed: str | None
+    recheck_on: date
+    band: str
+    """Where the family stands now."""
+
+
+@dataclass(frozen=True)
+class RoomView:
+    """How the families to call fit into the day's calls."""
+
+    possible: int
+    left: int
+    words: str
+    ends_before: str | None
+    """The first family in calling order that does not fit into the day; None: all fit."""
+    end_words: str
+
+
+@dataclass(frozen=True)
+class CallsView:
+    """The call list: counts by band, one page of its rows in calling order, calls done today."""
+
+    standing: Standing
+    choice: Choice
+    order: str
+    """Which order is in use within a band, in whole sentences."""
+    counts: dict[str, int]
+    families_at_home: int
+    families_silent: int
+    silent_after_days: int
+    sites: tuple[str, ...]
+    nurses: tuple[str, ...]
+    languages: tuple[str, ...]
+    """Empty for a person who may not know them."""
+    first: CallRow | None
+    rows: tuple[CallRow, ...]
+    total: int
+    """Rows on all pages."""
+    pages: int
+    resting: tuple[CallRow, ...]
+    """Below the families to call: those that wait or are set aside, listed again soonest."""
+    done: tuple[CallDone, ...]
+    """Newest first; on the list itself only the newest few."""
+    done_count: int
+    room: RoomView | None
+    """None where families of one language are shown: a nurse's day is not theirs."""
+
+
+@dataclass(frozen=True)
+class ReasonWithRows:
+    """One reason and the rows that prove it, read from the store."""
+
+    reason: ReasonView
+    sources: tuple[Source, ...]
+    sources_left_out: int
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The family opened beside the list."""
+
+    standing: Standing
+    row: CallRow
+    reasons: tuple[ReasonWithRows, ...]
+    calls: tuple[CallMade, ...]
+    arranged: tuple[Arranged, ...]
+    callers: tuple[str, ...]
+    """Whom the family can be assigned to."""
+    contact: str | None
+    language: str | None
+    recheck_on: date
+    form: str
+    """A code of this one form: sent twice, it records one call."""
+    next_family_id: str | None

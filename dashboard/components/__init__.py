@@ -1,1 +1,0 @@
-"""Parts that pages are made of: views in, components out, no callbacks."""

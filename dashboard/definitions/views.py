@@ -1,0 +1,42 @@
+"""What does the page of definitions show? Frozen answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from dashboard.session.views import Standing
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One setting of the policy in force."""
+
+    meaning: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One number that pages show: what it means, and an example worked by hand."""
+
+    key: str
+    title: str
+    words: str
+    unit: str
+    source: str
+    example: str
+    answer: str
+
+
+@dataclass(frozen=True)
+class PolicyView:
+    """The policy edition in force on the as-of day, in words."""
+
+    standing: Standing
+    effective_from: date
+    intervals: tuple[Rule, ...]
+    settings: tuple[Rule, ...]
+    findings: tuple[Rule, ...]
+    quantities: tuple[Quantity, ...] = ()

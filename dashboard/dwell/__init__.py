@@ -1,0 +1,1 @@
+"""How long do lines stay in place?"""

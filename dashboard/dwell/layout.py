@@ -1,0 +1,225 @@
+"""How long do lines stay in place, and how many end unplanned?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+from dash import Input, Output, State, html
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from dashboard.addresses.dwell import read_dwell
+from dashboard.dwell import words as dwell_words
+from dashboard.dwell.views import DwellView
+from dashboard.figures import ended_unplanned, share_in_place
+from dashboard.layout import frame as shell
+from dashboard.layout import group_words, ids, words
+from dashboard.layout.cards import figure_card, folded, numbers, scrolled, ways
+from dashboard.layout.choosing import choice
+from dashboard.layout.drawn import drawn
+from dashboard.layout.static import static
+from dashboard.layout.words import limits, number, percent
+from dashboard.security.guard import Guard
+from dashboard.security.roles import Page
+from dashboard.session.door import Queries
+
+PATH = "/dwell"
+TITLE = "Dwell time"
+UNPLANNED_NOTE = (
+    "Unplanned: any end but therapy complete, planned exchange or death. Those compete with it, so "
+    "this share and the share in place do not add up to all lines."
+)
+
+
+def layout(queries: Queries, search: str | None) -> list[Component]:
+    """The page under the choice in its address."""
+    head, body = _shown(queries, search)
+    return shell.page(
+        PATH,
+        queries.standing(),
+        [
+            html.Div(head, id=ids.DWELL_HEAD),
+            html.Div(body, id=ids.DWELL_BODY),
+        ],
+    )
+
+
+def register(guard: Guard) -> None:
+    """Register the callback of the page."""
+
+    @guard.callback(
+        Page.DWELL,
+        Output(ids.DWELL_HEAD, "children"),
+        Output(ids.DWELL_BODY, "children"),
+        Input(ids.URL, "search"),
+        State(ids.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def show(queries: Queries, search: str | None, pathname: str) -> tuple[Component, Component]:
+        if pathname != PATH:
+            raise PreventUpdate
+        return _shown(queries, search)
+
+
+def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
+    """What to choose from, and what is shown of the choice."""
+    view = queries.dwell(read_dwell(search))
+
+    def draw() -> tuple[Component, Component]:
+        shown = queries.dwell(view.choice)
+        return drawn(_head(shown)), drawn(_body(shown))
+
+    return queries.once((PATH, view.choice), draw, lasting=True)
+
+
+def _head(view: DwellView) -> Component:
+    return static(
+        html.H1(f"Dwell time, {dwell_words.DWELL_TITLES[view.choice.by]}"),
+        html.P(view.answer, className="answer", role="status"),
+        html.Div(
+            choice("Show", "by", tuple(dwell_words.DWELL_CHOICES.items()), view.choice.by),
+            className="tools",
+        ),
+    )
+
+
+def _body(view: DwellView) -> Component:
+    return html.Div(
+        [
+            html.Div([_in_place(view), _unplanned(view)], className="pair"),
+            _readings(view),
+            _hazard(view),
+        ],
+        className="cards",
+    )
+
+
+def _in_place(view: DwellView) -> Component:
+    table = _share_table(view, "Still in place", "in_place", "in_place")
+    return figure_card(
+        "What share of lines is still in place?",
+        share_in_place(view.curves, view.drawn, view.at_risk, view.last_day)
+        if len(view.drawn)
+        else None,
+        view.in_place_words,
+        table=folded("Share still in place by day", table),
+        notes=tuple(n for n in (dwell_words.FIELD_NOTE, view.left_out) if n),
+        explained=(("share_in_place", "How the share in place is worked out"),),
+    )
+
+
+def _days(view: DwellView) -> list[int]:
+    return sorted({int(day) for day in view.at_risk["day"]})
+
+
+def _share_table(view: DwellView, what: str, share: str, limit: str) -> Component:
+    """A share of each group on the days of the axis."""
+    rows = [
+        (
+            words.sentence(row["name"])[:-1],
+            str(row["day"]),
+            str(row["at_risk"]),
+            percent(row[share]),
+            words.percents(row[f"{limit}_lower"], row[f"{limit}_upper"]),
+        )
+        for row in view.at_days.to_dict("records")
+    ]
+    return numbers(("Lines", "Day", "At risk", what, "95 % limits"), rows)
+
+
+def _unplanned(view: DwellView) -> Component:
+    table = _share_table(view, "Ended unplanned", "unplanned_share", "unplanned")
+    return figure_card(
+        "What share has ended unplanned?",
+        ended_unplanned(view.curves, view.drawn, _days(view), view.last_day)
+        if len(view.drawn)
+        else None,
+        view.unplanned_words,
+        table=folded("Share ended unplanned by day", table),
+        notes=(UNPLANNED_NOTE,),
+        explained=(("cumulative_incidence", "How the share ended unplanned is worked out"),),
+    )
+
+
+def _readings(view: DwellView) -> Component:
+    heads = (
+        "Lines",
+        "Seen",
+        "Removed",
+        "Unplanned",
+        "Planned",
+        "Half removed by day",
+        "95 % limits",
+        "Given",
+    )
+    table = numbers(heads, [_summary_row(row) for row in view.summary.to_dict("records")])
+    return html.Section(
+        static(
+            html.H2("In words and numbers"),
+            html.Ul(
+                [
+                    html.Li([html.B(words.sentence(name)[:-1]), ": ", text])
+                    for name, text in zip(
+                        view.summary["name"], view.summary["sentence"], strict=True
+                    )
+                ],
+                className="readings",
+            ),
+            scrolled("Dwell time in numbers", table),
+            _tests(view),
+        ),
+        className="line figure-card",
+    )
+
+
+def _summary_row(row: dict[Any, Any]) -> tuple[str, ...]:
+    return (
+        words.sentence(row["name"])[:-1],
+        str(row["lines"]),
+        str(row["removed"]),
+        str(row["unplanned"]),
+        str(row["planned"]),
+        dwell_words.whole_day(row["median_day"]),
+        dwell_words.day_limits(row),
+        "too few for a curve"
+        if pd.isna(row["start_day"])
+        else dwell_words.given_from(row["start_day"]),
+    )
+
+
+def _tests(view: DwellView) -> list[Component]:
+    if not view.tests:
+        return []
+    return [
+        html.H3("Do the groups differ?"),
+        html.Ul([html.Li(text) for text in view.tests], className="readings"),
+        html.P(dwell_words.LOGRANK_CAUTION, className="note"),
+        ways((("logrank", "How the groups are compared"),)),
+    ]
+
+
+def _hazard(view: DwellView) -> Component:
+    row = view.hazard.iloc[0]
+    heads = ("Lines", "Unplanned", "While out of date", "Hazard ratio", "95 % limits", "p")
+    table = numbers(
+        heads,
+        [
+            (
+                str(row["lines"]),
+                str(row["unplanned"]),
+                str(row["unplanned_out_of_date"]),
+                number(row["hazard_ratio"]),
+                limits(row["lower"], row["upper"]),
+                group_words.chance(row["p"]),
+            )
+        ],
+    )
+    return figure_card(
+        "Do lines end unplanned more often while the dressing is out of date?",
+        None,
+        view.hazard_words,
+        table=scrolled("Hazard of unplanned removal", table),
+        notes=(dwell_words.HAZARD_NOTE,),
+        explained=(("overdue_hazard", "How the hazard ratio is worked out"),),
+    )

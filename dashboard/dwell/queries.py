@@ -1,0 +1,125 @@
+"""How long do lines stay in place, and how many end unplanned? Fills `DwellView`."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.measures import compare_dwell, dwell, lines_at_risk, overdue_hazard
+from analysis.measures.dwell import HORIZON_DAYS
+from analysis.snapshot import Snapshot
+from analysis.vocabulary import Grouping
+from dashboard.addresses.dwell import DwellChoice
+from dashboard.dwell import words as dwell_words
+from dashboard.dwell.views import DwellView
+from dashboard.layout import group_words, words
+
+STEPS = (7, 15, 30, 60, 90)
+"""Days between two ticks: the first that needs no more than `TICKS` of them."""
+TICKS = 4
+MOST_CURVES = 6
+"""So many groups are told apart in a figure, those with the most lines."""
+
+IN_PLACE = ("in_place", "in_place_lower", "in_place_upper")
+ENDED_UNPLANNED = ("unplanned_share", "unplanned_lower", "unplanned_upper")
+
+
+def understood(choice: DwellChoice) -> DwellChoice:
+    """The choice, all lines together when it is not known."""
+    return choice if choice.by in dwell_words.DWELL_GROUPINGS else DwellChoice()
+
+
+def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
+    """Everything the page of dwell time shows under a choice that `understood` has read."""
+    by, (timeline, records) = Grouping(asked.by), (found.timeline, found.records)
+    told = dwell(timeline, records, by)
+    summary = told.summary.assign(name=_names(told.summary["group"], asked.by))
+    summary["sentence"] = [
+        dwell_words.dwell_sentence(row, str(row["name"])) for row in summary.to_dict("records")
+    ]
+    drawn = summary[summary["start_day"].notna().to_numpy(dtype=bool)]
+    drawn = drawn.nlargest(MOST_CURVES, "lines").sort_index()
+    drawn = drawn.assign(given=[dwell_words.given_from(start) for start in drawn["start_day"]])
+    curves = told.curves.assign(name=_names(told.curves["group"], asked.by))
+    curves = curves[curves["name"].isin(drawn["name"])].reset_index(drop=True)
+    last_day, days = _axis(drawn)
+    risk = lines_at_risk(timeline, records, by, days)
+    risk = risk.assign(name=_names(risk["group"], asked.by))
+    risk = risk[risk["name"].isin(drawn["name"])].reset_index(drop=True)
+    at_days = _at_days(risk, curves, drawn)
+    hazard = overdue_hazard(timeline, records)
+    return DwellView(
+        choice=asked,
+        answer=_answer(found, summary),
+        curves=curves,
+        summary=summary,
+        drawn=drawn,
+        at_risk=risk,
+        at_days=at_days,
+        last_day=last_day,
+        in_place_words=dwell_words.shares_at_end(
+            curves, drawn, last_day, IN_PLACE, "Still in place"
+        ),
+        unplanned_words=dwell_words.shares_at_end(
+            curves, drawn, last_day, ENDED_UNPLANNED, "Ended unplanned"
+        ),
+        left_out=_left_out(summary, drawn),
+        tests=_tests(found, asked) if len(summary) > 1 else (),
+        hazard=hazard,
+        hazard_words=dwell_words.hazard_words(hazard),
+    )
+
+
+def _names(groups: pd.Series[str], by: str) -> pd.Series[str]:
+    names = [group_words.group_name(g, by) for g in groups]
+    return pd.Series(names, index=groups.index, dtype="string")
+
+
+def _answer(found: Snapshot, summary: pd.DataFrame) -> str:
+    """The reading of all lines together: it stands first whatever the split."""
+    if not len(summary):
+        return "No line has come home before this day, so there is no dwell time to show."
+    whole = dwell(found.timeline, found.records, Grouping.ALL).summary.iloc[0]
+    return dwell_words.dwell_sentence(whole, None)
+
+
+def _axis(drawn: pd.DataFrame) -> tuple[int, tuple[int, ...]]:
+    """Last day shown and the days with a tick: few enough for a telephone."""
+    last = int(drawn["horizon"].max()) if len(drawn) else HORIZON_DAYS
+    step = next((s for s in STEPS if s * TICKS >= last - s), STEPS[-1])
+    return last, (1, *range(step, last + 1, step))
+
+
+def _at_days(risk: pd.DataFrame, curves: pd.DataFrame, drawn: pd.DataFrame) -> pd.DataFrame:
+    """Shares as they stand on the days of the axis: those of the last end of a line before."""
+    shares = [*IN_PLACE, *ENDED_UNPLANNED]
+    known = curves[["name", "day", *shares]].sort_values("day")
+    table = pd.merge_asof(risk.sort_values("day"), known, on="day", by="name")
+    table = table.merge(drawn[["name", "start_day", "horizon"]], on="name")
+    seen = (table["day"] >= table["start_day"]) & (table["day"] <= table["horizon"])
+    table = table[seen.to_numpy(dtype=bool)].fillna({IN_PLACE[0]: 1.0, ENDED_UNPLANNED[0]: 0.0})
+    order = {name: at for at, name in enumerate(drawn["name"])}
+    return table.sort_values(
+        ["name", "day"], key=lambda c: c.map(order) if c.name == "name" else c, ignore_index=True
+    )
+
+
+def _left_out(summary: pd.DataFrame, drawn: pd.DataFrame) -> str:
+    aside = summary[~summary["name"].isin(drawn["name"])]
+    said = []
+    if len(aside):
+        names = words.listed([str(n) for n in aside["name"]])
+        said.append(f"Without a curve here: {names}; the table has them all.")
+    without = int(summary["without_time"].sum()) if len(summary) else 0
+    if without:
+        lines = words.counted(without, "line", "lines")
+        said.append(f"{lines} ended on the day of coming home, without time at risk.")
+    return " ".join(said)
+
+
+def _tests(found: Snapshot, asked: DwellChoice) -> tuple[str, ...]:
+    by = Grouping(asked.by)
+    said = []
+    for of, only in (("Any removal", False), ("Unplanned removal", True)):
+        row = compare_dwell(found.timeline, found.records, by, unplanned_only=only).iloc[0]
+        said.append(dwell_words.logrank_words(row, of, asked.by))
+    return tuple(said)

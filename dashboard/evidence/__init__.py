@@ -1,0 +1,1 @@
+"""Which stored rows prove what a page shows?"""

@@ -1,0 +1,131 @@
+"""From which file, sheet and row does a stored row come, and what did it say?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from zoneinfo import ZoneInfo
+
+from analysis.snapshot import Snapshot
+from analysis.store import SourceRow, Store
+from analysis.tables import INCOMING
+from dashboard.evidence.views import Source, SourceInTime
+from dashboard.security.roles import Reader, Right
+from dashboard.session.frames import cells
+
+DAY_DONE = "done_on"
+"""The day of an entry stands beside its moment, or alone where the log told no time."""
+MOST_SOURCES = 12
+"""Source rows shown for one reason, the newest; the rest is counted."""
+
+
+def sources_of(
+    wanted: Iterable[tuple[str, int]], store: Store, found: Snapshot, reader: Reader
+) -> dict[tuple[str, int], Source]:
+    """Stored rows by table and number, with the cells that the reader may see."""
+    by_table: dict[str, set[int]] = {}
+    for table, row in wanted:
+        by_table.setdefault(table, set()).add(row)
+    zone = found.policy.zone
+    sources: list[Source] = []
+    for table, rows in by_table.items():
+        if table == "calls":
+            sources += _calls(rows, found, zone)
+        else:
+            stored = store.source_rows(table, sorted(rows))
+            sources += [_as_came_in(r, zone, reader) for r in stored]
+    return {(source.table, source.row): source for source in sources}
+
+
+def _as_came_in(row: SourceRow, zone: ZoneInfo, reader: Reader) -> Source:
+    return Source(
+        table=row.table,
+        row=row.row,
+        file=row.file,
+        sheet=row.sheet,
+        row_number=row.row_number,
+        received_at=row.received_at.astimezone(zone),
+        cells=tuple(
+            (head, text)
+            for head, text in row.content.items()
+            if text and may_see(reader, row.table, head)
+        ),
+        doubts=tuple(row.doubts),
+        blank=tuple(
+            column.name
+            for column in INCOMING[row.table].columns
+            if column.name not in row.content and may_see(reader, row.table, column.name)
+        ),
+        void=row.content.get("void") == "yes",
+    )
+
+
+def in_time(
+    table: str, row: int, store: Store, alone: Snapshot, reader: Reader
+) -> SourceInTime | None:
+    """A stored row of a family with the versions before it, as far as `alone` knows them.
+
+    What a version says of another family is left out: only that there is one is told.
+    """
+    if table == "calls":
+        found = _calls({row}, alone, alone.policy.zone)
+        return SourceInTime(found[0], (), 0) if found else None
+    received = [v for v in store.versions_of_row(table, row) if v.received_at <= alone.known_at]
+    at = next((at for at, version in enumerate(received) if version.row == row), None)
+    if at is None:
+        return None
+    before = received[:at][::-1]
+    mine = [version for version in before if _speaks_of(alone, version)]
+    zone = alone.policy.zone
+    return SourceInTime(
+        row=_as_came_in(received[at], zone, reader),
+        earlier=tuple(_as_came_in(version, zone, reader) for version in mine),
+        left_out=len(before) - len(mine),
+    )
+
+
+def _speaks_of(alone: Snapshot, row: SourceRow) -> bool:
+    """Whether every code in a stored row is one of the family's own."""
+    records = alone.records
+    own = {
+        "family_id": records.lines["family_id"],
+        "child_id": records.lines["child_id"],
+        "line_id": records.lines["line_id"],
+        "caregiver_id": records.caregivers["caregiver_id"],
+    }
+    return all(row.content[c] in set(codes) for c, codes in own.items() if row.content.get(c))
+
+
+def may_see(reader: Reader, table: str, head: str) -> bool:
+    """Whether a reader may see a cell of a stored row by the head of its column.
+
+    A column that the catalogue does not know may hold anything, also a way to reach somebody.
+    """
+    if head == "language":
+        return reader.may(Right.LANGUAGE)
+    if head == "note":
+        return reader.may(Right.NOTES)
+    known = {DAY_DONE, *(column.name for column in INCOMING[table].columns)}
+    return reader.may(Right.CONTACT) or (head in known and head != "contact")
+
+
+def _calls(rows: set[int], found: Snapshot, zone: ZoneInfo) -> list[Source]:
+    calls = found.records.calls
+    calls = calls[calls["row"].isin(rows).to_numpy(dtype=bool)]
+    names = ("row", "made_at", "made_by", "reached", "agreed", "recheck_on")
+    return [
+        Source(
+            table="calls",
+            row=int(row),
+            file=None,
+            sheet=None,
+            row_number=None,
+            received_at=made.tz_localize("UTC").tz_convert(zone).to_pydatetime(),
+            cells=(
+                ("made_by", by),
+                ("reached", "yes" if reached else "no"),
+                *((("agreed", agreed),) if agreed else ()),
+                ("recheck_on", f"{recheck:%Y-%m-%d}"),
+            ),
+        )
+        for row, made, by, reached, agreed, recheck in cells(calls, *names)
+    ]

@@ -1,0 +1,35 @@
+"""Which spans and marks does the history of one family hold?
+
+Frames in, frames out: `spans` are stretches of days, `marks` single days; each names the group
+of rows it stands in and the stored row it comes from, so that a click leads to it. Nothing is
+counted here.
+"""
+
+from dashboard.family.history.marks import marks_of, received_days
+from dashboard.family.history.records import (
+    FAMILY,
+    LATE_DAYS,
+    MARKS,
+    NO_ROW,
+    SPANS,
+    TOLD,
+    Codes,
+    FamilyRecords,
+)
+from dashboard.family.history.spans import spans_of
+from dashboard.family.history.told import told
+
+__all__ = [
+    "FAMILY",
+    "LATE_DAYS",
+    "MARKS",
+    "NO_ROW",
+    "SPANS",
+    "TOLD",
+    "Codes",
+    "FamilyRecords",
+    "marks_of",
+    "received_days",
+    "spans_of",
+    "told",
+]

@@ -1,0 +1,1 @@
+"""What does a family's page ask of the analysis?"""

@@ -1,0 +1,80 @@
+"""What was known of one family on an earlier day?
+
+What is in force now and was never corrected was known from its receipt on; the few rows that
+were corrected or withdrawn are chosen anew. So a look back reads one family and not the store.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pandas as pd
+
+from analysis.decisions.history import Versions
+from analysis.snapshot import Snapshot, end_of_day
+from analysis.store import Store
+from analysis.tables import KNOWN, Records
+from dashboard.session.frames import of, stacked
+from dashboard.session.keeping import LEADS, NOBODY, Kept
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def revised_rows(store: Store) -> Mapping[str, Versions]:
+    """Versions of all rows that were ever corrected or withdrawn, of calls and arrangements."""
+    return {
+        name: Versions.of(every.frame, every.key, every.void)
+        for name, every in store.revised().items()
+    }
+
+
+def family_on(
+    kept: Kept, revised: Mapping[str, Versions], family_id: str, day: date
+) -> Snapshot | None:
+    """One family alone in the morning of an earlier day, as known at that day's end.
+
+    Parameters
+    ----------
+    kept : Kept
+        What is known now; the family has to be in it.
+    revised : mapping of table to Versions
+        See `revised_rows`.
+    family_id : str
+        Code of the family.
+    day : date
+        Before the as-of day of `kept`.
+
+    Returns
+    -------
+    Snapshot or None
+        None: no line of the family was known by then.
+    """
+    now = kept.snapshot
+    known_at = min(end_of_day(day, now.policy), now.known_at)
+    at = (known_at - _EPOCH) // timedelta(microseconds=1)
+    moment = pd.Timestamp(known_at).tz_localize(None)
+
+    def known(name: str, owner: str) -> pd.DataFrame:
+        """Rows of one family, child or caregiver that were in force at the moment."""
+        versions = revised[name]
+        rows = kept.by[name][owner]
+        since = (rows["received_at"] <= moment).to_numpy(dtype=bool)
+        rows = rows[since & ~rows["row"].isin(versions.frame["row"]).to_numpy(dtype=bool)]
+        then = of(versions.frame.take(versions.known(at)), LEADS[name], owner)
+        return stacked([rows, then[rows.columns]]).sort_values("row", ignore_index=True)
+
+    found = {name: known(name, family_id) for name, code in LEADS.items() if code == "family_id"}
+    if not len(found["lines"]):
+        return None
+    for name, code in LEADS.items():
+        if name not in found:
+            owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
+            parts = [kept.by[name][NOBODY], *(known(name, str(owner)) for owner in owners)]
+            found[name] = stacked(parts)
+    for name in ("calls", "arrangements"):
+        acts = revised[name]
+        made = of(acts.frame.take(acts.known(at)), "family_id", family_id)
+        found[name] = made[KNOWN[name].names]
+    return replace(now, as_of=day, known_at=known_at, records=Records(**found))

@@ -1,0 +1,1 @@
+"""Which data came in, how late, and what has to be corrected?"""

@@ -1,0 +1,1 @@
+"""What does the page of incoming data ask of the analysis?"""

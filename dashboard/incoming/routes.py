@@ -1,0 +1,140 @@
+"""What is answered below the page of incoming logs: files brought in, rows mended, files taken out.
+
+Plain forms and plain answers, so that nothing here needs a script.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from dash import Dash
+from flask import Response, make_response, request
+
+from dashboard.incoming.files_page import done_page, form_page
+from dashboard.incoming.row_page import mend_page, mended_page, not_now_page
+from dashboard.incoming.upload_form import megabytes
+from dashboard.incoming.views import MendedView, MendView
+from dashboard.security import plain
+from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, ROW, Right
+from dashboard.security.sign_in import signed_in
+from dashboard.session.entrance import Entrance
+from dashboard.session.forms import FormError
+
+LONGEST_NAME = 200
+"""Characters of a file's name that are kept."""
+MULTIPART_BYTES = 100_000
+"""Room for what a form adds to its files."""
+TOO_LARGE = (
+    "The files are larger than {most} together. Nothing was taken in: split them, or have them "
+    "taken in at the command line (linedays ingest)."
+)
+
+NOT_LISTED = "This row is not on the list any more: it was mended, or its file came in again."
+
+
+def admit_files(app: Dash, entrance: Entrance) -> None:
+    """Let larger bodies in where files are brought, and only from people who may.
+
+    Has to be registered after the question who asks, and before the check of tokens, which reads
+    the body.
+    """
+
+    def admit() -> Response | None:
+        if request.path != FILES or request.method != "POST":
+            return None
+        signed_in().must(Right.BRING_FILES)
+        most = entrance.config.most_upload_bytes
+        request.max_content_length = most + MULTIPART_BYTES
+        if (request.content_length or 0) > most + MULTIPART_BYTES:
+            _read_to_the_end()
+            return _form(entrance, TOO_LARGE.format(most=megabytes(most)), 413)
+        return None
+
+    app.server.before_request(admit)
+
+
+def answer_incoming(app: Dash, entrance: Entrance) -> None:
+    """Register the routes."""
+
+    def files() -> Response:
+        signed_in().must(Right.BRING_FILES)
+        return _form(entrance, None, 200) if request.method == "GET" else _take_in(entrance)
+
+    def row(number: int) -> Response:
+        signed_in().must(Right.MEND_ROWS)
+        queries = entrance.queries_of(signed_in())
+        try:
+            if request.method == "GET":
+                found: MendView | MendedView | None = queries.row_to_mend(number)
+            else:
+                found = queries.mend(number, request.form)
+        except FormError as fault:
+            return _page(not_now_page(queries.standing(), str(fault)), 409)
+        if found is None:
+            return _page(not_now_page(queries.standing(), NOT_LISTED), 404)
+        if isinstance(found, MendView):
+            return _page(mend_page(found), 200)
+        return _page(mended_page(found), 200)
+
+    def refused(table: str) -> Response:
+        content = entrance.queries_of(signed_in()).refused_file(table)
+        if content is None:
+            return nothing("")
+        about = {"Content-Disposition": f'attachment; filename="{table}.csv"'}
+        return Response(content, mimetype="text/csv", headers=about)
+
+    def nothing(rest: str) -> Response:  # noqa: ARG001 - whatever it is
+        return plain.nothing_here("There is no page at this address.")
+
+    rules = app.server.add_url_rule
+    rules(FILES, "incoming_files", files, methods=["GET", "POST"])
+    rules(f"{ROW}<int:number>", "incoming_row", row, methods=["GET", "POST"])
+    rules(f"{REFUSED}<table>.csv", "refused_file", refused)
+    rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
+
+
+def _read_to_the_end() -> None:
+    """Pass over a body that is not taken, or the browser is cut off before it reads the answer."""
+    body = request.environ["wsgi.input"]
+    while body.read(1 << 20):
+        pass
+
+
+def _form(entrance: Entrance, fault: str | None, status: int) -> Response:
+    queries = entrance.queries_of(signed_in())
+    return _page(form_page(queries.standing(), queries.bringing(), fault), status)
+
+
+def _take_in(entrance: Entrance) -> Response:
+    """Put the files aside under names of our own, take them in, and clear them away."""
+    queries = entrance.queries_of(signed_in())
+    sent = [file for file in request.files.getlist("file") if file.filename]
+    with TemporaryDirectory(prefix="linedays-") as folder:
+        files = []
+        for n, file in enumerate(sent):
+            path = Path(folder) / f"file-{n}"
+            file.save(path)
+            files.append((path, known_as(file.filename or "")))
+        try:
+            done = queries.take_in(files, request.form.get("source"))
+        except FormError as fault:
+            return _form(entrance, str(fault), 409)
+    return _page(done_page(done), 200 if done.counts else 422)
+
+
+def known_as(sent: str) -> str:
+    r"""The name by which a file that was sent is known; it names no place on this machine.
+
+    Examples
+    --------
+    >>> known_as("C:\\logs\\home_log.csv"), known_as("../../etc/passwd"), known_as("a\x00\n/")
+    ('home_log.csv', 'passwd', 'unnamed')
+    """
+    last = sent.replace("\\", "/").rpartition("/")[2]
+    shown = "".join(c for c in last if c.isprintable()).strip()
+    return shown[-LONGEST_NAME:] if shown.strip(".") else "unnamed"
+
+
+def _page(text: str, status: int) -> Response:
+    return make_response(text, status, {"Content-Type": "text/html; charset=utf-8"})

@@ -1,0 +1,183 @@
+"""What does the page of incoming logs show? Frozen answers, as in `views`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import pandas as pd
+
+from dashboard.evidence.views import Source
+from dashboard.session.views import Standing
+
+
+@dataclass(frozen=True)
+class Paged:
+    """Where in a long list a page of it stands: its number, how many there are, rows in all."""
+
+    page: int
+    pages: int
+    total: int
+
+
+@dataclass(frozen=True)
+class FileRow:
+    """One table in a file that came in; None: not for a person who sees some sites alone."""
+
+    file: str
+    source: str
+    table: str | None
+    read: int | None
+    stored: int
+    same_as_before: int | None
+    refused: int | None
+    doubts: int | None
+    received_at: datetime
+    brought_by: str | None
+    """Code of who brought it here; None: the command line."""
+
+
+@dataclass(frozen=True)
+class Today:
+    """What came in on the as-of day, and the newest file of all."""
+
+    files: int
+    read: int
+    stored: int
+    same_as_before: int
+    refused: int
+    newest_file: str | None
+    newest_on: date | None
+
+
+@dataclass(frozen=True)
+class RefusedRow:
+    """One row that waits to be mended."""
+
+    number: int
+    table: str
+    file: str
+    sheet: str | None
+    row: int
+    column: str | None
+    value: str | None
+    """None: nothing stood there, or it is not for this person."""
+    told: str
+    received_at: datetime
+
+
+@dataclass(frozen=True)
+class DoubtKind:
+    """One kind of doubt and the newest rows behind it."""
+
+    said: str
+    total: int
+    rows: tuple[Source, ...]
+    """Without cells for a person who may not see the rows."""
+
+
+@dataclass(frozen=True)
+class IncomingView:
+    """Files that came in, how late, what waits to be mended, what is odd."""
+
+    standing: Standing
+    today: Today
+    files: tuple[FileRow, ...]
+    files_paged: Paged
+    refused: tuple[RefusedRow, ...]
+    refused_paged: Paged
+    refused_kinds: tuple[tuple[str, str, str, int], ...]
+    """Table, column, what is wrong, how many; most first."""
+    to_download: tuple[tuple[str, int], ...]
+    """Tables with refused rows and how many, for a person who may mend them."""
+    delays: pd.DataFrame
+    """DELAYS with the source's name as it is said."""
+    doubts: tuple[DoubtKind, ...]
+    sees_rows: bool
+    """Whether this person may see what stood in the rows."""
+    mends: bool
+    """Whether this person may mend rows on this day."""
+    bringing: Bringing | None
+    """What a file may be; None: this person may bring none in, or not on this day."""
+
+
+@dataclass(frozen=True)
+class Bringing:
+    """What may be brought in: source profiles to choose from, and how many bytes at once."""
+
+    profiles: tuple[str, ...]
+    most_bytes: int
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What became of a file's rows of one table, as the command line tells it."""
+
+    file: str
+    table: str
+    read: int
+    stored: int
+    same_as_before: int
+    refused: int
+    doubts: int
+
+
+@dataclass(frozen=True)
+class CellField:
+    """One cell of a row that is mended, as a field of a form."""
+
+    name: str
+    """Of the field; heads of files are never trusted for it."""
+    head: str
+    value: str
+    kind: str
+    """Of the column, as in the catalogue; empty for a column of the file's own."""
+    allowed: tuple[str, ...]
+    hint: str
+    required: bool
+    wrong: bool
+
+
+@dataclass(frozen=True)
+class MendView:
+    """One refused row as a form."""
+
+    standing: Standing
+    number: int
+    table: str
+    file: str
+    sheet: str | None
+    row: int
+    told: str
+    """What is wrong and how to mend it, as it was sent or as it was just mended."""
+    tried: bool
+    """The sentence is about what was just sent."""
+    fields: tuple[CellField, ...]
+
+
+@dataclass(frozen=True)
+class MendedView:
+    """A row that is off the list, and which one is next."""
+
+    standing: Standing
+    place: str
+    used: bool
+    """It went in; else it was only taken off the list."""
+    known_before: bool
+    left: int
+    next_number: int | None
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """What became of files that were brought in."""
+
+    standing: Standing
+    counts: tuple[Counts, ...]
+    faults: tuple[str, ...]
+    """Files of which nothing went in: one sentence each."""
+    notes: tuple[str, ...]
+    refused: tuple[RefusedRow, ...]
+    """The first of the rows that were refused now."""
+    refused_left: int
+    """Further ones."""

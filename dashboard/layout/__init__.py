@@ -1,0 +1,1 @@
+"""What do all pages share: frame, cards, forms, words?"""

@@ -1,1 +1,0 @@
-"""Pages: a layout from a view, and the thin callbacks that belong to it."""

@@ -1,0 +1,1 @@
+"""Is harm per 1000 home line-days changing, and where?"""

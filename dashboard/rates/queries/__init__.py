@@ -1,0 +1,1 @@
+"""What does the page of rates ask of the analysis?"""

@@ -1,0 +1,214 @@
+"""How often does an event happen, is it drifting, and how sure is that? Fills `RatesView`."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analysis.measures import (
+    Limits,
+    MeasureError,
+    compare,
+    compared_rates,
+    group_funnel,
+    log_coverage,
+    logging_bias,
+    provisional_rates,
+    rate_chart,
+    rates,
+    trend,
+    usual_basis,
+)
+from analysis.measures.comparison import SPAN
+from analysis.snapshot import Snapshot
+from analysis.vocabulary import Basis, Grouping, OutcomeKind
+from dashboard.addresses.rates import RatesChoice
+from dashboard.layout import group_words, words
+from dashboard.rates import words as rate_words
+from dashboard.rates.views import Compared, RatesView
+
+SKIN = "skin"
+EVENT_NAMES = {SKIN: "skin events"}
+FIRST_PERIODS = {"month": 12, "quarter": 4}
+"""Periods of the first year, from which frozen limits come."""
+NO_RATIO = pd.DataFrame(columns=["method", "ratio", "lower", "upper", "p"])
+
+
+def understood(found: Snapshot, choice: RatesChoice) -> RatesChoice:
+    """The choice with what is not known left at the usual."""
+    events = _events(found)
+    event = choice.event if any(choice.event == e for _, es in events for e, _ in es) else SKIN
+    basis = choice.basis if choice.basis in rate_words.BASES else str(usual_basis(event))
+    period = choice.period if choice.period in group_words.PERIODS else "month"
+    by = choice.by if choice.by in rate_words.GROUPINGS else "site"
+    return RatesChoice(
+        event=event,
+        basis=basis,
+        period=period,
+        baseline="first" if choice.baseline == "first" else None,
+        by=by,
+        first=choice.first,
+        second=choice.second,
+        since=choice.since,
+    )
+
+
+def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
+    """Everything the page of rates shows under a choice that `understood` has read."""
+    tallies, event = found.tallies, asked.event
+    basis, by, period = Basis(str(asked.basis)), Grouping(asked.by), Grouping(asked.period)
+    name = dict(pair for _, pairs in _events(found) for pair in pairs)[event]
+    chart = _chart(found, asked)
+    frozen = asked.baseline if len(chart) >= FIRST_PERIODS[asked.period] else None
+    whole = _with_coverage(rates(tallies, event, Grouping.ALL, basis, Limits.EXACT), found, "all")
+    by_group = _by_group(found, event, by, basis)
+    groups = [str(g) for g in by_group.loc[by_group["line_days"] > 0, "group"].dropna()]
+    first, second = _two(groups, asked)
+    settled = [str(p) for p in chart.loc[~chart["provisional"].to_numpy(dtype=bool), "period"]]
+    starts = settled[1:]
+    since = asked.since if asked.since in starts else _usual_since(settled)
+    funnel = group_funnel(tallies, event, Grouping.SITE, basis, allow_for_differences=False)
+    funnel = _with_coverage(funnel, found, "site")
+    funnel["name"] = _names(funnel["group"], "site")
+    bias, bias_words = _bias(found, event)
+    return RatesView(
+        choice=RatesChoice(event, str(basis), asked.period, frozen, asked.by, first, second, since),
+        events=_events(found),
+        event_name=name,
+        groups=tuple((g, group_words.group_name(g, asked.by)) for g in groups),
+        periods=tuple((p, group_words.period_name(p)) for p in reversed(starts)),
+        whole=whole,
+        whole_words=rate_words.whole_words(name, whole, str(basis)),
+        drift=rate_words.drift_words(chart, asked.period),
+        trend_words=rate_words.trend_words(trend(tallies, event, period, basis), asked.period),
+        chart=chart,
+        by_group=by_group,
+        by_group_words=rate_words.by_group_words(by_group, asked.by),
+        two_groups=_two_groups(found, asked, first, second),
+        two_spells=_two_spells(found, asked, settled, since),
+        funnel=funnel,
+        funnel_words=rate_words.funnel_words(funnel),
+        bias=bias,
+        bias_words=bias_words,
+    )
+
+
+def _events(found: Snapshot) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    """Events to choose from, grouped, with their names."""
+    outcomes = [str(o) for o in OutcomeKind]
+    labels = {code: f.label for code, f in found.edition.findings.items()}
+    known = [str(e) for e in found.tallies.events["event"].cat.categories]
+    findings = [e for e in known if e != SKIN and e not in outcomes]
+    return (
+        ("Logged at home", ((SKIN, EVENT_NAMES[SKIN]),)),
+        ("Confirmed harm", tuple((o, words.plain(o)) for o in outcomes if o in known)),
+        ("Single findings", tuple((f, labels.get(f, words.plain(f))) for f in findings)),
+    )
+
+
+def _names(groups: pd.Series[str], by: str) -> list[str]:
+    return [group_words.group_name(g, by) for g in groups]
+
+
+def _with_coverage(table: pd.DataFrame, found: Snapshot, by: str) -> pd.DataFrame:
+    heard = log_coverage(found.tallies, Grouping(by))
+    return table.merge(heard[["group", "log_coverage"]], on="group", how="left")
+
+
+def _chart(found: Snapshot, asked: RatesChoice) -> pd.DataFrame:
+    """The control chart with what is provisional, and log coverage by period."""
+    basis, period = Basis(str(asked.basis)), Grouping(asked.period)
+    args = (found.tallies, asked.event, period, basis)
+    try:
+        frozen = FIRST_PERIODS[asked.period] if asked.baseline else None
+        chart = rate_chart(*args, baseline=frozen)
+    except MeasureError:  # shorter than the first year: all periods then
+        chart = rate_chart(*args)
+    late = provisional_rates(
+        found.tallies, found.records, found.ingests, found.policy, found.as_of,
+        asked.event, period, basis,
+    )  # fmt: skip
+    told = ["group", "completeness", "expected_rate_per_1000", "provisional"]
+    chart = _with_coverage(chart.rename(columns={"period": "group"}), found, asked.period)
+    chart = chart.merge(late[told], on="group", how="left").rename(columns={"group": "period"})
+    chart["not_over"] = chart["period"] == group_words.period_of(found.as_of, asked.period)
+    chart["provisional"] = chart["provisional"].fillna(value=True).astype(bool)
+    chart["provisional"] |= chart["not_over"].to_numpy(dtype=bool)
+    chart["label"] = [group_words.period_name(str(p)) for p in chart["period"]]
+    chart["said"] = [words.signal_words(s) for s in chart["signal"]]
+    return chart
+
+
+def _by_group(found: Snapshot, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
+    table = rates(found.tallies, event, by, basis, Limits.EXACT)
+    alike = rates(found.tallies, event, by, basis, Limits.CLUSTERED)
+    table["clustered_lower"], table["clustered_upper"] = alike["lower"], alike["upper"]
+    table = _with_coverage(table, found, str(by))
+    table["name"] = _names(table["group"], str(by))
+    return table
+
+
+def _two(groups: list[str], asked: RatesChoice) -> tuple[str | None, str | None]:
+    """The groups chosen, else the first two in order."""
+    first = asked.first if asked.first in groups else next(iter(groups), None)
+    others = [g for g in groups if g != first]
+    return first, asked.second if asked.second in others else next(iter(others), None)
+
+
+def _usual_since(settled: list[str]) -> str | None:
+    """The later half of the settled periods begins here."""
+    return settled[len(settled) // 2] if len(settled) > 1 else None
+
+
+def _two_groups(
+    found: Snapshot, asked: RatesChoice, first: str | None, second: str | None
+) -> Compared:
+    if first is None or second is None:
+        return _nothing("There are not two groups with home line-days to compare.")
+    names = (group_words.group_name(first, asked.by), group_words.group_name(second, asked.by))
+    return _compared(found, asked, Grouping(asked.by), (first, second), names)
+
+
+def _two_spells(
+    found: Snapshot, asked: RatesChoice, settled: list[str], since: str | None
+) -> Compared:
+    """Settled periods from `since` on against those before it."""
+    if since is None:
+        one, _ = group_words.PERIODS[asked.period]
+        return _nothing(f"There are not two settled spells to compare: choose later, a {one} on.")
+    before = settled[settled.index(since) - 1]
+    spells = ((since, settled[-1]), (settled[0], before))
+    later, earlier = (f"{a}{SPAN}{b}" for a, b in spells)
+    names = (rate_words.span_name(*spells[0]), rate_words.span_name(*spells[1]))
+    return _compared(found, asked, Grouping(asked.period), (later, earlier), names)
+
+
+def _nothing(reading: str) -> Compared:
+    return Compared(("", ""), pd.DataFrame(), NO_RATIO, reading)
+
+
+def _compared(
+    found: Snapshot,
+    asked: RatesChoice,
+    by: Grouping,
+    which: tuple[str, str],
+    names: tuple[str, str],
+) -> Compared:
+    args = (found.tallies, asked.event, by, Basis(str(asked.basis)), Limits.EXACT)
+    table = compared_rates(*args, list(which)).assign(name=list(names))
+    try:
+        ratios = compare(*args, *which)
+    except MeasureError as fault:
+        return Compared(names, table, NO_RATIO, words.sentence(str(fault)))
+    return Compared(names, table, ratios, rate_words.ratio_words(ratios, names))
+
+
+def _bias(found: Snapshot, event: str) -> tuple[pd.DataFrame, str]:
+    """What silence could hide; an outcome the clinic confirms is not hidden by it."""
+    gap = found.edition.settings.episode_gap_days
+    try:
+        bias = logging_bias(found.tallies, event, Grouping.ALL, gap)
+    except MeasureError:
+        return pd.DataFrame(), (
+            "This harm is confirmed by the clinic: whether a family logs does not bear on it."
+        )
+    return bias, rate_words.bias_words(bias)

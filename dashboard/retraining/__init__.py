@@ -1,0 +1,1 @@
+"""Which caregiver needs retraining on which step, and did the last refresher help?"""

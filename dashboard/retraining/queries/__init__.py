@@ -1,0 +1,1 @@
+"""What does the educator's page ask of the analysis?"""

@@ -1,0 +1,185 @@
+"""How does a refresher that was held become a row like any other, and how is it taken back?
+
+It goes the way of all rows: a file of one row, received now, named after who marked it. Taking it
+back is a row as well, which withdraws the first one.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pandas as pd
+
+from analysis.ingest import LogFile, Profile
+from analysis.ingest.trial import first_refusal
+from analysis.policy import Policy
+from analysis.snapshot import Snapshot
+from analysis.store import Store
+from analysis.vocabulary import SignOffKind
+from dashboard.retraining.views import MarkedRefresher
+from dashboard.session.forms import FormError
+from dashboard.session.frames import cells, of
+from dashboard.session.ingesting import take_in
+
+TABLE = "sign_offs"
+MARKED_BY = "refresher marked by "
+SOURCE = Profile(name="page of retraining")
+MOST_CHARACTERS = 64
+KEY = ("caregiver_id", "skill", "signed_on")
+
+
+@dataclass(frozen=True)
+class RefresherForm:
+    """A refresher as typed in; nothing in it is trusted."""
+
+    family_id: object
+    caregiver_id: object
+    skill: object
+    signed_on: object
+    outcome: object
+
+    @classmethod
+    def of(cls, given: object) -> RefresherForm:
+        """Take the fields out of what the page sent; absent ones are None."""
+        known = given if isinstance(given, dict) else {}
+        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
+
+
+def known_caregiver(found: Snapshot, family_id: str, caregiver_id: object) -> str:
+    """The code, if it is that of a caregiver of the family.
+
+    Raises
+    ------
+    FormError
+        It is not.
+    """
+    own = of(found.records.caregivers, "family_id", family_id)["caregiver_id"]
+    if not isinstance(caregiver_id, str) or not bool((own == caregiver_id).any()):
+        raise FormError("Choose who was trained from the family's caregivers.")
+    return caregiver_id
+
+
+def row_of(found: Snapshot, caregiver: str, form: RefresherForm) -> dict[str, str]:
+    """The row to be stored.
+
+    Raises
+    ------
+    FormError
+        The day lies ahead.
+    """
+    row = {
+        "caregiver_id": caregiver,
+        "skill": _text(form.skill),
+        "signed_on": _text(form.signed_on),
+        "outcome": _text(form.outcome),
+        "kind": str(SignOffKind.REFRESHER),
+    }
+    if row["signed_on"] > found.as_of.isoformat() and row["signed_on"][:1].isdigit():
+        raise FormError(f"Choose a day up to today, {found.as_of.isoformat()}.")
+    return row
+
+
+def must_be_new(found: Snapshot, row: Mapping[str, str]) -> None:
+    """Go on only where no demonstration of the skill on the day is stored.
+
+    Raises
+    ------
+    FormError
+        There is one: it would be written over.
+    """
+    caregiver = row["caregiver_id"]
+    stored = of(found.records.sign_offs, "caregiver_id", caregiver)
+    same_day = stored["signed_on"].dt.strftime("%Y-%m-%d") == row["signed_on"]
+    same = same_day & (stored["skill"].astype("string") == row["skill"])
+    if bool(same.fillna(value=False).any()):
+        raise FormError(
+            f"A demonstration of this skill by {caregiver} on {row['signed_on']} is stored already. "
+            "Choose another day, or take the stored one back."
+        )
+
+
+def _text(given: object) -> str:
+    return str(given or "").strip()[:MOST_CHARACTERS]
+
+
+def store_row(
+    store: Store, store_url: str, policy: Policy, row: Mapping[str, str], at: datetime, who: str
+) -> None:
+    """Take one row in as received now.
+
+    Raises
+    ------
+    FormError
+        It would be refused, and why; or somebody else is writing to the store.
+    """
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "row.csv"
+        with path.open("x", encoding="utf-8", newline="") as stream:
+            sheet = csv.writer(stream)
+            # With its moment in it no two such files are alike, and none is passed by as known.
+            sheet.writerow([*row, "received_at"])
+            sheet.writerow([*row.values(), at.isoformat()])
+        log = LogFile(path, f"{MARKED_BY}{who}.csv")
+        refused = first_refusal(store, log, policy, TABLE, at)
+        if refused is not None:
+            raise FormError(f"It is not marked. {refused}")
+        summary = take_in(store_url, [log], policy, SOURCE, at, who, TABLE)
+    if summary.faults:
+        raise FormError(f"It is not marked. {summary.faults[0]}")
+
+
+def marked_here(found: Snapshot, store: Store, family_id: str) -> tuple[MarkedRefresher, ...]:
+    """Refreshers of a family's caregivers that were marked on the page, newest first."""
+    people = of(found.records.caregivers, "family_id", family_id)["caregiver_id"]
+    shown = found.records.sign_offs
+    own = shown["caregiver_id"].isin(people) & (shown["kind"] == SignOffKind.REFRESHER)
+    mine = shown[own.fillna(value=False).to_numpy(dtype=bool)]
+    rows = [int(row) for row in mine["row"]]
+    files = {s.row: s.file or "" for s in store.source_rows(TABLE, rows)}
+    mine = mine.sort_values(["signed_on", "row"], ascending=False)
+    return tuple(
+        MarkedRefresher(
+            int(row),
+            caregiver,
+            str(skill),
+            on.date(),
+            str(outcome),
+            files[int(row)].removeprefix(MARKED_BY).removesuffix(".csv"),
+        )
+        for row, caregiver, skill, on, outcome in cells(
+            mine, "row", "caregiver_id", "skill", "signed_on", "outcome"
+        )
+        if files.get(int(row), "").startswith(MARKED_BY)
+    )
+
+
+def withdrawal(found: Snapshot, store: Store, row: object) -> tuple[str, dict[str, str]]:
+    """Family of a refresher marked on the page, and the row that withdraws it.
+
+    Raises
+    ------
+    FormError
+        It is not known (any more) among this person's families, or came in another way.
+    """
+    shown = found.records.sign_offs
+    mine = shown[(shown["row"] == row).to_numpy(dtype=bool)] if isinstance(row, int) else None
+    if mine is None or not len(mine):
+        raise FormError("This refresher is not stored any more. Reload the page.")
+    caregiver, skill, on = cells(mine, *KEY)[0]
+    family = _family_of(found, str(caregiver))
+    if not any(m.row == row for m in marked_here(found, store, family)):
+        raise FormError("This refresher came in with a file: correct it there, and bring it again.")
+    key = {"caregiver_id": str(caregiver), "skill": str(skill), "signed_on": f"{on:%Y-%m-%d}"}
+    return family, {**key, "void": "yes"}
+
+
+def _family_of(found: Snapshot, caregiver: str) -> str:
+    people: pd.DataFrame = of(found.records.caregivers, "caregiver_id", caregiver)
+    if not len(people):
+        raise FormError("This caregiver is not known any more. Reload the page.")
+    return str(people["family_id"].iloc[0])

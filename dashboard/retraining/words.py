@@ -1,0 +1,130 @@
+"""How are retraining needs said to a reader? One sentence a function."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from dashboard.layout import words
+from dashboard.layout.words import percent
+from dashboard.retraining.views import NeedRow, NeedsView
+
+
+@dataclass(frozen=True)
+class Level:
+    """A level of sureness: its title and what to make of it."""
+
+    title: str
+    meaning: str
+
+
+SURENESS = {
+    "sure": Level(
+        "Almost surely above the limit", "Probability 95 % or more: retrain these first."
+    ),
+    "likely": Level(
+        "Probably above the limit", "Probability from 50 % to 95 %: look at the rows, then ask."
+    ),
+    "open": Level(
+        "Not shown to be above it", "Probability under 50 %: what was missed may be chance."
+    ),
+}
+STROKES = {"sure": 3, "likely": 2, "open": 1}
+SKILLS = {
+    "dressing_change": "dressing change",
+    "connector_change": "connector change",
+    "flush": "flush",
+    "needle_change": "needle change",
+}
+OUTCOMES = {
+    "independent": "alone and right",
+    "with_help": "with help",
+    "not_yet": "not yet able",
+}
+NOT_SAID = "caregiver not named in the log"
+SHRINKAGE_NOTE = (
+    "Each caregiver's share is drawn toward the programme's share of that step, so that one bad "
+    "week is not a bad caregiver. A step is missed too often when its share is above the limit."
+)
+LOGGED_NOTE = (
+    "Only what families log is counted: a blank self-check says nothing. "
+    "Not logged is not the same as not done."
+)
+
+_MISSED = {
+    "early_failure": "{m} of {n} came loose, damp or soiled early",
+    "skin_after_change": "a skin finding within 3 days after {m} of {n}",
+    "late_change": "late {m} of {n}",
+    "no_sign_off": "{m} of {n} without a current sign-off",
+}
+_OCCASION = {
+    "early_failure": ("dressing put on", "dressings put on"),
+    "skin_after_change": ("change", "changes"),
+    "late_change": ("time", "times"),
+    "no_sign_off": ("change", "changes"),
+}
+
+
+def missed_words(step: str, missed: int, seen: int) -> str:
+    """How often a step was missed, out of how many occasions.
+
+    Examples
+    --------
+    >>> missed_words("mask", 4, 9), missed_words("late_change", 1, 1)
+    ('left out in 4 of 9 self-checks', 'late 1 of 1 time')
+    >>> missed_words("skin_after_change", 2, 30)
+    'a skin finding within 3 days after 2 of 30 changes'
+    """
+    if step not in _MISSED:
+        checks = "self-check" if seen == 1 else "self-checks"
+        return f"left out in {words.thousands(missed)} of {words.thousands(seen)} {checks}"
+    occasions = words.counted(seen, *_OCCASION[step])
+    return _MISSED[step].format(m=words.thousands(missed), n=occasions)
+
+
+def probability(value: Any) -> str:
+    """A probability in whole percent; near 0 and 1 it says on which side.
+
+    Examples
+    --------
+    >>> probability(0.9999), probability(0.953), probability(0.0001)
+    ('over 99 %', '95 %', 'under 1 %')
+    """
+    if pd.isna(value):
+        return "–"
+    if value > 0.99:
+        return "over 99 %"
+    return "under 1 %" if value < 0.01 else f"{100 * float(value):.0f} %"
+
+
+def how_sure(row: NeedRow) -> str:
+    """How sure it is that a step is missed too often, in words and a number."""
+    word = {"sure": "almost surely", "likely": "probably", "open": "not shown to be"}
+    return (
+        f"{word[row.sureness]} above the limit of {percent(row.limit)} "
+        f"(probability {probability(row.prob)})"
+    )
+
+
+def who(row: NeedRow) -> str:
+    """The caregiver, or that the log names none."""
+    return f"caregiver {row.caregiver_id}" if row.caregiver_id else NOT_SAID
+
+
+def heard_of(view: NeedsView) -> str:
+    """On how many families' logs the self-checks rest."""
+    return (
+        f"{words.thousands(view.self_checked)} of "
+        f"{words.counted(view.families, 'family', 'families')} with a line in place logged a "
+        f"self-check. {LOGGED_NOTE}"
+    )
+
+
+def refreshed(row: NeedRow, as_of: date) -> str:
+    """When the caregiver had the last refresher."""
+    if row.refreshed_on is None:
+        return "none"
+    return words.short_day(row.refreshed_on, as_of)

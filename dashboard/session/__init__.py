@@ -1,0 +1,1 @@
+"""Who asks, what may they see, and on which snapshot?"""

@@ -1,0 +1,26 @@
+"""Is there a family with this code, and how is it reached?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from analysis.decisions.asked import family_languages
+from analysis.snapshot import Snapshot
+from dashboard.session.frames import of
+
+
+def known_family(found: Snapshot, family_id: object) -> str | None:
+    """The code, if there is a family with it."""
+    known = found.timeline.families["family_id"]
+    return family_id if isinstance(family_id, str) and bool((known == family_id).any()) else None
+
+
+def how_to_reach(found: Snapshot, family_id: str) -> tuple[str | None, str | None]:
+    """Newest contact and language of the family's lines."""
+    lines = of(found.records.lines, "family_id", family_id).sort_values(["received_at", "row"])
+    contact = lines["contact"].dropna()
+    language = family_languages(replace(found.records, lines=lines))
+    return (
+        str(contact.iloc[-1]) if len(contact) else None,
+        str(language.iloc[-1]) if len(language) else None,
+    )

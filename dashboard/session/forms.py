@@ -1,0 +1,22 @@
+"""What is wrong with a form, and was it sent twice?"""
+
+from __future__ import annotations
+
+MOST_CHARACTERS_OF_A_KEY = 64
+
+
+class FormError(Exception):
+    """What a reader typed or asked for does not fit; one sentence that says how to mend it."""
+
+
+def form_key(given: object) -> str:
+    """What tells one form from another, as the page gave it out.
+
+    Raises
+    ------
+    FormError
+        It is nothing that a page gives out.
+    """
+    if not isinstance(given, str) or not 0 < len(given) <= MOST_CHARACTERS_OF_A_KEY:
+        raise FormError("This form is not from the page as it is now. Reload the page.")
+    return given

@@ -1,0 +1,48 @@
+"""How are rows that were sent by a page stored, the way the command line stores files?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from analysis.ingest import IngestSummary, LogFile, Profile, ingest
+from analysis.policy import Policy
+from analysis.store import Store, StoreError
+from dashboard.session.forms import FormError
+
+PATIENCE_SECONDS = 10.0
+"""How long a page waits for another writer; the command line waits longer."""
+
+
+def take_in(
+    store_url: str,
+    files: Sequence[LogFile],
+    policy: Policy,
+    profile: Profile | None,
+    at: datetime,
+    who: str,
+    table: str | None = None,
+) -> IngestSummary:
+    """Ingest files as received now, each whole or not at all; `table`: what each holds.
+
+    Raises
+    ------
+    FormError
+        There is no file, or somebody else is writing to the store.
+    """
+    if not files:
+        raise FormError("No file was chosen. Choose one or more log files.")
+    try:
+        with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
+            return ingest(
+                store,
+                files,
+                policy,
+                profile,
+                table,
+                received_at=at,
+                ingested_at=at,
+                brought_by=who,
+            )
+    except StoreError as fault:
+        raise FormError(f"Nothing more was taken in. {fault}") from None

@@ -1,0 +1,28 @@
+"""On which day, with what knowledge and for which person is a page shown?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from dashboard.security.roles import Reader
+
+
+@dataclass(frozen=True)
+class Standing:
+    """On which day, with what knowledge and under which policy a page stands."""
+
+    as_of: date
+    known_at: datetime
+    """In the programme's time zone."""
+    knows_whole_day: bool
+    """Everything received until the end of the as-of day, no more and no less, is known."""
+    is_today: bool
+    """False for a look at a past day, at which nothing can be written."""
+    records_calls: bool
+    """It is today, and this person may."""
+    policy: str
+    edition: str
+    demo: bool
+    reader: Reader
+    """Who is signed in."""

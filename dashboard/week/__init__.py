@@ -1,0 +1,1 @@
+"""What happened in a week? The same digest as the printed one."""

@@ -1,0 +1,167 @@
+"""What does the digest of a week say to this person? The same content as the command's files."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pandas as pd
+
+from analysis.measures import MeasureError
+from analysis.reports import (
+    PAPERS,
+    Paper,
+    PdfError,
+    Period,
+    body,
+    file_name,
+    gather,
+    html_file,
+    paper_style,
+    pdf_file,
+    usual_copy,
+    week,
+    week_of,
+)
+from analysis.snapshot import Snapshot
+from analysis.store import Store
+from analysis.vocabulary import Role
+from dashboard.addresses.week import WeekChoice
+from dashboard.security.roles import SAID, Reader
+from dashboard.session.views import Standing
+from dashboard.week.views import WeekFile, WeekHead
+
+__all__ = ["Paper", "PdfError", "as_body", "as_file", "may_read", "week_head", "week_paper"]
+
+AT_THE_END = "end"
+NOW = "now"
+KNOWN = (
+    (AT_THE_END, "as known when it ended"),
+    (NOW, "with all that came in since"),
+)
+MOST_WEEKS = 520
+
+
+def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHead:
+    """Which week is shown of those that are over, and for whom.
+
+    Parameters
+    ----------
+    found : Snapshot
+        Of this person's sites.
+    standing : Standing
+        What the page says of itself.
+    choice : WeekChoice
+        What is not understood is left at the usual: the last week, one's own role.
+    """
+    newest = week_of(_morning(found)).before()
+    oldest = _oldest(found, newest)
+    period, mistaken = _period(choice.week, newest)
+    roles = [role for role in PAPERS if may_read(standing.reader, role)]
+    whose = next((r for r in roles if r == choice.whose), None)
+    if whose is None:
+        whose = next((r for r in roles if r == standing.reader.role), roles[0])
+    known, unknown = _known(choice.known, period, _morning(found))
+    mistaken = mistaken or unknown
+    weeks = [newest]
+    while weeks[-1].start > min(oldest, period.start) and len(weeks) < MOST_WEEKS:
+        weeks.append(weeks[-1].before())
+    after = week_of(period.end)
+    return WeekHead(
+        standing=standing,
+        choice=WeekChoice(period.name, str(whose), known),
+        said=period.said,
+        first=period.start,
+        weeks=tuple((w.name, w.said) for w in weeks),
+        roles=tuple((str(r), SAID[r]) for r in roles),
+        known=KNOWN
+        if known in dict(KNOWN)
+        else (*KNOWN, (known, f"as known at the end of {known}")),
+        before=period.before().name if period.start > oldest else None,
+        after=after.name if after.end <= newest.end else None,
+        mistaken=mistaken,
+    )
+
+
+def may_read(reader: Reader, role: Role) -> bool:
+    """Whether a person may read the digest of a role: the own one, and a manager every one."""
+    return reader.role in (role, Role.MANAGER)
+
+
+def _period(asked: str | None, newest: Period) -> tuple[Period, str | None]:
+    if asked is None:
+        return newest, None
+    try:
+        # A day stands for its week.
+        year, number, _ = date.fromisoformat(asked).isocalendar()
+        asked = f"{year:04}-W{number:02}"
+    except ValueError:
+        pass
+    try:
+        period = week(asked)
+    except MeasureError as fault:
+        return newest, f"{fault} The last week that is over is shown."
+    if period.end > newest.end:
+        return newest, f"{period.name} is not over yet. The last week that is over is shown."
+    return period, None
+
+
+def _known(asked: str | None, period: Period, morning: date) -> tuple[str, str | None]:
+    """By when rows have to be received: the end of the week, now, or the end of a day between."""
+    if not asked or asked in dict(KNOWN):
+        return asked or AT_THE_END, None
+    try:
+        day = date.fromisoformat(asked)
+    except ValueError:
+        return AT_THE_END, f"{asked!r} is no day; write it like 2031-03-10."
+    if period.end <= day < morning:
+        return day.isoformat(), None
+    if day == period.last:
+        return AT_THE_END, None
+    return AT_THE_END, (
+        f"{day} is not between the end of the week and yesterday. The week is shown as known when "
+        "it ended."
+    )
+
+
+def _oldest(found: Snapshot, newest: Period) -> date:
+    """First day of the week in which the first line came home."""
+    first = found.records.lines["home_from"].min()
+    return newest.start if pd.isna(first) else min(week_of(first.date()).start, newest.start)
+
+
+def _morning(found: Snapshot) -> date:
+    """The morning up to which everything that is known here may be told."""
+    known_on = found.known_at.astimezone(found.policy.zone).date()
+    return min(found.as_of, known_on + timedelta(days=1))
+
+
+def week_paper(store: Store, found: Snapshot, reader: Reader, choice: WeekChoice) -> Paper:
+    """The digest of a choice that `week_head` has read; for outside where it goes there as a rule."""
+    period = week(str(choice.week))
+    morning = _morning(found)
+    known_at = None if choice.known == AT_THE_END else morning - timedelta(days=1)
+    if choice.known not in dict(KNOWN):
+        known_at = date.fromisoformat(str(choice.known))
+    made = gather(store, found.policy, period, known_at, morning, reader.sites)
+    role = Role(str(choice.whose))
+    return PAPERS[role](made, usual_copy(role))
+
+
+def as_body(paper: Paper) -> str:
+    """A digest as part of a page."""
+    return f'<style>{paper_style()}</style><div class="paper">{body(paper)}</div>'
+
+
+def as_file(paper: Paper, choice: WeekChoice, kind: str) -> WeekFile:
+    """A digest as `linedays report` writes it: `html` or `pdf`.
+
+    Raises
+    ------
+    PdfError
+        No PDF can be made on this machine; a sentence.
+    """
+    text = html_file(paper)
+    name = f"{file_name(paper, week(str(choice.week)))}.{kind}"
+    if kind == "pdf":
+        return WeekFile(name, pdf_file(text), "application/pdf")
+    return WeekFile(name, text.encode(), "text/html")

@@ -1,0 +1,36 @@
+"""What is answered below the page of the week: its digest as a file."""
+
+from __future__ import annotations
+
+from dash import Dash
+from flask import Response, request
+
+from dashboard.addresses.week import read_week
+from dashboard.security import plain
+from dashboard.security.roles import BELOW_WEEK
+from dashboard.security.sign_in import signed_in
+from dashboard.session.entrance import Entrance
+from dashboard.week.queries import PdfError
+
+KINDS = ("html", "pdf")
+
+
+def answer_week(app: Dash, entrance: Entrance) -> None:
+    """Register the routes."""
+
+    def digest(kind: str) -> Response:
+        if kind not in KINDS:
+            return nothing("")
+        asked = read_week(request.query_string.decode("ascii", "replace"))
+        try:
+            made = entrance.queries_of(signed_in()).week_file(asked, kind)
+        except PdfError as fault:
+            return plain.cannot(str(fault))
+        about = {"Content-Disposition": f'attachment; filename="{made.name}"'}
+        return Response(made.content, mimetype=made.kind, headers=about)
+
+    def nothing(rest: str) -> Response:  # noqa: ARG001 - whatever it is
+        return plain.nothing_here("There is no page at this address.")
+
+    app.server.add_url_rule(f"{BELOW_WEEK}digest.<kind>", "digest_file", digest)
+    app.server.add_url_rule(f"{BELOW_WEEK}<path:rest>", "nothing_week", nothing)

@@ -1,0 +1,43 @@
+"""What is asked for on the page of the week, and what does it show?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from dashboard.addresses.week import WeekChoice
+from dashboard.session.views import Standing
+
+Options = tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class WeekHead:
+    """Which week is shown, for whom, and which others may be chosen."""
+
+    standing: Standing
+    choice: WeekChoice
+    """As understood, the usual filled in."""
+    said: str
+    first: date
+    """First day of the week."""
+    weeks: Options
+    """Weeks that are over, newest first."""
+    roles: Options
+    """Roles whose digest this person may read."""
+    known: Options
+    before: str | None
+    after: str | None
+    """The weeks beside it, where there are such."""
+    mistaken: str | None
+    """What of the choice could not be followed, in words."""
+
+
+@dataclass(frozen=True)
+class WeekFile:
+    """A digest as a file."""
+
+    name: str
+    content: bytes
+    kind: str
+    """Its media type."""

@@ -31,6 +31,7 @@ from analysis.cli.inventing import invented_store
 from analysis.definitions import DEFINITIONS
 from analysis.measures import adherence, line_table
 from analysis.reports.figures import Point, shares
+from analysis.reports.render import svg
 from analysis.vocabulary import Grouping, Reason, Role, Task
 from analysis.words import CAUTIONS, counted, listed, long_day, percent, percents, thousands
 from dashboard.addresses.family import FamilyChoice
@@ -105,7 +106,7 @@ points = [
         strict=True,
     )
 ]
-display(SVG(shares(points, "% of home line-days with a known change that were in date")))
+display(SVG(svg(shares(points, "% of home line-days with a known change that were in date"))))
 
 # %% [markdown]
 # ## Families that change late again and again

@@ -27,6 +27,7 @@ import pandas as pd
 from IPython.display import SVG, display
 
 from analysis.reports.figures import Point, shares
+from analysis.reports.render import svg
 from analysis.stats.averaged_rates import average_rates
 from analysis.stats.bootstrap import cluster_share_interval
 from analysis.stats.charts import u_chart
@@ -67,7 +68,7 @@ def told(case: str, hits: object, draws: int) -> tuple[object, ...]:
 def drawn(table: pd.DataFrame, unit: str) -> SVG:
     """The shares of a table with their Monte Carlo error."""
     points = [Point(row.case, row.share, row.lower, row.upper) for row in table.itertuples()]
-    return SVG(shares(points, unit))
+    return SVG(svg(shares(points, unit)))
 
 
 # %% [markdown]

@@ -1,4 +1,4 @@
-"""The command that puts a week or a month on paper."""
+"""The command that writes the report of a week or a month."""
 
 from __future__ import annotations
 
@@ -19,17 +19,16 @@ from analysis.cli.options import (
 from analysis.measures import MeasureError
 from analysis.policy import load_policy
 from analysis.reports import (
-    PAPERS,
+    REPORTS,
     Copy,
-    Paper,
     PdfError,
     Period,
+    Report,
     file_name,
     gather,
     html_file,
     month,
     pdf_file,
-    usual_copy,
     week,
 )
 from analysis.vocabulary import Role
@@ -41,7 +40,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 class For(StrEnum):
-    """Whose paper."""
+    """Whose report."""
 
     MANAGER = str(Role.MANAGER)
     PREVENTION = str(Role.PREVENTION)
@@ -50,24 +49,25 @@ class For(StrEnum):
 
 
 def report(
-    whose: Annotated[For, typer.Option("--for", help="Whose paper; all: one for each.")],
+    whose: Annotated[For, typer.Option("--for", help="Whose report; all: one for each role.")],
     month_name: Annotated[
         str | None, typer.Option("--month", metavar="MONTH", help="Report on a month: 2031-03.")
     ] = None,
     week_name: Annotated[
-        str | None, typer.Option("--week", metavar="WEEK", help="Digest of an ISO week: 2031-W11.")
+        str | None,
+        typer.Option("--week", metavar="WEEK", help="Weekly summary of an ISO week: 2031-W11."),
     ] = None,
     folder: Annotated[
         Path, typer.Option("--out", metavar="FOLDER", help="Where the files are put.")
     ] = Path(),
     copy: Annotated[
-        Copy | None,
+        Copy,
         typer.Option(
             "--copy",
-            help="team: names families and small counts; outside: no family, counts from 1 to 10 "
-            "hidden. [default: team for manager and educator, outside for prevention and all]",
+            help="team: names families and shows small counts; outside: no family, counts from 1 "
+            "to 10 hidden.",
         ),
-    ] = None,
+    ] = Copy.TEAM,
     site: Annotated[
         list[str] | None,
         typer.Option(
@@ -78,7 +78,7 @@ def report(
     policy: PolicyOption = None,
     known_at: KnownAtOption = None,
 ) -> None:
-    """Weekly digest or monthly report as one HTML file and one PDF for each role.
+    """Weekly summary or monthly report as one HTML file and one PDF for each role.
 
     Rows received after the last day of the week or month are left out, unless --known-at names
     a later day. The same command on the same store gives the same files.
@@ -92,10 +92,9 @@ def report(
         raise MeasureError(
             f"no line of {', '.join(unknown)} is known by then; check how the site is written."
         )
-    roles = list(PAPERS) if whose is For.ALL else [Role(str(whose))]
-    chosen = copy or (usual_copy(roles[0]) if len(roles) == 1 else Copy.OUTSIDE)
+    roles = list(REPORTS) if whose is For.ALL else [Role(str(whose))]
     folder.mkdir(parents=True, exist_ok=True)
-    missing = {_write(PAPERS[role](made, chosen), period, folder) for role in roles} - {None}
+    missing = {_write(REPORTS[role](made, copy), period, folder) for role in roles} - {None}
     if missing:
         typer.echo(f"linedays: {missing.pop()}", err=True)
         raise typer.Exit(3)
@@ -107,10 +106,10 @@ def _period(month_name: str | None, week_name: str | None) -> Period:
     return month(month_name) if month_name is not None else week(str(week_name))
 
 
-def _write(paper: Paper, period: Period, folder: Path) -> str | None:
+def _write(made: Report, period: Period, folder: Path) -> str | None:
     """Write both files; returns why there is no PDF."""
-    text = html_file(paper)
-    written = folder / f"{file_name(paper, period)}.html"
+    text = html_file(made)
+    written = folder / f"{file_name(made, period)}.html"
     written.write_text(text, encoding="utf-8", newline="\n")
     typer.echo(written)
     try:

@@ -1,4 +1,4 @@
-"""What does every paper rest on: day, knowledge, policy, completeness, definitions?"""
+"""What does every report rest on: days, data received, policy, completeness, definitions?"""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import pandas as pd
 
 from analysis.definitions import DEFINITIONS, Definition
 from analysis.measures import lateness, log_coverage
-from analysis.reports.material import Material
-from analysis.reports.paper import COPY_WORDS, Copy, Paper, Part, Table
+from analysis.reports.data import ReportData
+from analysis.reports.report import COPY_WORDS, Copy, Part, Report, Table
 from analysis.vocabulary import Grouping, Role
 from analysis.words import (
     counted,
@@ -29,29 +29,29 @@ ROLE_WORDS = {
 WEEKS_SHOWN = 6
 
 
-def titled(made: Material, role: Role, copy: Copy, brief: list[str], parts: list[Part]) -> Paper:
-    """A paper with what it rests on."""
-    period = made.period
-    what = "Weekly digest" if period.is_week else "Monthly report"
+def titled(data: ReportData, role: Role, copy: Copy, brief: list[str], parts: list[Part]) -> Report:
+    """A report with what it rests on."""
+    period = data.period
+    what = "Weekly summary" if period.is_week else "Monthly report"
     keys = {key for part in parts for key in part.explained}
-    return Paper(
+    return Report(
         role=role,
         copy=copy,
-        title=f"{what} for {ROLE_WORDS[role]}: {period.said}",
-        about=f"{_of_sites(made)}{COPY_WORDS[copy]}",
+        title=f"{what} for {ROLE_WORDS[role]}: {period.words}",
+        about=f"{_of_sites(data)}{COPY_WORDS[copy]}",
         brief=tuple(brief),
-        parts=tuple(p for p in (*parts, completeness(made, copy))),
-        standing=standing(made),
+        parts=tuple(p for p in (*parts, completeness(data, copy))),
+        basis=basis(data),
         definitions=definitions_of(keys | {"home_line_days", "log_coverage"}),
     )
 
 
-def _of_sites(made: Material) -> str:
-    """Whose families alone are counted, in words; nothing where it is all."""
-    if made.sites is None:
+def _of_sites(data: ReportData) -> str:
+    """Which sites' families are counted, in words; nothing where it is all."""
+    if data.sites is None:
         return ""
-    said = "site" if len(made.sites) == 1 else "sites"
-    return f"Counts the families of the {said} {listed(list(made.sites))} alone. "
+    noun = "site" if len(data.sites) == 1 else "sites"
+    return f"Only families of the {noun} {listed(list(data.sites))}. "
 
 
 def definitions_of(keys: set[str]) -> tuple[Definition, ...]:
@@ -59,44 +59,44 @@ def definitions_of(keys: set[str]) -> tuple[Definition, ...]:
     return tuple(d for d in DEFINITIONS if d.key in keys)
 
 
-def standing(made: Material) -> tuple[tuple[str, str], ...]:
+def basis(data: ReportData) -> tuple[tuple[str, str], ...]:
     """Names and values of what the numbers rest on."""
-    now = made.now
+    now = data.now
     edition = now.edition
     return (
-        ("Days that count", f"{long_day(made.period.start)} to {long_day(made.period.last)}"),
-        ("Read in the morning of", long_day(made.period.end)),
-        ("Known", f"rows received up to the {made.known_by} ({now.policy.time_zone})"),
+        ("Days counted", f"{long_day(data.period.start)} to {long_day(data.period.last)}"),
+        ("As of the morning of", long_day(data.period.end)),
+        ("Data received by", f"{data.received_by} ({now.policy.time_zone})"),
         (
             "Policy",
             (
-                f"{now.policy.name}, edition {edition.version}, in force from "
+                f"{now.policy.name}, version {edition.version}, in force from "
                 f"{day_year(edition.effective_from)}"
             ),
         ),
-        ("Sites", "all" if made.sites is None else listed(list(made.sites))),
-        ("Made from", counted(made.n_files, "file", "files")),
-        ("SHA-256 of files, calls and policy", made.fingerprint),
+        ("Sites", "all" if data.sites is None else listed(list(data.sites))),
+        ("Files", counted(data.n_files, "file", "files")),
+        ("SHA-256 of files, calls and policy", data.fingerprint),
     )
 
 
-def completeness(made: Material, copy: Copy) -> Part:
-    """How complete the data are: heard from, still to come, refused."""
-    heard = log_coverage(made.tallies, Grouping.ALL)
+def completeness(data: ReportData, copy: Copy) -> Part:
+    """How complete the data are: log coverage, entries still to come, refused rows."""
+    heard = log_coverage(data.tallies, Grouping.ALL)
     share = None if heard.empty else heard["log_coverage"].iloc[0]
     answer = (
-        f"Families were heard from on {percent(share)} of the home line-days (log coverage). "
-        "Not logged is not the same as not done."
+        f"Families were logging on {percent(share)} of the home line-days (log coverage). "
+        "Care that was not logged may still have been done."
     )
-    notes = [] if made.refused is None or copy is Copy.OUTSIDE else [refused_words(made)]
-    tables = _late(made)
+    notes = [] if data.refused is None or copy is Copy.OUTSIDE else [refused_words(data)]
+    tables = _late(data)
     if tables:
         notes.append(
-            "Still to come: judged by how late earlier entries came in. A week marked provisional "
-            "may still change what is told here of it."
+            "Estimated from how late earlier entries arrived. Numbers for a provisional week may "
+            "still change."
         )
     else:
-        notes.append("No entry of the last half year is known, so nothing can be told of delays.")
+        notes.append("There are no entries from the last half year, so delays cannot be estimated.")
     return Part(
         "How complete are the data?",
         answer,
@@ -106,24 +106,24 @@ def completeness(made: Material, copy: Copy) -> Part:
     )
 
 
-def refused_words(made: Material) -> str:
-    """Refused rows that wait to be mended, in words."""
-    refused = made.refused
+def refused_words(data: ReportData) -> str:
+    """Refused rows that are still to be corrected, in words."""
+    refused = data.refused
     if refused is None or refused.empty:
-        return "No refused row waits to be mended."
-    since = pd.Timestamp(made.period.start)
+        return "No refused rows are waiting to be corrected."
+    since = pd.Timestamp(data.period.start)
     new = int((refused["received_at"] >= since).sum())
     return (
-        f"{counted(len(refused), 'refused row waits', 'refused rows wait')} to be mended, "
-        f"{thousands(new)} of them received since {short_day(made.period.start, made.period.end)}; "
-        "what they tell is in no number here."
+        f"{counted(len(refused), 'refused row is', 'refused rows are')} waiting to be corrected, "
+        f"{thousands(new)} of them received since {short_day(data.period.start, data.period.end)}; "
+        "they are not counted in this report."
     )
 
 
-def _late(made: Material) -> tuple[Table, ...]:
-    """How much of the last weeks' entries has come, by source."""
-    now = made.now
-    found = lateness(now.records, now.ingests, now.policy, made.known_on).weeks
+def _late(data: ReportData) -> tuple[Table, ...]:
+    """Which share of the last weeks' entries has been received, by source."""
+    now = data.now
+    found = lateness(now.records, now.ingests, now.policy, data.received_on).weeks
     if found.empty:
         return ()
     weeks = sorted(found["week_from"].unique())[-WEEKS_SHOWN:]
@@ -136,5 +136,8 @@ def _late(made: Material) -> tuple[Table, ...]:
             for share, open_ in zip(own["completeness"], own["provisional"], strict=True)
         ]
         rows.append((sentence(name)[:-1], *cells))
-    heads = ("Source", *(f"from {short_day(pd.Timestamp(w).date(), made.known_on)}" for w in weeks))
-    return (Table("Share of each week's entries that has come in", heads, tuple(rows)),)
+    heads = (
+        "Source",
+        *(f"from {short_day(pd.Timestamp(w).date(), data.received_on)}" for w in weeks),
+    )
+    return (Table("Share of each week's entries received so far", heads, tuple(rows)),)

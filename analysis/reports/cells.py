@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.measures import for_release
-from analysis.reports.paper import Copy
+from analysis.reports.report import Copy
 from analysis.stats.small_cells import hidden_counts
 from analysis.words import HIDDEN, limits, number, thousands
 
@@ -24,7 +24,7 @@ def counts_of(counts: Sequence[int], copy: Copy, *, add_up: bool = True) -> list
     copy : Copy
         In one that leaves the team counts from 1 to 10 are hidden.
     add_up : bool
-        They add up to a total that is known: what would give a hidden one away is hidden too.
+        They add up to a known total: what would reveal a hidden one is hidden too.
     """
     if copy is Copy.TEAM or not len(counts):
         return [thousands(int(n)) for n in counts]
@@ -36,7 +36,7 @@ def counts_of(counts: Sequence[int], copy: Copy, *, add_up: bool = True) -> list
 
 
 def many(cell: str) -> str:
-    """A count of a sentence, which says in words that it is hidden.
+    """A count inside a sentence, in words where it is hidden.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What does the educator's paper say? Who needs which step again, and whether refreshers help."""
+"""What is in the educator's report? Who needs retraining on which step, and whether refreshers help."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from analysis.policy import Edition
 from analysis.reports import figures
 from analysis.reports.basis import titled
 from analysis.reports.cells import counts_of
+from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
-from analysis.reports.material import Material
-from analysis.reports.paper import Copy, Figure, Paper, Part, Table
+from analysis.reports.report import Copy, Figure, Part, Report, Table
 from analysis.snapshot import Snapshot
 from analysis.stats.small_cells import hidden_counts
 from analysis.vocabulary import Role
@@ -42,30 +42,30 @@ from analysis.words import (
 )
 
 MOST_LISTED = 25
-NOT_SAID = "not said"
+NOT_RECORDED = "not recorded"
 
 
-def educator_paper(made: Material, copy: Copy) -> Paper:
-    """Put the educator's paper together.
+def educator_report(data: ReportData, copy: Copy) -> Report:
+    """Put the educator's report together.
 
     Parameters
     ----------
-    made : Material
+    data : ReportData
         Of the period.
     copy : Copy
         One that leaves the team counts families by step, and hides counts from 1 to 10.
     """
-    now = made.now
+    now = data.now
     needs = retraining(now.timeline, now.records, now.policy)
     likely = _likely(needs)
     parts = [
-        _steps(made, likely, copy),
-        *([_to_retrain(made, likely, len(needs))] if copy is Copy.TEAM else []),
-        _signed(made, copy),
-        *([_sessions(made, needs)] if copy is Copy.TEAM else []),
-        _effect(made, copy),
+        _steps(data, likely, copy),
+        *([_to_retrain(data, likely, len(needs))] if copy is Copy.TEAM else []),
+        _signed(data, copy),
+        *([_sessions(data, needs)] if copy is Copy.TEAM else []),
+        _effect(data, copy),
     ]
-    return titled(made, Role.EDUCATOR, copy, [p.answer for p in parts], parts)
+    return titled(data, Role.EDUCATOR, copy, [p.answer for p in parts], parts)
 
 
 def _likely(needs: pd.DataFrame) -> pd.DataFrame:
@@ -90,8 +90,8 @@ def step_words(step: str, edition: Edition) -> str:
     return own.label if own is not None else STEPS.get(step, plain(step))
 
 
-def _steps(made: Material, likely: pd.DataFrame, copy: Copy) -> Part:
-    edition = made.now.edition
+def _steps(data: ReportData, likely: pd.DataFrame, copy: Copy) -> Part:
+    edition = data.now.edition
     by_step = (
         likely.groupby("step", observed=True)["family_id"].nunique().sort_values(ascending=False)
     )
@@ -109,27 +109,28 @@ def _steps(made: Material, likely: pd.DataFrame, copy: Copy) -> Part:
     heads = ("Step", "Families probably above the limit", "Limit: share missed")
     return Part(
         "Which steps are missed too often?",
-        f"{'A hidden number of' if whole == HIDDEN else whole} families probably miss a step more often than its limit (probability of half or "
-        "more).",
+        f"{'A hidden number of' if whole == HIDDEN else whole} families probably miss a step more "
+        "often than its limit (probability of at least 50 %).",
         tables=(Table("Families by step", heads, tuple(rows)),) if rows else (),
         notes=(
             (
-                "Each caregiver's share is drawn toward the programme's share of that step, so that "
-                "one bad week is not a bad family. A family may miss several steps."
+                "Each caregiver's rate is adjusted for small numbers, towards the programme average "
+                "of that step, so that one bad week is not a bad family. A family may miss several "
+                "steps."
             ),
         ),
     )
 
 
-def _to_retrain(made: Material, likely: pd.DataFrame, missed: int) -> Part:
-    before = _needs_of(made.start)
+def _to_retrain(data: ReportData, likely: pd.DataFrame, missed: int) -> Part:
+    before = _needs_of(data.start)
     shown = likely.head(MOST_LISTED)
     keys = _keys(shown)
-    edition = made.now.edition
+    edition = data.now.edition
     rows = tuple(
         (
             row["family_id"],
-            text(row["caregiver_id"]) or NOT_SAID,
+            text(row["caregiver_id"]) or NOT_RECORDED,
             step_words(row["step"], edition),
             f"{row['missed']} of {row['seen']}",
             percent(row["shrunk_share"]),
@@ -140,36 +141,45 @@ def _to_retrain(made: Material, likely: pd.DataFrame, missed: int) -> Part:
     )
     new = len(set(_keys(likely)) - before)
     more = len(likely) - len(shown)
-    heads = ("Family", "Caregiver", "Step", "Missed", "Drawn share", "Probably above", "Since")
+    heads = (
+        "Family",
+        "Caregiver",
+        "Step",
+        "Missed",
+        "Adjusted rate",
+        "Probability above limit",
+        "New",
+    )
     notes = [
         (
-            f"{counted(missed, 'caregiver and step', 'caregivers and steps')} with anything missed: "
-            f"linedays retraining --as-of {made.period.end}."
+            f"{counted(missed, 'caregiver-step pair', 'caregiver-step pairs')} with anything missed: "
+            f"linedays retraining --as-of {data.period.end}."
         )
     ]
     if more:
-        notes.insert(0, f"{more} more are above their limit with a probability of half or more.")
+        notes.insert(0, f"{more} more are above their limit with a probability of at least 50 %.")
     return Part(
-        "Whom to retrain first?",
-        f"{counted(len(likely), 'caregiver and step', 'caregivers and steps')}, the surest first; "
-        f"{new} new since {day_year(made.period.start)}."
+        "Who needs retraining first?",
+        f"{counted(len(likely), 'caregiver-step pair', 'caregiver-step pairs')} likely "
+        f"{'needs' if len(likely) == 1 else 'need'} retraining, most certain first; {new} new since "
+        f"{day_year(data.period.start)}."
         if rows
-        else "Nobody is probably above a limit.",
+        else "No caregiver is likely to be above a limit.",
         tables=(Table("Families, caregivers and steps", heads, rows),) if rows else (),
         notes=tuple(notes),
     )
 
 
-def _signed(made: Material, copy: Copy) -> Part:
-    now = made.now
+def _signed(data: ReportData, copy: Copy) -> Part:
+    now = data.now
     found = not_signed_off(now.timeline, now.records, now.policy)
     title = "Who changes dressings without a current sign-off?"
     days = now.edition.settings.sign_off_recent_days
     if copy is Copy.OUTSIDE:
-        number_ = counts_of([len(found)], copy)[0]
+        cell = counts_of([len(found)], copy)[0]
         return Part(
             title,
-            f"{'A hidden number of' if number_ == HIDDEN else number_} caregivers in the last {days} days.",
+            f"{'A hidden number of' if cell == HIDDEN else cell} caregivers in the last {days} days.",
         )
     if found.empty:
         return Part(title, f"No named caregiver in the last {days} days.")
@@ -185,7 +195,7 @@ def _signed(made: Material, copy: Copy) -> Part:
         for row in found.head(MOST_LISTED).to_dict("records")
     )
     more = len(found) - len(rows)
-    heads = ("Family", "Caregiver", "Site", "Changes", "Why", "Last shown on")
+    heads = ("Family", "Caregiver", "Site", "Changes", "Why", "Last sign-off")
     return Part(
         title,
         f"{counted(len(found), 'caregiver', 'caregivers')} in the last {days} days.",
@@ -194,12 +204,12 @@ def _signed(made: Material, copy: Copy) -> Part:
     )
 
 
-def _sessions(made: Material, needs: pd.DataFrame) -> Part:
-    planned = group_sessions(needs, made.now.timeline)
+def _sessions(data: ReportData, needs: pd.DataFrame) -> Part:
+    planned = group_sessions(needs, data.now.timeline)
     title = "Which families could share a session?"
     if planned.empty:
-        return Part(title, "No two families of a site share a step.")
-    edition = made.now.edition
+        return Part(title, "No two families at the same site need the same step.")
+    edition = data.now.edition
     rows = tuple(
         (
             row["site"],
@@ -209,43 +219,44 @@ def _sessions(made: Material, needs: pd.DataFrame) -> Part:
         )
         for row in planned.to_dict("records")
     )
-    heads = ("Site", "Step", "Families", "Who")
+    heads = ("Site", "Step", "Number", "Families")
     return Part(
         title,
-        f"{counted(len(planned), 'session', 'sessions')} would bring together families of one "
-        "site that probably miss the same step too often.",
+        f"{counted(len(planned), 'group session', 'group sessions')}: families at one site that "
+        "probably miss the same step too often.",
         tables=(Table("Group sessions", heads, rows),),
     )
 
 
-def _effect(made: Material, copy: Copy) -> Part:
-    now = made.now
+def _effect(data: ReportData, copy: Copy) -> Part:
+    now = data.now
     found = refreshers(practice(now.timeline, now.records, now.policy), now.records)
     title = "Did refreshers help?"
-    told = found[(found["families"] > 0).to_numpy(dtype=bool)]
-    if told.empty:
-        return Part(title, "No family with a refresher was seen before and after it.")
+    seen = found[(found["families"] > 0).to_numpy(dtype=bool)]
+    if seen.empty:
+        return Part(title, "No family has enough entries before and after a refresher.")
     rows, points = [], []
-    for row in told.to_dict("records"):
+    for row in seen.to_dict("records"):
         name = step_words(row["step"], now.edition)
         hide = copy is Copy.OUTSIDE and bool(_hides(row))
         points.append(_effect_point(name, row, hide=hide))
         rows.append((sentence(name)[:-1], *((HIDDEN,) * 4 if hide else _effect_cells(row))))
     sure = [
         step_words(r["step"], now.edition)
-        for r in told.to_dict("records")
+        for r in seen.to_dict("records")
         if r["adjusted_upper"] < 1 and not (copy is Copy.OUTSIDE and _hides(r))
     ]
     answer = (
-        f"Less was missed than after equally bad spells without one: {', '.join(sure)}."
+        f"Less was missed than after similar bad periods without a refresher: {', '.join(sure)}."
         if sure
-        else "No effect of the refreshers can be told from equally bad spells without one."
+        else "Refreshers made no measurable difference compared with similar bad periods without "
+        "one."
     )
-    heads = ("Step", "Families", "Own before and after", "Against equally bad spells", "Missed")
+    heads = ("Step", "Families", "Before and after", "Against similar bad periods", "Missed")
     drawn = [p for p in points if math.isfinite(p.lower) and math.isfinite(p.upper)]
     chart = figures.ranges(
         drawn,
-        "share missed after / after equally bad spells",
+        "share missed after a refresher / after similar bad periods without one",
         reference=1.0,
         named="no effect",
         ratio=True,
@@ -255,23 +266,23 @@ def _effect(made: Material, copy: Copy) -> Part:
         answer,
         Figure(
             chart,
-            "Dot: ratio; bar: 95 % limits; left of the dashed line: less missed. Steps whose limits "
-            "are not known are in the table alone.",
+            "Dot: ratio; bar: 95 % limits; left of the dashed line: less missed. Steps without "
+            "limits are only in the table.",
         )
         if drawn
         else None,
         (Table("Ratio of the share missed, 95 % limits", heads, tuple(rows)),),
         (
             (
-                "Families are sent after a bad spell and improve by themselves (regression to the mean); "
-                "the own ratio alone shows an effect where there is none."
+                "Families are retrained after a bad period and would improve anyway (regression to the "
+                "mean), so the before-and-after ratio alone shows an effect where there is none."
             ),
         ),
     )
 
 
 def _hides(row: Any) -> bool:
-    """Whether a small number of families or of occasions stands behind a row."""
+    """Whether a row comes from a small number of families or of missed steps."""
     counts = [int(row[c]) for c in ("families", "missed_before", "missed_after")]
     return any(hidden_counts([n]).counts[0] for n in counts)
 
@@ -296,5 +307,5 @@ def _effect_cells(row: Any) -> tuple[str, ...]:
 def _ratio(row: Any, which: str) -> str:
     value = number(row[f"{which}_ratio"])
     if pd.isna(row[f"{which}_lower"]):
-        return f"{value}, limits not known"
+        return f"{value}, no limits"
     return f"{value} ({limits(row[f'{which}_lower'], row[f'{which}_upper'])})"

@@ -1,4 +1,4 @@
-"""What does the nurse manager's paper say? Calls, care in date, what changed, what is to come."""
+"""What is in the nurse manager's report? Care in date, calls, what changed, what is to come."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from analysis.measures import adherence
 from analysis.reports import figures
 from analysis.reports.basis import titled
 from analysis.reports.cells import column, counts_of, many
+from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
-from analysis.reports.material import Material
-from analysis.reports.paper import Copy, Figure, Paper, Part, Table
 from analysis.reports.period import month_words
+from analysis.reports.report import Copy, Figure, Part, Report, Table
 from analysis.stats.small_cells import hidden_counts
 from analysis.tables.backtest import MORNINGS
 from analysis.vocabulary import Grouping, Role, Task
@@ -40,29 +40,29 @@ MOST_LISTED = 25
 MONTHS_SHOWN = 13
 
 
-def manager_paper(made: Material, copy: Copy) -> Paper:
-    """Put the nurse manager's paper together.
+def manager_report(data: ReportData, copy: Copy) -> Report:
+    """Put the nurse manager's report together.
 
     Parameters
     ----------
-    made : Material
+    data : ReportData
         Of the period.
     copy : Copy
         One that leaves the team has no single family, and counts from 1 to 10 are hidden.
     """
-    called = calling(made.lists, made.now.records.calls)
-    share = adherence(made.tallies, Grouping.ALL, Task.DRESSING)
+    called = calling(data.lists, data.now.records.calls)
+    share = adherence(data.tallies, Grouping.ALL, Task.DRESSING)
     parts = [
-        _in_date(made, share, copy),
-        _calls(made, called, copy),
-        _change(made, copy),
-        *([_to_call(made), _ahead(made), _kits(made)] if copy is Copy.TEAM else []),
+        _in_date(data, share, copy),
+        _calls(data, called, copy),
+        _change(data, copy),
+        *([_to_call(data), _ahead(data), _kits(data)] if copy is Copy.TEAM else []),
     ]
-    return titled(made, Role.MANAGER, copy, _brief(made, called, share, copy), parts)
+    return titled(data, Role.MANAGER, copy, _brief(data, called, share, copy), parts)
 
 
-def _brief(made: Material, called: pd.DataFrame, share: pd.DataFrame, copy: Copy) -> list[str]:
-    last, kind = called.iloc[-1], made.period.kind
+def _brief(data: ReportData, called: pd.DataFrame, share: pd.DataFrame, copy: Copy) -> list[str]:
+    last, kind = called.iloc[-1], data.period.kind
     listed, first = counts_of([last["listed"], called.iloc[0]["listed"]], copy, add_up=False)
     done = called.iloc[:-1]
     spoken = counts_of(
@@ -70,46 +70,45 @@ def _brief(made: Material, called: pd.DataFrame, share: pd.DataFrame, copy: Copy
     )
     sentences = [
         (
-            f"{_start(many(listed))} families are to be called on "
-            f"{weekday_words(made.period.end)}; on the {kind}'s first morning it was {first}."
+            f"{_start(many(listed))} families need a call on {weekday_words(data.period.end)}; "
+            f"on the first morning of the {kind} it was {first}."
         ),
         _calls_made(kind, spoken),
     ]
     if len(share):
         row = share.iloc[0]
-        sentences.insert(0, f"{percent(row['in_date_share'])} of days were in date{_was(made)}.")
+        sentences.insert(0, f"{percent(row['in_date_share'])} of days were in date{_was(data)}.")
     return sentences
 
 
 def _calls_made(kind: str, spoken: list[str]) -> str:
     if spoken == ["0", "0"]:
-        return f"No call is recorded in the {kind}."
-    return f"Recorded calls of the {kind} that reached somebody: {spoken[0]}; that did not: {spoken[1]}."
+        return f"No calls were recorded in the {kind}."
+    return f"Calls recorded in the {kind}: {spoken[0]} reached the family, {spoken[1]} did not."
 
 
-def _was(made: Material) -> str:
-    before = adherence(made.tallies_before, Grouping.ALL, Task.DRESSING)
+def _was(data: ReportData) -> str:
+    before = adherence(data.tallies_before, Grouping.ALL, Task.DRESSING)
     if before.empty or pd.isna(before["in_date_share"].iloc[0]):
         return ""
-    return f", {percent(before['in_date_share'].iloc[0])} in the {made.period.kind} before"
+    return f", {percent(before['in_date_share'].iloc[0])} in the {data.period.kind} before"
 
 
-def _in_date(made: Material, share: pd.DataFrame, copy: Copy) -> Part:
+def _in_date(data: ReportData, share: pd.DataFrame, copy: Copy) -> Part:
     title = "How often was the dressing in date?"
     explained = ("in_date_share", "on_time_share")
     if share.empty:
-        return Part(title, "No home line-days are known.", explained=explained)
-    row, kind = share.iloc[0], made.period.kind
+        return Part(title, "There are no home line-days.", explained=explained)
+    row, kind = share.iloc[0], data.period.kind
     answer = (
-        f"On {percent(row['in_date_share'])} of the home line-days with a known change in force "
-        f"(95 % limits {percents(row['in_date_lower'], row['in_date_upper'])}){_was(made)}. Of "
-        f"{counted(int(row['intervals_scored']), 'interval', 'intervals')} that were scored, "
-        f"{percent(row['on_time_share'])} ended on time."
+        f"On {percent(row['in_date_share'])} of home line-days with a known dressing change "
+        f"(95 % limits {percents(row['in_date_lower'], row['in_date_upper'])}){_was(data)}. "
+        f"{_on_time(row)}"
     )
-    by_month = adherence(made.now.tallies, Grouping.MONTH, Task.DRESSING).tail(MONTHS_SHOWN)
+    by_month = adherence(data.now.tallies, Grouping.MONTH, Task.DRESSING).tail(MONTHS_SHOWN)
     points = [
         Point(
-            month_words(str(m)), v, low, high, open=pd.Period(m).end_time.date() >= made.period.end
+            month_words(str(m)), v, low, high, open=pd.Period(m).end_time.date() >= data.period.end
         )
         for m, v, low, high in zip(
             by_month["group"],
@@ -117,20 +116,27 @@ def _in_date(made: Material, share: pd.DataFrame, copy: Copy) -> Part:
             strict=True,
         )
     ]
-    notes = ["Limits resample families. A hollow point is a month that is not over."]
+    notes = [
+        "The limits come from resampling families. A hollow point is a month that is not over."
+    ]
     return Part(
         title,
         answer,
-        Figure(figures.shares(points, "% of scored home line-days in date"), "By month."),
-        (_by_site(made, copy, kind),),
+        Figure(figures.shares(points, "% of home line-days in date"), "By month."),
+        (_by_site(data, copy, kind),),
         tuple(notes),
         explained,
     )
 
 
-def _by_site(made: Material, copy: Copy, kind: str) -> Table:
-    now = adherence(made.tallies, Grouping.SITE, Task.DRESSING)
-    before = adherence(made.tallies_before, Grouping.SITE, Task.DRESSING)
+def _on_time(row: Any) -> str:
+    intervals = counted(int(row["intervals_scored"]), "scored interval", "scored intervals")
+    return f"Of {intervals}, {percent(row['on_time_share'])} ended on time."
+
+
+def _by_site(data: ReportData, copy: Copy, kind: str) -> Table:
+    now = adherence(data.tallies, Grouping.SITE, Task.DRESSING)
+    before = adherence(data.tallies_before, Grouping.SITE, Task.DRESSING)
     was = before.set_index("group")["in_date_share"]
     hidden = hidden_counts(now["families"]).counts if copy is Copy.OUTSIDE else [False] * len(now)
     heads = (
@@ -155,18 +161,18 @@ def _by_site(made: Material, copy: Copy, kind: str) -> Table:
             percent(row["log_coverage"]),
         )
         rows.append((text(row["group"]), *((HIDDEN,) * len(shown) if hide else shown)))
-    return Table(f"Care in date by site, {made.period.said}", heads, tuple(rows))
+    return Table(f"Care in date by site, {data.period.words}", heads, tuple(rows))
 
 
-def _calls(made: Material, called: pd.DataFrame, copy: Copy) -> Part:
-    kind = made.period.kind
-    until = "that day" if made.period.is_week else "until the next of these mornings"
+def _calls(data: ReportData, called: pd.DataFrame, copy: Copy) -> Part:
+    kind = data.period.kind
+    until = "that day" if data.period.is_week else "until the next of these mornings"
     heads = (
         "Morning",
         "To call",
         *(BANDS[b].title for b in BANDS_SHOWN),
         "Calls made",
-        "Reached somebody",
+        "Reached the family",
     )
     rows, drawn = [], []
     for row in called.to_dict("records"):
@@ -175,8 +181,8 @@ def _calls(made: Material, called: pd.DataFrame, copy: Copy) -> Part:
         made_of = ["", ""]
         if not pd.isna(row["made"]):
             reached, not_reached = int(row["reached"]), int(row["made"]) - int(row["reached"])
-            told = counts_of([reached, not_reached], copy)
-            made_of = [HIDDEN if HIDDEN in told else thousands(int(row["made"])), told[0]]
+            spoken = counts_of([reached, not_reached], copy)
+            made_of = [HIDDEN if HIDDEN in spoken else thousands(int(row["made"])), spoken[0]]
         cells = (listed, *bands, *made_of)
         rows.append((weekday_words(row["morning"].date()), *cells))
         drawn.append([_drawn(cells[0]), *(_drawn(c) for c in made_of)])
@@ -184,18 +190,19 @@ def _calls(made: Material, called: pd.DataFrame, copy: Copy) -> Part:
     series = [(n, [d[at] for d in drawn]) for at, n in enumerate(names)]
     last = rows[-1]
     return Part(
-        "How many families were listed, called and reached?",
-        f"{_start(many(last[1]))} families are to be called on {weekday_words(made.period.end)}"
-        f"{_of_them(last[2], last[3])}; {many(last[5])} wait after a call.",
+        "How many families needed a call, and how many were reached?",
+        f"{_start(many(last[1]))} families need a call on {weekday_words(data.period.end)}"
+        f"{_of_them(last[2], last[3])}; {many(last[5])} have been called and come back on the list "
+        "later.",
         Figure(
             figures.bars([r[0] for r in rows], series, "families, calls"),
-            "By morning: families to call, calls made, calls that reached somebody.",
+            "By morning: families to call, calls made, calls that reached the family.",
         ),
         (Table(f"Mornings of the {kind}", heads, tuple(rows)),),
         (
             (
-                f"Each list as it was known before its morning began. Calls made: {until}. The last "
-                "row is the list on which this paper is read."
+                f"Each list uses data received before that morning. Calls made: {until}. The last row "
+                "is the list for the morning after this report."
             ),
         ),
     )
@@ -208,18 +215,18 @@ def _start(words: str) -> str:
 
 def _of_them(same_day: str, today: str) -> str:
     if HIDDEN in (same_day, today):
-        return " (how many of them for same-day review and today is hidden)"
+        return " (the numbers for same-day review and for today are hidden)"
     return f", {same_day} of them for same-day review and {today} today"
 
 
 def _drawn(cell: str) -> float:
-    """A cell as a length; hidden or blank ones are left out."""
+    """A cell as the length of a bar; hidden or blank ones are left out."""
     digits = cell.replace("\N{NARROW NO-BREAK SPACE}", "")
     return float(digits) if digits.isdigit() else math.nan
 
 
-def _change(made: Material, copy: Copy) -> Part:
-    first, last = made.lists[made.period.start], made.lists[made.period.end]
+def _change(data: ReportData, copy: Copy) -> Part:
+    first, last = data.lists[data.period.start], data.lists[data.period.end]
     change = list_change(first, last)
     then, now = (set(found.families["family_id"]) for found in (first, last))
     new, gone, stayed = counts_of(
@@ -230,34 +237,34 @@ def _change(made: Material, copy: Copy) -> Part:
         cells = [int(row[c]) for c in ("then", "new", "gone", "now")]
         rows.append((sentence(REASONS[row["reason"]])[:-1], *counts_of(cells, copy, add_up=False)))
     if copy is Copy.OUTSIDE:
-        # then - gone = now - new: with one of the four hidden, no other may give it away.
+        # then - gone = now - new: with one of the four hidden, no other may reveal it.
         rows = [(r[0], *(HIDDEN,) * 4) if HIDDEN in r else r for r in rows]
         new, gone, stayed = (HIDDEN,) * 3 if HIDDEN in (new, gone, stayed) else (new, gone, stayed)
     heads = (
         "Reason",
-        weekday_words(made.period.start),
-        "New since",
-        "Gone since",
-        weekday_words(made.period.end),
+        weekday_words(data.period.start),
+        "New since then",
+        "No longer",
+        weekday_words(data.period.end),
     )
     notes = [
         (
-            "A family may have several reasons. Overdue while a family is not heard from may be not "
-            "logged rather than not done: the list of calls says which."
+            "A family may have several reasons. Care that looks overdue while a family is silent may "
+            "have been done but not logged; the call list shows which."
         )
     ]
     if copy is Copy.TEAM:
         notes += [
-            f"Newly on the list: {_codes(now - then)}.",
-            f"Off the list: {_codes(then - now)}.",
+            f"Joined the list: {_codes(now - then)}.",
+            f"Left the list: {_codes(then - now)}.",
         ]
     return Part(
-        "What has changed since the first morning?",
+        "What changed since the first morning?",
         (
-            "How many families are newly on the list, have left it or were on both is hidden."
+            "The numbers of families that joined, left or stayed on the list are hidden."
             if HIDDEN in (new, gone, stayed)
-            else f"{new} families are newly on the list (to call or waiting), {gone} have left "
-            f"it, {stayed} were on both."
+            else f"{new} families joined the list, {gone} left it and {stayed} were on it both times "
+            "(to call or waiting)."
         ),
         tables=(Table("Families with each reason to call", heads, tuple(rows)),),
         notes=tuple(notes),
@@ -269,8 +276,8 @@ def _codes(found: set[str]) -> str:
     return ", ".join(sorted(found)) or "none"
 
 
-def _to_call(made: Material) -> Part:
-    calls = made.now.calls
+def _to_call(data: ReportData) -> Part:
+    calls = data.now.calls
     listed = calls.families[calls.families["rank"].notna().to_numpy(dtype=bool)]
     shown = listed.head(MOST_LISTED)
     rows = tuple(
@@ -285,10 +292,10 @@ def _to_call(made: Material) -> Part:
         for row in shown.to_dict("records")
     )
     more = len(listed) - len(shown)
-    notes = (f"{families(more)} more: linedays calls --as-of {made.period.end}.",) if more else ()
+    notes = (f"{families(more)} more: linedays calls --as-of {data.period.end}.",) if more else ()
     return Part(
-        f"Whom to call first on {weekday_words(made.period.end)}?",
-        "In calling order." if rows else "Nobody is to be called.",
+        f"Which families to call first on {weekday_words(data.period.end)}?",
+        "In calling order." if rows else "No family needs a call.",
         tables=(
             Table(
                 "Families to call, in order",
@@ -302,11 +309,11 @@ def _to_call(made: Material) -> Part:
     )
 
 
-def _ahead(made: Material) -> Part:
-    due = capacity(made.now.timeline, MORNINGS.empty(), made.now.edition.settings)
+def _ahead(data: ReportData) -> Part:
+    due = capacity(data.now.timeline, MORNINGS.empty(), data.now.edition.settings)
     title = "What is due in the next 14 days?"
     if due.empty:
-        return Part(title, "No line is at home.")
+        return Part(title, "No child with a line is at home.")
     by_day = due.pivot_table(index="day", columns="site", values="changes_due", aggfunc="sum")
     days = [pd.Timestamp(d).date() for d in by_day.index]
     sums = [int(n) for n in by_day.sum(axis=1)]
@@ -330,37 +337,37 @@ def _ahead(made: Material) -> Part:
         (Table("Dressing changes due, by site", heads, rows),),
         (
             (
-                "What is overdue is due on the first day; each change is taken to be done on its last "
-                "day on time."
+                "Overdue changes count on the first day. Each change is assumed to be done on the last "
+                "day it would be on time."
             ),
         ),
     )
 
 
-def _kits(made: Material) -> Part:
-    kits = kits_running_out(made.now.timeline, made.now.records, made.now.policy)
-    title = "Whose kits run out before the next delivery?"
+def _kits(data: ReportData) -> Part:
+    kits = kits_running_out(data.now.timeline, data.now.records, data.now.policy)
+    title = "Which families will run out of kits before the next delivery?"
     if kits.empty:
-        return Part(title, "Of the families that count their kits, none is known to run short.")
+        return Part(title, "No family that counts its kits is expected to run out.")
     rows = tuple(
         (
             row["family_id"],
             text(row["site"]),
-            f"{row['kits_left']} on {_on(row['counted_on'], made)}",
+            f"{row['kits_left']} on {_on(row['counted_on'], data)}",
             thousands(row["used"]),
-            _on(row["runs_out_on"], made),
-            _on(row["delivery_on"], made),
+            _on(row["runs_out_on"], data),
+            _on(row["delivery_on"], data),
         )
         for row in kits.to_dict("records")
     )
     heads = ("Family", "Site", "Kits counted", "Used since", "Run out on", "Next delivery")
     return Part(
         title,
-        f"{families(len(kits))}, the first on {_on(kits['runs_out_on'].iloc[0], made)}.",
+        f"{families(len(kits))}, the first on {_on(kits['runs_out_on'].iloc[0], data)}.",
         tables=(Table("Kits that run out", heads, rows),),
-        notes=("The next delivery is reckoned from the last rise of a count.",),
+        notes=("The next delivery is estimated from the last time a count went up.",),
     )
 
 
-def _on(day: Any, made: Material) -> str:
-    return "not known" if pd.isna(day) else short_day(day.date(), made.period.end)
+def _on(day: Any, data: ReportData) -> str:
+    return "not known" if pd.isna(day) else short_day(day.date(), data.period.end)

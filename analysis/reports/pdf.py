@@ -1,11 +1,11 @@
-"""How does a paper become a PDF, without anything fetched and the same each time?"""
+"""How does a report become a PDF, with nothing fetched and the same bytes each time?"""
 
 from __future__ import annotations
 
 NEEDS = (
-    "The PDF is not written: it needs the system library Pango (on Debian: apt-get install "
-    "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core). The HTML file holds "
-    "the same and prints from a browser."
+    "The PDF was not written: it needs the system library Pango (on Debian: apt-get install "
+    "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core). The HTML file has "
+    "the same content and prints from a browser."
 )
 
 
@@ -19,7 +19,7 @@ def pdf_file(html: str) -> bytes:
     Parameters
     ----------
     html : str
-        As `render.html_file` gives it.
+        As `render.html_file` returns it.
 
     Returns
     -------

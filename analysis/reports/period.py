@@ -1,4 +1,4 @@
-"""Which week or month does a paper speak of, and on which morning is it read?"""
+"""Which week or month does a report cover, and on which morning is it read?"""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from analysis.words import MONTHS, short_day
 
 WEEK = 7
 YEARS = range(1900, 2200)
-"""Beyond them no line was ever logged, and days cannot be reckoned with."""
+"""No log is older or newer, and days outside this range cannot be calculated."""
 _WEEK = re.compile(r"(\d{4})-W(\d{2})", re.ASCII)
 _MONTH = re.compile(r"(\d{4})-(\d{2})", re.ASCII)
 
@@ -43,12 +43,12 @@ class Period:
         return "week" if self.is_week else "month"
 
     @property
-    def said(self) -> str:
+    def words(self) -> str:
         """The period in words.
 
         Examples
         --------
-        >>> week("2031-W11").said, month("2031-03").said
+        >>> week("2031-W11").words, month("2031-03").words
         ('week 11 of 2031, 10 Mar to 16 Mar', 'March 2031')
         """
         if not self.is_week:
@@ -64,7 +64,7 @@ class Period:
 
     @property
     def mornings(self) -> tuple[date, ...]:
-        """Mornings whose call lists are looked at: each of a week, every seventh of a month.
+        """Mornings of which the call lists are shown: each of a week, every seventh of a month.
 
         The first is that of the first day, the last that on which the period is read.
         """
@@ -95,7 +95,7 @@ def week(name: str) -> Period:
     except ValueError:
         start = None
     if start is None or start.year not in YEARS:
-        raise MeasureError(f"{name!r} is no week; write it like 2031-W11, with ISO week numbers.")
+        raise MeasureError(f"{name!r} is not a week; write it as 2031-W11, with ISO week numbers.")
     return week_of(start)
 
 
@@ -125,7 +125,7 @@ def month(name: str) -> Period:
     except ValueError:
         start = None
     if start is None or start.year not in YEARS:
-        raise MeasureError(f"{name!r} is no month; write it like 2031-03.")
+        raise MeasureError(f"{name!r} is not a month; write it as 2031-03.")
     return month_of(start)
 
 

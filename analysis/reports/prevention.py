@@ -1,4 +1,4 @@
-"""What does infection prevention's paper say? Rates with exact limits, drift, comparison, logging."""
+"""What is in infection prevention's report? Rates with exact limits, change, comparison, logging."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ from analysis.measures.comparison import SPAN
 from analysis.reports import figures
 from analysis.reports.basis import titled
 from analysis.reports.cells import rate_cells, released
+from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
-from analysis.reports.material import Material
-from analysis.reports.paper import Copy, Figure, Paper, Part, Table
 from analysis.reports.period import month_words
+from analysis.reports.report import Copy, Figure, Part, Report, Table
 from analysis.stats.small_cells import hidden_counts
 from analysis.vocabulary import Basis, Grouping, OutcomeKind, Role
 from analysis.words import (
@@ -46,37 +46,37 @@ NOT_NHSN = "Home line-days, not an NHSN rate."
 PER = "per 1000 home line-days"
 PERIODS_SHOWN = 13
 BEFORE = {Grouping.MONTH: 12, Grouping.QUARTER: 4}
-"""Periods that the newest settled one is compared with: a year."""
-BASES = {Basis.LINE: "each line", Basis.CHILD: "a child's day once"}
+"""Periods that the newest complete one is compared with: a year."""
+BASES = {Basis.LINE: "per line", Basis.CHILD: "per child"}
 
 
-def prevention_paper(made: Material, copy: Copy) -> Paper:
-    """Put infection prevention's paper together.
+def prevention_report(data: ReportData, copy: Copy) -> Report:
+    """Put infection prevention's report together.
 
     Parameters
     ----------
-    made : Material
+    data : ReportData
         Of the period.
     copy : Copy
         One that leaves the team hides counts from 1 to 10 and goes by quarter, where fewer
-        have to be hidden; what a hidden count could be worked out from is hidden too.
+        have to be hidden; what would reveal a hidden count is hidden too.
     """
-    if made.now.tallies.days.empty:
+    if data.now.tallies.days.empty:
         nothing = Part(
-            "How often did harm happen?", "No home line-days are known: there is no rate."
+            "How often did harm happen?", "There are no home line-days, so there is no rate."
         )
-        return titled(made, Role.PREVENTION, copy, [nothing.answer], [nothing])
+        return titled(data, Role.PREVENTION, copy, [nothing.answer], [nothing])
     by = Grouping.MONTH if copy is Copy.TEAM else Grouping.QUARTER
-    chart = drifting(made, by, copy)
-    parts = [_events(made, chart, copy), _drift(chart, by), _compared(made, chart, by, copy)]
-    parts.append(_sites(made, chart, copy))
+    chart = drifting(data, by, copy)
+    parts = [_events(data, chart, copy), _drift(chart, by), _compared(data, chart, by, copy)]
+    parts.append(_sites(data, chart, copy))
     if copy is Copy.TEAM:
-        parts.append(_silence(made))
+        parts.append(_silence(data))
     brief = [parts[0].answer, parts[1].answer, parts[2].answer]
-    return titled(made, Role.PREVENTION, copy, brief, parts)
+    return titled(data, Role.PREVENTION, copy, brief, parts)
 
 
-def drifting(made: Material, by: Grouping, copy: Copy) -> pd.DataFrame:
+def drifting(data: ReportData, by: Grouping, copy: Copy) -> pd.DataFrame:
     """Chart of skin events by period with limits, what is provisional, and what is hidden.
 
     Returns
@@ -85,11 +85,11 @@ def drifting(made: Material, by: Grouping, copy: Copy) -> pd.DataFrame:
         CHART, and ``lower``, ``upper`` (exact limits of the rate), ``log_coverage``,
         ``provisional`` (open or not complete), ``not_over``, ``hidden``.
     """
-    now, basis = made.now, usual_basis(SKIN)
+    now, basis = data.now, usual_basis(SKIN)
     chart = rate_chart(now.tallies, SKIN, by, basis).rename(columns={"period": "group"})
     exact = released(rates(now.tallies, SKIN, by, basis, Limits.EXACT), copy)
     late = provisional_rates(
-        now.tallies, now.records, now.ingests, now.policy, made.known_on, SKIN, by, basis
+        now.tallies, now.records, now.ingests, now.policy, data.received_on, SKIN, by, basis
     )
     heard = log_coverage(now.tallies, by)[["group", "log_coverage"]]
     chart = chart.merge(exact[["group", "lower", "upper", "hidden"]], on="group", how="left")
@@ -99,13 +99,13 @@ def drifting(made: Material, by: Grouping, copy: Copy) -> pd.DataFrame:
         [str(g).replace("-Q", "Q") for g in chart["group"]],
         freq="M" if by is Grouping.MONTH else "Q",
     ).end_time
-    chart["not_over"] = ends >= pd.Timestamp(made.period.end)
+    chart["not_over"] = ends >= pd.Timestamp(data.period.end)
     chart["provisional"] = chart["provisional"].fillna(value=True).astype(bool) | chart["not_over"]
     chart["signal"] = chart["signal"].mask(chart["hidden"].astype(bool))
     return chart
 
 
-def _said(row: Any) -> str:
+def _rate(row: Any) -> str:
     """A rate in words, with its counts and limits."""
     if row["hidden"]:
         return f"the count is hidden, of {thousands(int(row['line_days']))} home line-days"
@@ -118,46 +118,46 @@ def _said(row: Any) -> str:
     return f"{of}: {number(row['rate_per_1000'])} {PER} (95 % limits {limits(row['lower'], row['upper'])})"
 
 
-def _events(made: Material, chart: pd.DataFrame, copy: Copy) -> Part:
+def _events(data: ReportData, chart: pd.DataFrame, copy: Copy) -> Part:
     rows, first = [], None
-    known = [str(e) for e in made.now.tallies.events["event"].cat.categories]
+    known = [str(e) for e in data.now.tallies.events["event"].cat.categories]
     for event in (SKIN, *(str(o) for o in OutcomeKind if str(o) in known)):
         basis = usual_basis(event)
-        found = rates(made.tallies, event, Grouping.ALL, basis, Limits.EXACT)
+        found = rates(data.tallies, event, Grouping.ALL, basis, Limits.EXACT)
         if found.empty:
             continue
         shown = released(found, copy).iloc[0].to_dict()
         if event == SKIN:
-            shown = _beside_quarter(made, shown, chart, copy)
+            shown = _given_quarters(data, shown, chart, copy)
             first = shown
         name = "Skin events" if event == SKIN else sentence(plain(event))[:-1]
         rows.append((name, *rate_cells(shown), BASES[basis]))
-    title = f"How often did harm happen in {made.period.said}?"
+    title = f"How often did harm happen in {data.period.words}?"
     explained = ("skin_rate", "rate_limits")
     if first is None:
-        return Part(title, "No home line-days are known, so there is no rate.", explained=explained)
-    heads = ("Event", "Events", "Home line-days", "Per 1000", "95 % limits", "Days counted")
+        return Part(title, "There are no home line-days, so there is no rate.", explained=explained)
+    heads = ("Event", "Events", "Home line-days", "Per 1000", "95 % limits", "Line-days counted")
     return Part(
         title,
-        f"Skin events: {_said(first)}. {NOT_NHSN}",
-        tables=(Table(f"Events attributed to home, {made.period.said}", heads, tuple(rows)),),
+        f"Skin events: {_rate(first)}. {NOT_NHSN}",
+        tables=(Table(f"Events attributed to home, {data.period.words}", heads, tuple(rows)),),
         notes=(
             (
-                "Limits are exact. With few events they are wide, and one period more or less says "
-                "little: look at the course."
+                "Limits are exact. With few events they are wide, and one period alone shows little: "
+                "read it with the chart."
             ),
         ),
         explained=explained,
     )
 
 
-def _beside_quarter(
-    made: Material, shown: dict[Any, Any], chart: pd.DataFrame, copy: Copy
+def _given_quarters(
+    data: ReportData, shown: dict[Any, Any], chart: pd.DataFrame, copy: Copy
 ) -> dict[Any, Any]:
-    """Hide the period's count where the rest of a quarter shown could be worked out to be small."""
+    """Hide the period's count where it would reveal a small rest of a quarter that is shown."""
     if copy is Copy.TEAM or shown["hidden"]:
         return shown
-    quarters = {f"{d.year}-Q{(d.month + 2) // 3}" for d in (made.period.start, made.period.last)}
+    quarters = {f"{d.year}-Q{(d.month + 2) // 3}" for d in (data.period.start, data.period.last)}
     of = chart[chart["group"].isin(quarters)]
     rest = int(of["events"].sum()) - int(shown["events"])
     if not hidden_counts([int(shown["events"]), rest]).counts[0]:
@@ -167,12 +167,12 @@ def _beside_quarter(
 
 
 def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
-    title = "Is the rate of skin events drifting?"
+    title = "Is the rate of skin events changing?"
     explained = ("control_chart", "skin_rate")
     shown = chart.tail(PERIODS_SHOWN)
     if shown.empty:
         return Part(
-            title, "No home line-days are known, so there is no chart.", explained=explained
+            title, "There are no home line-days, so there is no chart.", explained=explained
         )
     points = [
         Point(
@@ -194,7 +194,7 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
         "95 % limits",
         "Log coverage",
         "Signal",
-        "Standing",
+        "Data",
     )
     rows = tuple(
         (
@@ -202,7 +202,7 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
             *rate_cells(row),
             percent(row["log_coverage"]),
             sentence(signal_words(row["signal"]))[:-1] if signal_words(row["signal"]) else "none",
-            _standing(row),
+            _data_state(row),
         )
         for row in shown.to_dict("records")
     )
@@ -211,32 +211,32 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
         _drift_words(shown, by),
         Figure(
             figures.control_chart(points, centre, lower, upper, PER),
-            "Filled: settled; hollow: provisional; diamond: breaks a rule. Solid: centre; "
+            "Filled: complete; hollow: provisional; diamond: breaks a rule. Solid: centre; "
             "dashed: limits.",
         ),
         (Table(f"Skin events by {by}", heads, rows),),
         (
             (
-                f"Centre and limits come from all {len(chart)} {by}s known. A provisional {by} may "
-                "still rise as late entries come in."
+                f"Centre and limits come from all {len(chart)} {by}s. A provisional {by} may still "
+                "rise as late entries come in."
             ),
         ),
         explained,
     )
 
 
-def _standing(row: Any) -> str:
+def _data_state(row: Any) -> str:
     if row["not_over"]:
         return "not over"
     if not row["provisional"]:
-        return "settled"
-    return f"provisional, {percent(row['completeness'])} in"
+        return "complete"
+    return f"provisional, {percent(row['completeness'])} received"
 
 
 def _drift_words(shown: pd.DataFrame, by: Grouping) -> str:
     settled = shown[~shown["provisional"].to_numpy(dtype=bool)]
     if settled.empty:
-        return f"No {by} is settled yet."
+        return f"No {by} is complete yet."
     told = [
         (str(g), signal_words(s)) for g, s in zip(settled["group"], settled["signal"], strict=True)
     ]
@@ -244,26 +244,26 @@ def _drift_words(shown: pd.DataFrame, by: Grouping) -> str:
     hidden = int(settled["hidden"].sum())
     aside = f" ({hidden} with hidden counts left out)" if hidden else ""
     if not broken:
-        return f"No signal in the last {len(settled)} settled {by}s{aside}."
+        return f"No signal in the last {len(settled)} complete {by}s{aside}."
     newest, why = broken[-1]
     return (
-        f"{len(broken)} of the last {len(settled)} settled {by}s{aside} break a rule, the newest "
+        f"{len(broken)} of the last {len(settled)} complete {by}s{aside} break a rule, the newest "
         f"{month_words(newest)}: {why}."
     )
 
 
-def _compared(made: Material, chart: pd.DataFrame, by: Grouping, copy: Copy) -> Part:
+def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -> Part:
     """The newest period that is over against those of the year before it."""
-    title = f"Is the newest {by} unlike the year before it?"
+    title = f"Does the newest {by} differ from the year before it?"
     over = chart[~chart["not_over"].to_numpy(dtype=bool)].tail(BEFORE[by] + 1)
     groups = [str(g) for g in over["group"]]
     if len(groups) < 2:
         return Part(title, f"There are not two {by}s to compare.")
     if copy is Copy.OUTSIDE and bool(over["hidden"].any()):
-        return Part(title, "Not told: a hidden count could be worked out from the comparison.")
+        return Part(title, "Not shown: the comparison would reveal a hidden count.")
     newest, before = groups[-1], f"{groups[0]}{SPAN}{groups[-2]}"
     names = (month_words(newest), f"{month_words(groups[0])} to {month_words(groups[-2])}")
-    args = (made.now.tallies, SKIN, by, usual_basis(SKIN), Limits.EXACT)
+    args = (data.now.tallies, SKIN, by, usual_basis(SKIN), Limits.EXACT)
     table = compared_rates(*args, [newest, before]).assign(hidden=False)
     heads = (
         sentence(f"{by}s")[:-1],
@@ -298,8 +298,8 @@ def _compared(made: Material, chart: pd.DataFrame, by: Grouping, copy: Copy) -> 
         tables=(shown, Table("Ratio of the rates", ("Method", "Ratio", "95 % limits", "p"), ways)),
         notes=(
             (
-                "Trust the row with errors clustered by family where a few families have several "
-                "of the events."
+                "Use the row with errors clustered by family where a few families have several of "
+                "the events."
             ),
         ),
         explained=("rate_ratio",),
@@ -310,25 +310,25 @@ def _ratio_words(ratios: pd.DataFrame, names: tuple[str, str]) -> str:
     """The clustered ratio where it has limits, else the exact one."""
     told = ratios[ratios["lower"].notna() & ratios["upper"].notna()]
     if told.empty:
-        return f"{names[0]} and {names[1]} cannot be told apart: too few events."
+        return f"{names[0]} and {names[1]} cannot be compared: too few events."
     row = told.iloc[-1]
     said = f"{number(row['ratio'])} times (95 % limits {limits(row['lower'], row['upper'])})"
     if row["lower"] <= 1 <= row["upper"]:
-        return f"The rate of {names[0]} is {said} that of {names[1]}: not told apart."
+        return f"The rate of {names[0]} is {said} that of {names[1]}: no clear difference."
     way = "higher" if row["ratio"] > 1 else "lower"
     return f"The rate of {names[0]} is {way}, {said} that of {names[1]}."
 
 
-def _sites(made: Material, chart: pd.DataFrame, copy: Copy) -> Part:
-    found = rates(made.tallies, SKIN, Grouping.SITE, usual_basis(SKIN), Limits.EXACT)
+def _sites(data: ReportData, chart: pd.DataFrame, copy: Copy) -> Part:
+    found = rates(data.tallies, SKIN, Grouping.SITE, usual_basis(SKIN), Limits.EXACT)
     table = released(found, copy)
-    title = "Do sites differ?"
+    title = "Is any site different from the rest?"
     if table.empty:
-        return Part(title, "No home line-days are known.", explained=("funnel",))
-    whole = rates(made.tallies, SKIN, Grouping.ALL, usual_basis(SKIN), Limits.EXACT)
-    total = _beside_quarter(made, released(whole, copy).iloc[0].to_dict(), chart, copy)
+        return Part(title, "There are no home line-days.", explained=("funnel",))
+    whole = rates(data.tallies, SKIN, Grouping.ALL, usual_basis(SKIN), Limits.EXACT)
+    total = _given_quarters(data, released(whole, copy).iloc[0].to_dict(), chart, copy)
     if total["hidden"]:
-        return Part(title, "Not told: the number of events of all sites together is hidden.")
+        return Part(title, "Not shown: the number of events of all sites together is hidden.")
     points = [
         Point(
             text(r["group"]) or "not recorded",
@@ -346,16 +346,16 @@ def _sites(made: Material, chart: pd.DataFrame, copy: Copy) -> Part:
     reference = float(total["rate_per_1000"])
     return Part(
         title,
-        "Limits that overlap widely do not tell sites apart."
+        "Where limits overlap widely, there is no clear difference between sites."
         if copy is Copy.TEAM
-        else "Sites whose counts may be shown, with exact limits.",
+        else "Sites with counts that may be shown, with exact limits.",
         Figure(
             figures.ranges(points, PER, reference=reference, named="all sites"),
             "Dot: rate; bar: exact 95 % limits; dashed: all sites.",
         ),
         (
             Table(
-                f"Skin events by site, {made.period.said}",
+                f"Skin events by site, {data.period.words}",
                 ("Site", "Skin events", "Home line-days", "Per 1000", "95 % limits"),
                 rows,
             ),
@@ -365,18 +365,18 @@ def _sites(made: Material, chart: pd.DataFrame, copy: Copy) -> Part:
     )
 
 
-def _silence(made: Material) -> Part:
-    gap = made.now.edition.settings.episode_gap_days
-    title = "What could silence hide?"
-    bias = logging_bias(made.tallies, SKIN, Grouping.ALL, gap)
+def _silence(data: ReportData) -> Part:
+    gap = data.now.edition.settings.episode_gap_days
+    title = "Could missing logs change the rate?"
+    bias = logging_bias(data.tallies, SKIN, Grouping.ALL, gap)
     if bias.empty:
-        return Part(title, "No home line-days are known.")
+        return Part(title, "There are no home line-days.")
     row = bias.iloc[0]
     return Part(
         title,
-        f"Silent days could hide at most {row['hidden_at_most']} skin events; with them the rate "
-        f"would be {number(row['rate_at_most'])} {PER} instead of {number(row['rate_per_1000'])}. "
-        f"Families that log well have {number(row['well_logged_rate'])} (95 % limits "
+        f"Worst case, if all silent days hid events: {row['hidden_at_most']} more skin events and "
+        f"{number(row['rate_at_most'])} {PER} instead of {number(row['rate_per_1000'])}. Families "
+        f"that log well have {number(row['well_logged_rate'])} (95 % limits "
         f"{limits(row['well_logged_lower'], row['well_logged_upper'])}).",
         explained=("log_coverage",),
     )

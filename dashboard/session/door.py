@@ -526,9 +526,9 @@ class Queries(Acting):
         self.note_export(made.name)
         return made
 
-    def _paper(self, asked: WeekChoice) -> week.Paper:
+    def _paper(self, asked: WeekChoice) -> week.Report:
         kept = self.kept()
-        make = partial(week.week_paper, self._store, kept.snapshot, self._reader, asked)
+        make = partial(week.week_report, self._store, kept.snapshot, self._reader, asked)
         return kept.papers.of(asked, make)
 
     # The access record

@@ -8,17 +8,17 @@ import pandas as pd
 
 from analysis.measures import MeasureError
 from analysis.reports import (
-    PAPERS,
-    Paper,
+    REPORTS,
+    Copy,
     PdfError,
     Period,
+    Report,
     body,
     file_name,
     gather,
     html_file,
-    paper_style,
     pdf_file,
-    usual_copy,
+    style_sheet,
     week,
     week_of,
 )
@@ -30,7 +30,7 @@ from dashboard.security.roles import SAID, Reader
 from dashboard.session.views import Standing
 from dashboard.week.views import WeekFile, WeekHead
 
-__all__ = ["Paper", "PdfError", "as_body", "as_file", "may_read", "week_head", "week_paper"]
+__all__ = ["PdfError", "Report", "as_body", "as_file", "may_read", "week_head", "week_report"]
 
 AT_THE_END = "end"
 NOW = "now"
@@ -56,7 +56,7 @@ def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHe
     newest = week_of(_morning(found)).before()
     oldest = _oldest(found, newest)
     period, mistaken = _period(choice.week, newest)
-    roles = [role for role in PAPERS if may_read(standing.reader, role)]
+    roles = [role for role in REPORTS if may_read(standing.reader, role)]
     whose = next((r for r in roles if r == choice.whose), None)
     if whose is None:
         whose = next((r for r in roles if r == standing.reader.role), roles[0])
@@ -69,9 +69,9 @@ def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHe
     return WeekHead(
         standing=standing,
         choice=WeekChoice(period.name, str(whose), known),
-        said=period.said,
+        said=period.words,
         first=period.start,
-        weeks=tuple((w.name, w.said) for w in weeks),
+        weeks=tuple((w.name, w.words) for w in weeks),
         roles=tuple((str(r), SAID[r]) for r in roles),
         known=KNOWN
         if known in dict(KNOWN)
@@ -135,8 +135,8 @@ def _morning(found: Snapshot) -> date:
     return min(found.as_of, known_on + timedelta(days=1))
 
 
-def week_paper(store: Store, found: Snapshot, reader: Reader, choice: WeekChoice) -> Paper:
-    """The digest of a choice that `week_head` has read; for outside where it goes there as a rule."""
+def week_report(store: Store, found: Snapshot, reader: Reader, choice: WeekChoice) -> Report:
+    """The summary of a choice that `week_head` has read, for the team."""
     period = week(str(choice.week))
     morning = _morning(found)
     known_at = None if choice.known == AT_THE_END else morning - timedelta(days=1)
@@ -144,15 +144,15 @@ def week_paper(store: Store, found: Snapshot, reader: Reader, choice: WeekChoice
         known_at = date.fromisoformat(str(choice.known))
     made = gather(store, found.policy, period, known_at, morning, reader.sites)
     role = Role(str(choice.whose))
-    return PAPERS[role](made, usual_copy(role))
+    return REPORTS[role](made, Copy.TEAM)
 
 
-def as_body(paper: Paper) -> str:
+def as_body(report: Report) -> str:
     """A digest as part of a page."""
-    return f'<style>{paper_style()}</style><div class="paper">{body(paper)}</div>'
+    return f'<style>{style_sheet()}</style><div class="report">{body(report)}</div>'
 
 
-def as_file(paper: Paper, choice: WeekChoice, kind: str) -> WeekFile:
+def as_file(report: Report, choice: WeekChoice, kind: str) -> WeekFile:
     """A digest as `linedays report` writes it: `html` or `pdf`.
 
     Raises
@@ -160,8 +160,8 @@ def as_file(paper: Paper, choice: WeekChoice, kind: str) -> WeekFile:
     PdfError
         No PDF can be made on this machine; a sentence.
     """
-    text = html_file(paper)
-    name = f"{file_name(paper, week(str(choice.week)))}.{kind}"
+    text = html_file(report)
+    name = f"{file_name(report, week(str(choice.week)))}.{kind}"
     if kind == "pdf":
         return WeekFile(name, pdf_file(text), "application/pdf")
     return WeekFile(name, text.encode(), "text/html")

@@ -366,8 +366,8 @@ def test_a_restored_store_gives_the_same_list_and_the_same_paper(tmp_path: Path)
             Store.restored(f"sqlite:///{tmp_path}/restored.sqlite", tmp_path / "all.zip").close()
         with Store.open(f"sqlite:///{tmp_path}/{place}.sqlite", create=False) as opened:
             families = take(opened, policy, today).calls.families
-            material = reports.gather(opened, policy, reports.week("2031-W09"), None, today)
-        paper = reports.PAPERS[Role.PREVENTION](material, Copy.OUTSIDE)
-        told.append((families.to_csv(), reports.html_file(paper)))
+            data = reports.gather(opened, policy, reports.week("2031-W09"), None, today)
+        report = reports.REPORTS[Role.PREVENTION](data, Copy.OUTSIDE)
+        told.append((families.to_csv(), reports.html_file(report)))
     assert told[0] == told[1]
     assert len(listed)

@@ -1,4 +1,4 @@
-"""Digests and reports: the same numbers as the commands, the same bytes, and nothing that may not leave."""
+"""Reports: the same numbers as the commands, the same bytes, and nothing that may not leave."""
 
 import builtins
 import re
@@ -16,9 +16,9 @@ from analysis.cli.app import main
 from analysis.ingest import ingest
 from analysis.measures import Limits, MeasureError, adherence, rates
 from analysis.policy import shipped_policy
-from analysis.reports import figures
+from analysis.reports import figures, render
 from analysis.reports.cells import counts_of
-from analysis.reports.paper import Copy
+from analysis.reports.report import Copy
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tallies import between
@@ -57,12 +57,12 @@ def made(store):
     return {p.name: reports.gather(store, POLICY, p, None, TODAY) for p in (WEEK, MONTH)}
 
 
-def paper(made, period, role, copy):
-    return reports.PAPERS[role](made[period.name], copy)
+def report(made, period, role, copy):
+    return reports.REPORTS[role](made[period.name], copy)
 
 
-def table(paper, title, at=0):
-    part = next(p for p in paper.parts if p.title.startswith(title))
+def table(report, title, at=0):
+    part = next(p for p in report.parts if p.title.startswith(title))
     return part.tables[at]
 
 
@@ -136,9 +136,9 @@ def test_the_counts_of_the_weeks_add_up_to_those_of_the_whole(made):
 def test_the_in_date_share_of_a_site_is_that_of_the_command(made):
     now = made[MONTH.name].now.tallies
     month = adherence(now, Grouping.MONTH, Task.DRESSING).set_index("group").loc[MONTH.name]
-    told = paper(made, MONTH, Role.MANAGER, Copy.TEAM).parts[0].answer
-    assert reports_percent(month["in_date_share"]) in told
-    assert str(int(month["intervals_scored"])) in told.replace("\N{NARROW NO-BREAK SPACE}", "")
+    answer = report(made, MONTH, Role.MANAGER, Copy.TEAM).parts[0].answer
+    assert reports_percent(month["in_date_share"]) in answer
+    assert str(int(month["intervals_scored"])) in answer.replace("\N{NARROW NO-BREAK SPACE}", "")
 
 
 def reports_percent(share):
@@ -146,7 +146,7 @@ def reports_percent(share):
 
 
 def test_calls_of_the_week_are_counted_on_their_morning(made):
-    rows = table(paper(made, WEEK, Role.MANAGER, Copy.TEAM), "How many families").rows
+    rows = table(report(made, WEEK, Role.MANAGER, Copy.TEAM), "How many families").rows
     assert {row[0]: row[-2:] for row in rows}["Tue 25 Feb"] == ("3", "2")
     assert rows[0][0] == "Mon 24 Feb"
     assert rows[-1][-2:] == ("", "")  # its calls are of the next week
@@ -155,10 +155,10 @@ def test_calls_of_the_week_are_counted_on_their_morning(made):
 # -- what a copy may hold
 
 
-@pytest.mark.parametrize("role", list(reports.PAPERS))
+@pytest.mark.parametrize("role", list(reports.REPORTS))
 @pytest.mark.parametrize("period", [WEEK, MONTH], ids=lambda p: p.name)
 def test_a_copy_for_outside_names_no_family_caregiver_or_nurse(made, store, period, role):
-    text = reports.html_file(paper(made, period, role, Copy.OUTSIDE))
+    text = reports.html_file(report(made, period, role, Copy.OUTSIDE))
     lines = made[period.name].now.records.lines
     people = made[period.name].now.records.caregivers["caregiver_id"]
     for code in {*lines["family_id"], *lines["line_id"], *lines["nurse"].dropna(), *people}:
@@ -166,32 +166,32 @@ def test_a_copy_for_outside_names_no_family_caregiver_or_nurse(made, store, peri
     assert "May leave the team" in text
 
 
-def test_a_copy_for_outside_hides_counts_from_1_to_10_and_what_gives_them_away(made):
+def test_a_copy_for_outside_hides_counts_from_1_to_10_and_what_reveals_them(made):
     inside = []
     for period in (WEEK, MONTH):
-        found = paper(made, period, Role.PREVENTION, Copy.OUTSIDE)
+        found = report(made, period, Role.PREVENTION, Copy.OUTSIDE)
         for part in found.parts:
             for shown in part.tables:
                 at = [n for n, h in enumerate(shown.heads) if h in ("Events", "Skin events")]
                 for row in shown.rows:
                     for cell in (row[n] for n in at):
                         assert cell == "hidden" or not 1 <= int(cell) <= 10, (part.title, row)
-        team = paper(made, period, Role.PREVENTION, Copy.TEAM)
-        inside += [int(row[1]) for row in table(team, "Is the rate of skin events drifting").rows]
+        team = report(made, period, Role.PREVENTION, Copy.TEAM)
+        inside += [int(row[1]) for row in table(team, "Is the rate of skin events changing").rows]
     assert any(1 <= count <= 10 for count in inside)  # there was something to hide
 
 
-@pytest.mark.parametrize("role", list(reports.PAPERS))
-def test_sentences_of_a_copy_for_outside_say_in_words_what_is_hidden(made, role):
+@pytest.mark.parametrize("role", list(reports.REPORTS))
+def test_sentences_of_a_copy_for_outside_name_in_words_what_is_hidden(made, role):
     for period in (WEEK, MONTH):
-        found = paper(made, period, role, Copy.OUTSIDE)
+        found = report(made, period, role, Copy.OUTSIDE)
         for said in (*found.brief, *(p.answer for p in found.parts)):
-            assert not re.search(r"(^|[ ,;])hidden (families|caregivers|of|wait)", said), said
+            assert not re.search(r"(^|[ ,;])hidden (families|caregivers|of|have)", said), said
             assert not re.search(r"\b([1-9]|10) (families|caregivers|of them|skin events)\b", said)
             assert said[0] == said[0].upper()
 
 
-def test_a_hidden_count_cannot_be_worked_out_from_the_others():
+def test_the_other_counts_do_not_reveal_a_hidden_one():
     assert counts_of([4, 25, 0, 12], Copy.OUTSIDE) == ["hidden", "25", "0", "hidden"]
     assert counts_of([4, 25, 0, 12], Copy.OUTSIDE, add_up=False) == ["hidden", "25", "0", "12"]
     assert counts_of([4, 25, 0, 12], Copy.TEAM) == ["4", "25", "0", "12"]
@@ -199,20 +199,20 @@ def test_a_hidden_count_cannot_be_worked_out_from_the_others():
 
 
 def test_a_team_copy_says_so_and_names_families(made):
-    found = paper(made, WEEK, Role.MANAGER, Copy.TEAM)
+    found = report(made, WEEK, Role.MANAGER, Copy.TEAM)
     assert found.about.startswith("For the team only")
     listed = made[WEEK.name].now.calls.families
     first = listed.loc[listed["rank"] == 1, "family_id"].iloc[0]
-    assert table(found, "Whom to call first").rows[0][1] == first
+    assert table(found, "Which families to call first").rows[0][1] == first
 
 
-@pytest.mark.parametrize("role", list(reports.PAPERS))
-def test_every_paper_says_what_it_rests_on(made, role):
-    found = paper(made, MONTH, role, Copy.OUTSIDE)
-    names = dict(found.standing)
-    assert names["Known"].startswith("rows received up to the end of 2031-02-28")
+@pytest.mark.parametrize("role", list(reports.REPORTS))
+def test_every_report_shows_what_it_rests_on(made, role):
+    found = report(made, MONTH, role, Copy.OUTSIDE)
+    names = dict(found.basis)
+    assert names["Data received by"].startswith("end of 2031-02-28")
     assert re.fullmatch(r"[0-9a-f]{64}", names["SHA-256 of files, calls and policy"])
-    assert "edition" in names["Policy"]
+    assert "version" in names["Policy"]
     text = reports.html_file(found)
     assert all(caution.split("'")[0] in text for caution in found.cautions)
     assert "log coverage" in text
@@ -235,7 +235,21 @@ def test_the_same_command_gives_the_same_bytes_also_after_later_rows(
         ingest(store, [later], POLICY, received_at=datetime(2031, 3, 11, tzinfo=UTC))
     for of, where in ((file, "one"), (file, "two"), (copied, "three")):
         out = str(tmp_path / where)
-        assert run(monkeypatch, of, "--month", "2031-02", "--for", "prevention", "--out", out) == 0
+        assert (
+            run(
+                monkeypatch,
+                of,
+                "--month",
+                "2031-02",
+                "--for",
+                "prevention",
+                "--copy",
+                "outside",
+                "--out",
+                out,
+            )
+            == 0
+        )
     written = sorted(path.name for path in (tmp_path / "one").iterdir())
     assert written == [f"linedays-2031-02-prevention-outside.{end}" for end in ("html", "pdf")]
     for name in written:
@@ -243,7 +257,7 @@ def test_the_same_command_gives_the_same_bytes_also_after_later_rows(
         assert (tmp_path / "two" / name).read_bytes() == first, name
         assert (tmp_path / "three" / name).read_bytes() == first, name
     assert (tmp_path / "one" / written[1]).read_bytes().startswith(b"%PDF")
-    # With the later row known, the paper is another one and says so.
+    # With the later row known, the report is another one.
     args = ("--month", "2031-02", "--for", "prevention", "--copy", "team", "--out")
     for known, where in ((), "as-then"), (("--known-at", "2031-03-12"), "later"):
         assert run(monkeypatch, copied, *args, str(tmp_path / where), *known) == 0
@@ -255,8 +269,8 @@ def test_all_gives_every_role_its_files(monkeypatch, file, tmp_path):
     args = ("--week", "2031-W09", "--for", "all", "--out", str(tmp_path))
     assert run(monkeypatch, file, *args) == 0
     assert {path.name for path in tmp_path.iterdir()} == {
-        f"linedays-2031-W09-{role}-outside.{end}"
-        for role in reports.PAPERS
+        f"linedays-2031-W09-{role}-team.{end}"
+        for role in reports.REPORTS
         for end in ("html", "pdf")
     }
 
@@ -292,8 +306,8 @@ def test_without_its_library_the_pdf_is_missing_with_a_sentence_and_the_html_is_
     assert told.count("\n") == 1
 
 
-def test_nothing_is_fetched_by_a_paper(made):
-    text = reports.html_file(paper(made, WEEK, Role.MANAGER, Copy.TEAM))
+def test_nothing_is_fetched_by_a_report(made):
+    text = reports.html_file(report(made, WEEK, Role.MANAGER, Copy.TEAM))
     assert not re.search(r"(src|href)=|url\((?!#)|@import", text)
 
 
@@ -310,34 +324,34 @@ def test_a_report_called_wrongly_says_how(monkeypatch, file, capsys, arguments, 
     assert told in capsys.readouterr().err
 
 
-def test_an_empty_store_still_gives_papers_in_words(tmp_path):
+def test_an_empty_store_still_gives_reports_in_words(tmp_path):
     with Store.open(f"sqlite:///{tmp_path / 'empty.sqlite'}") as store:
         found = reports.gather(store, POLICY, WEEK, None, TODAY)
-    for put_together in reports.PAPERS.values():
+    for put_together in reports.REPORTS.values():
         for copy in Copy:
             text = reports.html_file(put_together(found, copy))
             assert not re.search(r"\b(nan|NaT|None|<NA>)\b", text)
-            assert "Families were heard from on – of" in text
+            assert "Families were logging on – of" in text
 
 
 # -- figures
 
 
 def test_figures_use_no_colour_beyond_grey(made):
-    for role in reports.PAPERS:
-        for part in paper(made, MONTH, role, Copy.TEAM).parts:
-            svg = part.figure.svg if part.figure else ""
+    for role in reports.REPORTS:
+        for part in report(made, MONTH, role, Copy.TEAM).parts:
+            svg = render.svg(part.figure.drawing) if part.figure else ""
             for red, green, blue in re.findall(r"#(\w\w)(\w\w)(\w\w)", svg):
                 channels = [int(c, 16) for c in (red, green, blue)]
                 assert max(channels) - min(channels) < 32, svg[:80]
 
 
-def test_a_figure_stays_within_its_sheet():
+def test_a_figure_stays_within_its_frame():
     points = [figures.Point(f"Jan {n}", value) for n, value in enumerate((1.0, float("nan"), 90.0))]
-    drawn = figures.control_chart(points, [2.0] * 3, [0.0] * 3, [5.0] * 3, "per 1000")
+    drawn = render.svg(figures.control_chart(points, [2.0] * 3, [0.0] * 3, [5.0] * 3, "per 1000"))
     heights = [float(v) for v in re.findall(r'cy="([\d.]+)"', drawn)]
     assert len(heights) == 2
     assert all(0 <= h <= 280 for h in heights)
     assert "▲ 90.0" in drawn
     only = figures.ranges([figures.Point("a", float("nan"))], "x", reference=1.0, ratio=True)
-    assert "cannot be told" in only
+    assert "not available" in render.svg(only)

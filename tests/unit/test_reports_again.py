@@ -1,4 +1,4 @@
-"""The same papers from any process, folder and order of intake."""
+"""The same reports from any process, folder and order of import."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
 
-HOUSE = Path(analysis.__file__).parents[1]
+ROOT = Path(analysis.__file__).parents[1]
 COMMAND = "from analysis.cli import main; main()"
 RECEIVED = datetime(2025, 3, 3, 20, tzinfo=UTC)
 FILES = {
@@ -49,22 +49,22 @@ def stored(folder: Path, order: list[str]) -> Path:
 
 
 def written(store: Path, folder: Path, seed: str) -> dict[str, bytes]:
-    """Papers that a process of its own writes, standing in a folder of its own."""
+    """Reports written by a process of its own in a folder of its own."""
     folder.mkdir()
     asked = ["--week", "2025-W09", "--known-at", "2025-03-03", "--for", "all", "--copy", "team"]
-    asked += ["--store", f"sqlite:///{store}", "--out", "papers"]
+    asked += ["--store", f"sqlite:///{store}", "--out", "reports"]
     subprocess.run(
         [sys.executable, "-c", COMMAND, "report", *asked],
         check=True,
         capture_output=True,
         cwd=folder,
-        env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(HOUSE)},
+        env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)},
     )
-    return {path.name: path.read_bytes() for path in (folder / "papers").iterdir()}
+    return {path.name: path.read_bytes() for path in (folder / "reports").iterdir()}
 
 
 @pytest.fixture(scope="module")
-def papers(tmp_path_factory):
+def reports(tmp_path_factory):
     """The same week written by two processes from two stores."""
     folder = tmp_path_factory.mktemp("again")
     one = stored(folder / "one", list(FILES))
@@ -72,15 +72,15 @@ def papers(tmp_path_factory):
     return written(one, folder / "here", "1"), written(other, folder / "away from there", "4242")
 
 
-def test_another_process_folder_and_order_of_intake_give_the_same_bytes(papers):
-    first, second = papers
+def test_another_process_folder_and_order_of_import_give_the_same_bytes(reports):
+    first, second = reports
     assert {name.rsplit(".")[-1] for name in first} == {"html", "pdf"}
     assert len(first) == 6
     assert first.keys() == second.keys()
     assert [name for name in first if first[name] != second[name]] == []
 
 
-def test_a_paper_names_neither_a_store_or_file_nor_the_moment_it_was_made(papers):
-    for name, content in papers[0].items():
+def test_a_report_names_neither_a_store_or_file_nor_the_moment_it_was_made(reports):
+    for name, content in reports[0].items():
         for told in (b"sqlite", b"home_log_north", b"CreationDate", b"ModDate"):
             assert told not in content, (name, told)

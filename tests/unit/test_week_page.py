@@ -41,7 +41,7 @@ def shown(app, code, search=""):
     ("role", "copy", "known"),
     [
         ("manager", "team", "now"),
-        ("prevention", "outside", "end"),
+        ("prevention", "team", "end"),
         ("educator", "team", "2031-03-03"),
     ],
 )
@@ -70,7 +70,7 @@ def test_a_role_reads_its_own_digest_and_a_manager_every_one(app_looked_at):
             queries = app_looked_at.entrance.queries_of(READERS[code])
             assert queries.week_head(WeekChoice(whose=asked)).choice.whose == code
             way = f"/week/digest.html?week={WEEK}&for={asked}"
-            assert f"Weekly digest for {role}" in browser_of(app_looked_at, code).get(way).text
+            assert f"Weekly summary for {role}" in browser_of(app_looked_at, code).get(way).text
     queries = app_looked_at.entrance.queries_of(READERS["manager"])
     for role in ("manager", "prevention", "educator"):
         assert queries.week_head(WeekChoice(whose=role)).choice.whose == role
@@ -106,9 +106,9 @@ def test_a_paper_of_some_sites_says_so_and_is_that_of_the_command(
     way = f"/week/digest.html?week={WEEK}&known=now"
     got = browser_of(app_looked_at, "educator.north").get(way)
     assert got.data == (tmp_path / f"linedays-{WEEK}-educator-team.html").read_bytes()
-    assert "Counts the families of the site North alone." in got.text
+    assert "Only families of the site North." in got.text
     whole = browser_of(app_looked_at, "educator").get(way)
-    assert "alone." not in whole.text
+    assert "Only families" not in whole.text
 
 
 def test_a_site_that_is_not_known_is_told_by_the_command(
@@ -136,7 +136,7 @@ def test_a_reader_has_no_digest(app_looked_at, code):
     ("week", "said"),
     [
         ("2031-W10", "2031-W10 is not over yet."),
-        ("2031-W99", "'2031-W99' is no week; write it like 2031-W11, with ISO week numbers."),
+        ("2031-W99", "'2031-W99' is not a week; write it as 2031-W11, with ISO week numbers."),
     ],
 )
 def test_a_week_that_cannot_be_shown_is_told_and_the_last_one_shown(app_looked_at, week, said):

@@ -1,4 +1,4 @@
-"""What is a paper made from? Everything that the store is asked for is gathered here."""
+"""What is a report made from? Everything that the store is asked for is gathered here."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import cached_property
 from typing import Any
 
@@ -24,7 +24,7 @@ from analysis.tallies import Tallies, between
 
 
 @dataclass(frozen=True)
-class Material:
+class ReportData:
     """A period as known at one time, and its mornings as each was known."""
 
     period: Period
@@ -33,10 +33,10 @@ class Material:
     mornings: Mapping[date, Snapshot]
     """Each of the period's mornings, by what was known before it began."""
     refused: pd.DataFrame | None
-    """Refused rows that waited to be mended, columns of `provenance.REFUSED`; None: not told to
-    this person."""
+    """Refused rows that were still to be corrected, columns of `provenance.REFUSED`; None: not
+    shown to this person."""
     sites: tuple[str, ...] | None = None
-    """The sites of whose families alone it is made; None: all."""
+    """Only families of these sites are counted; None: all."""
 
     @cached_property
     def lists(self) -> dict[date, CallList]:
@@ -60,17 +60,17 @@ class Material:
         return between(self.start.tallies, first.tallies)
 
     @property
-    def known_on(self) -> date:
-        """The day up to which rows received are known."""
+    def received_on(self) -> date:
+        """The day up to which received rows are included."""
         return self.now.known_at.astimezone(self.now.policy.zone).date()
 
     @property
-    def known_by(self) -> str:
-        """The moment up to which rows received are known, in words."""
+    def received_by(self) -> str:
+        """The moment up to which received rows are included, in words."""
         at = self.now.known_at
         policy = self.now.policy
-        if at == end_of_day(self.known_on, policy):
-            return f"end of {self.known_on.isoformat()}"
+        if at == end_of_day(self.received_on, policy):
+            return f"end of {self.received_on.isoformat()}"
         return f"{at.astimezone(policy.zone):%Y-%m-%d %H:%M}"
 
     @cached_property
@@ -84,13 +84,13 @@ class Material:
     def fingerprint(self) -> str:
         """SHA-256 over the files that gave what is known, the calls and arrangements known and the policy.
 
-        Files are told by the SHA-256 of their bytes, so that names and the order in which
-        they went in do not count.
+        Files enter by the SHA-256 of their bytes, so that their names and the order of import
+        do not count.
         """
         records, order = self.now.records, ["made_at", "family_id"]
         calls = records.calls.drop(columns="row").sort_values(order)
         arranged = records.arrangements.drop(columns="row").sort_values(order)
-        told = {
+        behind = {
             "files": sorted(set(self._files)),
             "calls": calls.astype("string").fillna("").to_numpy(dtype=str).tolist(),
             "arrangements": arranged.astype("string").fillna("").to_numpy(dtype=str).tolist(),
@@ -99,15 +99,15 @@ class Material:
             "period": self.period.name,
         }
         if self.sites is not None:
-            told["sites"] = list(self.sites)
-        text = json.dumps(told, sort_keys=True, ensure_ascii=False)
+            behind["sites"] = list(self.sites)
+        text = json.dumps(behind, sort_keys=True, ensure_ascii=False)
         return hashlib.sha256(text.encode()).hexdigest()
 
     @cached_property
     def _files(self) -> list[str]:
         """SHA-256 of the files received by then or with a row that is known.
 
-        Of a paper of some sites only those with a row of theirs: others tell of other sites.
+        A report of some sites counts only those with a row of theirs.
         """
         found = [] if self.sites is not None else list(self.ingests["sha256"])
         for table, counts in self.now.ingests.groupby("table"):
@@ -137,19 +137,19 @@ def _plain(value: Any) -> Any:
 
 
 def known_at_of(period: Period, policy: Policy, known_at: date | None) -> datetime:
-    """Up to which moment rows are known: the end of the period's last day unless told later.
+    """Up to which moment rows are included: the end of the period's last day unless asked later.
 
     Raises
     ------
     MeasureError
-        The day told lies before the period's end: its last days would look silent.
+        The day lies before the period's end: its last days would look silent.
     """
     if known_at is None or known_at == period.last:
         return morning_of(period.end, policy)
     if known_at < period.last:
         raise MeasureError(
-            f"{known_at} lies before the end of {period.name}, so its last days would look "
-            f"silent: let it be known at {period.last} or later, or take an earlier {period.kind}."
+            f"{known_at} is before the end of {period.name}, so its last days would look silent: "
+            f"use --known-at {period.last} or later, or choose an earlier {period.kind}."
         )
     return end_of_day(known_at, policy)
 
@@ -161,15 +161,15 @@ def gather(
     known_at: date | None,
     today: date,
     sites: Collection[str] | None = None,
-) -> Material:
-    """Read what the papers of a period are made from.
+) -> ReportData:
+    """Read what the reports of a period are made from.
 
     Parameters
     ----------
     store : Store
         Read once for the period and once for each of its mornings.
     policy : Policy
-        Its editions hold as they did.
+        Each day is judged by the edition in force on it.
     period : Period
         It has to be over.
     known_at : date or None
@@ -177,8 +177,8 @@ def gather(
     today : date
         In the programme's zone.
     sites : collection of str or None
-        The families of these sites alone; None: all. Refused rows are then not told, since it is
-        not known whose they are.
+        Only the families of these sites; None: all. With sites, refused rows are not shown,
+        because it is not known which site they belong to.
 
     Raises
     ------
@@ -187,8 +187,8 @@ def gather(
     """
     if today < period.end:
         raise MeasureError(
-            f"{period.name} is not over before {period.end - timedelta(days=1)} ends; give the "
-            f"{period.kind} before, {period.before().name}."
+            f"{period.name} ends on {period.last}; choose a {period.kind} that is over, "
+            f"such as {period.before().name}."
         )
     moment = known_at_of(period, policy, known_at)
     now = _seen(take(store, policy, period.end, moment), sites)
@@ -199,7 +199,9 @@ def gather(
     }
     mornings.setdefault(period.end, now)
     refused = store.refused(moment) if sites is None else None
-    return Material(period, now, mornings, refused, None if sites is None else tuple(sorted(sites)))
+    return ReportData(
+        period, now, mornings, refused, None if sites is None else tuple(sorted(sites))
+    )
 
 
 def _seen(found: Snapshot, sites: Collection[str] | None) -> Snapshot:

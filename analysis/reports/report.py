@@ -1,4 +1,4 @@
-"""What does a paper hold, whoever shows it?"""
+"""What does a report hold, whatever shows it?"""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from analysis.definitions import Definition
+from analysis.reports.drawing import Drawing
 from analysis.vocabulary import Role
 from analysis.words import CAUTIONS
 
@@ -21,22 +22,13 @@ class Copy(StrEnum):
     """May leave the team: no single family, and the small-cell rule."""
 
 
-def usual_copy(role: Role) -> Copy:
-    """Whom a role's paper is for unless told otherwise.
-
-    Those that name families stay in the team.
-    """
-    return Copy.TEAM if role in (Role.MANAGER, Role.EDUCATOR) else Copy.OUTSIDE
-
-
 COPY_WORDS = {
     Copy.TEAM: (
-        "For the team only. It names families by their codes or shows small counts; do not pass "
-        "it on."
+        "For the team only: names families by their codes or shows small counts. Do not pass it on."
     ),
     Copy.OUTSIDE: (
-        "May leave the team. No single family is named; counts from 1 to 10 are hidden, and others "
-        "from which one of them could be worked out."
+        "May leave the team: names no family. Counts from 1 to 10 are hidden, and so are numbers "
+        "that would reveal one of them."
     ),
 }
 
@@ -52,10 +44,10 @@ class Table:
 
 @dataclass(frozen=True)
 class Figure:
-    """A drawing as SVG, and what it shows in words."""
+    """A drawing, and what it shows in words."""
 
-    svg: str
-    told: str
+    drawing: Drawing
+    caption: str
 
 
 @dataclass(frozen=True)
@@ -72,8 +64,8 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Paper:
-    """A digest or report of one role."""
+class Report:
+    """A weekly summary or monthly report of one role."""
 
     role: Role
     copy: Copy
@@ -82,7 +74,7 @@ class Paper:
     brief: tuple[str, ...]
     """What to know first."""
     parts: tuple[Part, ...]
-    standing: tuple[tuple[str, str], ...]
+    basis: tuple[tuple[str, str], ...]
     """What it rests on: names and values."""
     definitions: tuple[Definition, ...]
     """Of the numbers it holds."""

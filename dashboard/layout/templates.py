@@ -1,0 +1,96 @@
+"""How does a part of a page that nothing listens to become HTML, every text in it escaped?
+
+The browser side of Dash takes time that grows with the square of the number of components, so
+that a few hundred rows hold a page up for seconds. What does not react is a Jinja template and
+reaches the browser as one component; Dash components are for what reacts.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from dash.development.base_component import Component
+from jinja2 import Environment, FunctionLoader, StrictUndefined, TemplateNotFound
+from markupsafe import Markup
+
+from dashboard.layout import words
+
+DASHBOARD = Path(__file__).parents[1]
+
+
+class Static(Component):
+    """Ready markup of a template; drawn by the browser script of the same name."""
+
+    _namespace = "linedays_parts"
+    _type = "Static"
+    # Dash reads these off every component; it declares them as lists of the class.
+    _base_nodes: list[str] = []  # noqa: RUF012
+    _children_props: list[str] = []  # noqa: RUF012
+    _prop_names: list[str] = ["html", "id"]  # noqa: RUF012
+    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
+    available_properties: list[str] = ["html", "id"]  # noqa: RUF012
+    available_wildcard_properties: list[str] = []  # noqa: RUF012
+
+
+def render(name: str, **context: Any) -> Markup:
+    """HTML of a template, with every text and attribute of the context escaped.
+
+    Parameters
+    ----------
+    name : str
+        ``feature/template``: the file ``dashboard/feature/templates/template.html``. Templates
+        include and import each other by the same names.
+    **context : object
+        What the template names. `Markup` is used as it is; everything else is escaped. The
+        functions of `layout.words` are known in every template as ``words``.
+
+    Returns
+    -------
+    Markup
+        It may be part of the context of another template, or of `static`.
+
+    Raises
+    ------
+    jinja2.UndefinedError, jinja2.TemplateNotFound
+        A fault of the program: the template names what the context lacks, or is not there.
+    """
+    made = _TEMPLATES.get_template(name).render(context)
+    return Markup(made)  # noqa: S704 - the template has escaped every text in it
+
+
+def static(name: str, **context: Any) -> Component:
+    """A template as one component of a page; see `render`."""
+    return shown(render(name, **context))
+
+
+def shown(*parts: Markup) -> Component:
+    """Rendered parts, one after the other, as one component of a page.
+
+    Raises
+    ------
+    TypeError
+        A part is a text that nothing has escaped.
+    """
+    if not all(isinstance(part, Markup) for part in parts):
+        raise TypeError("only rendered markup is shown as it is")
+    return Static(html=str(Markup("").join(parts)))  # type: ignore[no-untyped-call]
+
+
+def _source(name: str) -> tuple[str, str, None]:
+    feature, _, template = name.partition("/")
+    file = DASHBOARD / feature / "templates" / f"{template}.html"
+    if not file.is_file():
+        raise TemplateNotFound(name)
+    return file.read_text(encoding="utf-8"), str(file), None
+
+
+_TEMPLATES = Environment(
+    loader=FunctionLoader(_source),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+    auto_reload=False,
+)
+_TEMPLATES.globals["words"] = words

@@ -29,6 +29,7 @@ from analysis.reports.figures import Point
 from analysis.reports.period import month_words
 from analysis.reports.report import Copy, Figure, Part, Report, Table
 from analysis.stats.small_cells import hidden_counts
+from analysis.verdicts import chart_verdict, ratio_verdict
 from analysis.vocabulary import Basis, Grouping, OutcomeKind, Role
 from analysis.words import (
     limits,
@@ -208,7 +209,7 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
     )
     return Part(
         title,
-        _drift_words(shown, by),
+        _verdict(chart, by),
         Figure(
             figures.control_chart(points, centre, lower, upper, PER),
             "Filled: complete; hollow: provisional; diamond: breaks a rule. Solid: centre; "
@@ -233,23 +234,12 @@ def _data_state(row: Any) -> str:
     return f"provisional, {percent(row['completeness'])} received"
 
 
-def _drift_words(shown: pd.DataFrame, by: Grouping) -> str:
-    settled = shown[~shown["provisional"].to_numpy(dtype=bool)]
-    if settled.empty:
-        return f"No {by} is complete yet."
-    told = [
-        (str(g), signal_words(s)) for g, s in zip(settled["group"], settled["signal"], strict=True)
-    ]
-    broken = [(g, s) for g, s in told if s]
-    hidden = int(settled["hidden"].sum())
-    aside = f" ({hidden} with hidden counts left out)" if hidden else ""
-    if not broken:
-        return f"No signal in the last {len(settled)} complete {by}s{aside}."
-    newest, why = broken[-1]
-    return (
-        f"{len(broken)} of the last {len(settled)} complete {by}s{aside} break a rule, the newest "
-        f"{month_words(newest)}: {why}."
-    )
+def _verdict(chart: pd.DataFrame, by: Grouping) -> str:
+    """The verdict of the whole chart; periods with hidden counts are left out and counted."""
+    hidden = chart["hidden"].to_numpy(dtype=bool)
+    found = chart_verdict(chart[~hidden].rename(columns={"group": "period"}), by)
+    aside = f" {int(hidden.sum())} {by}s with hidden counts are left out." if hidden.any() else ""
+    return found.sentence + aside
 
 
 def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -> Part:
@@ -294,7 +284,7 @@ def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -
     provisional = " It is provisional." if bool(over["provisional"].iloc[-1]) else ""
     return Part(
         title,
-        _ratio_words(ratios, names) + provisional,
+        ratio_verdict(ratios, names).sentence + provisional,
         tables=(shown, Table("Ratio of the rates", ("Method", "Ratio", "95 % limits", "p"), ways)),
         notes=(
             (
@@ -304,19 +294,6 @@ def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -
         ),
         explained=("rate_ratio",),
     )
-
-
-def _ratio_words(ratios: pd.DataFrame, names: tuple[str, str]) -> str:
-    """The clustered ratio where it has limits, else the exact one."""
-    told = ratios[ratios["lower"].notna() & ratios["upper"].notna()]
-    if told.empty:
-        return f"{names[0]} and {names[1]} cannot be compared: too few events."
-    row = told.iloc[-1]
-    said = f"{number(row['ratio'])} times (95 % limits {limits(row['lower'], row['upper'])})"
-    if row["lower"] <= 1 <= row["upper"]:
-        return f"The rate of {names[0]} is {said} that of {names[1]}: no clear difference."
-    way = "higher" if row["ratio"] > 1 else "lower"
-    return f"The rate of {names[0]} is {way}, {said} that of {names[1]}."
 
 
 def _sites(data: ReportData, chart: pd.DataFrame, copy: Copy) -> Part:

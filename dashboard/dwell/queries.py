@@ -7,6 +7,7 @@ import pandas as pd
 from analysis.measures import compare_dwell, dwell, lines_at_risk, overdue_hazard
 from analysis.measures.dwell import HORIZON_DAYS
 from analysis.snapshot import Snapshot
+from analysis.verdicts import hazard_verdict, logrank_verdict
 from analysis.vocabulary import Grouping
 from dashboard.addresses.dwell import DwellChoice
 from dashboard.dwell import words as dwell_words
@@ -65,7 +66,7 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
         left_out=_left_out(summary, drawn),
         tests=_tests(found, asked) if len(summary) > 1 else (),
         hazard=hazard,
-        hazard_words=dwell_words.hazard_words(hazard),
+        hazard_words=hazard_verdict(hazard).sentence,
     )
 
 
@@ -120,6 +121,6 @@ def _tests(found: Snapshot, asked: DwellChoice) -> tuple[str, ...]:
     by = Grouping(asked.by)
     said = []
     for of, only in (("Any removal", False), ("Unplanned removal", True)):
-        row = compare_dwell(found.timeline, found.records, by, unplanned_only=only).iloc[0]
-        said.append(dwell_words.logrank_words(row, of, asked.by))
+        test = compare_dwell(found.timeline, found.records, by, unplanned_only=only)
+        said.append(logrank_verdict(test, of, by).sentence)
     return tuple(said)

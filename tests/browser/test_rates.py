@@ -56,11 +56,11 @@ def test_the_page_says_first_whether_skin_events_are_drifting(watched, rates, wi
     expect(page.get_by_role("heading", level=1)).to_have_text("Rates: skin events")
     expect(page).to_have_title("Rates · linedays")
     answer = page.locator(".answer")
-    expect(answer).to_contain_text("the newest Jan 2031, above the upper limit.")
+    expect(answer).to_contain_text("most recently Jan 2031 (above the upper limit).")
     choose(page, "Limits from", "first")
     expect(answer).to_have_text(
-        "Look into it: 1 of 13 settled months breaks a rule of the chart, the newest Jan 2031, "
-        "above the upper limit. 2 months are still provisional."
+        "Possible change: 1 of 13 months gives a signal on the control chart, most recently "
+        "Jan 2031 (above the upper limit). Feb 2031 and Mar 2031 are still provisional."
     )
     # 4 events in each of 13 months and 24 in January, in 12 lines x 427 days.
     whole = page.locator(".whole")

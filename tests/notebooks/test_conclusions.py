@@ -77,7 +77,7 @@ def test_the_site_whose_skin_rate_was_planted_to_double_is_named_and_no_other(an
     assert site == invented.truth.skin_site
     planted = pd.Period(invented.truth.skin_from, "M")
     assert pd.Period(first, "M") <= planted <= pd.Period(last, "M")
-    assert f"{site} lies outside the 95 % limits" in skin
+    assert f"{site} is outside the 95 % limits" in skin
     assert "At no site by itself can a step be told" in blood
 
 
@@ -98,7 +98,7 @@ def test_the_tests_between_groups_of_lines_are_those_of_the_command_line(answer,
     for of, event in (("Any removal", "any"), ("Unplanned removal", "unplanned")):
         row = command("dwell", "--compare", "--by", by, "--event", event).iloc[0]
         [line] = [t for t in told if t.startswith(f"{of}, by {by.replace('_', ' ')}:")]
-        assert f"on {row['df']:.0f} degrees" in line
+        assert f"with {row['df']:.0f} degrees" in line
         assert ("by more than chance" in line) == (row["p"] < 0.05)
 
 

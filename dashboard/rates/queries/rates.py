@@ -20,6 +20,14 @@ from analysis.measures import (
 )
 from analysis.measures.comparison import SPAN
 from analysis.snapshot import Snapshot
+from analysis.verdicts import (
+    chart_verdict,
+    funnel_verdict,
+    groups_verdict,
+    logging_verdict,
+    ratio_verdict,
+    trend_verdict,
+)
 from analysis.vocabulary import Basis, Grouping, OutcomeKind
 from dashboard.addresses.rates import RatesChoice
 from dashboard.layout import group_words, words
@@ -78,15 +86,15 @@ def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
         periods=tuple((p, group_words.period_name(p)) for p in reversed(starts)),
         whole=whole,
         whole_words=rate_words.whole_words(name, whole, str(basis)),
-        drift=rate_words.drift_words(chart, asked.period),
-        trend_words=rate_words.trend_words(trend(tallies, event, period, basis), asked.period),
+        drift=chart_verdict(chart, period).sentence,
+        trend_words=trend_verdict(trend(tallies, event, period, basis), period).sentence,
         chart=chart,
         by_group=by_group,
-        by_group_words=rate_words.by_group_words(by_group, asked.by),
+        by_group_words=groups_verdict(by_group, by).sentence,
         two_groups=_two_groups(found, asked, first, second),
         two_spells=_two_spells(found, asked, settled, since),
         funnel=funnel,
-        funnel_words=rate_words.funnel_words(funnel),
+        funnel_words=funnel_verdict(funnel, Grouping.SITE).sentence,
         bias=bias,
         bias_words=bias_words,
     )
@@ -199,7 +207,7 @@ def _compared(
         ratios = compare(*args, *which)
     except MeasureError as fault:
         return Compared(names, table, NO_RATIO, words.sentence(str(fault)))
-    return Compared(names, table, ratios, rate_words.ratio_words(ratios, names))
+    return Compared(names, table, ratios, ratio_verdict(ratios, names).sentence)
 
 
 def _bias(found: Snapshot, event: str) -> tuple[pd.DataFrame, str]:
@@ -211,4 +219,4 @@ def _bias(found: Snapshot, event: str) -> tuple[pd.DataFrame, str]:
         return pd.DataFrame(), (
             "This harm is confirmed by the clinic: whether a family logs does not bear on it."
         )
-    return bias, rate_words.bias_words(bias)
+    return bias, logging_verdict(bias).sentence

@@ -1,0 +1,60 @@
+"""What does a statistic mean? One verdict each: a code, its numbers and a sentence.
+
+Pages, reports, notebooks and commands show these verdicts and word none of their own, so that
+they cannot disagree.
+"""
+
+from analysis.verdicts.charts import ChartCode, ChartVerdict, chart_verdict
+from analysis.verdicts.comparisons import (
+    DifferenceCode,
+    FunnelCode,
+    FunnelVerdict,
+    GroupsCode,
+    GroupsVerdict,
+    RatioVerdict,
+    funnel_verdict,
+    groups_verdict,
+    ratio_verdict,
+)
+from analysis.verdicts.dwell import (
+    HazardVerdict,
+    LogrankVerdict,
+    hazard_verdict,
+    logrank_verdict,
+)
+from analysis.verdicts.logging import LoggingCode, LoggingVerdict, logging_verdict
+from analysis.verdicts.model import Verdict
+from analysis.verdicts.names import group_name, period_name, span_name
+from analysis.verdicts.rates import rate_sentence, standing
+from analysis.verdicts.trends import TrendCode, TrendVerdict, trend_verdict
+
+__all__ = [
+    "ChartCode",
+    "ChartVerdict",
+    "DifferenceCode",
+    "FunnelCode",
+    "FunnelVerdict",
+    "GroupsCode",
+    "GroupsVerdict",
+    "HazardVerdict",
+    "LoggingCode",
+    "LoggingVerdict",
+    "LogrankVerdict",
+    "RatioVerdict",
+    "TrendCode",
+    "TrendVerdict",
+    "Verdict",
+    "chart_verdict",
+    "funnel_verdict",
+    "group_name",
+    "groups_verdict",
+    "hazard_verdict",
+    "logging_verdict",
+    "logrank_verdict",
+    "period_name",
+    "rate_sentence",
+    "ratio_verdict",
+    "span_name",
+    "standing",
+    "trend_verdict",
+]

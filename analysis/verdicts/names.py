@@ -1,0 +1,80 @@
+"""How are groups and periods named to a reader?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from analysis.vocabulary import Grouping
+from analysis.words import LINE_TYPES, MONTHS, plain
+
+NOT_RECORDED = "not recorded"
+DRESSINGS = {
+    "transparent": "transparent",
+    "transparent_chg": "transparent with chlorhexidine",
+    "gauze": "gauze",
+    "none": "no dressing",
+}
+GROUPS = {
+    Grouping.ALL: ("programme", "programme"),
+    Grouping.MONTH: ("month", "months"),
+    Grouping.QUARTER: ("quarter", "quarters"),
+    Grouping.SITE: ("site", "sites"),
+    Grouping.NURSE: ("nurse", "nurses"),
+    Grouping.LINE_TYPE: ("line type", "line types"),
+    Grouping.DRESSING_TYPE: ("dressing", "dressings"),
+    Grouping.THERAPY: ("therapy", "therapies"),
+    Grouping.AGE_BAND: ("age group", "age groups"),
+    Grouping.FAMILY: ("family", "families"),
+}
+"""One and several of each grouping."""
+
+
+def group_name(group: Any, by: Grouping) -> str:
+    """A value of a grouping as a reader would say it.
+
+    Examples
+    --------
+    >>> group_name("picc", Grouping.LINE_TYPE), group_name("1-4", Grouping.AGE_BAND)
+    ('PICC', '1–4 years')
+    >>> group_name(None, Grouping.SITE)
+    'not recorded'
+    """
+    if group is None or pd.isna(group):
+        return NOT_RECORDED
+    text = str(group)
+    if by is Grouping.LINE_TYPE:
+        return LINE_TYPES.get(text, plain(text))
+    if by is Grouping.DRESSING_TYPE:
+        return DRESSINGS.get(text, plain(text))
+    if by is Grouping.AGE_BAND:
+        return "under 1 year" if text == "0" else text.replace("-", "–") + " years"
+    if by is Grouping.ALL:
+        return "all lines"
+    if by in (Grouping.MONTH, Grouping.QUARTER):
+        return period_name(text)
+    return plain(text)
+
+
+def period_name(period: str) -> str:
+    """A month or quarter in words.
+
+    Examples
+    --------
+    >>> period_name("2031-03"), period_name("2031-Q1")
+    ('Mar 2031', 'Q1 2031')
+    """
+    year, part = period.split("-")
+    return f"{part if part.startswith('Q') else MONTHS[int(part) - 1]} {year}"
+
+
+def span_name(first: str, last: str) -> str:
+    """A span of periods in words, both ends included.
+
+    Examples
+    --------
+    >>> span_name("2031-01", "2031-03")
+    'Jan 2031 to Mar 2031'
+    """
+    return period_name(first) if first == last else f"{period_name(first)} to {period_name(last)}"

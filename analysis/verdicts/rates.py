@@ -1,0 +1,67 @@
+"""What is said of one rate, and of how final it is?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from analysis.words import counted, limits, number, percent
+
+PER = "per 1000 home line-days"
+
+
+def rate_sentence(row: Any) -> str:
+    """A rate with its limits and counts, without a full stop; zero events and no days in words.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of RATES; with ``log_coverage`` that is added.
+
+    Examples
+    --------
+    >>> row = {"events": 0, "line_days": 300, "rate_per_1000": 0.0, "upper": 12.3, "lower": 0.0}
+    >>> rate_sentence(row)
+    'no events in 300 home line-days: at most 12.3 per 1000 (95 % limit)'
+    """
+    events, days = int(row["events"]), int(row["line_days"])
+    happened = counted(events, "event", "events") if events else "no events"
+    if days == 0:
+        return f"{happened} and no home line-days: no rate"
+    of = f"{happened} in {counted(days, 'home line-day', 'home line-days')}"
+    logged = f"; log coverage {percent(row['log_coverage'])}" if "log_coverage" in row else ""
+    if events == 0:
+        return f"{of}: at most {number(row['upper'])} per 1000 (95 % limit){logged}"
+    return (
+        f"{number(row['rate_per_1000'])} {PER} (95 % limits "
+        f"{limits(row['lower'], row['upper'])}), {of}{logged}"
+    )
+
+
+def standing(row: Any) -> str:
+    """How final a period is, in a few words.
+
+    Parameters
+    ----------
+    row : mapping
+        ``provisional``, ``not_over``, ``completeness``, ``expected_rate_per_1000`` of a chart.
+
+    Examples
+    --------
+    >>> settled = {"provisional": False, "not_over": False}
+    >>> standing(settled)
+    'complete'
+    >>> late = {"provisional": True, "not_over": False, "completeness": 0.8}
+    >>> standing({**late, "expected_rate_per_1000": 2.5})
+    'provisional: 80 % of entries received, 2.50 expected when all are'
+    """
+    if not row["provisional"]:
+        return "complete"
+    if row["not_over"]:
+        return "provisional: not over yet"
+    if pd.isna(row["completeness"]):
+        return "provisional: not known how complete"
+    expected = row["expected_rate_per_1000"]
+    more = "" if pd.isna(expected) else f", {number(expected)} expected when all are"
+    return f"provisional: {percent(row['completeness'])} of entries received{more}"

@@ -34,8 +34,9 @@ from analysis.ingest.identity import (
     digests,
     extra_json,
     hash_array,
+    text_of_keys,
+    text_of_rows,
     with_void,
-    written,
 )
 from analysis.ingest.known_lines import KnownLines
 from analysis.ingest.moments import NONE, DateOrder
@@ -320,11 +321,7 @@ def _mark_future(
 def _hashes(
     table: str, values: Mapping[str, pa.Array | Ints], void: Mask, faults: Faults
 ) -> tuple[pa.Array, pa.Array]:
-    """Key and content of each row; the key is null where it can't be told.
-
-    Of an entry of the home log counts the line as given, or the family where no line is
-    given: what the registry says beside may change, the entry does not.
-    """
+    """Key and content of each row (see `identity`); the key is null where it is not known."""
     entry = INCOMING[table]
     given = dict(values)
     if table == "home_log":
@@ -334,16 +331,16 @@ def _hashes(
             lines.is_valid(), pa.scalar(None, pa.string()), given["family_id"]
         )
         given["done_on"] = np.where(moment == NONE, day, NONE)
-    whole = written([canonical(column) for column in given.values()])
-    hashes = digests(whole)
-    content = hash_array(with_void(whole, hashes, void))
+    texts = text_of_rows({name: canonical(column) for name, column in given.items()})
+    hashes = digests(texts)
+    content = hash_array(with_void(texts, hashes, void))
     if table == "home_log":
         return _entry_keys(values["entry_id"], hashes, faults), content
     parts = [values[name] for name in entry.key]
     complete = np.ones(len(void), np.bool_)
     for part in parts:
         complete &= part != NONE if isinstance(part, np.ndarray) else np.asarray(part.is_valid())
-    keys = hash_array(digests(written([canonical(part) for part in parts])))
+    keys = hash_array(digests(text_of_keys([canonical(part) for part in parts])))
     return _only(keys, complete), content
 
 
@@ -351,7 +348,7 @@ def _entry_keys(entry_id: pa.Array, hashes: list[bytes], faults: Faults) -> pa.A
     """Key of an entry: its sender's own number, else all that it says."""
     numbered = np.flatnonzero(np.asarray(entry_id.is_valid()))
     keys = list(hashes)
-    names = written([canonical(entry_id.take(pa.array(numbered)))])
+    names = text_of_keys([canonical(entry_id.take(pa.array(numbered)))])
     for at, name in zip(numbered.tolist(), digests(b"entry\x1f" + n for n in names), strict=True):
         keys[at] = name
     whole = np.isin(faults.reason, _READABLE) | np.asarray(entry_id.is_valid())

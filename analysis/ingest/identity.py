@@ -1,9 +1,21 @@
 """When are two rows the same row, and when do they say the same?
 
-The key names what a row is about, the content is all it says but when, from which file and
-as which row it came. Both are blake2b of the columns' canonical text: the parts are joined by a
-character that no cell may hold, a blank is another such character, so that no two different
-rows are written alike.
+The **key** identifies what a row is about; the **content** is everything it says except when it
+was received, from which file and as which row. Content is the row's canonical text: for each
+filled column, in alphabetical order of the names, its name, the byte 0x1d and its value, joined
+by the byte 0x1f. A blank column leaves no trace, so a column that the program learns later changes
+neither the key nor the content of a row that does not fill it. No cell may hold these bytes
+(`translate.CONTROL`), so two different rows never have the same text.
+
+- An entry of the home log with an `entry_id` is keyed by it, a registry row by its key columns.
+- An entry without `entry_id` is keyed by its content.
+- Of an entry counts the line as given, or the family where no line is given, and the moment, or
+  the day where no moment is given: what the registry adds may change, the entry does not.
+- Columns that the program does not know count together as one column, `extra`, a JSON object under
+  the heads of the file.
+
+Keys and contents are blake2b hashes of 128 bits. The content of a row that withdraws its key is
+the hash of its text with a mark at the end.
 """
 
 from __future__ import annotations
@@ -24,7 +36,7 @@ Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 HASH_BYTES = 16
-_BETWEEN, _BLANK = b"\x1f", b"\x1e"
+_BETWEEN, _IS = b"\x1f", b"\x1d"
 _VOID = b"\x1fvoid"
 
 
@@ -35,12 +47,35 @@ def canonical(column: pa.Array | Ints) -> pa.Array:
     return column.cast(pa.binary())
 
 
-def written(columns: Sequence[pa.Array]) -> list[bytes]:
-    """The rows of some canonical columns, each as one unambiguous run of bytes."""
+def text_of_rows(columns: Mapping[str, pa.Array]) -> list[bytes]:
+    r"""Canonical text of each row, from its canonical columns by name.
+
+    Examples
+    --------
+    >>> kind, note = pa.array([b"flush"]), pa.array([None], pa.binary())
+    >>> text_of_rows({"note": note, "kind": kind})
+    [b'kind\x1dflush']
+    """
+    parts = [
+        pc.binary_join_element_wise(pa.scalar(name.encode() + _IS), columns[name], pa.scalar(b""))
+        for name in sorted(columns)
+        if columns[name].null_count < len(columns[name])
+    ]
+    # The empty text in front keeps rows without any filled cell, which Arrow would leave out.
+    led = pc.binary_join_element_wise(
+        pa.scalar(b""), *parts, pa.scalar(_BETWEEN), null_handling="skip"
+    )
+    if not isinstance(led, pa.Array):  # no column is filled in any row
+        return [b""] * max((len(column) for column in columns.values()), default=0)
+    return [text[1:] for text in led.to_pylist()]
+
+
+def text_of_keys(columns: Sequence[pa.Array]) -> list[bytes]:
+    """Canonical text of the key of each row; where a key column is blank, it means nothing."""
     if len(columns) == 1:
-        return columns[0].fill_null(_BLANK).to_pylist()
+        return columns[0].fill_null(b"").to_pylist()
     return pc.binary_join_element_wise(
-        *columns, pa.scalar(_BETWEEN), null_handling="replace", null_replacement=_BLANK
+        *columns, pa.scalar(_BETWEEN), null_handling="replace", null_replacement=b""
     ).to_pylist()
 
 

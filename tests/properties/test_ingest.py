@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from analysis.ingest import FileFault, IngestError, Profile, ingest
 from analysis.ingest.csv_file import csv_part
-from analysis.ingest.identity import canonical, extra_json, written
+from analysis.ingest.identity import canonical, extra_json, text_of_rows
 from analysis.ingest.moments import NONE, DateOrder, read_moments
 from analysis.ingest.raw import LogFile
 from analysis.ingest.zones import local_days, to_utc
@@ -202,18 +202,54 @@ def test_any_text_is_read_as_by_a_slow_reader_or_refused_for_its_quotation_marks
 
 # Keys and contents
 
-texts = st.one_of(st.none(), st.text(alphabet='ab;{}":,\\é', max_size=4))
+texts = st.one_of(st.none(), st.text(alphabet='ab;{}":,\\é', min_size=1, max_size=4))
+three_texts = st.tuples(texts, texts, texts)
+
+
+def columns_of(rows: list[tuple[str | None, ...]]) -> dict[str, pa.Array]:
+    """Canonical columns of rows of three cells: names that are the beginning of one another."""
+    columns = zip(*rows, strict=True)
+    names = ("a", "ab", "b")
+    return {n: canonical(pa.array(c, pa.string())) for n, c in zip(names, columns, strict=True)}
 
 
 @many
-@given(st.lists(st.tuples(texts, texts, texts), min_size=2, max_size=12, unique=True))
-def test_different_rows_are_never_written_alike(rows: list[tuple[str | None, ...]]) -> None:
-    columns = [pa.array(column, pa.string()) for column in zip(*rows, strict=True)]
-    assert len(set(written([canonical(column) for column in columns]))) == len(rows)
-    extra = extra_json({str(at): column for at, column in enumerate(columns)}, len(rows))
-    given_rows = [tuple(cell for cell in row) for row in rows]
-    blank = [("",) if all(c is None for c in row) else row for row in given_rows]
-    assert len(set(extra.to_pylist())) == len(set(blank))
+@given(st.lists(three_texts, min_size=2, max_size=12, unique=True))
+def test_different_rows_never_have_the_same_text(rows: list[tuple[str | None, ...]]) -> None:
+    assert len(set(text_of_rows(columns_of(rows)))) == len(rows)
+    cells = [pa.array(column, pa.string()) for column in zip(*rows, strict=True)]
+    extra = extra_json({str(at): column for at, column in enumerate(cells)}, len(rows))
+    assert len(set(extra.to_pylist())) == len(rows)
+
+
+@many
+@given(st.lists(three_texts, min_size=1, max_size=12))
+def test_the_text_of_a_row_names_its_filled_columns_in_order(
+    rows: list[tuple[str | None, ...]],
+) -> None:
+    slow = [
+        "\x1f".join(
+            f"{name}\x1d{cell}"
+            for name, cell in sorted(zip(("a", "ab", "b"), row, strict=True))
+            if cell is not None
+        ).encode()
+        for row in rows
+    ]
+    assert text_of_rows(columns_of(rows)) == slow
+
+
+@many
+@given(st.lists(three_texts, min_size=1, max_size=12), st.sampled_from(["A", "aa", "c"]))
+def test_a_further_column_counts_only_in_the_rows_that_fill_it(
+    rows: list[tuple[str | None, ...]], name: str
+) -> None:
+    before = columns_of(rows)
+    blank = pa.nulls(len(rows), pa.binary())
+    assert text_of_rows({**before, name: blank}) == text_of_rows(before)
+    first = pa.array([b"x", *[None] * (len(rows) - 1)], pa.binary())
+    with_first = text_of_rows({**before, name: first})
+    assert with_first[0] != text_of_rows(before)[0]
+    assert with_first[1:] == text_of_rows(before)[1:]
 
 
 # Whole files

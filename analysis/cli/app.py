@@ -25,6 +25,7 @@ from analysis.cli import (
     statistics,
 )
 from analysis.exports import ExportError
+from analysis.files import FileError
 from analysis.ingest import IngestError, ProfileError
 from analysis.measures import MeasureError
 from analysis.policy import PolicyError
@@ -53,7 +54,7 @@ for room in (
 ):
     room.add_to(app)
 
-_CANNOT = (ExportError, StoreError, PolicyError, IngestError, ProfileError, OSError)
+_CANNOT = (ExportError, FileError, StoreError, PolicyError, IngestError, ProfileError, OSError)
 
 
 def main() -> None:

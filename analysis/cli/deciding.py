@@ -16,6 +16,7 @@ from analysis.cli.fitting import Judge
 from analysis.cli.options import (
     DEFAULT_STORE,
     AsOfOption,
+    ForceOption,
     FormatOption,
     KnownAtOption,
     OutOption,
@@ -104,6 +105,7 @@ def retraining_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Which family and caregiver needs retraining on which step, and which rows show it."""
     seen = snapshot(store, policy, as_of, known_at)
@@ -121,7 +123,7 @@ def retraining_(
         found = refreshers(practice(*known), seen.records)
     else:
         found = refreshers_by_family(practice(*known), seen.records)
-    show(found, form, out)
+    show(found, form, out, force=force)
 
 
 class Split(StrEnum):
@@ -173,6 +175,7 @@ def backtest_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Replay past mornings by what was known then, and count what came in the 7 days after.
 
@@ -191,7 +194,7 @@ def backtest_(
         found = preceded(replayed)
     else:
         found = calibration(replayed, expected)
-    show(found, form, out)
+    show(found, form, out, force=force)
 
 
 def _mornings(first: date, last: date, as_of: date) -> list[date]:
@@ -269,6 +272,7 @@ def whatif_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Two policies side by side on the same past mornings; no policy is changed by it."""
     other = load_policy(other_policy)
@@ -286,7 +290,7 @@ def whatif_(
         (most, other_most or most),
         (seen.edition.settings.recheck_days, other.on(seen.as_of).settings.recheck_days),
     )
-    show(found, form, out)
+    show(found, form, out, force=force)
 
 
 class Ahead(StrEnum):
@@ -309,6 +313,7 @@ def capacity_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Changes due, calls to expect and kits running out in the next 14 days."""
     seen = snapshot(store, policy, as_of, known_at)
@@ -317,4 +322,4 @@ def capacity_(
     else:
         days = [seen.as_of - timedelta(days=n) for n in range(WEEKS_BACK, 0, -1)]
         found = capacity(seen.timeline, replay(store, policy, days), seen.edition.settings)
-    show(found, form, out)
+    show(found, form, out, force=force)

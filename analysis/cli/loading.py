@@ -15,6 +15,7 @@ from rich.progress import Progress as ProgressBar
 
 from analysis.cli.options import (
     DEFAULT_STORE,
+    ForceOption,
     FormatOption,
     OutOption,
     PolicyOption,
@@ -74,13 +75,14 @@ def ingest_(
     policy: PolicyOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Take log files into the store; wrong rows are refused one by one and kept."""
     settings = load_policy(policy)
     with opened(store, create=True) as opened_store:
         profile = load_profile(source) if source else None
         summary = with_progress(opened_store, paths, settings, profile, table, received_at)
-    show(counts_table(summary), form, out)
+    show(counts_table(summary), form, out, force=force)
     for sentence in (*summary.notes, *summary.faults):
         typer.echo(f"linedays: {sentence}", err=True)
     raise typer.Exit(NOT_READ if summary.faults else int(summary.refused > 0))
@@ -124,11 +126,12 @@ def refused(
     store: StoreOption = DEFAULT_STORE,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Rows that could not be used: where, why, and how to mend them."""
     with opened(store) as opened_store:
         if write is None:
-            show(listed(opened_store.refused()), form, out)
+            show(listed(opened_store.refused()), form, out, force=force)
             return
         written = write_back(opened_store, write)
-    show(pd.DataFrame({"file": [str(p) for p in written]}, dtype="string"), form, out)
+    show(pd.DataFrame({"file": [str(p) for p in written]}, dtype="string"), form, out, force=force)

@@ -63,7 +63,12 @@ BasisOption = Annotated[
         "[default: child for bloodstream_infection, else line]",
     ),
 ]
-OutOption = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write to a file.")]
+OutOption = Annotated[
+    Path | None, typer.Option("--out", metavar="FILE", help="Write to a new file.")
+]
+ForceOption = Annotated[
+    bool, typer.Option("--force", help="Replace a file that exists; never a store.")
+]
 
 
 def today(policy: Policy) -> date:

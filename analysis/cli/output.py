@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from analysis.files import write_whole
 from analysis.tables.printed import as_csv, plain
 
 FOLDED_AT = 60
@@ -28,7 +29,9 @@ class Format(StrEnum):
     JSON = "json"
 
 
-def show(frame: pd.DataFrame, form: Format | None, out: Path | None) -> None:
+def show(
+    frame: pd.DataFrame, form: Format | None, out: Path | None, *, force: bool = False
+) -> None:
     """Print a frame, or write it to a file.
 
     Parameters
@@ -39,11 +42,13 @@ def show(frame: pd.DataFrame, form: Format | None, out: Path | None) -> None:
         None: ``table`` on a terminal, else ``csv``.
     out : Path or None
         File to write; None prints.
+    force : bool
+        Whether a file of that name may be replaced.
 
     Raises
     ------
-    OSError
-        The file cannot be written.
+    FileError
+        The file exists, is a database, or cannot be written.
     """
     if form is None:
         form = Format.TABLE if out is None and sys.stdout.isatty() else Format.CSV
@@ -56,7 +61,7 @@ def show(frame: pd.DataFrame, form: Format | None, out: Path | None) -> None:
     if out is None:
         sys.stdout.write(text)
     else:
-        out.write_text(text, encoding="utf-8")
+        write_whole(out, text, replace=force)
 
 
 def _table(frame: pd.DataFrame) -> str:

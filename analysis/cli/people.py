@@ -9,7 +9,14 @@ from typing import Annotated
 import pandas as pd
 import typer
 
-from analysis.cli.options import DEFAULT_STORE, FormatOption, OutOption, StoreOption, opened
+from analysis.cli.options import (
+    DEFAULT_STORE,
+    ForceOption,
+    FormatOption,
+    OutOption,
+    StoreOption,
+    opened,
+)
 from analysis.cli.output import show
 from analysis.store import Store, User
 from analysis.vocabulary import Access, Role
@@ -96,12 +103,15 @@ def add(
 
 @user.command("list")
 def list_(
-    store: StoreOption = DEFAULT_STORE, form: FormatOption = None, out: OutOption = None
+    store: StoreOption = DEFAULT_STORE,
+    form: FormatOption = None,
+    out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Everybody who may sign in, or might once."""
     with opened(store) as opened_store:
         found = opened_store.people.all()
-    show(users_table(found), form, out)
+    show(users_table(found), form, out, force=force)
 
 
 @user.command("end")
@@ -127,13 +137,16 @@ def password_(
 
 @user.command("record")
 def record(
-    store: StoreOption = DEFAULT_STORE, form: FormatOption = None, out: OutOption = None
+    store: StoreOption = DEFAULT_STORE,
+    form: FormatOption = None,
+    out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Print who opened which family, recorded a call, signed in or was refused; newest first."""
     with opened(store) as opened_store:
         found = opened_store.people.accesses()
     at = found["at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    show(found.assign(at=at.astype("object")).drop(columns="access"), form, out)
+    show(found.assign(at=at.astype("object")).drop(columns="access"), form, out, force=force)
 
 
 def users_table(users: list[User]) -> pd.DataFrame:

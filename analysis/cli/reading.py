@@ -12,6 +12,7 @@ import typer
 from analysis.cli.options import (
     DEFAULT_STORE,
     AsOfOption,
+    ForceOption,
     FormatOption,
     KnownAtOption,
     OutOption,
@@ -53,9 +54,12 @@ def lines(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """One row a line: home line-days, in date or not, state on the day."""
-    show(line_table(snapshot(store, policy, as_of, known_at).timeline, task), form, out)
+    show(
+        line_table(snapshot(store, policy, as_of, known_at).timeline, task), form, out, force=force
+    )
 
 
 def adherence_(
@@ -67,9 +71,15 @@ def adherence_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """How often care was on time and in date, with 95 % limits that resample families."""
-    show(adherence(snapshot(store, policy, as_of, known_at).tallies, by, task), form, out)
+    show(
+        adherence(snapshot(store, policy, as_of, known_at).tallies, by, task),
+        form,
+        out,
+        force=force,
+    )
 
 
 class CallTable(StrEnum):
@@ -104,19 +114,20 @@ def calls(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Families to call, in calling order, and why; families waiting after a call come last."""
     seen = snapshot(store, policy, as_of, known_at)
     asked = Asked(band, site, nurse, language)
     if table is CallTable.DONE:
         done = calls_done(seen.calls, seen.timeline, seen.records, asked)
-        show(printed_done(done), form, out)
+        show(printed_done(done), form, out, force=force)
         return
     if table is CallTable.ARRANGED:
         arranged = arrangements_in_force(seen.calls, seen.records)
-        show(arranged.drop(columns=["row", "made_at"]), form, out)
+        show(arranged.drop(columns=["row", "made_at"]), form, out, force=force)
         return
-    show(printed(families_asked(seen.calls, seen.records, asked)), form, out)
+    show(printed(families_asked(seen.calls, seen.records, asked)), form, out, force=force)
     typer.echo(f"linedays: {seen.calls.order}", err=True)
     room = room_today(seen.calls, seen.timeline, seen.records, seen.edition.settings, asked)
     typer.echo(f"linedays: {room_words(room)}", err=True)
@@ -129,13 +140,14 @@ def policy_(
     ] = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Print every setting in force with its source, or check a policy file."""
     read = load_policy(check or policy)
     if check:
         typer.echo(f"{check}: a policy with {len(read.editions)} editions; nothing is wrong.")
         return
-    show(policy_table(read), form, out)
+    show(policy_table(read), form, out, force=force)
 
 
 def policy_table(policy: Policy) -> pd.DataFrame:

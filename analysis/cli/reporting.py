@@ -10,12 +10,14 @@ import typer
 
 from analysis.cli.options import (
     DEFAULT_STORE,
+    ForceOption,
     KnownAtOption,
     PolicyOption,
     StoreOption,
     opened,
     today,
 )
+from analysis.files import check_writable, write_whole
 from analysis.measures import MeasureError
 from analysis.policy import load_policy
 from analysis.reports import (
@@ -77,6 +79,7 @@ def report(
     store: StoreOption = DEFAULT_STORE,
     policy: PolicyOption = None,
     known_at: KnownAtOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Weekly summary or monthly report as one HTML file and one PDF for each role.
 
@@ -94,7 +97,11 @@ def report(
         )
     roles = list(REPORTS) if whose is For.ALL else [Role(str(whose))]
     folder.mkdir(parents=True, exist_ok=True)
-    missing = {_write(REPORTS[role](made, copy), period, folder) for role in roles} - {None}
+    made_reports = [REPORTS[role](made, copy) for role in roles]
+    for each in made_reports:
+        for ending in (".html", ".pdf"):
+            check_writable(_file(each, period, folder, ending), replace=force)
+    missing = {_write(each, period, folder, force=force) for each in made_reports} - {None}
     if missing:
         typer.echo(f"linedays: {missing.pop()}", err=True)
         raise typer.Exit(3)
@@ -106,16 +113,20 @@ def _period(month_name: str | None, week_name: str | None) -> Period:
     return month(month_name) if month_name is not None else week(str(week_name))
 
 
-def _write(made: Report, period: Period, folder: Path) -> str | None:
+def _file(made: Report, period: Period, folder: Path, ending: str) -> Path:
+    return folder / f"{file_name(made, period)}{ending}"
+
+
+def _write(made: Report, period: Period, folder: Path, *, force: bool) -> str | None:
     """Write both files; returns why there is no PDF."""
     text = html_file(made)
-    written = folder / f"{file_name(made, period)}.html"
-    written.write_text(text, encoding="utf-8", newline="\n")
+    written = _file(made, period, folder, ".html")
+    write_whole(written, text, replace=force)
     typer.echo(written)
     try:
         pdf = pdf_file(text)
     except PdfError as fault:
         return str(fault)
-    written.with_suffix(".pdf").write_bytes(pdf)
-    typer.echo(written.with_suffix(".pdf"))
+    write_whole(_file(made, period, folder, ".pdf"), pdf, replace=force)
+    typer.echo(_file(made, period, folder, ".pdf"))
     return None

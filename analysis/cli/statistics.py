@@ -12,6 +12,7 @@ from analysis.cli.options import (
     AsOfOption,
     BasisOption,
     EventOption,
+    ForceOption,
     FormatOption,
     KnownAtOption,
     LimitsOption,
@@ -100,6 +101,7 @@ def rates_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Events per 1000 home line-days with 95 % limits. Not an NHSN rate."""
     if hide_small and table is not Show.PLAIN:
@@ -125,7 +127,7 @@ def rates_(
     else:
         gap = seen.edition.settings.episode_gap_days
         found = logging_bias(seen.tallies, event, by, gap)
-    show(found, form, out)
+    show(found, form, out, force=force)
 
 
 def compare_(
@@ -144,6 +146,7 @@ def compare_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Ratio of two rates, first over second, with 95 % limits.
 
@@ -152,7 +155,7 @@ def compare_(
     """
     tallies = snapshot(store, policy, as_of, known_at).tallies
     found = compare(tallies, event, by, basis or usual_basis(event), limits, first, second)
-    show(found, form, out)
+    show(found, form, out, force=force)
 
 
 def chart(
@@ -175,6 +178,7 @@ def chart(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Control chart with exact limits. Recent periods rise as late reports come in."""
     seen = snapshot(store, policy, as_of, known_at)
@@ -183,7 +187,7 @@ def chart(
         found = rate_chart(seen.tallies, event, by, on, baseline)
     else:
         found = gap_chart(seen.timeline, seen.tallies, event, on, kind, baseline)
-    show(found, form, out)
+    show(found, form, out, force=force)
 
 
 def funnel(
@@ -202,6 +206,7 @@ def funnel(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """Rate of each group against the rate of all, with 95 and 99.8 % limits."""
     tallies = snapshot(store, policy, as_of, known_at).tallies
@@ -212,7 +217,7 @@ def funnel(
         basis or usual_basis(event),
         allow_for_differences=allow_for_differences,
     )
-    show(found, form, out)
+    show(found, form, out, force=force)
     typer.echo(f"linedays: {LEAGUE_TABLE_CAUTION}", err=True)
 
 
@@ -234,6 +239,7 @@ def dwell_(
     known_at: KnownAtOption = None,
     form: FormatOption = None,
     out: OutOption = None,
+    force: ForceOption = False,
 ) -> None:
     """How long lines stay in place and how many end unplanned, by day since placement."""
     if event not in (ANY, UNPLANNED):
@@ -241,7 +247,12 @@ def dwell_(
     seen = snapshot(store, policy, as_of, known_at)
     if compare_groups:
         only = event == UNPLANNED
-        show(compare_dwell(seen.timeline, seen.records, by, unplanned_only=only), form, out)
+        show(
+            compare_dwell(seen.timeline, seen.records, by, unplanned_only=only),
+            form,
+            out,
+            force=force,
+        )
         typer.echo(
             "linedays: the test takes lines as independent; where families have several lines "
             "its p is too small.",
@@ -249,10 +260,10 @@ def dwell_(
         )
         return
     if hazard:
-        show(overdue_hazard(seen.timeline, seen.records), form, out)
+        show(overdue_hazard(seen.timeline, seen.records), form, out, force=force)
         return
     found = dwell(seen.timeline, seen.records, by)
-    show(found.curves, form, out)
+    show(found.curves, form, out, force=force)
     told = found.summary["group"].fillna("not recorded") + ": " + found.summary["reading"]
     aside = found.summary["without_time"].sum()
     for sentence in told:

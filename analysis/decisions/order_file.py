@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from analysis.decisions.expected_benefit import FEATURES, Model
+from analysis.files import write_whole
 from analysis.policy import Policy, PolicyError
 
 HEAD = """\
@@ -95,7 +96,7 @@ def add_fit(path: Path, model: Model) -> None:
     ------
     OrderError
         The file is no file of fitted orders, or holds one of the same day or a later one.
-    OSError
+    FileError
         It cannot be written.
     """
     text = HEAD
@@ -107,9 +108,7 @@ def add_fit(path: Path, model: Model) -> None:
                 f"time. Take it out of the file, name another file, or fit --as-of a later day."
             )
         text = path.read_text(encoding="utf-8")
-    whole = path.with_name(path.name + ".new")
-    whole.write_text(text.rstrip("\n") + "\n\n" + text_of(model), encoding="utf-8")
-    whole.replace(path)
+    write_whole(path, text.rstrip("\n") + "\n\n" + text_of(model), replace=True)
 
 
 def text_of(model: Model) -> str:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import base64
 import hmac
-import os
 import re
 import secrets
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.exports.folder import ExportError
+from analysis.files import OWNER_ONLY, FileError, write_whole
 
 KEY_BYTES = 32
 CODE_BYTES = 10
@@ -86,11 +86,11 @@ def key_of_file(path: Path) -> Key:
     try:
         if not path.exists():
             key = Key.new()
-            handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-            with os.fdopen(handle, "w") as file:
-                file.write(f"{key.secret.hex()}\n")
+            write_whole(path, f"{key.secret.hex()}\n", mode=OWNER_ONLY)
             return key
         text = path.read_bytes().decode("ascii", "replace")
+    except FileError as fault:
+        raise ExportError(str(fault)) from None
     except OSError as fault:
         raise ExportError(
             f"The key file {path} can't be read or made ({fault.strerror}). Check that its folder "

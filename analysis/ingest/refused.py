@@ -11,6 +11,7 @@ from pathlib import Path
 import orjson
 import pandas as pd
 
+from analysis.files import write_whole
 from analysis.ingest.heads import FORMULA, MENDS, REFUSED_WHY
 from analysis.ingest.sentences import mend, row_sentence, why
 from analysis.store import Store
@@ -38,8 +39,8 @@ def write_back(store: Store, folder: Path) -> list[Path]:
 
     Raises
     ------
-    OSError
-        The folder can't be written to.
+    OSError, FileError
+        The folder can't be made or written to.
     """
     rows = store.refused()
     folder.mkdir(parents=True, exist_ok=True)
@@ -48,8 +49,7 @@ def write_back(store: Store, folder: Path) -> list[Path]:
         of_table = rows[rows["table"] == table]
         if len(of_table):
             path = _free(folder, table)
-            with path.open("xb") as stream:
-                stream.write(as_file(of_table, table))
+            write_whole(path, as_file(of_table, table))
             written.append(path)
     return written
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
@@ -20,6 +19,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import sqlalchemy as sa
 
+from analysis.files import OWNER_ONLY, FileError, writing_whole
 from analysis.store import bulk
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
@@ -40,7 +40,6 @@ ROWS_A_PART = 262_144
 """Rows that are held in memory at once, where rows are numbered."""
 
 _NO_DATE = (1980, 1, 1, 0, 0, 0)
-_OWNER_ALONE = 0o600
 
 
 @dataclass(frozen=True)
@@ -62,8 +61,6 @@ def kept_tables() -> list[sa.Table]:
 def write(database: Database, path: Path) -> None:
     """Write all that a store holds to a new file, as of one moment; others may write meanwhile.
 
-    The file is written beside its place and put there when it is whole.
-
     Parameters
     ----------
     database : Database
@@ -78,21 +75,11 @@ def write(database: Database, path: Path) -> None:
     """
     if path.exists():
         raise StoreError(f"{path} is there already. Name a new file for the backup.")
-    beside = path.with_name(f".{path.name}.{os.getpid()}.unfinished")
     try:
-        handle = os.open(beside, os.O_CREAT | os.O_EXCL | os.O_RDWR, _OWNER_ALONE)
-        with os.fdopen(handle, "wb") as file:
+        with writing_whole(path, mode=OWNER_ONLY) as file:
             _write_all(database, file)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    except OSError as fault:
-        raise StoreError(
-            f"The backup {path} can't be written ({fault.strerror}). Check that its folder is "
-            "there, that this account may write in it and that the disk isn't full."
-        ) from None
-    finally:
-        beside.unlink(missing_ok=True)
+    except FileError as fault:
+        raise StoreError(str(fault)) from None
 
 
 def _write_all(database: Database, file: Any) -> None:
@@ -110,7 +97,7 @@ def _write_all(database: Database, file: Any) -> None:
 
 def _entry(name: str) -> zipfile.ZipInfo:
     entry = zipfile.ZipInfo(name, _NO_DATE)
-    entry.external_attr = _OWNER_ALONE << 16
+    entry.external_attr = OWNER_ONLY << 16
     return entry
 
 

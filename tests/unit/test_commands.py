@@ -143,6 +143,24 @@ def test_formats_are_csv_json_and_a_table(stored, tmp_path):
     assert rows((tmp_path / "lines-out.csv").read_text())[0]["line_id"] == "L1"
 
 
+def test_a_table_never_replaces_a_store_and_another_file_only_by_force(stored, tmp_path):
+    store = tmp_path / "linedays.sqlite"
+    before = store.read_bytes()
+    for name in ("linedays.sqlite", "linedays.sqlite-wal", "linedays.sqlite-shm"):
+        code, out, err = stored("lines", *AS_OF, "--out", name, "--force")
+        assert (code, out, err.count("\n")) == (3, "", 1)
+        assert f"{name} belongs to a database" in err
+    assert store.read_bytes() == before
+    (tmp_path / "mine.csv").write_text("by hand")
+    code, _, err = stored("lines", *AS_OF, "--out", "mine.csv")
+    assert code == 3
+    assert "mine.csv exists already" in err
+    assert (tmp_path / "mine.csv").read_text() == "by hand"
+    code, _, _ = stored("lines", *AS_OF, "--out", "mine.csv", "--force")
+    assert code == 0
+    assert len(rows((tmp_path / "mine.csv").read_text())) == 2
+
+
 def test_known_at_leaves_out_what_was_received_later(stored):
     code, out, _ = stored("lines", *AS_OF, "--known-at", "2031-03-09")
     assert code == 0

@@ -364,7 +364,7 @@ def test_what_is_no_key_is_told_without_being_shown(tmp_path):
     with pytest.raises(ExportError, match="is no key file") as told:
         key_of_file(tmp_path / "other")
     assert "hush" not in str(told.value)
-    with pytest.raises(ExportError, match="can't be read or made"):
+    with pytest.raises(ExportError, match="key can.t be written"):
         key_of_file(tmp_path / "none" / "key")
     assert "k" * 8 not in repr(KEY)
 

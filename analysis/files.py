@@ -14,6 +14,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
+from analysis.errors import UserError
+
 DATABASE_STARTS = (
     b"SQLite format 3\0",
     b"\x37\x7f\x06\x82",  # write-ahead log
@@ -28,7 +30,7 @@ COMPANIONS = ("-wal", "-shm", "-journal")
 EVERYBODY, OWNER_ONLY = 0o666, 0o600
 
 
-class FileError(Exception):
+class FileError(UserError):
     """The file can't be written: one sentence for a user."""
 
 

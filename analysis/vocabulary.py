@@ -282,3 +282,58 @@ class Access(StrEnum):
     ADDED_USER = "added_user"
     ENDED_USER = "ended_user"
     SET_PASSWORD = "set_password"  # noqa: S105 - the word for an act, not a password
+
+
+class Limits(StrEnum):
+    """Kind of 95 % limits of a rate or a ratio of rates."""
+
+    EXACT = "exact"
+    """Garwood; events taken as independent."""
+    MIDP = "midp"
+    """Shorter, covers about as often as it claims; events taken as independent."""
+    CLUSTERED = "clustered"
+    """Exact, widened by how far families differ beyond chance."""
+
+
+class ChartKind(StrEnum):
+    """What a point of a control chart is."""
+
+    U = "u"
+    """The rate of a period."""
+    T = "t"
+    """Calendar days between two events."""
+    G = "g"
+    """Home line-days between two events."""
+
+
+class Private(StrEnum):
+    """What an export leaves out unless it is asked for by name."""
+
+    CONTACT = "contact"
+    LANGUAGE = "language"
+    NOTE = "note"
+
+
+class Versions(StrEnum):
+    """Which versions of a record."""
+
+    CURRENT = "current"
+    """The one in force by the known-at time; withdrawn records are left out."""
+    ALL = "all"
+    """Every one received by then, withdrawals too."""
+
+
+class As(StrEnum):
+    """Kind of file."""
+
+    CSV = "csv"
+    PARQUET = "parquet"
+
+
+class Copy(StrEnum):
+    """Who a copy is for."""
+
+    TEAM = "team"
+    """Names families and shows every count: for the team only."""
+    OUTSIDE = "outside"
+    """May leave the team: no single family, and the small-cell rule."""

@@ -12,6 +12,8 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.cautions import CAUTIONS as CAUTIONS
+
 MONTHS_IN_FULL = (
     "January",
     "February",
@@ -30,14 +32,6 @@ MONTHS = tuple(name[:3] for name in MONTHS_IN_FULL)
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 NOT_KNOWN = "–"
 HIDDEN = "hidden"
-
-CAUTIONS = (
-    "linedays supports trained staff and does not diagnose.",
-    "A red flag follows the programme's own emergency instruction.",
-    "Local policy, the child's orders and licensed practice come first.",
-    "Rates are per home line-day: not NHSN rates, and not a submission to any registry.",
-)
-"""Stand on every screen, printed sheet and in the README."""
 
 
 @dataclass(frozen=True)

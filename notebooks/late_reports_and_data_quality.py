@@ -30,10 +30,9 @@ from IPython.display import display
 from analysis.cli.inventing import invented_store
 from analysis.definitions import DEFINITIONS
 from analysis.measures import lateness, log_coverage, logging_bias, rates
-from analysis.measures.rates import Limits
 from analysis.policy import load_policy
 from analysis.snapshot import of_sites, take
-from analysis.vocabulary import Basis, Grouping, Role
+from analysis.vocabulary import Basis, Grouping, Limits, Role
 from analysis.words import (
     CAUTIONS,
     counted,

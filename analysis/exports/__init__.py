@@ -7,11 +7,12 @@ extract is for people outside the team; a statement says what in it remains iden
 from analysis.exports.about import about_page, left_out_words
 from analysis.exports.catalogue import OF_A_COMMAND, TABLES, Table
 from analysis.exports.deidentified import Extract, deidentify
-from analysis.exports.folder import As, ExportError, without_times, write_folder
+from analysis.exports.folder import ExportError, without_times, write_folder
 from analysis.exports.identifiable import alone
 from analysis.exports.pseudonyms import Key, key_of_file
-from analysis.exports.records import RECORDS, Private, Versions, record_tables, without
+from analysis.exports.records import RECORDS, record_tables, without
 from analysis.exports.statement import statement
+from analysis.vocabulary import As, Private, Versions
 
 __all__ = [
     "OF_A_COMMAND",

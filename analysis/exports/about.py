@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from analysis.exports.folder import Written
-from analysis.exports.records import Private, Versions
 from analysis.snapshot import Snapshot
+from analysis.vocabulary import Private, Versions
 from analysis.words import CAUTIONS
 
 LEFT_OUT = {

@@ -7,30 +7,24 @@ import os
 import shutil
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from pathlib import Path
 
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from analysis.errors import UserError
 from analysis.exports.catalogue import Table
 from analysis.exports.records import as_incoming
 from analysis.tables.columns import Column, Kind
 from analysis.tables.printed import as_csv
+from analysis.vocabulary import As
 
 DICTIONARY = ("table", "one_row_is", "column", "holds", "dtype", "unit", "meaning", "blank_means")
 """Columns of a data dictionary."""
 
 
-class As(StrEnum):
-    """Kind of file."""
-
-    CSV = "csv"
-    PARQUET = "parquet"
-
-
-class ExportError(Exception):
+class ExportError(UserError):
     """The folder can't be written: one sentence for a user."""
 
 

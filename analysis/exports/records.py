@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from enum import StrEnum
 
 import numpy as np
 import pandas as pd
@@ -19,17 +18,10 @@ from analysis.store import EveryVersion
 from analysis.tables.columns import Column, Frame, Kind
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 from analysis.tables.records import KNOWN
+from analysis.vocabulary import Private
 
 RECORDS = tuple(INCOMING)
 """Names of the tables of records."""
-
-
-class Private(StrEnum):
-    """What an export leaves out unless it is asked for by name."""
-
-    CONTACT = "contact"
-    LANGUAGE = "language"
-    NOTE = "note"
 
 
 COLUMNS: Mapping[Private, frozenset[str]] = {
@@ -38,15 +30,6 @@ COLUMNS: Mapping[Private, frozenset[str]] = {
     Private.NOTE: frozenset({"note", "agreed", "why"}),
 }
 """Columns of text that hold it, in whatever table."""
-
-
-class Versions(StrEnum):
-    """Which versions of a record."""
-
-    CURRENT = "current"
-    """The one in force by the known-at time; withdrawn records are left out."""
-    ALL = "all"
-    """Every one received by then, withdrawals too."""
 
 
 def record_tables(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from analysis.errors import UserError
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sentences import file_sentence
 
 
-class IngestError(Exception):
+class IngestError(UserError):
     """Nothing of a file went in; the text is one sentence for a user.
 
     Attributes
@@ -37,5 +38,5 @@ class NotListedError(Exception):
     """The refused row that was to be mended is not on the list (any more)."""
 
 
-class ProfileError(Exception):
+class ProfileError(UserError):
     """A source profile cannot be used; the text names the file, the key and what to write."""

@@ -2,13 +2,7 @@
 
 from analysis.measures.adherence import adherence
 from analysis.measures.at_risk import lines_at_risk
-from analysis.measures.charts import (
-    LEAGUE_TABLE_CAUTION,
-    ChartKind,
-    gap_chart,
-    group_funnel,
-    rate_chart,
-)
+from analysis.measures.charts import LEAGUE_TABLE_CAUTION, gap_chart, group_funnel, rate_chart
 from analysis.measures.comparison import compare, compared_rates
 from analysis.measures.counts import MeasureError, counts, usual_basis
 from analysis.measures.coverage import log_coverage
@@ -19,10 +13,11 @@ from analysis.measures.late_reports import lateness, provisional_rates
 from analysis.measures.lines import line_table
 from analysis.measures.logging_bias import logging_bias
 from analysis.measures.overdue_hazard import overdue_hazard
-from analysis.measures.rates import Limits, rates
+from analysis.measures.rates import rates
 from analysis.measures.release import for_release
 from analysis.measures.skin_course import skin_course
 from analysis.measures.trends import standardised, trend
+from analysis.vocabulary import ChartKind, Limits
 
 __all__ = [
     "LEAGUE_TABLE_CAUTION",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
@@ -19,19 +18,7 @@ from analysis.tables.measures import CHART, FUNNEL
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 from analysis.timeline.axis import DAY_BITS, merged
-from analysis.vocabulary import Basis, Grouping
-
-
-class ChartKind(StrEnum):
-    """What a point of a control chart is."""
-
-    U = "u"
-    """The rate of a period."""
-    T = "t"
-    """Calendar days between two events."""
-    G = "g"
-    """Home line-days between two events."""
-
+from analysis.vocabulary import Basis, ChartKind, Grouping
 
 LEAGUE_TABLE_CAUTION = (
     "A funnel shows which groups differ by more than chance; it does not rank them. Groups "

@@ -11,14 +11,13 @@ import pandas as pd
 
 from analysis.measures.counts import MeasureError, counts, family_counts
 from analysis.measures.coverage import log_coverage
-from analysis.measures.rates import Limits
 from analysis.stats.comparison import RateRatio, exact_rate_ratio, midp_rate_ratio
 from analysis.stats.intervals import exact_rate_interval, midp_rate_interval
 from analysis.stats.regression import clustered_rate_ratio
 from analysis.tables.columns import Frame
 from analysis.tables.measures import ADHERENCE, COMPARISON, RATES
 from analysis.tallies import Tallies
-from analysis.vocabulary import Basis, Grouping
+from analysis.vocabulary import Basis, Grouping, Limits
 
 _RATIOS: dict[Limits, Callable[..., RateRatio]] = {
     Limits.EXACT: exact_rate_ratio,

@@ -8,13 +8,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.errors import UsageError
 from analysis.measures.grouping import group_of, in_group_order
 from analysis.tables.measures import COUNTS
 from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping, OutcomeKind, Task
 
 
-class MeasureError(Exception):
+class MeasureError(UsageError):
     """A measure was asked for something that it cannot answer; one sentence for a user."""
 
 

@@ -6,7 +6,6 @@ These are home line-days, not an NHSN rate, and not a submission to any registry
 from __future__ import annotations
 
 from collections.abc import Callable
-from enum import StrEnum
 
 import pandas as pd
 
@@ -15,19 +14,7 @@ from analysis.stats.dispersion import clustered_rate_interval
 from analysis.stats.intervals import RateInterval, exact_rate_interval, midp_rate_interval
 from analysis.tables.measures import RATES
 from analysis.tallies import Tallies
-from analysis.vocabulary import Basis, Grouping
-
-
-class Limits(StrEnum):
-    """Kind of 95 % limits of a rate or a ratio of rates."""
-
-    EXACT = "exact"
-    """Garwood; events taken as independent."""
-    MIDP = "midp"
-    """Shorter, covers about as often as it claims; events taken as independent."""
-    CLUSTERED = "clustered"
-    """Exact, widened by how far families differ beyond chance."""
-
+from analysis.vocabulary import Basis, Grouping, Limits
 
 _LIMITS: dict[Limits, Callable[..., RateInterval]] = {
     Limits.EXACT: exact_rate_interval,

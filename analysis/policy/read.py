@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 from zoneinfo import ZoneInfo
 
+from analysis.errors import UserError
 from analysis.policy.model import (
     SETTING_FIELDS,
     Edition,
@@ -41,7 +42,7 @@ _TAKEN = frozenset({NOTHING_SEEN, "skin", *map(str, OutcomeKind)})
 """Words that mean something else where codes stand: in lists of findings, or as an event."""
 
 
-class PolicyError(Exception):
+class PolicyError(UserError):
     """A policy file cannot be used; the text names file, line, key and what to write."""
 
 

@@ -10,8 +10,8 @@ from analysis.reports.pdf import PdfError, pdf_file
 from analysis.reports.period import Period, month, week, week_of
 from analysis.reports.prevention import prevention_report
 from analysis.reports.render import body, file_name, html_file, style_sheet
-from analysis.reports.report import Copy, Report
-from analysis.vocabulary import Role
+from analysis.reports.report import Report
+from analysis.vocabulary import Copy, Role
 
 REPORTS = {
     Role.MANAGER: manager_report,

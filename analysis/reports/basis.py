@@ -7,8 +7,8 @@ import pandas as pd
 from analysis.definitions import DEFINITIONS, Definition
 from analysis.measures import lateness, log_coverage
 from analysis.reports.data import ReportData
-from analysis.reports.report import COPY_WORDS, Copy, Part, Report, Table
-from analysis.vocabulary import Grouping, Role
+from analysis.reports.report import COPY_WORDS, Part, Report, Table
+from analysis.vocabulary import Copy, Grouping, Role
 from analysis.words import (
     counted,
     day_year,

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.measures import for_release
-from analysis.reports.report import Copy
 from analysis.stats.small_cells import hidden_counts
+from analysis.vocabulary import Copy
 from analysis.words import HIDDEN, limits, number, thousands
 
 

@@ -22,10 +22,10 @@ from analysis.reports.basis import titled
 from analysis.reports.cells import counts_of
 from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
-from analysis.reports.report import Copy, Figure, Part, Report, Table
+from analysis.reports.report import Figure, Part, Report, Table
 from analysis.snapshot import Snapshot
 from analysis.stats.small_cells import hidden_counts
-from analysis.vocabulary import Role
+from analysis.vocabulary import Copy, Role
 from analysis.words import (
     HIDDEN,
     NO_SIGN_OFF_WHY,

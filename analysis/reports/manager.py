@@ -16,10 +16,10 @@ from analysis.reports.cells import column, counts_of, many
 from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
 from analysis.reports.period import month_words
-from analysis.reports.report import Copy, Figure, Part, Report, Table
+from analysis.reports.report import Figure, Part, Report, Table
 from analysis.stats.small_cells import hidden_counts
 from analysis.tables.backtest import MORNINGS
-from analysis.vocabulary import Grouping, Role, Task
+from analysis.vocabulary import Copy, Grouping, Role, Task
 from analysis.words import (
     BANDS,
     BANDS_SHOWN,

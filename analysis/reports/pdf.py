@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from analysis.errors import UserError
+
 NEEDS = (
     "The PDF was not written: it needs the system library Pango (on Debian: apt-get install "
     "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core). The HTML file has "
@@ -9,7 +11,7 @@ NEEDS = (
 )
 
 
-class PdfError(Exception):
+class PdfError(UserError):
     """The PDF cannot be made on this machine; one sentence for a user."""
 
 

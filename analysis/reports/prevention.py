@@ -27,10 +27,10 @@ from analysis.reports.cells import rate_cells, released
 from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
 from analysis.reports.period import month_words
-from analysis.reports.report import Copy, Figure, Part, Report, Table
+from analysis.reports.report import Figure, Part, Report, Table
 from analysis.stats.small_cells import hidden_counts
 from analysis.verdicts import chart_verdict, ratio_verdict
-from analysis.vocabulary import Basis, Grouping, OutcomeKind, Role
+from analysis.vocabulary import Basis, Copy, Grouping, OutcomeKind, Role
 from analysis.words import (
     limits,
     number,

@@ -3,23 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
 from analysis.definitions import Definition
 from analysis.reports.drawing import Drawing
-from analysis.vocabulary import Role
+from analysis.vocabulary import Copy, Role
 from analysis.words import CAUTIONS
 
 Row = tuple[str, ...]
-
-
-class Copy(StrEnum):
-    """Who a copy is for."""
-
-    TEAM = "team"
-    """Names families and shows every count: for the team only."""
-    OUTSIDE = "outside"
-    """May leave the team: no single family, and the small-cell rule."""
 
 
 COPY_WORDS = {

@@ -13,8 +13,10 @@ from contextlib import contextmanager
 import sqlalchemy as sa
 from adbc_driver_manager import Error as AdbcError
 
+from analysis.errors import UserError
 
-class StoreError(Exception):
+
+class StoreError(UserError):
     """The store can't do what was asked: one sentence for a user."""
 
 

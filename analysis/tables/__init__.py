@@ -5,8 +5,13 @@
 rooms above make. Frames are checked where they enter a room.
 """
 
+import pandas as pd
+
 from analysis.tables.columns import Column, Frame, FrameError, Kind
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
+
+pd.set_option("mode.copy_on_write", True)
+pd.set_option("mode.string_storage", "pyarrow")
 
 __all__ = ["INCOMING", "KNOWN", "Column", "Frame", "FrameError", "Kind", "Records"]

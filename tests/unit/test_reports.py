@@ -18,11 +18,10 @@ from analysis.measures import Limits, MeasureError, adherence, rates
 from analysis.policy import shipped_policy
 from analysis.reports import figures, render
 from analysis.reports.cells import counts_of
-from analysis.reports.report import Copy
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tallies import between
-from analysis.vocabulary import Basis, Grouping, Role, Task
+from analysis.vocabulary import Basis, Copy, Grouping, Role, Task
 from dashboard.layout import words
 from synthetic_data import generate_blocks, write_canonical
 

@@ -11,7 +11,6 @@ from analysis.policy import shipped_policy
 from analysis.reports import month
 from analysis.reports.data import ReportData
 from analysis.reports.prevention import prevention_report
-from analysis.reports.report import Copy
 from analysis.snapshot import Snapshot, end_of_day
 from analysis.verdicts import (
     ChartCode,
@@ -26,7 +25,7 @@ from analysis.verdicts import (
     ratio_verdict,
     trend_verdict,
 )
-from analysis.vocabulary import Grouping
+from analysis.vocabulary import Copy, Grouping
 from dashboard.addresses.rates import RatesChoice
 from dashboard.rates.queries.rates import rates_view, understood
 from tests.written import written

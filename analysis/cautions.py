@@ -1,0 +1,8 @@
+"""Which cautions are on every screen, every printed page, in the help and in the README?"""
+
+CAUTIONS = (
+    "linedays supports trained staff and does not diagnose.",
+    "A red flag follows the programme's own emergency instruction.",
+    "Local policy, the child's orders and licensed practice come first.",
+    "Rates are per home line-day: not NHSN rates, and not a submission to any registry.",
+)

@@ -36,6 +36,10 @@ DAMAGED = (
     "The backup {path} is damaged; nothing was restored. Copy it again from where it is kept, or "
     "use another backup."
 )
+OTHER_COLUMNS = (
+    "The backup {path} has columns in its table {table} that this version of linedays does not know: "
+    "{columns}. Nothing was restored. Restore it with the version that wrote it."
+)
 NEWER = (
     "The backup {path} was written by a newer version of linedays; nothing was restored. Install "
     "that version and restore with it."
@@ -82,7 +86,7 @@ def restore(database: Database, path: Path) -> None:
             upgrade_on(connection, contents.schema)
             _check_tables(connection, contents, path)
             for part in contents.tables:
-                _fill(connection, archive, part)
+                _fill(connection, archive, part, path)
             upgrade_on(connection)
             for name in ROWS:
                 _make_blocks(connection, name)
@@ -161,10 +165,19 @@ def _check_tables(connection: sa.Connection, contents: Contents, path: Path) -> 
         raise StoreError(DAMAGED.format(path=path))
 
 
-def _fill(connection: sa.Connection, archive: zipfile.ZipFile, part: TablePart) -> None:
+def _fill(
+    connection: sa.Connection, archive: zipfile.ZipFile, part: TablePart, path: Path
+) -> None:
+    """Fill a table by the names of its columns: one that the backup lacks is blank."""
     table = sa.Table(part.name, sa.MetaData(), autoload_with=connection)
     file = pq.ParquetFile(pa.BufferReader(archive.read(part.file)))
-    if file.schema_arrow.names != [c.name for c in table.c] or file.metadata.num_rows != part.rows:
+    names = file.schema_arrow.names
+    unknown = [name for name in names if name not in table.c]
+    if unknown:
+        words = OTHER_COLUMNS.format(path=path, table=part.name, columns=", ".join(unknown))
+        raise StoreError(words)
+    needed = {column.name for column in table.c if not column.nullable}
+    if len(set(names)) != len(names) or needed - set(names) or file.metadata.num_rows != part.rows:
         raise pa.ArrowInvalid(part.name)
     if connection.execute(sa.select(table).limit(1)).first() is not None:
         connection.execute(sa.delete(table))  # what a migration put in; the backup has it, too

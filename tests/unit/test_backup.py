@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 import sqlalchemy as sa
 from argon2 import PasswordHasher
@@ -282,6 +283,35 @@ def other_rows(path: Path) -> Path:
     return saying(repacked(path, lambda n, d: data if n == "users.parquet" else d), tables=said)
 
 
+def of_calls(path: Path, change: Callable[[pa.Table], pa.Table]) -> Path:
+    """The archive with another table of calls, hashes set right."""
+    with zipfile.ZipFile(path) as archive:
+        said = json.loads(archive.read(backup.CONTENTS))["tables"]
+        calls = pq.read_table(pa.BufferReader(archive.read("calls.parquet")))
+    sink = pa.BufferOutputStream()
+    pq.write_table(change(calls), sink)
+    data = bytes(sink.getvalue())
+    for part in said:
+        if part["name"] == "calls":
+            part["sha256"] = hashlib.sha256(data).hexdigest()
+    return saying(repacked(path, lambda n, d: data if n == "calls.parquet" else d), tables=said)
+
+
+def test_a_backup_is_restored_by_the_names_of_its_columns(
+    kept: Path, elsewhere: str, tmp_path: Path
+) -> None:
+    # A column that a migration adds is last in the database and in its place in the catalogue.
+    turned = of_calls(kept, lambda table: table.select(table.column_names[::-1]))
+    with Store.restored(elsewhere, turned) as again:
+        whole = again.all_calls()
+        assert set(whole["made_by"]) == {"N1"}
+        assert whole["agreed"].iloc[0] == "keep \\ it dry\nand call"
+    fewer = of_calls(kept, lambda table: table.drop_columns("agreed"))
+    with Store.restored(f"sqlite:///{tmp_path}/fewer.sqlite", fewer) as again:
+        assert again.all_calls()["agreed"].isna().all()
+        assert again.all_calls()["made_by"].equals(whole["made_by"])
+
+
 def faulty(kept: Path) -> Iterator[tuple[str, Path, str]]:
     """What can be wrong with a file, the file, and the words that tell."""
     whole = kept.read_bytes()
@@ -303,7 +333,8 @@ def faulty(kept: Path) -> Iterator[tuple[str, Path, str]]:
     yield "odd contents", saying(kept, tables=[{"name": "calls"}]), "is damaged"
     yield "a file lost", repacked(kept, lambda n, d: None if n == "calls.parquet" else d), "damaged"
     yield "a file changed", repacked(kept, lambda n, d: d[:-9] if "calls" in n else d), "damaged"
-    yield "another table's rows", other_rows(kept), "is damaged"
+    yield "another table's rows", other_rows(kept), "that this version of linedays does not know"
+    yield "a needed column left out", of_calls(kept, lambda t: t.drop_columns("family_id")), "damaged"
     cut.write_bytes(
         whole.replace(b"PK\x01\x02\x14\x03\x14\x00\x00", b"PK\x01\x02\x14\x03\x14\x00\x01")
     )

@@ -19,17 +19,15 @@ from analysis.measures import Limits, adherence, dwell, line_table, rates, usual
 from analysis.snapshot import Snapshot
 from analysis.tables import calls, measures, planning, timeline
 from analysis.tables import retraining as needs
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Column, Frame
+from analysis.tables.fields import field_of
+from analysis.tables.kinds import Kind
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import Grouping, Task
 
-_LINE_ID, _FAMILY_ID = (
-    Column(name, Kind.TEXT, f"code of the {name.removesuffix('_id')}")
-    for name in ("line_id", "family_id")
+_LINE_ID, _FAMILY_ID, _BY, _TASK, _EVENT = (
+    Column.of(field_of(name)) for name in ("line_id", "family_id", "by", "task", "event")
 )
-_BY = Column("by", Kind.CODE, "how it is split", allowed=tuple(Grouping))
-_TASK = Column("task", Kind.CODE, "care task", allowed=tuple(Task))
-_EVENT = Column("event", Kind.CODE, "'skin', a finding code or an outcome")
 
 
 @dataclass(frozen=True)

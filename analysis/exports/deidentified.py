@@ -1,8 +1,8 @@
 """What of the tables may leave the team, and in which form?
 
-Every column has to have a way to leave: a code is replaced, a date moved by its child's own
-number of days, a month of birth becomes an age band, a rare word is hidden, a number stays.
-What has none (text, moments, staff) stays here, a column that is added later too.
+The sensitivity of a field decides: a code is replaced, a date moved by its child's own number
+of days, a month of birth becomes an age band, of what is plain a rare word is hidden. All else
+(text, moments, staff, and a field whose sensitivity nobody has stated) is left out.
 """
 
 from __future__ import annotations
@@ -22,29 +22,18 @@ from analysis.exports.rare_values import HIDDEN, rare_values
 from analysis.exports.records import record_tables
 from analysis.snapshot import Snapshot
 from analysis.stats.small_cells import LARGEST_HIDDEN
-from analysis.tables.columns import Column, Kind
+from analysis.tables.columns import Column
+from analysis.tables.fields import field_of
+from analysis.tables.kinds import Kind, Sensitivity
 from analysis.tables.timeline import TALLY
 from analysis.tallies.pieces import bands_of, month_of
 
 WORKED_OUT = ("home_spells", "accessed_spells", "intervals", "skin_events", "outcome_events")
 """Tables of an extract beside those of the records."""
 
-CODES = {
-    "child_id": "child",
-    "family_id": "family",
-    "line_id": "line",
-    "caregiver_id": "caregiver",
-    "entry_id": "entry",
-    "site": "site",
-}
-"""Columns that hold a code, and what it is the code of."""
-
-_OWN_WORDS = {("sign_offs", "outcome"), ("sign_offs", "kind")}
-"""Columns whose words are others than those of the column of that name elsewhere."""
-
-_RECEIVED_ON = Column("received_on", Kind.DATE, "day the clinic got the row")
+_RECEIVED_ON = Column.of(field_of("received_on"))
 _AGE_BAND = replace(TALLY["age_band"], meaning="age in years on the first day at home")
-_CHILD = Column("child_id", Kind.TEXT, "code of the child")
+_CHILD = Column.of(field_of("child_id"))
 _SHIFTED = "moved by the child's own number of days"
 _BLANK = ""
 
@@ -138,23 +127,25 @@ def _leaving(
     column: Column, frame: pd.DataFrame, shift: Any, seen: Snapshot, key: Key
 ) -> tuple[Column, Any] | None:
     cells = frame[column.name]
-    if column.name in CODES:
-        return replace(column, meaning=f"{column.meaning}; replaced"), key.codes(
-            CODES[column.name], cells
-        )
-    if column.name == "born":
+    if _is_code(column):
+        new = key.codes(column.name.removesuffix("_id"), cells)
+        return replace(column, meaning=f"{column.meaning}; replaced"), new
+    if column.sensitivity is Sensitivity.BIRTH:
         month = month_of(days_of(frame["home_from"]))
         starts = seen.edition.settings.age_band_starts
         return _AGE_BAND, pd.Series(bands_of(days_of(cells), month, starts), index=frame.index)
     if column.name == "received_at":
         column, cells = _RECEIVED_ON, _local_days(cells, seen.policy.time_zone)
-    if column.kind is Kind.DATE:
+    if column.sensitivity is Sensitivity.DATE and column.kind is Kind.DATE:
         return replace(column, unit=_SHIFTED), _later(cells, shift)
-    if column.kind in {Kind.CODE, Kind.CODES}:
-        return column, cells.astype("string")
-    if column.kind in {Kind.COUNT, Kind.NUMBER, Kind.FLAG}:
-        return column, cells
-    return None
+    if column.sensitivity is not Sensitivity.PLAIN or column.kind is Kind.TEXT:
+        return None
+    return column, cells.astype("string") if column.kind in {Kind.CODE, Kind.CODES} else cells
+
+
+def _is_code(column: Column) -> bool:
+    """Whether a column holds one code in each cell, which can be replaced."""
+    return column.sensitivity is Sensitivity.CODE and column.kind is Kind.TEXT
 
 
 def _local_days(moments: pd.Series[Any], zone: str) -> pd.Series[Any]:
@@ -174,8 +165,7 @@ def _hidden(tables: Mapping[str, Table]) -> tuple[dict[str, Table], pd.DataFrame
     for name, table in tables.items():
         for column in table.entry.columns:
             if _holds_words(name, column):
-                own = (name, column.name) in _OWN_WORDS
-                words = f"{name}.{column.name}" if own else column.name
+                words = f"{name}.{column.name}" if column.only_in else column.name
                 of_words.setdefault(words, []).append((name, column))
     left, told = dict(tables), []
     for words, places in of_words.items():
@@ -232,6 +222,6 @@ def _shown(word: str, rare: frozenset[str], *, is_list: bool) -> str | None:
 def _in_order(table: Table) -> Table:
     """Rows in an order that the old codes have no part in."""
     columns = table.entry.columns
-    codes = [c.name for c in columns if c.name in CODES and c.name != "entry_id"]
+    codes = [c.name for c in columns if _is_code(c) and c.name != "entry_id"]
     dates = [c.name for c in columns if c.kind is Kind.DATE]
     return Table(table.entry, table.frame.sort_values([*codes, *dates], ignore_index=True))

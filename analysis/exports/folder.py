@@ -16,7 +16,8 @@ import pyarrow.parquet as pq
 from analysis.errors import UserError
 from analysis.exports.catalogue import Table
 from analysis.exports.records import as_incoming
-from analysis.tables.columns import Column, Kind
+from analysis.tables.columns import Column
+from analysis.tables.kinds import Kind
 from analysis.tables.printed import as_csv
 from analysis.vocabulary import As
 

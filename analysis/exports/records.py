@@ -15,8 +15,9 @@ import pandas as pd
 from analysis.exports.catalogue import Table
 from analysis.snapshot import Snapshot
 from analysis.store import EveryVersion
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Column, Frame
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
+from analysis.tables.kinds import Kind, Sensitivity
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import Private
 
@@ -24,12 +25,13 @@ RECORDS = tuple(INCOMING)
 """Names of the tables of records."""
 
 
-COLUMNS: Mapping[Private, frozenset[str]] = {
-    Private.CONTACT: frozenset({"contact"}),
-    Private.LANGUAGE: frozenset({"language"}),
-    Private.NOTE: frozenset({"note", "agreed", "why"}),
+NEEDED: Mapping[Sensitivity, frozenset[Private]] = {
+    Sensitivity.CONTACT: frozenset({Private.CONTACT}),
+    Sensitivity.LANGUAGE: frozenset({Private.LANGUAGE}),
+    Sensitivity.FREE_TEXT: frozenset({Private.NOTE}),
+    Sensitivity.CLOSED: frozenset(Private),
 }
-"""Columns of text that hold it, in whatever table."""
+"""What has to be asked for before a column of that sensitivity is exported; none: nothing."""
 
 
 def record_tables(
@@ -67,11 +69,11 @@ def record_tables(
 
 def without(table: Table, asked_for: frozenset[Private]) -> Table:
     """The table without the private columns that were not asked for."""
-    gone = {c for private in Private if private not in asked_for for c in COLUMNS[private]}
+    nothing: frozenset[Private] = frozenset()
     kept = tuple(
         column
         for column in table.entry.columns
-        if column.name not in gone or column.kind is not Kind.TEXT
+        if NEEDED.get(column.sensitivity, nothing) <= asked_for
     )
     return Table(replace(table.entry, columns=kept), table.frame[[c.name for c in kept]])
 

@@ -22,7 +22,8 @@ from analysis.ingest.moments import FAULTS, NONE, DateOrder, Moments, read_momen
 from analysis.ingest.profile import NO, YES
 from analysis.ingest.reasons import Refusal
 from analysis.ingest.zones import DAY, local_days, to_utc
-from analysis.tables.columns import Column, Kind
+from analysis.tables.columns import Column
+from analysis.tables.kinds import Kind
 from analysis.vocabulary import NOTHING_SEEN
 
 Ints = npt.NDArray[np.int64]

@@ -47,13 +47,15 @@ from analysis.ingest.rules import CHECKS, Batch
 from analysis.ingest.translate import CONTROL, Rows, translate
 from analysis.ingest.zones import local_days
 from analysis.policy import Policy
-from analysis.tables.columns import Column, Kind
+from analysis.tables.columns import Column
+from analysis.tables.fields import field_of
 from analysis.tables.incoming import INCOMING
+from analysis.tables.kinds import Kind
 
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
-_MENDS = Column(MENDS, Kind.COUNT, "refused row that this one mends", low=1)
+_MENDS = Column.of(field_of(MENDS))
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,8 @@ from zoneinfo import ZoneInfo
 
 from analysis.ingest.faults import ProfileError
 from analysis.ingest.moments import DateOrder
-from analysis.tables.columns import Kind
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
+from analysis.tables.kinds import Kind
 
 ENCODINGS = ("utf-8", "cp1252", "latin-1")
 YES = ("yes", "y", "x", "1", "true")

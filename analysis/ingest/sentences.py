@@ -20,11 +20,10 @@ from analysis.ingest.limits import (
 )
 from analysis.ingest.reasons import Doubt, FileFault, Refusal
 from analysis.tables.columns import Column
-from analysis.tables.incoming import INCOMING
+from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
 _MEGABYTE = 1_000_000
 _LONGEST_VALUE = 60
-_UNSHOWN = frozenset({"note", "contact"})
 
 _FILE: Mapping[FileFault, str] = {
     FileFault.NOT_FOUND: "there is no such file or folder. Check the path.",
@@ -211,7 +210,7 @@ def row_sentence(
     row_number : int
         The row as a person counts it in the file, head rows included.
     column, value : str or None
-        First column at fault and what stands in it. Notes and contacts are not repeated.
+        First column at fault and what stands in it. What is private is not repeated.
     reason : str
         A code of `Refusal`.
 
@@ -228,7 +227,7 @@ def row_sentence(
     """
     place = file if sheet is None else f'{file} sheet "{sheet}"'
     cell = f", {column}" if column else ""
-    if column and value and reason != Refusal.RAGGED_ROW and column not in _UNSHOWN:
+    if column and value and reason != Refusal.RAGGED_ROW and not _is_private(table, column, reason):
         cell += f' "{_short(value)}"'
     what = why(table, column, value, reason)
     return f"{place} row {row_number}{cell}: {what}. {mend(table, column, value, reason)}"
@@ -309,6 +308,14 @@ def skipped_note(file: str) -> str:
 
 def _column(table: str, column: str | None) -> Column | None:
     return next((c for c in INCOMING[table].columns if c.name == column), None)
+
+
+def _is_private(table: str, column: str, reason: str) -> bool:
+    """Whether a cell may hold what no message repeats; a column of the sender's own may."""
+    described = _column(table, column)
+    if described is None:
+        return reason != Refusal.UNREADABLE_TICK and column not in {c.name for c in ON_EVERY_ROW}
+    return described.sensitivity.is_private
 
 
 def _short(value: str) -> str:

@@ -5,21 +5,16 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.measures.grouping import group_of, in_group_order
-from analysis.tables.columns import Column, Frame, Kind
-from analysis.tables.measures import ADHERENCE, RATES
+from analysis.tables.columns import Frame
 from analysis.tallies import Tallies
 from analysis.vocabulary import Grouping, Task
 
-COVERAGE = Frame(
+COVERAGE = Frame.of(
     "coverage",
     "one row a group with home line-days",
-    (
-        RATES["group"],
-        ADHERENCE["home_line_days"],
-        Column("heard_days", Kind.COUNT, "of these not silent", "line-days"),
-        ADHERENCE["log_coverage"],
-    ),
+    ("group", "home_line_days", "heard_days", "log_coverage"),
     key=("group",),
+    blank={"group": "not recorded", "log_coverage": "no line-day"},
 )
 
 

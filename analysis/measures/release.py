@@ -11,24 +11,20 @@ import numpy as np
 import pandas as pd
 
 from analysis.stats.small_cells import hidden_counts
-from analysis.tables.columns import Column, Frame, Kind
-from analysis.tables.measures import RATES
+from analysis.tables.columns import Frame
+from analysis.tables.incoming import NOT_RECORDED
 
 _HIDDEN = "hidden: a small count, or one that would give a small count away"
 
-RELEASED_RATES = Frame(
+RELEASED_RATES = Frame.of(
     "released_rates",
     "one row a group",
-    (
-        RATES["group"],
-        Column("events", Kind.COUNT, RATES["events"].meaning, "events", _HIDDEN),
-        RATES["line_days"],
-        Column("rate_per_1000", Kind.NUMBER, RATES["rate_per_1000"].meaning, blank=_HIDDEN),
-        Column("lower", Kind.NUMBER, RATES["lower"].meaning, blank=_HIDDEN),
-        Column("upper", Kind.NUMBER, RATES["upper"].meaning, blank=_HIDDEN),
-        Column("hidden", Kind.FLAG, "the count is hidden by the small-cell rule"),
-    ),
+    ("group", "events", "line_days", "rate_per_1000", "lower", "upper", "hidden"),
     key=("group",),
+    blank={
+        "group": NOT_RECORDED,
+        **dict.fromkeys(("events", "rate_per_1000", "lower", "upper"), _HIDDEN),
+    },
 )
 
 

@@ -11,7 +11,7 @@ from analysis.store import bulk
 from analysis.store.frames import typed
 from analysis.store.instants import microseconds
 from analysis.store.schema import accesses, next_number
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Frame
 from analysis.vocabulary import Access
 
 AGAIN_AFTER = timedelta(minutes=10)
@@ -19,18 +19,16 @@ AGAIN_AFTER = timedelta(minutes=10)
 LOOKS = frozenset({Access.OPENED_FAMILY, Access.REFUSED, Access.SIGN_IN_REFUSED})
 """Acts that are noted once in that time."""
 
-ACCESSES = Frame(
+ACCESSES = Frame.of(
     "accesses",
     "one row an act that the access record keeps, newest first",
-    (
-        Column("access", Kind.COUNT, "its number, in the order of happening"),
-        Column("at", Kind.INSTANT, "when", "UTC"),
-        Column("who", Kind.TEXT, "code of the user", blank="no user is known by the code typed in"),
-        Column("what", Kind.CODE, "what was done", allowed=tuple(Access)),
-        Column("family_id", Kind.TEXT, "code of the family", blank="no single family"),
-        Column("about", Kind.TEXT, "page, table, address or user", blank="nothing more to say"),
-    ),
+    ("access", "at", "who", "what", "family_id", "about"),
     key=("access",),
+    blank={
+        "who": "no user has the code typed in",
+        "family_id": "no single family",
+        "about": "nothing more to report",
+    },
 )
 
 

@@ -9,7 +9,8 @@ from analysis.store import bulk
 from analysis.store.faults import RecordedBeforeError, StoreError
 from analysis.store.frames import typed
 from analysis.store.schema import arrangements, calls, next_number
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Column, Frame
+from analysis.tables.fields import field_of
 from analysis.tables.records import KNOWN
 
 SAID = {calls.name: "recorded call", arrangements.name: "arrangement"}
@@ -18,11 +19,11 @@ SAID = {calls.name: "recorded call", arrangements.name: "arrangement"}
 def _every(name: str) -> Frame:
     return Frame(
         f"all_{name}",
-        f"one row a {SAID[name]}, in the order of recording, also those taken back",
+        f"one row a {SAID[name]}, in the order of recording, also undone ones",
         (
             *KNOWN[name].columns,
-            Column("undone_at", Kind.INSTANT, "when it was taken back", "UTC", blank="it stands"),
-            Column("undone_by", Kind.TEXT, "staff code of who took it back", blank="it stands"),
+            Column.of(field_of("undone_at"), blank="not undone"),
+            Column.of(field_of("undone_by"), blank="not undone"),
         ),
         key=("row",),
     )

@@ -14,7 +14,7 @@ import pyarrow as pa
 import sqlalchemy as sa
 
 from analysis.store.schema import blocks, stored_columns
-from analysis.tables.columns import Kind
+from analysis.tables.kinds import Kind
 
 MOST_ROWS = 262_144
 """Rows of a block at most: what is held twice in memory while a block is read."""

@@ -10,7 +10,8 @@ import pandas as pd
 import pyarrow as pa
 
 from analysis.days import NO_DAY, dates_of
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Column, Frame
+from analysis.tables.kinds import Kind
 
 
 def typed(table: pa.Table, entry: Frame) -> pd.DataFrame:

@@ -18,8 +18,9 @@ from analysis.store.frames import typed
 from analysis.store.known import newest
 from analysis.store.refusals import is_open, was_open
 from analysis.store.schema import ROWS, file_counts, files, refused, stored_columns
-from analysis.tables.columns import Column, Frame, Kind
-from analysis.tables.incoming import INCOMING, NOT_RECORDED
+from analysis.tables.columns import Frame
+from analysis.tables.incoming import INCOMING
+from analysis.tables.kinds import Kind
 
 
 @dataclass(frozen=True)
@@ -66,67 +67,66 @@ class FileBefore:
     counts: tuple[TableCount, ...]
 
 
-_FILE = (
-    Column("file", Kind.TEXT, "name of the file"),
-    Column("table", Kind.TEXT, "table that the row is of"),
-    Column("sheet", Kind.TEXT, "sheet of the workbook", blank="not a workbook"),
-    Column("row_number", Kind.COUNT, "row as a person sees it in the file"),
-    Column("received_at", Kind.INSTANT, "when the clinic got it", "UTC"),
-)
-
-REFUSED = Frame(
+REFUSED = Frame.of(
     "refused",
-    "one row a row that could not be used and was not mended yet",
+    "one row a row that could not be used and was not corrected yet",
     (
-        Column("refused_row", Kind.COUNT, "its number on the list"),
-        Column("ingest", Kind.COUNT, "number of the ingest that refused it"),
-        Column("source", Kind.TEXT, "source profile of its file; empty: none"),
-        *_FILE,
-        Column("column", Kind.TEXT, "first column at fault", blank="the row as a whole"),
-        Column("value", Kind.TEXT, "what stood there", blank="nothing"),
-        Column("reason", Kind.TEXT, "reason code"),
-        Column("row", Kind.TEXT, "the whole row: a JSON object of its cells"),
+        "refused_row",
+        "ingest",
+        "source",
+        "file",
+        "table",
+        "sheet",
+        "row_number",
+        "received_at",
+        "column",
+        "value",
+        "reason",
+        "row",
     ),
     key=("refused_row",),
+    blank={"sheet": "not a workbook", "column": "the row as a whole", "value": "nothing"},
+    detail={"ingest": "that refused it"},
 )
 
-DOUBTS = Frame(
+DOUBTS = Frame.of(
     "doubts",
     "one row a doubt about a row in force",
-    (
-        Column("row", Kind.COUNT, "number of the stored row"),
-        *_FILE,
-        Column("doubt", Kind.TEXT, "code of the doubt"),
-    ),
+    ("row", "file", "table", "sheet", "row_number", "received_at", "doubt"),
+    blank={"sheet": "not a workbook"},
 )
 
-INGESTS = Frame(
+INGESTS = Frame.of(
     "ingests",
     "one row an ingest of a file and a table in it",
     (
-        Column("ingest", Kind.COUNT, "number of the ingest"),
-        Column("file", Kind.TEXT, "name of the file"),
-        Column("source", Kind.TEXT, "source profile; empty: none"),
-        Column("sha256", Kind.TEXT, "SHA-256 of the bytes of the file"),
-        Column("size", Kind.COUNT, "size of the file", "bytes"),
-        Column("received_at", Kind.INSTANT, "moment given to rows without their own", "UTC"),
-        Column("ingested_at", Kind.INSTANT, "when it was read", "UTC"),
-        Column(
-            "brought_by", Kind.TEXT, "code of who brought it to the dashboard", blank="command line"
-        ),
-        Column("table", Kind.TEXT, "incoming table", blank="the file held no table"),
-        Column("read", Kind.COUNT, "rows read", "rows", NOT_RECORDED),
-        Column("stored", Kind.COUNT, "rows that said something new", "rows", NOT_RECORDED),
-        Column("same_as_before", Kind.COUNT, "rows known already", "rows", NOT_RECORDED),
-        Column("refused", Kind.COUNT, "rows that could not be used", "rows", NOT_RECORDED),
-        Column("doubts", Kind.COUNT, "rows with a doubt", "rows", NOT_RECORDED),
-        Column(
-            "last_row",
-            Kind.COUNT,
-            "last stored row of the table when the file had gone in",
-            blank=NOT_RECORDED,
-        ),
+        "ingest",
+        "file",
+        "source",
+        "sha256",
+        "size",
+        "received_at",
+        "ingested_at",
+        "brought_by",
+        "table",
+        "read",
+        "stored",
+        "same_as_before",
+        "refused",
+        "doubts",
+        "last_row",
     ),
+    blank={
+        "brought_by": "command line",
+        "table": "the file held no table",
+        "read": "not recorded",
+        "stored": "not recorded",
+        "same_as_before": "not recorded",
+        "refused": "not recorded",
+        "doubts": "not recorded",
+        "last_row": "not recorded",
+    },
+    detail={"received_at": "given to rows that do not say so themselves"},
 )
 
 

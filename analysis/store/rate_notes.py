@@ -9,22 +9,15 @@ from analysis.store import bulk
 from analysis.store.faults import StoreError
 from analysis.store.frames import typed
 from analysis.store.schema import next_number, rate_notes
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Frame
 
-ANNOTATIONS = Frame(
+ANNOTATIONS = Frame.of(
     "annotations",
     "one row an annotation of the rates, in the order of writing, also those withdrawn",
-    (
-        Column("row", Kind.COUNT, "number of the annotation"),
-        Column("on_day", Kind.DATE, "day that it speaks of"),
-        Column("site", Kind.TEXT, "site that it speaks of", blank="all sites"),
-        Column("text", Kind.TEXT, "what happened, in free text"),
-        Column("made_by", Kind.TEXT, "staff code of who wrote it"),
-        Column("made_at", Kind.INSTANT, "when it was written", "UTC"),
-        Column("withdrawn_at", Kind.INSTANT, "when it was withdrawn", "UTC", blank="it stands"),
-        Column("withdrawn_by", Kind.TEXT, "staff code of who withdrew it", blank="it stands"),
-    ),
+    ("row", "on_day", "site", "text", "made_by", "made_at", "withdrawn_at", "withdrawn_by"),
     key=("row",),
+    blank={"site": "all sites", "withdrawn_at": "not undone", "withdrawn_by": "not undone"},
+    detail={"site": "that the note is about"},
 )
 
 

@@ -165,9 +165,7 @@ def _check_tables(connection: sa.Connection, contents: Contents, path: Path) -> 
         raise StoreError(DAMAGED.format(path=path))
 
 
-def _fill(
-    connection: sa.Connection, archive: zipfile.ZipFile, part: TablePart, path: Path
-) -> None:
+def _fill(connection: sa.Connection, archive: zipfile.ZipFile, part: TablePart, path: Path) -> None:
     """Fill a table by the names of its columns: one that the backup lacks is blank."""
     table = sa.Table(part.name, sa.MetaData(), autoload_with=connection)
     file = pq.ParquetFile(pa.BufferReader(archive.read(part.file)))

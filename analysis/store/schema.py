@@ -13,8 +13,9 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.dialects import sqlite
 
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Column, Frame
 from analysis.tables.incoming import INCOMING
+from analysis.tables.kinds import Kind
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import EntryKind
 

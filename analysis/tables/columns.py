@@ -1,46 +1,23 @@
-"""What is a column, and does a frame hold what its catalogue entry says?
+"""What are the columns of a frame, and does a frame hold what its catalogue entry says?
 
-A column is described once: name, kind, unit, meaning, what a blank means. The check at a
-room's door, the data dictionary and the readers of files all use the same object.
+A frame names fields of the catalogue and states its grain: what one row is, which columns name
+it and what a blank means in it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from enum import StrEnum
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from dataclasses import fields as parts_of
+from typing import Any, Self
 
 import pandas as pd
 
+from analysis.tables.fields import field_of
+from analysis.tables.kinds import DTYPES, Field, Kind
 
-class Kind(StrEnum):
-    """What a cell holds, and so which pandas dtype carries it."""
-
-    TEXT = "text"
-    CODE = "code"
-    CODES = "codes"
-    DATE = "date"
-    MONTH = "month"
-    INSTANT = "instant"
-    COUNT = "count"
-    NUMBER = "number"
-    FLAG = "flag"
-
-
-DTYPES: Mapping[Kind, str] = {
-    Kind.TEXT: "string",
-    Kind.CODE: "category",
-    Kind.CODES: "string",
-    Kind.DATE: "datetime64[s]",
-    Kind.MONTH: "datetime64[s]",
-    Kind.INSTANT: "datetime64[us]",
-    Kind.COUNT: "Int64",
-    Kind.NUMBER: "float64",
-    Kind.FLAG: "bool",
-}
-"""Dtype of each kind. CODES is text joined by ``;``. MONTH is the month's first day. INSTANT is
-UTC without an offset. A COUNT that is never blank is plain ``int64``."""
+_ROUNDING = 1e-9
+"""By how much a calculated number may pass its limit."""
 
 
 class FrameError(Exception):
@@ -48,19 +25,22 @@ class FrameError(Exception):
 
 
 @dataclass(frozen=True)
-class Column:
-    """One column: `blank` says what a missing value means; None: it is never missing."""
+class Column(Field):
+    """A field in a frame: `blank` says what a missing value means; None: it is never missing."""
 
-    name: str
-    kind: Kind
-    meaning: str
-    unit: str = ""
     blank: str | None = None
-    allowed: tuple[str, ...] = ()
-    low: int | None = None
-    high: int | None = None
     required: bool = False
     """In files that come in: a row without it is refused."""
+
+    @classmethod
+    def of(
+        cls, field: Field, *, blank: str | None = None, required: bool = False, detail: str = ""
+    ) -> Self:
+        """Put a field into a frame; `detail` says which of several it is there."""
+        same = {part.name: getattr(field, part.name) for part in parts_of(Field)}
+        if detail:
+            same["meaning"] = f"{field.meaning} ({detail})"
+        return cls(**same, blank=blank, required=required)
 
     @property
     def dtype(self) -> Any:
@@ -78,6 +58,59 @@ class Frame:
     grain: str
     columns: tuple[Column, ...]
     key: tuple[str, ...] = ()
+
+    @classmethod
+    def of(
+        cls,
+        name: str,
+        grain: str,
+        fields: Sequence[str],
+        *,
+        key: tuple[str, ...] = (),
+        blank: Mapping[str, str] | None = None,
+        detail: Mapping[str, str] | None = None,
+        allowed: Mapping[str, tuple[str, ...]] | None = None,
+        required: Sequence[str] = (),
+        otherwise: str | None = None,
+    ) -> Self:
+        """Make a frame of fields of the catalogue.
+
+        Parameters
+        ----------
+        name, grain : str
+            Name of the frame and what one row is.
+        fields : sequence of str
+            Names of its columns, in order.
+        key : tuple of str
+            Columns that name a row.
+        blank : mapping of str to str, optional
+            What a missing value means, by column; other columns are never missing.
+        detail : mapping of str to str, optional
+            Which of several a column is in this frame, added to the field's meaning.
+        allowed : mapping of str to tuple of str, optional
+            The words of a column of which the frame holds only some, in their order here.
+        required : sequence of str
+            Columns without which a row of a file is refused.
+        otherwise : str, optional
+            What a missing value means in every other column that is not required.
+
+        Raises
+        ------
+        KeyError
+            A name is not in the catalogue of fields.
+        """
+        blank, detail = blank or {}, detail or {}
+        columns = []
+        for each in fields:
+            means = blank.get(each, None if each in required else otherwise)
+            column = Column.of(
+                field_of(each, name),
+                blank=means,
+                required=each in required,
+                detail=detail.get(each, ""),
+            )
+            columns.append(replace(column, allowed=(allowed or {}).get(each, column.allowed)))
+        return cls(name, grain, tuple(columns), key)
 
     def __getitem__(self, name: str) -> Column:
         """Return the column of that name."""
@@ -101,18 +134,15 @@ class Frame:
         Raises
         ------
         FrameError
-            Columns missing, of another dtype, blank where never blank, or a key not unique.
+            Columns missing, of another dtype, blank where never blank, with a word that is not
+            allowed or a number outside its limits, or a key not unique.
         """
         faults = []
         for column in self.columns:
             if column.name not in frame.columns:
                 faults.append(f"{column.name} is missing")
-                continue
-            values = frame[column.name]
-            if str(values.dtype) != column.dtype:
-                faults.append(f"{column.name} is {values.dtype}, not {column.dtype}")
-            elif column.blank is None and values.isna().any():
-                faults.append(f"{column.name} has blanks")
+            else:
+                faults += _faults(frame[column.name], column)
         if not faults and self.key and frame.duplicated(list(self.key)).any():
             faults.append(f"{', '.join(self.key)} is not unique")
         if faults:
@@ -124,8 +154,8 @@ class Frame:
 
         Examples
         --------
-        >>> entry = Frame("visits", "one row a visit", (Column("on", Kind.DATE, "day"),))
-        >>> entry.build({"on": ["2031-03-01"]}).dtypes["on"]
+        >>> entry = Frame.of("visits", "one row a visit", ("placed_on",))
+        >>> entry.build({"placed_on": ["2031-03-01"]}).dtypes["placed_on"]
         dtype('<M8[s]')
         """
         given = {name: list(cells) for name, cells in values.items()}
@@ -139,3 +169,31 @@ class Frame:
             else:
                 out[column.name] = pd.Series(cells, dtype="object").astype(column.dtype)
         return self.check(pd.DataFrame(out))
+
+
+def _faults(values: pd.Series[Any], column: Column) -> list[str]:
+    if str(values.dtype) != column.dtype:
+        return [f"{column.name} is {values.dtype}, not {column.dtype}"]
+    faults = []
+    if column.blank is None and values.isna().any():
+        faults.append(f"{column.name} has blanks")
+    if column.allowed:
+        others = _not_allowed(values, frozenset(map(str, column.allowed)))
+        if others:
+            faults.append(f"{column.name} holds {', '.join(others)}, which it may not")
+    if column.kind in {Kind.COUNT, Kind.NUMBER} and len(values):
+        if column.low is not None and (values < column.low - _ROUNDING).any():
+            faults.append(f"{column.name} is below {column.low}")
+        if column.high is not None and (values > column.high + _ROUNDING).any():
+            faults.append(f"{column.name} is above {column.high}")
+    return faults
+
+
+def _not_allowed(values: pd.Series[Any], allowed: frozenset[str]) -> list[str]:
+    """Words in the cells that are not allowed; of a category only when a row holds it."""
+    words = values.cat.categories if values.dtype == "category" else values.dropna().unique()
+    others = [str(word) for word in words if str(word) not in allowed]
+    if others and values.dtype == "category":
+        used = set(values.cat.remove_unused_categories().cat.categories.astype(str))
+        others = [word for word in others if word in used]
+    return sorted(others)

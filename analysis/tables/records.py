@@ -1,4 +1,4 @@
-"""What does the store hand over: the newest version of every record as known at a time?
+"""What does the store return: the newest version of every record as known at a time?
 
 Each frame has the columns of its incoming entry and two more: `row`, the number of the
 stored row (it leads to file, sheet and row), and `received_at`. In `home_log` the moment is
@@ -13,13 +13,16 @@ from dataclasses import dataclass, fields
 
 import pandas as pd
 
-from analysis.tables.columns import Column, Frame, Kind
+from analysis.tables.columns import Column, Frame
+from analysis.tables.fields import field_of
 from analysis.tables.incoming import INCOMING, NOT_RECORDED
-from analysis.vocabulary import Arrangement
 
-PROVENANCE = (
-    Column("row", Kind.COUNT, "number of the stored row; leads to its file, sheet and row"),
-    Column("received_at", Kind.INSTANT, "when the clinic got the row", "UTC"),
+PROVENANCE = (Column.of(field_of("row")), Column.of(field_of("received_at")))
+"""Columns that each stored row of a file has in front of its own."""
+
+_DONE = (
+    Column.of(field_of("done_on")),
+    Column.of(field_of("done_at"), blank="only a date was written down"),
 )
 
 
@@ -27,18 +30,9 @@ def _known(entry: Frame) -> Frame:
     columns: list[Column] = []
     for column in entry.columns:
         if entry.name == "home_log" and column.name in {"line_id", "family_id"}:
-            columns.append(Column(column.name, column.kind, column.meaning))
+            columns.append(Column.of(field_of(column.name)))
         elif column.name == "done_at":
-            columns += [
-                Column("done_on", Kind.DATE, "day it was done, in the programme's zone"),
-                Column(
-                    "done_at",
-                    Kind.INSTANT,
-                    "moment it was done",
-                    "UTC",
-                    blank="only a date was written down",
-                ),
-            ]
+            columns += _DONE
         else:
             columns.append(column)
     return Frame(entry.name, entry.grain, (*PROVENANCE, *columns), key=("row",))
@@ -46,41 +40,25 @@ def _known(entry: Frame) -> Frame:
 
 KNOWN: Mapping[str, Frame] = {
     **{name: _known(entry) for name, entry in INCOMING.items()},
-    "calls": Frame(
+    "calls": Frame.of(
         "calls",
-        "one row a recorded call to a family (calls taken back are left out)",
+        "one row a recorded call to a family (undone calls are left out)",
         (
-            Column("row", Kind.COUNT, "number of the recorded call"),
-            Column("made_at", Kind.INSTANT, "when it was recorded", "UTC"),
-            Column("made_on", Kind.DATE, "its day in the programme's zone"),
-            Column("family_id", Kind.TEXT, "code of the family"),
-            Column("made_by", Kind.TEXT, "staff code of who called"),
-            Column("reached", Kind.FLAG, "whether somebody was spoken to"),
-            Column("agreed", Kind.TEXT, "what was agreed", blank=NOT_RECORDED),
-            Column("recheck_on", Kind.DATE, "day from which the family is listed again"),
+            *("row", "made_at", "made_on", "family_id", "made_by"),
+            *("reached", "agreed", "recheck_on"),
         ),
         key=("row",),
+        blank={"agreed": NOT_RECORDED},
     ),
-    "arrangements": Frame(
+    "arrangements": Frame.of(
         "arrangements",
-        "one row what somebody arranged about a family (what was taken back is left out)",
+        "one row an arrangement about a family (undone ones are left out)",
         (
-            Column("row", Kind.COUNT, "number of the arrangement"),
-            Column("made_at", Kind.INSTANT, "when it was made", "UTC"),
-            Column("made_on", Kind.DATE, "its day in the programme's zone"),
-            Column("family_id", Kind.TEXT, "code of the family"),
-            Column("made_by", Kind.TEXT, "staff code of who arranged it"),
-            Column("kind", Kind.TEXT, "what was arranged", allowed=tuple(Arrangement)),
-            Column("assigned_to", Kind.TEXT, "who makes the next call", blank="not assigned"),
-            Column(
-                "until_on",
-                Kind.DATE,
-                "day from which the family is listed again",
-                blank="not set aside",
-            ),
-            Column("why", Kind.TEXT, "why it is set aside", blank="not set aside"),
+            *("row", "made_at", "made_on", "family_id", "made_by"),
+            *("kind", "assigned_to", "until_on", "why"),
         ),
         key=("row",),
+        blank={"assigned_to": "not assigned", "until_on": "not postponed", "why": "not postponed"},
     ),
 }
 """Catalogue entry of each frame in `Records`."""
@@ -101,7 +79,7 @@ class Records:
 
     @classmethod
     def of(cls, frames: Mapping[str, pd.DataFrame]) -> Records:
-        """Check the frames at the door; a table left out is empty.
+        """Check the frames as they enter; a table left out is empty.
 
         Raises
         ------

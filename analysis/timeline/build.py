@@ -14,7 +14,8 @@ import pandas as pd
 from analysis.days import NO_DAY, dates_of, day_number, days_of
 from analysis.policy import Policy
 from analysis.tables import Records
-from analysis.tables.columns import Frame, Kind
+from analysis.tables.columns import Frame
+from analysis.tables.kinds import Kind
 from analysis.tables.timeline import (
     ACCESSED_SPELLS,
     CARE,

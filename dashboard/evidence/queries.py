@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from zoneinfo import ZoneInfo
 
 from analysis.snapshot import Snapshot
 from analysis.store import SourceRow, Store
-from analysis.tables import INCOMING
+from analysis.tables import INCOMING, KNOWN, Sensitivity
 from dashboard.evidence.views import Source, SourceInTime
 from dashboard.security.roles import Reader, Right
 from dashboard.session.frames import cells
 
 DAY_DONE = "done_on"
 """The day of an entry stands beside its moment, or alone where the log told no time."""
+RIGHTS: Mapping[Sensitivity, frozenset[Right]] = defaultdict(
+    frozenset,
+    {
+        Sensitivity.LANGUAGE: frozenset({Right.LANGUAGE}),
+        Sensitivity.CONTACT: frozenset({Right.CONTACT}),
+        Sensitivity.FREE_TEXT: frozenset({Right.NOTES}),
+        Sensitivity.CLOSED: frozenset({Right.LANGUAGE, Right.CONTACT, Right.NOTES}),
+    },
+)
+"""Rights that a reader needs to see a cell, by the sensitivity of its field."""
 MOST_SOURCES = 12
 """Source rows shown for one reason, the newest; the rest is counted."""
 
@@ -100,12 +111,10 @@ def may_see(reader: Reader, table: str, head: str) -> bool:
 
     A column that the catalogue does not know may hold anything, also a way to reach somebody.
     """
-    if head == "language":
-        return reader.may(Right.LANGUAGE)
-    if head == "note":
-        return reader.may(Right.NOTES)
-    known = {DAY_DONE, *(column.name for column in INCOMING[table].columns)}
-    return reader.may(Right.CONTACT) or (head in known and head != "contact")
+    known = {column.name: column.sensitivity for column in KNOWN[table].columns}
+    if head == "void":
+        return True
+    return all(reader.may(right) for right in RIGHTS[known.get(head, Sensitivity.CLOSED)])
 
 
 def _calls(rows: set[int], found: Snapshot, zone: ZoneInfo) -> list[Source]:

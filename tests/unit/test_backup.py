@@ -334,7 +334,11 @@ def faulty(kept: Path) -> Iterator[tuple[str, Path, str]]:
     yield "a file lost", repacked(kept, lambda n, d: None if n == "calls.parquet" else d), "damaged"
     yield "a file changed", repacked(kept, lambda n, d: d[:-9] if "calls" in n else d), "damaged"
     yield "another table's rows", other_rows(kept), "that this version of linedays does not know"
-    yield "a needed column left out", of_calls(kept, lambda t: t.drop_columns("family_id")), "damaged"
+    yield (
+        "a needed column left out",
+        of_calls(kept, lambda t: t.drop_columns("family_id")),
+        "damaged",
+    )
     cut.write_bytes(
         whole.replace(b"PK\x01\x02\x14\x03\x14\x00\x00", b"PK\x01\x02\x14\x03\x14\x00\x01")
     )

@@ -1,7 +1,8 @@
 """Which sentence does a user read when the store can't be used?
 
-Drivers speak in codes and dumps; here their complaints become one sentence that says what,
-where and how to mend it. No sentence holds a password, a parameter or a cell of a row.
+A driver's known complaints (locked, full, read-only, damaged, no such server …) become one sentence
+that says what, where and how to fix it; no sentence holds a password, a parameter or a cell of
+a row. Every other complaint is a fault of the program and is passed on as it was raised.
 """
 
 from __future__ import annotations
@@ -76,55 +77,85 @@ NEWER = (
 ANOTHER_PROGRAM = (
     "{place} holds the tables of another program. Name another file or database with --store."
 )
-OTHERWISE = (
-    "The store {place} can't be used ({kind}). Restore the newest backup, or open it with the "
-    "version of linedays that wrote it."
-)
-
 COMPLAINTS: tuple[tuple[str, str], ...] = (
     ("database is locked", BUSY),
-    ("lock timeout", BUSY),
-    ("not a database", NOT_A_STORE),
-    ("malformed", DAMAGED),
-    ("readonly", READ_ONLY),
+    ("database table is locked", BUSY),
+    ("is not a database", NOT_A_STORE),
+    ("disk image is malformed", DAMAGED),
+    ("malformed database schema", DAMAGED),
+    ("readonly database", READ_ONLY),
     ("disk is full", FULL),
-    ("no space left", FULL),
     ("disk i/o error", FAILING_DISK),
-    ("unable to open", CANNOT_OPEN),
+    ("unable to open database", CANNOT_OPEN),
     ("failed to open", CANNOT_OPEN),
-    ("0x00", NUL),
-    ("permission denied", NOT_ALLOWED),
-    ("read-only", NOT_ALLOWED),
-    ("password", REFUSES_USER),
-    ('role "', REFUSES_USER),
-    ('database "', NO_SUCH_DATABASE),
-    ("host", UNREACHABLE),
-    ("connection", UNREACHABLE),
+    ('invalid byte sequence for encoding "utf8": 0x00', NUL),
+    ("cannot contain nul", NUL),
+    ("password authentication failed", REFUSES_USER),
+    ("no password supplied", REFUSES_USER),
+    ("no pg_hba.conf entry", REFUSES_USER),
+    ("fatal:  role", REFUSES_USER),
+    ("fatal:  database", NO_SUCH_DATABASE),
+    ("failed to resolve host", UNREACHABLE),
+    ("connection refused", UNREACHABLE),
+    ("connection timeout expired", UNREACHABLE),
+    ("connection is bad", UNREACHABLE),
+    ("connection failed", UNREACHABLE),
+    ("server closed the connection", UNREACHABLE),
+    ("the connection is lost", UNREACHABLE),
+    ("the connection is closed", UNREACHABLE),
 )
 """What a driver's complaint holds, and the sentence in its stead; first that applies."""
 
+STATES: tuple[tuple[str, str], ...] = (
+    ("55P03", BUSY),
+    ("53100", FULL),
+    ("58030", FAILING_DISK),
+    ("28", REFUSES_USER),
+    ("3D000", NO_SUCH_DATABASE),
+    ("42501", NOT_ALLOWED),
+    ("25006", NOT_ALLOWED),
+    ("08", UNREACHABLE),
+    ("57P", UNREACHABLE),
+    ("22021", NUL),
+)
+"""First signs of PostgreSQL's error codes, and the sentence.
 
-def sentence(error: BaseException, place: str) -> str:
-    """Return the sentence for a driver's error; `place` names the store without a password."""
+*Source:* PostgreSQL documentation, Appendix A, Error Codes (from memory).
+"""
+
+
+def sentence(error: BaseException, place: str) -> str | None:
+    """Return the sentence for a driver's known complaint, None for any other error.
+
+    Parameters
+    ----------
+    error : BaseException
+        What the driver or SQLAlchemy raised.
+    place : str
+        Names the store without a password.
+    """
     cause = getattr(error, "orig", None) or error
-    said = str(cause).lower()
-    for holds, words in COMPLAINTS:
-        if holds in said:
-            return words.format(place=place)
-    return OTHERWISE.format(place=place, kind=type(cause).__name__)
+    state = str(getattr(cause, "sqlstate", None) or "")
+    text = str(cause).lower()
+    known = [words for start, words in STATES if state.startswith(start)] or [
+        words for holds, words in COMPLAINTS if holds in text
+    ]
+    return known[0].format(place=place) if known else None
 
 
 @contextmanager
 def in_plain_words(place: str) -> Iterator[None]:
-    """Turn what a driver raises inside into a `StoreError`.
+    """Turn a driver's known complaint into a `StoreError`; any other error is passed on.
 
-    The driver's own text is cut off: it may hold cells of rows or the address with its
-    password.
+    The driver's own text is cut off from a known one: it may hold the address with its password.
     """
     try:
         yield
     except _driver_errors() as error:
-        raise StoreError(sentence(error, place)) from None
+        words = sentence(error, place)
+        if words is None:
+            raise
+        raise StoreError(words) from None
 
 
 def _driver_errors() -> tuple[type[Exception], ...]:

@@ -171,12 +171,27 @@ def test_a_missing_database_driver_is_named(monkeypatch: pytest.MonkeyPatch) -> 
 def test_what_drivers_say_never_reaches_the_reader() -> None:
     for holds, _ in COMPLAINTS:
         said = sentence(RuntimeError(f"XX000: {holds} password=hush note='slept badly'"), "here")
+        assert said is not None
         assert "here" in said
         assert "hush" not in said
         assert "slept" not in said
-    assert sentence(RuntimeError("out of cheese"), "here").startswith(
-        "The store here can't be used (RuntimeError)."
-    )
+
+
+def test_a_fault_of_the_program_in_the_store_is_not_called_a_damaged_store(store: Store) -> None:
+    assert sentence(RuntimeError("out of cheese"), "here") is None
+    with pytest.raises(sa.exc.DBAPIError) as raised, store._database.reading() as connection:
+        connection.exec_driver_sql("SELECT no_such_column FROM calls")
+    assert raised.tb is not None
+    with pytest.raises(sa.exc.DBAPIError), store._database.writing() as connection:
+        connection.exec_driver_sql("DELETE FROM accesses")
+    with pytest.raises(ZeroDivisionError), store._database.reading():
+        _ = 1 // 0
+
+
+def test_a_place_that_holds_host_or_connection_in_its_name_is_no_unreachable_server() -> None:
+    # A query may name anything: only a whole complaint is recognised.
+    for text in ('column "connection" does not exist', "no such column: host_password"):
+        assert sentence(RuntimeError(text), "here") is None
 
 
 def test_only_the_owner_may_read_a_new_store(tmp_path: Path) -> None:

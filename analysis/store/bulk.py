@@ -1,25 +1,22 @@
-"""How do many rows go in and out at once, as Arrow tables?
+"""How are many rows written and read at once, as Arrow tables?
 
 SQLite: through the Arrow driver on the connection's own transaction. PostgreSQL: through
-``COPY`` in its text form, which Arrow writes and reads at full speed.
+psycopg's ``COPY``.
 """
 
 from __future__ import annotations
 
-import io
+import itertools
 from typing import Any
 
-import numpy as np
-import numpy.typing as npt
 import pyarrow as pa
-import pyarrow.compute as pc
-import pyarrow.csv as pa_csv
 import sqlalchemy as sa
 
 _ARROW = {"TEXT": pa.string(), "BIGINT": pa.int64(), "BLOB": pa.binary()}
 ROWS_A_PART = 100_000
-"""Rows turned into text at once on their way to PostgreSQL."""
+"""Rows of PostgreSQL that are Python objects at one time."""
 
+_POSTGRESQL = {"TEXT": "text", "BIGINT": "int8", "BLOB": "bytea"}
 _EXAMPLE = {"TEXT": "''", "BIGINT": "0", "BLOB": "x''"}
 
 
@@ -95,97 +92,36 @@ def _fetch_sqlite(connection: sa.Connection, query: sa.Select[Any]) -> pa.Table:
 
 
 def _fetch_postgresql(connection: sa.Connection, query: sa.Select[Any]) -> pa.Table:
-    kinds = {c.name: _kind_of(c) for c in query.selected_columns}
+    columns = [(c.name, _kind_of(c)) for c in query.selected_columns]
+    schema = pa.schema([(name, _ARROW[kind]) for name, kind in columns])
     text = query.compile(dialect=connection.dialect, compile_kwargs={"literal_binds": True})
-    buffer = io.BytesIO()
+    batches = []
     with (
         _driver(connection).cursor() as cursor,
-        cursor.copy(f"COPY ({str(text).replace('%%', '%')}) TO STDOUT (FORMAT csv)") as copied,
+        cursor.copy(f"COPY ({str(text).replace('%%', '%')}) TO STDOUT") as copied,
     ):
-        for part in copied:
-            buffer.write(part)
-    arrow = {name: _ARROW[kind] for name, kind in kinds.items()}
-    if not buffer.tell():
-        return pa.schema(arrow).empty_table()
-    buffer.seek(0)
-    table = pa_csv.read_csv(
-        buffer,
-        read_options=pa_csv.ReadOptions(column_names=list(kinds)),
-        parse_options=pa_csv.ParseOptions(newlines_in_values=True),
-        convert_options=pa_csv.ConvertOptions(
-            column_types={n: pa.string() if pa.types.is_binary(t) else t for n, t in arrow.items()},
-            null_values=[""],
-            strings_can_be_null=True,
-            quoted_strings_can_be_null=False,
-        ),
-    )
-    for position, (name, kind) in enumerate(kinds.items()):
-        if kind == "BLOB":
-            table = table.set_column(position, name, _bytes_of_hex(table[name].combine_chunks()))
-    return table
+        copied.set_types([_POSTGRESQL[kind] for _, kind in columns])
+        rows = copied.rows()
+        while part := list(itertools.islice(rows, ROWS_A_PART)):
+            cells = zip(*part, strict=True)
+            arrays = [pa.array(c, kind) for c, kind in zip(cells, schema.types, strict=True)]
+            batches.append(pa.record_batch(arrays, schema=schema))
+    return pa.Table.from_batches(batches, schema)
 
 
 def _copy_in(connection: sa.Connection, name: str, rows: pa.Table) -> None:
-    for position, field in enumerate(rows.schema):
-        cells = rows[field.name]
-        if _is_bytes(field.type):
-            cells = _hex_of_bytes(cells.cast(pa.binary()).combine_chunks())
-        elif pa.types.is_boolean(field.type):
-            cells = cells.cast(pa.int64())
-        elif pa.types.is_dictionary(field.type):
-            cells = cells.cast(pa.string())
-        rows = rows.set_column(position, field.name, cells)
+    flags = [
+        n
+        for n, kind in zip(rows.column_names, rows.schema.types, strict=True)
+        if kind == pa.bool_()
+    ]
+    for flag in flags:
+        rows = rows.set_column(rows.column_names.index(flag), flag, rows[flag].cast(pa.int64()))
     columns = ", ".join(f'"{n}"' for n in rows.column_names)
     with (
         _driver(connection).cursor() as cursor,
-        cursor.copy(f"COPY {name} ({columns}) FROM STDIN (FORMAT csv)") as copied,
+        cursor.copy(f"COPY {name} ({columns}) FROM STDIN") as copied,
     ):
         for part in rows.to_batches(max_chunksize=ROWS_A_PART):
-            buffer = io.BytesIO()
-            pa_csv.write_csv(part, buffer, pa_csv.WriteOptions(include_header=False))
-            copied.write(buffer.getbuffer())
-
-
-_HEX = np.frombuffer("".join(f"{n:02x}" for n in range(256)).encode(), dtype="S2")
-_DIGIT = np.zeros(256, dtype=np.uint8)
-_DIGIT[np.frombuffer(b"0123456789abcdef", dtype=np.uint8)] = np.arange(16)
-
-
-def _hex_of_bytes(cells: pa.Array) -> pa.Array:
-    """Cells as PostgreSQL writes bytes: a backslash, an x and hexadecimal digits.
-
-    Hashes, which have 16 bytes and stand in every row, at full speed; others one by one.
-    """
-    if not pc.all(pc.equal(pc.binary_length(cells), 16), min_count=0).as_py():
-        words = [None if cell is None else f"\\x{cell.hex()}" for cell in cells.to_pylist()]
-        return pa.array(words, pa.string())
-    raw = _fixed(cells.fill_null(bytes(16)), 16)
-    text = np.empty((len(cells), 34), dtype=np.uint8)
-    text[:, :2] = np.frombuffer(b"\\x", dtype=np.uint8)
-    text[:, 2:] = _HEX[raw].view(np.uint8).reshape(len(cells), 32)
-    return pc.if_else(
-        cells.is_valid(), _cells(text).cast(pa.string()), pa.scalar(None, pa.string())
-    )
-
-
-def _bytes_of_hex(cells: pa.Array) -> pa.Array:
-    """Inverse of `_hex_of_bytes`."""
-    if not pc.all(pc.equal(pc.binary_length(cells), 34), min_count=0).as_py():
-        whole = [None if cell is None else bytes.fromhex(cell[2:]) for cell in cells.to_pylist()]
-        return pa.array(whole, pa.binary())
-    text = _fixed(cells.fill_null("\\x" + 32 * "0").cast(pa.binary()), 34)
-    digits = _DIGIT[text.reshape(-1, 34)[:, 2:]].reshape(-1, 16, 2)
-    raw = digits[:, :, 0] * np.uint8(16) + digits[:, :, 1]
-    return pc.if_else(cells.is_valid(), _cells(raw), pa.scalar(None, pa.binary()))
-
-
-def _fixed(cells: pa.Array, width: int) -> npt.NDArray[np.uint8]:
-    whole = cells.cast(pa.binary(width))
-    raw = np.frombuffer(whole.buffers()[1], dtype=np.uint8)
-    return raw[width * whole.offset : width * (whole.offset + len(whole))]
-
-
-def _cells(raw: npt.NDArray[np.uint8]) -> pa.Array:
-    buffer = pa.py_buffer(np.ascontiguousarray(raw))
-    kind = pa.binary(raw.shape[1])
-    return pa.Array.from_buffers(kind, len(raw), [None, buffer]).cast(pa.binary())
+            for row in zip(*(column.to_pylist() for column in part.columns), strict=True):
+                copied.write_row(row)

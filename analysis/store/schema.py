@@ -8,6 +8,7 @@ key's first has ``row = key_row``; the later ones are few and have an index of t
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
@@ -19,7 +20,9 @@ from analysis.tables.kinds import Kind
 from analysis.tables.records import KNOWN
 from analysis.vocabulary import EntryKind
 
-REVISION = "0006"
+REVISION = max(
+    path.name[:4] for path in (Path(__file__).parent / "migrations/versions").glob("[0-9]*.py")
+)
 """Revision of the schema below: the newest file in `migrations/versions`."""
 
 metadata = sa.MetaData()

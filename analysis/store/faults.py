@@ -74,6 +74,10 @@ NEWER = (
     "The store {place} was written by a newer version of linedays. Install that version, or "
     "restore an older backup."
 )
+UNKNOWN_WORD = (
+    "The store holds a word that this version of linedays does not know ({words}). Install the "
+    "version that wrote it."
+)
 ANOTHER_PROGRAM = (
     "{place} holds the tables of another program. Name another file or database with --store."
 )

@@ -16,8 +16,10 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import blocks, bulk
+from analysis.store.faults import UNKNOWN_WORD, StoreError
 from analysis.store.frames import typed
 from analysis.store.schema import ROWS, arrangements, calls
+from analysis.tables.columns import UnknownWordError
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
 
@@ -55,7 +57,10 @@ def records(connection: sa.Connection, known_at: int | None) -> Records:
     frames = {name: typed(_known(connection, name, known_at), KNOWN[name]) for name in INCOMING}
     for name, table in (("calls", calls), ("arrangements", arrangements)):
         frames[name] = standing(connection, table, known_at)
-    return Records.of(frames)
+    try:
+        return Records.of(frames)
+    except UnknownWordError as unknown:
+        raise StoreError(UNKNOWN_WORD.format(words=unknown.words)) from None
 
 
 def _known(connection: sa.Connection, name: str, known_at: int | None) -> pa.Table:

@@ -24,6 +24,14 @@ class FrameError(Exception):
     """A frame is not what its catalogue entry says: a fault of the program, not of a user."""
 
 
+class UnknownWordError(FrameError):
+    """A frame holds a word that this version of the program does not know; `words` names it."""
+
+    def __init__(self, frame: str, words: str) -> None:
+        super().__init__(f"frame {frame}: {words}")
+        self.words = words
+
+
 @dataclass(frozen=True)
 class Column(Field):
     """A field in a frame: `blank` says what a missing value means; None: it is never missing."""
@@ -137,16 +145,22 @@ class Frame:
             Columns missing, of another dtype, blank where never blank, with a word that is not
             allowed or a number outside its limits, or a key not unique.
         """
-        faults = []
+        faults, words = [], []
         for column in self.columns:
             if column.name not in frame.columns:
                 faults.append(f"{column.name} is missing")
-            else:
-                faults += _faults(frame[column.name], column)
+                continue
+            values = frame[column.name]
+            faults += _faults(values, column)
+            if column.allowed and str(values.dtype) == column.dtype:
+                others = _not_allowed(values, frozenset(map(str, column.allowed)))
+                words += [f"{column.name} holds {other}" for other in others]
         if not faults and self.key and frame.duplicated(list(self.key)).any():
             faults.append(f"{', '.join(self.key)} is not unique")
         if faults:
-            raise FrameError(f"frame {self.name}: " + "; ".join(faults))
+            raise FrameError(f"frame {self.name}: " + "; ".join([*faults, *words]))
+        if words:
+            raise UnknownWordError(self.name, "; ".join(words))
         return frame.loc[:, self.names]
 
     def build(self, values: Mapping[str, Iterable[object]]) -> pd.DataFrame:
@@ -177,10 +191,6 @@ def _faults(values: pd.Series[Any], column: Column) -> list[str]:
     faults = []
     if column.blank is None and values.isna().any():
         faults.append(f"{column.name} has blanks")
-    if column.allowed:
-        others = _not_allowed(values, frozenset(map(str, column.allowed)))
-        if others:
-            faults.append(f"{column.name} holds {', '.join(others)}, which it may not")
     if column.kind in {Kind.COUNT, Kind.NUMBER} and len(values):
         if column.low is not None and (values < column.low - _ROUNDING).any():
             faults.append(f"{column.name} is below {column.low}")

@@ -152,7 +152,7 @@ def test_a_restored_store_goes_on_where_the_other_stopped(
         assert again.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).token
         assert again.people.accesses()["what"].iloc[0] == Access.SIGNED_IN
         with (
-            pytest.raises(StoreError),
+            pytest.raises(sa.exc.DBAPIError, match="only ever added"),
             again._database.writing() as connection,
         ):
             connection.exec_driver_sql("DELETE FROM accesses")

@@ -227,7 +227,7 @@ def test_rows_of_the_record_can_be_neither_changed_nor_taken_out(store: Store) -
     add(store)
     table = schema.accesses
     for statement in (sa.update(table).values(who="N2"), sa.delete(table)):
-        with pytest.raises(StoreError), store._database.noting() as connection:
+        with pytest.raises(sa.exc.DBAPIError), store._database.noting() as connection:
             connection.execute(statement)
     assert acts(store) == [("command line", "added_user")]
 

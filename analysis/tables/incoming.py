@@ -39,6 +39,7 @@ LINES = Frame.of(
         "kit_delivery_days",
         "language",
         "contact",
+        "valid_from",
     ),
     key=("line_id",),
     blank={
@@ -46,6 +47,7 @@ LINES = Frame.of(
         "left_on": "still in the programme",
         "change_every_days": "no order: the policy's interval",
         "flush_every_days": "no order",
+        "valid_from": "the day it was received; a first version: from the start",
     },
     detail={"dressing_type": "in place by the registry"},
     required=(

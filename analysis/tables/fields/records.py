@@ -106,6 +106,12 @@ RECORDS = (
         "how to reach the family; for roles that call",
         sensitivity=Sensitivity.CONTACT,
     ),
+    Field(
+        "valid_from",
+        Kind.DATE,
+        "day from which this version's order, dressing type, site, nurse and family hold",
+        sensitivity=DATE,
+    ),
     Field("from_on", Kind.DATE, "first night away", sensitivity=DATE),
     Field("to_on", Kind.DATE, "first night back at home", sensitivity=DATE),
     Field("place", Kind.CODE, "where the child slept", allowed=tuple(Place), sensitivity=PLAIN),

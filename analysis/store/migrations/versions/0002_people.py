@@ -4,12 +4,12 @@ from typing import Any
 
 import sqlalchemy as sa
 from alembic import op
-from sqlalchemy.dialects import sqlite
+
+from analysis.store.migrations.steps import WHOLE, rows_only_added
 
 revision = "0002"
 down_revision = "0001"
 
-WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
 TYPES: dict[str, sa.types.TypeEngine[Any]] = {
     "whole": WHOLE,
     "text": sa.Text(),
@@ -59,21 +59,7 @@ def upgrade() -> None:
         op.create_table(name, *columns, sa.PrimaryKeyConstraint(key), sqlite_strict=True)
     for name, table, keys in INDEXES:
         op.create_index(name, table, keys.split())
-    if op.get_bind().dialect.name == "sqlite":
-        for act in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER accesses_no_{act.lower()} BEFORE {act} ON accesses "
-                f"BEGIN SELECT RAISE(ABORT, '{ONLY_ADDED}'); END"
-            )
-        return
-    op.execute(
-        "CREATE FUNCTION accesses_only_added() RETURNS trigger LANGUAGE plpgsql AS "
-        f"$$ BEGIN RAISE EXCEPTION '{ONLY_ADDED}'; END $$"
-    )
-    op.execute(
-        "CREATE TRIGGER accesses_stay BEFORE UPDATE OR DELETE OR TRUNCATE ON accesses "
-        "FOR EACH STATEMENT EXECUTE FUNCTION accesses_only_added()"
-    )
+    rows_only_added("accesses", ONLY_ADDED)
 
 
 def downgrade() -> None:

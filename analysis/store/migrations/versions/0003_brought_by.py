@@ -1,6 +1,8 @@
 """Who brought a file to the dashboard; blank for the command line."""
 
-from alembic import op
+import sqlalchemy as sa
+
+from analysis.store.migrations.steps import add_column
 
 revision = "0003"
 down_revision = "0002"
@@ -8,8 +10,7 @@ down_revision = "0002"
 
 def upgrade() -> None:
     """Add the column."""
-    # Closed here: the driver holds what changes a table for a question with an answer to fetch.
-    op.get_bind().exec_driver_sql("ALTER TABLE files ADD COLUMN brought_by TEXT").close()
+    add_column("files", "brought_by", sa.Text())
 
 
 def downgrade() -> None:

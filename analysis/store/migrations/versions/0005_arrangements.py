@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
-from sqlalchemy.dialects import sqlite
+
+from analysis.store.migrations.steps import WHOLE, rows_only_added
 
 revision = "0005"
 down_revision = "0004"
 
-WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
 ONLY_ADDED = "rows of arrangements are only ever added"
 
 
@@ -32,21 +32,7 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     op.create_index("arrangements_form", "arrangements", ["made_by", "form"], unique=True)
-    if op.get_bind().dialect.name == "sqlite":
-        for act in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER arrangements_no_{act.lower()} BEFORE {act} ON arrangements "
-                f"BEGIN SELECT RAISE(ABORT, '{ONLY_ADDED}'); END"
-            )
-        return
-    op.execute(
-        "CREATE FUNCTION arrangements_only_added() RETURNS trigger LANGUAGE plpgsql AS "
-        f"$$ BEGIN RAISE EXCEPTION '{ONLY_ADDED}'; END $$"
-    )
-    op.execute(
-        "CREATE TRIGGER arrangements_stay BEFORE UPDATE OR DELETE OR TRUNCATE ON arrangements "
-        "FOR EACH STATEMENT EXECUTE FUNCTION arrangements_only_added()"
-    )
+    rows_only_added("arrangements", ONLY_ADDED)
 
 
 def downgrade() -> None:

@@ -2,12 +2,12 @@
 
 import sqlalchemy as sa
 from alembic import op
-from sqlalchemy.dialects import sqlite
+
+from analysis.store.migrations.steps import WHOLE, rows_only_added
 
 revision = "0006"
 down_revision = "0005"
 
-WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
 ONLY_ADDED = "annotations are only ever added"
 
 
@@ -24,21 +24,7 @@ def upgrade() -> None:
         sa.Column("withdraws", WHOLE),
         sqlite_strict=True,
     )
-    if op.get_bind().dialect.name == "sqlite":
-        for act in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER annotations_no_{act.lower()} BEFORE {act} ON annotations "
-                f"BEGIN SELECT RAISE(ABORT, '{ONLY_ADDED}'); END"
-            )
-        return
-    op.execute(
-        "CREATE FUNCTION annotations_only_added() RETURNS trigger LANGUAGE plpgsql AS "
-        f"$$ BEGIN RAISE EXCEPTION '{ONLY_ADDED}'; END $$"
-    )
-    op.execute(
-        "CREATE TRIGGER annotations_stay BEFORE UPDATE OR DELETE OR TRUNCATE ON annotations "
-        "FOR EACH STATEMENT EXECUTE FUNCTION annotations_only_added()"
-    )
+    rows_only_added("annotations", ONLY_ADDED)
 
 
 def downgrade() -> None:

@@ -2,7 +2,7 @@
 
 CAUTIONS = (
     "linedays supports trained staff and does not diagnose.",
-    "A red flag follows the programme's own emergency instruction.",
+    "For any red flag, follow your programme's emergency protocol.",
     "Local policy, the child's orders and licensed practice come first.",
     "Rates are per home line-day: not NHSN rates, and not a submission to any registry.",
 )

@@ -16,7 +16,7 @@ import pandas as pd
 from analysis import tallies as tallies_room
 from analysis import timeline as timeline_room
 from analysis.decisions import CallList, call_list
-from analysis.decisions.calls import Lasting, lasting_reasons
+from analysis.decisions.calls import CareReasons, care_reasons
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, fits_of
 from analysis.policy import Edition, Policy
@@ -55,14 +55,14 @@ class Snapshot:
         return tallies_room.tally(self.timeline, self.records, self.policy)
 
     @cached_property
-    def lasting(self) -> Lasting:
+    def care_reasons(self) -> CareReasons:
         """Reasons to call that no recorded call changes."""
-        return lasting_reasons(self.timeline, self.records, self.policy)
+        return care_reasons(self.timeline, self.records, self.policy)
 
     @cached_property
     def calls(self) -> CallList:
         """Families to call, in calling order."""
-        by_rules = call_list(self.timeline, self.records, self.policy, self.lasting)
+        by_rules = call_list(self.timeline, self.records, self.policy, self.care_reasons)
         asked = (self.fits, self.edition, self.as_of, self._known_on)
         return in_order(by_rules, self.timeline, model_on(*asked), order_words(*asked))
 
@@ -75,7 +75,7 @@ class Snapshot:
         """The same rows with other calls and arrangements; what knows of none is kept."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
-        for part in ("timeline", "tallies", "lasting"):
+        for part in ("timeline", "tallies", "care_reasons"):
             if part in vars(self):
                 vars(after)[part] = vars(self)[part]
         return after

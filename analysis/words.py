@@ -1,7 +1,4 @@
-"""How are numbers, days, bands and codes said to a reader? Screens and papers say them alike.
-
-Each fixed list of names and each way to say a number stands here once.
-"""
+"""The words for numbers, days, bands and codes, the same on every screen and report."""
 
 from __future__ import annotations
 
@@ -45,22 +42,26 @@ class BandWords:
 BANDS = {
     "same_day_review": BandWords(
         "Same-day review",
-        "A red flag is reported and no call has answered it: the programme's own emergency "
-        "instruction comes first.",
+        "A red flag was reported and no call has reached the family since. For any red flag, "
+        "follow your programme's emergency protocol.",
     ),
     "call_today": BandWords(
         "Call today", "Care is overdue, a dressing is compromised, or a skin finding is open."
     ),
     "call_this_week": BandWords(
-        "Call this week", "Not heard from, state not known, or a pattern to talk about."
+        "Call this week", "No recent log entries, dressing not known, or a pattern to discuss."
     ),
-    "waiting": BandWords("Waiting", "Called; listed again from the recheck day."),
+    "waiting": BandWords(
+        "Waiting",
+        "Called. Back on the list on the date shown, or sooner after a new red flag, a loose, damp "
+        "or soiled dressing, or a skin finding.",
+    ),
     "set_aside": BandWords(
-        "Set aside",
-        "Put off by somebody, for a reason; listed again from the day, or sooner after a new red "
-        "flag, compromised dressing or skin finding.",
+        "Postponed",
+        "Postponed with a reason. Back on the list on the date shown, or sooner after a new red "
+        "flag, a loose, damp or soiled dressing, or a skin finding.",
     ),
-    "no_call": BandWords("No call needed", "No reason to call is known."),
+    "no_call": BandWords("No call needed", "No reason to call."),
 }
 BANDS_TO_CALL = ("same_day_review", "call_today", "call_this_week")
 BANDS_SHOWN = (*BANDS_TO_CALL, "waiting", "set_aside")
@@ -80,15 +81,15 @@ SIGNALS = {
     "two_of_three_low": "two of three near the lower limit",
 }
 REASONS = {
-    "red_flag": "red flag not answered",
+    "red_flag": "red flag with no call since",
     "compromised": "dressing loose, damp or soiled",
     "overdue": "dressing overdue",
     "skin_event_open": "skin finding open",
-    "silent": "not heard from",
-    "state_unknown": "state of the dressing not known",
-    "early_failures": "dressings that fail early",
+    "silent": "no recent log entries",
+    "state_unknown": "dressing not known",
+    "early_failures": "dressings failing early",
     "late_pattern": "changes often late",
-    "kits_short": "kits short",
+    "kits_short": "low on kits",
     "no_sign_off": "changes without a current sign-off",
     "overdue_connector": "connector overdue",
     "overdue_needle": "needle overdue",
@@ -101,10 +102,10 @@ STEPS = {
     "no_sign_off": "change without a sign-off",
 }
 NO_SIGN_OFF_WHY = {
-    "never": "never shown",
-    "expired": "sign-off too old",
-    "with_help": "shown with help",
-    "not_yet": "shown, not yet able",
+    "never": "never demonstrated",
+    "expired": "sign-off expired",
+    "with_help": "demonstrated with help",
+    "not_yet": "demonstrated, not yet able",
 }
 
 
@@ -148,12 +149,12 @@ def counted(number: int, one: str, many: str) -> str:
 
 
 def families(number: int) -> str:
-    """A number of families in words."""
+    """Return a number of families in words."""
     return counted(number, "family", "families")
 
 
 def number(value: Any) -> str:
-    """A rate or ratio with as many digits as it bears.
+    """Return a rate or ratio with as many digits as are meaningful.
 
     Examples
     --------
@@ -184,7 +185,7 @@ def limits(lower: Any, upper: Any) -> str:
 
 
 def percent(share: Any) -> str:
-    """A share as per cent.
+    """Return a share as per cent.
 
     Examples
     --------
@@ -251,7 +252,7 @@ def long_day(day: date) -> str:
 
 
 def signal_words(signal: Any) -> str:
-    """The rules of a chart that a point breaks; empty for none.
+    """Return the rules of a chart that a point breaks; empty for none.
 
     Examples
     --------
@@ -275,5 +276,5 @@ def listed(words: list[str]) -> str:
 
 
 def text(value: Any) -> str:
-    """A cell as it stands; blank for nothing."""
+    """Return a cell as text; blank for a missing value."""
     return "" if value is None or pd.isna(value) else str(value)

@@ -15,8 +15,8 @@
 #
 # **Question:** which families does the home-care team call this morning, and why?
 #
-# The log files here are invented. linedays supports trained staff and does not diagnose; a red
-# flag follows the programme's own emergency instruction; local policy, the child's orders and
+# The log files here are invented. linedays supports trained staff and does not diagnose; for
+# any red flag, follow your programme's emergency protocol; local policy, the child's orders and
 # licensed practice come first; rates are per home line-day and not a submission to any registry.
 
 # %%

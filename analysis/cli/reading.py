@@ -29,7 +29,8 @@ from analysis.decisions.asked import (
     printed,
     printed_done,
 )
-from analysis.decisions.room import room_today, room_words
+from analysis.decisions.daily_capacity import daily_capacity
+from analysis.decisions.sentences import capacity_sentence
 from analysis.measures import adherence, line_table
 from analysis.policy import Policy, load_policy
 from analysis.vocabulary import Band, Grouping, Task
@@ -129,8 +130,8 @@ def calls(
         return
     show(printed(families_asked(seen.calls, seen.records, asked)), form, out, force=force)
     typer.echo(f"linedays: {seen.calls.order}", err=True)
-    room = room_today(seen.calls, seen.timeline, seen.records, seen.edition.settings, asked)
-    typer.echo(f"linedays: {room_words(room)}", err=True)
+    room = daily_capacity(seen.calls, seen.timeline, seen.records, seen.edition.settings, asked)
+    typer.echo(f"linedays: {capacity_sentence(room)}", err=True)
 
 
 def policy_(

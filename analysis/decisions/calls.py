@@ -1,7 +1,7 @@
-"""Which families to call today, in what order, why, and which rows prove it?
+"""Which families to call today, in what order, why, and which rows show it?
 
-The rules are definitions §7. Every reason is found by its own function in
-`reasons`; here they become one list of families.
+The rules are definitions §7. `reasons` finds each reason, `sentences` puts it in words; here
+they become one list of families.
 """
 
 from __future__ import annotations
@@ -14,10 +14,17 @@ import numpy as np
 import pandas as pd
 
 from analysis.decisions.day import Day
-from analysis.decisions.reasons import FINDERS
-from analysis.decisions.wording import joined_by
+from analysis.decisions.joined_text import joined_by
+from analysis.decisions.reasons import FINDERS, Found
+from analysis.decisions.sentences import (
+    RULE_ORDER,
+    postponed_sentences,
+    reason_sentences,
+    with_line,
+)
 from analysis.policy import Policy
 from analysis.tables.calls import CALL_EVIDENCE, CALL_FAMILIES, CALL_REASONS
+from analysis.tables.columns import Kind
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
 from analysis.vocabulary import RESTING, Arrangement, Band, Reason, Task
@@ -43,18 +50,13 @@ BY_CALLS = (Reason.RED_FLAG,)
 """Reasons that a recorded call answers; the first in the order of reasons."""
 
 BREAKS_WAITING = (Reason.COMPROMISED, Reason.SKIN_EVENT_OPEN)
-"""Reasons that end the rest after a call or a setting aside when their proof came in after it. An unanswered
-red flag always does."""
-
-
-RULE_ORDER = (
-    "Within a band by the rules: most days overdue first, then most reasons, then longest silent."
-)
+"""Reasons that bring a waiting or postponed family back when a row received since shows them.
+An unanswered red flag always does."""
 
 
 @dataclass(frozen=True)
 class CallList:
-    """Families in calling order with reasons and proof; see `tables.calls` for columns."""
+    """Families in calling order, their reasons and the rows that show them; see `tables.calls`."""
 
     as_of: date
     families: pd.DataFrame
@@ -65,42 +67,38 @@ class CallList:
 
 
 @dataclass(frozen=True)
-class Lasting:
-    """Reasons that no recorded call changes, with their proof: all but red flags."""
+class CareReasons:
+    """Reasons that recorded calls do not change, with the rows that show them."""
 
     reasons: pd.DataFrame
     evidence: pd.DataFrame
 
 
-def lasting_reasons(timeline: Timeline, records: Records, policy: Policy) -> Lasting:
-    """Find the reasons that stay as they are when a call is recorded.
+def care_reasons(timeline: Timeline, records: Records, policy: Policy) -> CareReasons:
+    """Find the reasons that stay as they are when a call is recorded: all but red flags.
 
     Parameters
     ----------
     timeline, records, policy
-        As for :func:`call_list`; the calls in the records are not looked at.
+        As for :func:`call_list`; the calls in the records are ignored.
 
     Returns
     -------
-    Lasting
-        To hand to :func:`call_list` for the same day with other calls.
+    CareReasons
+        To pass to :func:`call_list` for the same day with other calls.
     """
     day = Day(timeline, records, policy.on(timeline.as_of))
     found = {reason: find(day) for reason, find in FINDERS.items() if reason not in BY_CALLS}
-    return Lasting(
-        _stack({r: f.reasons for r, f in found.items()}),
-        _stack({r: f.evidence for r, f in found.items()}),
-    )
+    return CareReasons(_reasons(found, timeline.as_of), _evidence(found))
 
 
 def call_list(
-    timeline: Timeline, records: Records, policy: Policy, lasting: Lasting | None = None
+    timeline: Timeline, records: Records, policy: Policy, care: CareReasons | None = None
 ) -> CallList:
     """Find the families to call on the timeline's as-of day, in the order of the rules.
 
-    The rule order within a band: days overdue, number of different reasons, silent days (each more
-    first), then family code. A call on which nobody was reached lets the family wait but
-    does not answer a red flag. A fitted order is laid over it by `decisions.order`.
+    The order within a band: days overdue, number of different reasons, silent days (each more
+    first), then family code. A fitted order replaces it in `decisions.order`.
 
     Parameters
     ----------
@@ -110,8 +108,8 @@ def call_list(
         The records it was made from, with the calls known.
     policy : Policy
         The edition in force on the as-of day decides.
-    lasting : Lasting, optional
-        What :func:`lasting_reasons` found for this timeline; without it, it is found here.
+    care : CareReasons, optional
+        What :func:`care_reasons` found for this timeline; without it, it is found here.
 
     Returns
     -------
@@ -121,62 +119,57 @@ def call_list(
     *Source:* project definition, definitions §7.
     """
     day = Day(timeline, records, policy.on(timeline.as_of))
-    lasting = lasting or lasting_reasons(timeline, records, policy)
+    care = care or care_reasons(timeline, records, policy)
     found = {reason: FINDERS[reason](day) for reason in BY_CALLS}
-    # Reasons stand in their order, and those that calls answer are the first of it.
-    reasons = pd.concat(
-        [_stack({r: f.reasons for r, f in found.items()}), lasting.reasons], ignore_index=True
-    )
-    evidence = pd.concat(
-        [_stack({r: f.evidence for r, f in found.items()}), lasting.evidence], ignore_index=True
-    )
-    reasons["band"] = reasons["reason"].map(REASON_BANDS)
+    # The reasons that calls answer come first in the order of reasons.
+    reasons = pd.concat([_reasons(found, timeline.as_of), care.reasons], ignore_index=True)
+    evidence = pd.concat([_evidence(found), care.evidence], ignore_index=True)
+    reasons = reasons.astype({"reason": "category", "band": "category"})
     families = _families(day, reasons, _resting(day, reasons, evidence))
     return CallList(
         as_of=timeline.as_of,
         families=CALL_FAMILIES.check(families),
-        reasons=CALL_REASONS.check(_typed(reasons, CALL_REASONS.names)),
-        evidence=CALL_EVIDENCE.check(_typed(evidence, CALL_EVIDENCE.names)),
+        reasons=CALL_REASONS.check(reasons),
+        evidence=CALL_EVIDENCE.check(evidence.astype({"reason": "category"})),
     )
 
 
-def _stack(parts: dict[Reason, pd.DataFrame]) -> pd.DataFrame:
-    """Put the reasons' frames below each other with the reason's code as a column."""
-    names = ["family_id", "line_id", "sentence", "table", "row"]
-    labelled = [
-        part[[n for n in names if n in part.columns]]
-        .assign(reason=str(reason))
-        .astype({"line_id": "string", "family_id": "string"})
-        for reason, part in parts.items()
-    ]
-    return pd.concat(labelled, ignore_index=True)
+def _reasons(found: dict[Reason, Found], as_of: date) -> pd.DataFrame:
+    """All reasons as `CALL_REASONS`, reason and band still as text; one row a line and reason."""
+    parts = []
+    for reason, part in found.items():
+        here = [c for c in CALL_REASONS.names if c in part.reasons.columns]
+        parts.append(part.reasons[here].assign(reason=str(reason), band=str(REASON_BANDS[reason])))
+    frame = pd.concat(parts, ignore_index=True).reindex(columns=CALL_REASONS.names)
+    frame["not_logged"] = frame["not_logged"].astype("boolean").fillna(value=False)
+    texts = {c.name: c.dtype for c in CALL_REASONS.columns if c.kind is not Kind.CODE}
+    frame = frame.astype({**texts, "reason": "object", "band": "object"})
+    return frame.assign(sentence=reason_sentences(frame, as_of))
 
 
-def _typed(frame: pd.DataFrame, names: list[str]) -> pd.DataFrame:
-    types = {"reason": "category", "band": "category", "sentence": "string", "table": "string"}
-    known = {n: t for n, t in types.items() if n in names}
-    typed = frame[names].astype(known)
-    if "row" in names:
-        typed = typed.astype({"row": "int64"})
-    return typed
+def _evidence(found: dict[Reason, Found]) -> pd.DataFrame:
+    """The rows that show the reasons, as `CALL_EVIDENCE`, reason still as text."""
+    parts = [f.evidence.assign(reason=str(r))[CALL_EVIDENCE.names] for r, f in found.items()]
+    types = {"family_id": "string", "line_id": "string", "table": "string", "row": "int64"}
+    return pd.concat([p.astype(types) for p in parts], ignore_index=True)
 
 
 def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
-    """One row a family that waits or is set aside: family_id, band, row, recheck_on, said.
+    """One row a family that waits or is set aside: family_id, band, row, recheck_on, sentence.
 
-    The newest of its calls and settings-aside decides; neither stands against a red flag that no
+    The newest of its calls and postponements decides. Neither holds against a red flag that no
     call has answered, nor against what `BREAKS_WAITING` names and was received after it.
     """
     aside = day.arrangements[
         (day.arrangements["kind"] == Arrangement.SET_ASIDE).to_numpy(dtype=bool)
     ]
     aside = aside.rename(columns={"until_on": "recheck_on"}).assign(band=str(Band.SET_ASIDE))
-    # What was typed in as the reason is a note: it stays out of the sentence, which travels.
-    aside["said"] = "set aside until " + day.words(aside["recheck_on"]) + " by " + aside["made_by"]
+    # The reason typed in is a note: it stays out of the sentence, which is exported.
+    aside["sentence"] = postponed_sentences(aside["recheck_on"], aside["made_by"], day.as_of)
     nothing = pd.Series(pd.NA, index=day.calls.index, dtype="string")
-    calls = day.calls.assign(band=str(Band.WAITING), said=nothing)
-    names = ["family_id", "made_at", "row", "recheck_on", "band", "said"]
-    acts = pd.concat([calls[names], aside[names].astype({"said": "string"})], ignore_index=True)
+    calls = day.calls.assign(band=str(Band.WAITING), sentence=nothing)
+    names = ["family_id", "made_at", "row", "recheck_on", "band", "sentence"]
+    acts = pd.concat([calls[names], aside[names].astype({"sentence": "string"})], ignore_index=True)
     acts = acts.sort_values(["made_at", "band", "row"])
     newest = acts.groupby("family_id", observed=True).tail(1)
     newest = newest[newest["recheck_on"] > day.now]
@@ -190,34 +183,30 @@ def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.Data
 
 
 def _assigned(day: Day) -> pd.Series[str]:
-    """Who makes the next call, by family: the newest assignment that no call has fulfilled.
+    """Who makes the next call, by family: the newest assignment that no call has reached.
 
-    A call on which nobody was reached leaves it standing.
+    A call with no answer leaves it in force.
     """
     made = day.arrangements[(day.arrangements["kind"] == Arrangement.ASSIGNED).to_numpy(dtype=bool)]
     made = made.groupby("family_id", observed=True).tail(1)
-    spoken = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
-    done = (made["family_id"].map(spoken) >= made["made_at"]).to_numpy(dtype=bool)
+    reached = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
+    done = (made["family_id"].map(reached) >= made["made_at"]).to_numpy(dtype=bool)
     return made[~done].set_index("family_id")["assigned_to"]
 
 
 def _families(day: Day, reasons: pd.DataFrame, resting: pd.DataFrame) -> pd.DataFrame:
     """One row a family with a reason or one that rests, in calling order."""
-    lines_in_place = day.timeline.lines[day.timeline.lines["at_home"]].groupby("family_id").size()
-    several = reasons["family_id"].map(lines_in_place).fillna(0) > 1
-    named = several & reasons["line_id"].notna()
-    said = reasons["sentence"].astype("string")
-    said = said.where(~named, "line " + reasons["line_id"] + ": " + said)
+    sentences = with_line(reasons, day.timeline.lines)
     urgency = reasons["band"].map({band: at for at, band in enumerate(Band)}).astype("int64")
     of, by_line = reasons["family_id"], reasons.sort_values("line_id")
-    told = reasons.assign(urgency=urgency).groupby("family_id", sort=False)
+    grouped = reasons.assign(urgency=urgency).groupby("family_id", sort=False)
     families = pd.DataFrame(
         {
             "reasons": _by_family(of, reasons["reason"], ";"),
-            "sentence": _by_family(of, said, "; "),
+            "sentence": _by_family(of, sentences, " "),
             "line_ids": _by_family(by_line["family_id"], by_line["line_id"], ";"),
-            "urgency": told["urgency"].min(),
-            "n_reasons": told["reason"].nunique(),
+            "urgency": grouped["urgency"].min(),
+            "n_reasons": grouped["reason"].nunique(),
         }
     )
     families = families.reindex(families.index.union(pd.Index(resting["family_id"]), sort=False))
@@ -231,7 +220,7 @@ def _families(day: Day, reasons: pd.DataFrame, resting: pd.DataFrame) -> pd.Data
     families["call_row"] = row.where((rests == Band.WAITING).to_numpy(dtype=bool), -1)
     families["aside_row"] = row.where((rests == Band.SET_ASIDE).to_numpy(dtype=bool), -1)
     families["assigned_to"] = families["family_id"].map(_assigned(day)).astype("string")
-    families["sentence"] = _both(families["family_id"].map(rest["said"]), families["sentence"])
+    families["sentence"] = _both(families["family_id"].map(rest["sentence"]), families["sentence"])
     place = families["urgency"].fillna(-1).astype("int64")
     for band in RESTING:
         place = place.mask((rests == band).to_numpy(dtype=bool), list(Band).index(band))
@@ -256,15 +245,15 @@ def _families(day: Day, reasons: pd.DataFrame, resting: pd.DataFrame) -> pd.Data
 def _both(first: pd.Series[Any], second: pd.Series[Any]) -> pd.Series[str]:
     """Two columns of texts joined, where both are there."""
     first, second = first.astype("string"), second.astype("string")
-    return (first + "; " + second).fillna(first).fillna(second)
+    return (first + " " + second).fillna(first).fillna(second)
 
 
 def _by_family(family: pd.Series[Any], texts: pd.Series[Any], mark: str) -> pd.Series[Any]:
-    return joined_by({"family_id": family}, texts, mark).set_index("family_id")["said"]
+    return joined_by({"family_id": family}, texts, mark).set_index("family_id")["joined"]
 
 
 def _about(day: Day, listed: pd.Series[Any]) -> dict[str, pd.Series[Any]]:
-    """What is shown of each listed family beside its reasons, by family code."""
+    """What is shown of each listed family next to its reasons, by family code."""
     lines = day.lines[day.lines["family_id"].isin(listed).to_numpy(dtype=bool)]
     families = day.timeline.families.set_index("family_id")
     overdue = day.care(Task.DRESSING).groupby("family_id")["days_overdue"].max()

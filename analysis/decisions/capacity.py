@@ -9,9 +9,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.days import NO_DAY, dates_of, day_number, days_of
+from analysis.decisions.daily_capacity import possible_by_site
 from analysis.decisions.day import Day
 from analysis.decisions.reasons import FINDERS
-from analysis.decisions.room import possible_by_site
 from analysis.policy import Policy, Settings
 from analysis.tables.planning import CAPACITY, KITS
 from analysis.tables.records import Records

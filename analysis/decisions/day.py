@@ -1,4 +1,4 @@
-"""What does a morning's call list look at: lines at home, entries and calls known and dated by then?"""
+"""What a morning's call list is made from: lines at home, entries and calls dated by then."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.decisions.wording import day_words
 from analysis.policy import Edition
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
@@ -21,7 +20,7 @@ from analysis.vocabulary import Task
 
 @dataclass(frozen=True)
 class Day:
-    """What the finders look at: lines at home, the entries known and dated up to the day."""
+    """What the reasons are found in: lines at home, and entries dated up to the day."""
 
     timeline: Timeline
     records: Records
@@ -29,16 +28,16 @@ class Day:
 
     @property
     def as_of(self) -> date:
-        """The morning looked at."""
+        """The day of the list."""
         return self.timeline.as_of
 
     @property
     def now(self) -> pd.Timestamp:
-        """The morning looked at, to compare with dates in frames."""
+        """The day of the list, to compare with dates in frames."""
         return pd.Timestamp(self.as_of)
 
     def since(self, days: int) -> pd.Timestamp:
-        """So many days before the morning."""
+        """The day this many days before the list's."""
         return self.now - pd.Timedelta(days=days)
 
     @cached_property
@@ -48,7 +47,7 @@ class Day:
         return lines[lines["at_home"]]
 
     def entries(self, days: int) -> pd.DataFrame:
-        """One row a home-log entry of a line at home, dated in the last so many days or today."""
+        """One row a home-log entry of a line at home, dated in ``[A - days, A]``."""
         log = self.records.home_log
         recent = ((log["done_on"] >= self.since(days)) & (log["done_on"] <= self.now)).to_numpy()
         log = log[recent]
@@ -62,7 +61,7 @@ class Day:
 
     @cached_property
     def arrangements(self) -> pd.DataFrame:
-        """One row what was arranged about a family up to the as-of day, oldest first."""
+        """One row an arrangement for a family, made up to the as-of day, oldest first."""
         made = self.records.arrangements
         return made[made["made_on"] <= self.now].sort_values(["made_at", "row"])
 
@@ -80,7 +79,7 @@ class Day:
         return spans[(spans["task"] == Task.DRESSING).to_numpy() & self._at_home(spans["line"])]
 
     def named(self, of_line: pd.DataFrame) -> pd.DataFrame:
-        """Put the codes of line and family beside rows that have the line's position."""
+        """Add the codes of line and family to rows that have the line's position."""
         return of_line.merge(self.lines[["line", "line_id", "family_id"]], on="line")
 
     def _at_home(self, line: pd.Series[Any]) -> npt.NDArray[np.bool_]:
@@ -88,18 +87,14 @@ class Day:
         return at_home[line.to_numpy(dtype=np.int64)]
 
     def labels(self, findings: pd.Series[Any], codes: frozenset[str]) -> pd.Series[str]:
-        """The policy's words for those of `codes` that each text of findings holds."""
+        """The policy's labels, joined by ``;``, for those of `codes` that each text of findings holds."""
         known = self.edition.findings
         texts = findings.astype("string")
-        told = {
-            text: ", ".join(known[c].label for c in text.split(";") if c in codes)
+        labels = {
+            text: ";".join(known[c].label for c in text.split(";") if c in codes)
             for text in texts.dropna().unique()
         }
-        return texts.map(told).astype("string")
-
-    def words(self, days: pd.Series[Any]) -> pd.Series[str]:
-        """Dates as people say them."""
-        return day_words(days, self.as_of)
+        return texts.map(labels).astype("string")
 
 
 def holds_code(texts: pd.Series[Any], codes: Iterable[str]) -> npt.NDArray[np.bool_]:

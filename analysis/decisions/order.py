@@ -1,4 +1,4 @@
-"""In which order are the families of one band called, and what says so to a reader?
+"""In which order are the families of one band called?
 
 By the rules (definitions §7), or by the share of like mornings that were followed by an event, the
 highest first. Bands never change by it.
@@ -13,11 +13,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.decisions.calls import RULE_ORDER, CallList
+from analysis.decisions.calls import CallList
 from analysis.decisions.expected_benefit import Model
 from analysis.decisions.mornings import beside_families
 from analysis.decisions.order_file import Fits
-from analysis.decisions.wording import in_words
+from analysis.decisions.sentences import NO_FITTED_ORDER, RULE_ORDER, expected_sentences
 from analysis.policy import Edition
 from analysis.timeline import Timeline
 from analysis.vocabulary import Band
@@ -46,29 +46,29 @@ def model_on(fits: Fits | None, edition: Edition, day: date, known_on: date) -> 
 
 
 def order_words(fits: Fits | None, edition: Edition, day: date, known_on: date) -> str:
-    """Say which order is in use within a band, and why, in whole sentences."""
+    """Say which order is in use within a band, and why."""
     model = model_on(fits, edition, day, known_on)
     if model is not None:
         return (
-            f"Within a band by expected benefit: first the families for whom {EVENT} is most to "
-            f"be expected within 7 days. Fitted to {model.family_mornings:,} mornings of "
+            f"Sorted by expected benefit: first the families most likely to have {EVENT} within "
+            f"7 days. Fitted to {model.family_mornings:,} mornings of "
             f"{model.families:,} families, {day_year(model.first_morning)} to "
             f"{day_year(model.last_morning)}."
         )
     if fits is None:
-        return f"{RULE_ORDER} No order was fitted to past mornings."
+        return f"{RULE_ORDER} {NO_FITTED_ORDER}"
     newest = fits.on(min(day, known_on))
     if newest is None:
         first = day_year(fits.models[0].fitted_on)
-        return f"{RULE_ORDER} The first fitted order is of {first}, after what this list may know."
+        return f"{RULE_ORDER} The first fitted order is from {first}, later than the data of this list."
     return (
-        f"{RULE_ORDER} The newest fitted order is by policy edition {newest.edition}, and "
-        f"{edition.version} is in force: fit it anew."
+        f"{RULE_ORDER} The newest fitted order belongs to policy edition {newest.edition}, but "
+        f"{edition.version} is in force: fit it again."
     )
 
 
 def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: str) -> CallList:
-    """Put the families of each band in order of the expected share, and tell it in the sentence.
+    """Put the families of each band in order of the expected share, and add it to the sentence.
 
     Parameters
     ----------
@@ -84,8 +84,8 @@ def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: st
     Returns
     -------
     CallList
-        The same families and bands. Families alike to four decimals stand by the rules; those
-        that wait stay as they are. Beside a red flag the share is not put in words.
+        The same families and bands. Families with equal shares follow the rules; those that
+        wait stay as they are. Red-flag sentences do not mention the share.
     """
     if model is None:
         return replace(calls, order=words)
@@ -98,9 +98,9 @@ def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: st
     band = families["band"].cat.codes.to_numpy()
     place = np.lexsort((np.arange(len(families)), np.where(ranked, -expected, 0.0), band, ~ranked))
     families = families.assign(expected_share=expected)
-    words_of = pd.Series(expectation(families), index=families.index, dtype="string")
-    said = families["sentence"] + ("; " + words_of).fillna("")
-    families = families.assign(sentence=said).iloc[place]
+    added = pd.Series(expectation(families), index=families.index, dtype="string")
+    sentence = families["sentence"] + (" " + added).fillna("")
+    families = families.assign(sentence=sentence).iloc[place]
     families = families.assign(rank=calls.families["rank"].array).reset_index(drop=True)
     return replace(calls, families=families, order=words)
 
@@ -108,7 +108,7 @@ def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: st
 def expectation(families: pd.DataFrame) -> npt.NDArray[np.object_]:
     """Say the expected share of each family in words; None where the rules give the order.
 
-    Nor beside a red flag: there a low share would read as if the call could wait.
+    None for red flags too: a low share would read as if the call could wait.
 
     Parameters
     ----------
@@ -122,4 +122,4 @@ def expectation(families: pd.DataFrame) -> npt.NDArray[np.object_]:
     """
     share: Floats = families["expected_share"].to_numpy(dtype=np.float64)
     red = (families["band"] == Band.SAME_DAY_REVIEW).to_numpy(dtype=bool)
-    return in_words(np.where(red, np.nan, share))
+    return expected_sentences(np.where(red, np.nan, share))

@@ -1,7 +1,8 @@
-"""Which reasons to call does a morning give, line by line, and which rows prove each?
+"""Which reasons to call does a morning give, line by line, and which rows show each?
 
-One function a reason of definitions §7; each returns the lines or families it holds for with
-the sentence, and the stored rows that prove it.
+One function for each reason of definitions §7. It returns the lines or families for which the
+reason holds, with its data (days, counts, names; `sentences` puts them in words), and the
+stored rows that show it.
 """
 
 from __future__ import annotations
@@ -10,11 +11,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from analysis.decisions.day import Day, holds_code
-from analysis.decisions.wording import counted, joined_by
+from analysis.decisions.joined_text import joined_by
 from analysis.vocabulary import (
     NOTHING_SEEN,
     EntryKind,
@@ -29,32 +29,34 @@ from analysis.vocabulary import (
 
 @dataclass(frozen=True)
 class Found:
-    """Reasons of one kind: one row a line or family; and the rows that prove them."""
+    """Reasons of one kind: one row a line or family; and the rows that show them."""
 
-    reasons: pd.DataFrame  # family_id, line_id, sentence
-    evidence: pd.DataFrame  # family_id, line_id, table, row
+    reasons: pd.DataFrame
+    """family_id, line_id, and those of the data columns of `CALL_REASONS` that apply."""
+    evidence: pd.DataFrame
+    """family_id, line_id, table, row."""
 
 
 def _red_flag(day: Day) -> Found:
     flags = day.edition.codes_marked(FindingMark.RED_FLAG)
     entries = day.entries(day.edition.settings.red_flag_days)
     entries = entries[holds_code(entries["findings"], flags)]
-    spoken = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
-    answered = entries["received_at"] < entries["family_id"].map(spoken)
+    reached = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
+    answered = entries["received_at"] < entries["family_id"].map(reached)
     entries = entries[~answered.to_numpy(dtype=bool)].sort_values(["line_id", "done_on", "row"])
-    said = day.labels(entries["findings"], flags) + " on " + day.words(entries["done_on"])
-    reasons = _told_by_line(entries, said, "; ")
-    reasons["sentence"] = (
-        "red flag reported: "
-        + reasons["said"]
-        + "; follow the programme's own emergency instruction"
-    )
+    # Before: one row an entry with a red flag; after: one row a line.
+    labels = day.labels(entries["findings"], flags)
+    reasons = _names_by_line(entries, labels.str.split(";").explode(), ", ")
+    days = entries.groupby("line_id", observed=True)["done_on"].agg(["min", "max", "size"])
+    for name, column in (("first_on", "min"), ("seen_on", "max"), ("number", "size")):
+        reasons[name] = reasons["line_id"].map(days[column])
     return Found(reasons, _proof("home_log", entries))
 
 
-def _told_by_line(rows: pd.DataFrame, said: pd.Series[Any], mark: str) -> pd.DataFrame:
-    """One row a line with what its rows say, each once: family_id, line_id, said."""
-    return joined_by({"family_id": rows["family_id"], "line_id": rows["line_id"]}, said, mark)
+def _names_by_line(rows: pd.DataFrame, names: pd.Series[Any], mark: str) -> pd.DataFrame:
+    """One row a line with the different names of its rows: family_id, line_id, names."""
+    keys = {name: rows[name].reindex(names.index) for name in ("family_id", "line_id")}
+    return joined_by(keys, names, mark).rename(columns={"joined": "names"})
 
 
 def _compromised(day: Day) -> Found:
@@ -66,13 +68,7 @@ def _compromised(day: Day) -> Found:
     by_condition = report["dressing_condition"].astype("string")
     by_reason = report["change_reason"].astype("string")
     seen = by_condition.where(by_condition.isin(["loose", "damp", "soiled"]), by_reason)
-    care["sentence"] = (
-        "dressing found "
-        + pd.Series(seen.to_numpy(), dtype="string").fillna("loose, damp or soiled")
-        + " on "
-        + day.words(care["seen_on"])
-        + " and no change logged since"
-    )
+    care["names"] = pd.Series(seen.to_numpy(), dtype="string").fillna("loose, damp or soiled")
     return Found(care, _proof("home_log", care.rename(columns={"report_row": "row"})))
 
 
@@ -81,24 +77,13 @@ def _overdue(day: Day) -> Found:
     late = (care["state"] == State.OVERDUE) & (
         care["days_overdue"] >= day.edition.settings.overdue_call_days
     )
-    return _overdue_of(day, care[late.to_numpy(dtype=bool)], "dressing change", "last changed")
+    return _overdue_of(day, care[late.to_numpy(dtype=bool)])
 
 
-def _overdue_of(day: Day, care: pd.DataFrame, what: str, last: str) -> Found:
-    care = care.reset_index(drop=True)
+def _overdue_of(day: Day, care: pd.DataFrame) -> Found:
     silent = day.timeline.families.set_index("family")["silent"]
-    how = np.where(
-        care["family"].map(silent).to_numpy(dtype=bool), " overdue or not logged, ", " overdue "
-    )
-    care["sentence"] = (
-        what
-        + pd.Series(how, dtype="string")
-        + counted(care["days_overdue"], "day", "days")
-        + f" ({last} "
-        + day.words(care["last_change_on"])
-        + ", allowed until "
-        + day.words(care["allowed_until"])
-        + ")"
+    care = care.reset_index(drop=True).assign(
+        not_logged=care["family"].map(silent).to_numpy(dtype=bool),
     )
     by_log = care["change_row"] >= 0
     logged = _proof("home_log", care[by_log].rename(columns={"change_row": "row"}))
@@ -107,7 +92,7 @@ def _overdue_of(day: Day, care: pd.DataFrame, what: str, last: str) -> Found:
 
 
 def _clinic_proof(day: Day, care: pd.DataFrame, on: str, stay_day: str) -> pd.DataFrame:
-    """Rows of the clinic that tell of `on`: a stay with that day, else the line's own row."""
+    """Rows of the clinic that show day `on`: a stay with that day, else the line's own row."""
     care = care.merge(day.lines[["line", "child_id"]], on="line")
     stays = day.records.stays[["child_id", stay_day, "row"]]
     by_stay = care.merge(
@@ -118,10 +103,10 @@ def _clinic_proof(day: Day, care: pd.DataFrame, on: str, stay_day: str) -> pd.Da
     return pd.concat([_proof("stays", by_stay), _proof("lines", by_line)])
 
 
-def _overdue_task(task: Task, what: str, last: str) -> Callable[[Day], Found]:
+def _overdue_task(task: Task) -> Callable[[Day], Found]:
     def find(day: Day) -> Found:
         care = day.care(task)
-        return _overdue_of(day, care[care["state"] == State.OVERDUE], what, last)
+        return _overdue_of(day, care[care["state"] == State.OVERDUE])
 
     return find
 
@@ -135,13 +120,9 @@ def _skin_event_open(day: Day) -> Found:
     cleared = clear.groupby("line_id", observed=True)["done_on"].max()
     open_ = newest[~(cleared.reindex(newest.index) > newest).to_numpy(dtype=bool)]
     rows = skin[(skin["done_on"] == skin["line_id"].map(open_)).to_numpy(dtype=bool)]
-    reasons = _told_by_line(rows, day.labels(rows["findings"], codes), ", ")
-    reasons["sentence"] = (
-        "skin finding on "
-        + day.words(reasons["line_id"].map(open_))
-        + " not cleared since: "
-        + reasons["said"]
-    )
+    labels = day.labels(rows["findings"], codes).str.split(";").explode()
+    reasons = _names_by_line(rows, labels, ", ")
+    reasons["seen_on"] = reasons["line_id"].map(open_)
     return Found(reasons, _proof("home_log", rows))
 
 
@@ -149,12 +130,6 @@ def _silent(day: Day) -> Found:
     families = day.timeline.families
     at_home = families["family_id"].isin(day.lines["family_id"])
     quiet = families[(families["silent"] & at_home).to_numpy(dtype=bool)].reset_index(drop=True)
-    never = quiet["last_heard_on"].isna()
-    since = ("since the entry of " + day.words(quiet["last_heard_on"])).where(
-        ~never, "since coming home"
-    )
-    quiet["sentence"] = "nothing logged for " + counted(quiet["silent_days"], "day", "days")
-    quiet["sentence"] += " (" + since + "): not logged is not the same as not done"
     heard = quiet[quiet["heard_row"] >= 0].rename(columns={"heard_row": "row"})
     return Found(quiet.assign(line_id=None), _proof("home_log", heard.assign(line_id=None)))
 
@@ -163,10 +138,7 @@ def _state_unknown(day: Day) -> Found:
     care = day.care(Task.DRESSING)
     long = care["unknown_since"] <= day.since(day.edition.settings.unknown_call_days)
     care = care[(long & (care["state"] == State.UNKNOWN)).to_numpy(dtype=bool)]
-    care = care.reset_index(drop=True)
-    care["sentence"] = "no dressing change known since coming home on " + day.words(
-        care["unknown_since"]
-    )
+    care = care.reset_index(drop=True).assign(seen_on=care["unknown_since"].to_numpy())
     return Found(care, _clinic_proof(day, care, "unknown_since", "to_on"))
 
 
@@ -186,13 +158,7 @@ def _early_failures(day: Day) -> Found:
         right_on=["line", "end_on"],
     )
     reasons = _counted_by_line(day, failed, last)
-    reasons = reasons[reasons["hits"] >= settings.early_failures].reset_index(drop=True)
-    reasons["sentence"] = (
-        reasons["hits"].astype("string")
-        + " of the last "
-        + counted(reasons["of"], "dressing", "dressings")
-        + " found loose, damp or soiled early"
-    )
+    reasons = reasons[reasons["number"] >= settings.early_failures].reset_index(drop=True)
     proof = failed[failed["line"].isin(reasons["line"])].rename(columns={"report_row": "row"})
     return Found(reasons, _proof("home_log", day.named(proof)))
 
@@ -203,34 +169,30 @@ def _late_pattern(day: Day) -> Found:
     last = spans[spans["scored"]].groupby("line").tail(settings.late_pattern_of)
     late = last[~last["on_time"].to_numpy(dtype=bool)]
     reasons = _counted_by_line(day, late, last)
-    on_time = 1 - reasons["hits"] / reasons["of"]
-    often = (on_time < settings.late_pattern_share) & (reasons["of"] >= settings.late_pattern_min)
-    reasons = reasons[often.to_numpy(dtype=bool)].reset_index(drop=True)
-    reasons["sentence"] = (
-        reasons["hits"].astype("string")
-        + " of the last "
-        + counted(reasons["of"], "change", "changes")
-        + " late"
+    on_time = 1 - reasons["number"] / reasons["out_of"]
+    often = (on_time < settings.late_pattern_share) & (
+        reasons["out_of"] >= settings.late_pattern_min
     )
+    reasons = reasons[often.to_numpy(dtype=bool)].reset_index(drop=True)
     proof = late[late["line"].isin(reasons["line"])]
-    # The change that came late proves it; where none came, the change that was to be followed.
+    # The late change shows it; where none came, the change before it does.
     proof = proof.assign(row=proof["end_row"].where(proof["end_row"] >= 0, proof["row"]))
     return Found(reasons, _proof("home_log", day.named(proof[proof["row"] >= 0])))
 
 
-def _counted_by_line(day: Day, hits: pd.DataFrame, looked_at: pd.DataFrame) -> pd.DataFrame:
-    """One row a line with at least one hit: its codes, hits, and of how many looked at."""
-    of = looked_at.groupby("line").size()
-    found = hits.groupby("line").size().rename("hits").reset_index()
-    return day.named(found.assign(of=found["line"].map(of)))
+def _counted_by_line(day: Day, hits: pd.DataFrame, checked: pd.DataFrame) -> pd.DataFrame:
+    """One row a line with at least one hit: its codes, number of hits, and out of how many."""
+    out_of = checked.groupby("line").size()
+    found = hits.groupby("line").size().rename("number").reset_index()
+    return day.named(found.assign(out_of=found["line"].map(out_of)))
 
 
 def _kits_short(day: Day) -> Found:
     log = day.records.home_log[
         ["family_id", "line_id", "done_on", "done_at", "kind", "kits_left", "row"]
     ]
-    told = (log["kits_left"].notna() & (log["done_on"] <= day.now)).to_numpy(dtype=bool)
-    entries = log[told]
+    counting = (log["kits_left"].notna() & (log["done_on"] <= day.now)).to_numpy(dtype=bool)
+    entries = log[counting]
     entries = entries[entries["family_id"].isin(day.lines["family_id"]).to_numpy(dtype=bool)]
     entries = entries.sort_values(["done_on", "done_at", "row"], na_position="first")
     counts = entries.groupby("family_id", observed=True).tail(1).drop(columns=["kind", "line_id"])
@@ -252,27 +214,18 @@ def _kits_short(day: Day) -> Found:
     left = counts["kits_left"].astype("int64") - counts["used"]
     short = counts.assign(left=left)[(left < day.edition.settings.kits_low).to_numpy(dtype=bool)]
     short = short.reset_index(drop=True)
-    short["sentence"] = (
-        "dressing kits short: "
-        + counted(short["kits_left"].astype("int64"), "kit", "kits")
-        + " counted on "
-        + day.words(short["done_on"])
-        + ", "
-        + counted(short["used"], "change", "changes")
-        + " since"
-    )
+    short = short.assign(seen_on=short["done_on"])
     return Found(short.assign(line_id=None), _proof("home_log", short.assign(line_id=None)))
 
 
 def _no_sign_off(day: Day) -> Found:
     settings = day.edition.settings
     entries = day.entries(settings.sign_off_recent_days)
-    by_somebody = (entries["kind"] == EntryKind.DRESSING_CHANGE) & entries["caregiver_id"].notna()
-    changes = entries[by_somebody.to_numpy(dtype=bool)]
+    by_name = (entries["kind"] == EntryKind.DRESSING_CHANGE) & entries["caregiver_id"].notna()
+    changes = entries[by_name.to_numpy(dtype=bool)]
     changes = changes[~changes["caregiver_id"].isin(signed_off(day, Skill.DRESSING_CHANGE))]
     changes = changes.sort_values(["line_id", "caregiver_id", "row"])
-    reasons = _told_by_line(changes, changes["caregiver_id"], ", ")
-    reasons["sentence"] = "dressing changed by " + reasons["said"] + " without a current sign-off"
+    reasons = _names_by_line(changes, changes["caregiver_id"], ", ")
     return Found(reasons, _proof("home_log", changes))
 
 
@@ -297,12 +250,11 @@ FINDERS: dict[Reason, Callable[[Day], Found]] = {
     Reason.LATE_PATTERN: _late_pattern,
     Reason.KITS_SHORT: _kits_short,
     Reason.NO_SIGN_OFF: _no_sign_off,
-    Reason.OVERDUE_CONNECTOR: _overdue_task(Task.CONNECTOR, "connector change", "last changed"),
-    Reason.OVERDUE_NEEDLE: _overdue_task(Task.NEEDLE, "needle change", "last changed"),
-    Reason.OVERDUE_FLUSH: _overdue_task(Task.FLUSH, "flush", "last flushed"),
+    Reason.OVERDUE_CONNECTOR: _overdue_task(Task.CONNECTOR),
+    Reason.OVERDUE_NEEDLE: _overdue_task(Task.NEEDLE),
+    Reason.OVERDUE_FLUSH: _overdue_task(Task.FLUSH),
 }
 
 
 def _proof(table: str, rows: pd.DataFrame) -> pd.DataFrame:
-    kept = rows[["family_id", "line_id", "row"]].assign(table=table)
-    return kept
+    return rows[["family_id", "line_id", "row"]].assign(table=table)

@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from analysis.decisions.joined_text import joined_by
 from analysis.decisions.practice import (
     EARLY_FAILURE,
     LATE_CHANGE,
@@ -16,7 +17,6 @@ from analysis.decisions.practice import (
     is_current,
     practice,
 )
-from analysis.decisions.wording import joined_by
 from analysis.policy import Policy, Settings
 from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.tables.records import Records
@@ -138,7 +138,9 @@ def _evidence(seen: pd.DataFrame) -> pd.DataFrame:
         "caregiver_id": proof["caregiver_id"].fillna(_NOBODY),
         "step": proof["step"],
     }
-    return joined_by(keys, proof["row"].astype("string"), ";").rename(columns={"said": "evidence"})
+    return joined_by(keys, proof["row"].astype("string"), ";").rename(
+        columns={"joined": "evidence"}
+    )
 
 
 def _named(frame: pd.DataFrame) -> pd.DataFrame:
@@ -197,7 +199,7 @@ def not_signed_off(
     people = people.merge(proof, on=["family_id", "caregiver_id"]).merge(
         sites_of(timeline), on="family_id"
     )
-    people = people.rename(columns={"said": "evidence"}).sort_values(
+    people = people.rename(columns={"joined": "evidence"}).sort_values(
         ["changes", "family_id", "caregiver_id"], ascending=[False, True, True], ignore_index=True
     )
     types = {"signed_on": "datetime64[s]", "changes": "int64"}
@@ -208,4 +210,4 @@ def sites_of(timeline: Timeline) -> pd.DataFrame:
     """Sites of the lines in place of each family: family_id, site (joined by ``;``)."""
     lines = timeline.lines[timeline.lines["end_on"].isna()].sort_values("site")
     told = joined_by({"family_id": lines["family_id"]}, lines["site"], ";")
-    return told.rename(columns={"said": "site"})
+    return told.rename(columns={"joined": "site"})

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.decisions.joined_text import joined_by
 from analysis.decisions.retraining import LIKELY_PROBABILITY
-from analysis.decisions.wording import joined_by
 from analysis.tables.retraining import SESSIONS
 from analysis.timeline import Timeline
 
@@ -70,7 +70,7 @@ def group_sessions(
     families = asked.groupby([*together, "part"], observed=True)["family_id"].nunique()
     planned = families.rename("families").astype("int64").reset_index()
     for name in ("family_id", "caregiver_id"):
-        codes = joined_by(keys, asked[name], ";").rename(columns={"said": f"{name}s"})
+        codes = joined_by(keys, asked[name], ";").rename(columns={"joined": f"{name}s"})
         codes = codes.astype({"part": "int64"})
         planned = planned.merge(codes, on=[*together, "part"], how="left")
     planned = planned.sort_values(

@@ -59,9 +59,38 @@ CALLS_DONE = Frame.of(
 
 CALL_REASONS = Frame.of(
     "call_reasons",
-    "one row a family, line and reason",
-    ("family_id", "line_id", "reason", "band", "sentence"),
-    blank={"line_id": "the whole family"},
+    "one row a family, line and reason: the data of the reason and its sentence",
+    (
+        "family_id",
+        "line_id",
+        "reason",
+        "band",
+        "names",
+        "seen_on",
+        "first_on",
+        "last_change_on",
+        "allowed_until",
+        "days_overdue",
+        "last_heard_on",
+        "silent_days",
+        "number",
+        "out_of",
+        "kits_left",
+        "used",
+        "not_logged",
+        "sentence",
+    ),
+    blank={
+        "line_id": "the whole family",
+        **dict.fromkeys(
+            ("names", "seen_on", "first_on", "last_change_on", "allowed_until", "days_overdue"),
+            "not part of this reason",
+        ),
+        **dict.fromkeys(
+            ("last_heard_on", "silent_days", "number", "out_of", "kits_left", "used"),
+            "not part of this reason",
+        ),
+    },
     detail={
         "line_id": "the line that the reason is about",
         "band": "that the reason alone would give",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.decisions.order import expectation
+from analysis.decisions.sentences import with_line
 from analysis.snapshot import Snapshot
 from dashboard.call_state.views import CallMade, CallRow, ReasonView
 from dashboard.session.frames import cells, codes, day, distinct, of
@@ -20,12 +21,10 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     """Rows of the call list with their reasons' sentences, in the frame's order."""
     reasons = found.calls.reasons
     reasons = reasons[reasons["family_id"].isin(families["family_id"]).to_numpy(dtype=bool)]
-    home = found.timeline.lines
-    lines = home.loc[home["at_home"], "family_id"].value_counts()
+    reasons = reasons.assign(sentence=with_line(reasons, found.timeline.lines))
     said: dict[str, list[str]] = {}
-    for family, line, text in cells(reasons, "family_id", "line_id", "sentence"):
-        named = line is not None and lines.get(family, 0) > 1
-        said.setdefault(family, []).append(f"{text} (line {line})" if named else text)
+    for family, text in cells(reasons, "family_id", "sentence"):
+        said.setdefault(family, []).append(text)
     silent = frozenset(silent_families(found))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),

@@ -121,7 +121,7 @@ def says_the_cautions(page: Page) -> None:
     """The cautions stand on the page."""
     cautions = page.get_by_role("complementary", name="Cautions")
     expect(cautions).to_contain_text("does not diagnose")
-    expect(cautions).to_contain_text("emergency instruction")
+    expect(cautions).to_contain_text("emergency protocol")
 
 
 def fits_a_sheet_of_paper(page: Page) -> None:

@@ -234,11 +234,10 @@ def test_a_line_in_the_list_says_where_todays_calls_end(watched, store_file, tmp
         page = watched.page()
         open_calls(page, running)
         expect(page.locator(".room")).to_have_text(
-            "0 of today's 4 calls are made (2 nurses, 2 calls each by the policy). "
-            "Of the 5 families to call 1 does not fit into the 4 left."
+            "5 families to call; capacity for 4 calls today (2 nurses x 2). 1 is beyond today's calls."
         )
         rows = page.locator("table.calls tbody:not(.band-head) tr").all_inner_texts()
-        assert ["Today's calls end here" in text for text in rows] == [*[False] * 4, True, False]
+        assert ["Daily limit reached" in text for text in rows] == [*[False] * 4, True, False]
         assert count_of(page, "Done today").split("\n")[-1] == "of today's 4 calls"
         page.context.close()
 
@@ -322,7 +321,7 @@ def test_the_cautions_are_on_the_screen_and_on_the_sheet(page, running):
         cautions = on_screen if media == "screen" else page.locator("table.calls tfoot")
         expect(cautions).to_be_visible()
         expect(cautions).to_contain_text("does not diagnose")
-        expect(cautions).to_contain_text("the programme's own emergency instruction")
+        expect(cautions).to_contain_text("your programme's emergency protocol")
         expect(cautions).to_contain_text("Local policy, the child's orders and licensed practice")
         expect(cautions).to_contain_text("not a submission to any registry")
 

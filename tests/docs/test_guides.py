@@ -27,7 +27,7 @@ def test_the_readme_names_every_command():
 def test_the_readme_carries_the_cautions():
     for words in (
         "does not diagnose",
-        "own\n> emergency instruction",
+        "programme's\n> emergency protocol",
         "child's orders",
         "registry",
     ):

@@ -41,7 +41,7 @@ def test_a_family_set_aside_is_not_listed_until_its_day_and_says_who_set_it_asid
     found = list_on(arrangements=ASIDE)[0].families.iloc[0]
     assert (found["band"], found["aside_row"], found["call_row"]) == ("set_aside", 1, -1)
     assert found[["rank"]].isna().all()
-    assert found["sentence"].startswith("set aside until 14 Mar by n9; dressing change")
+    assert found["sentence"].startswith("Postponed until 14 Mar by n9. Dressing change")
     assert bands("2031-03-13", arrangements=ASIDE)["F1"] == "set_aside"
     assert bands("2031-03-14", arrangements=ASIDE)["F1"] == "call_today"
 
@@ -118,7 +118,7 @@ def test_the_newest_assignment_holds():
 def test_a_set_aside_family_without_a_reason_to_call_is_still_told():
     aside = ASIDE.replace("F1", "F2")
     found = list_on(arrangements=aside)[0].families.set_index("family_id")
-    assert found.loc["F2", "sentence"] == "set aside until 14 Mar by n9"
+    assert found.loc["F2", "sentence"] == "Postponed until 14 Mar by n9."
     assert found.loc["F1", "rank"] == 1
 
 

@@ -154,8 +154,8 @@ def test_refit_writes_an_order_that_the_call_list_uses_and_the_backtest_judges(
     assert "the call list uses it from 2031-03-29 on.\n" in said
     code, rows, said = run("calls", "--as-of", "2031-03-30", *ours)
     assert code == 0
-    assert "Within a band by expected benefit" in said
-    assert any("such mornings were followed by" in r["sentence"] for r in rows)
+    assert "Sorted by expected benefit" in said
+    assert any("mornings like this, an event followed" in r["sentence"] for r in rows)
     assert "first fitted order is of 29 Mar" in run("calls", "--as-of", "2031-03-28", *ours)[2]
     later = ("--from", "2031-03-30", "--to", "2031-04-01", "--as-of", "2031-04-10")
     code, rows, _ = run("backtest", *later, *ours)

@@ -395,7 +395,7 @@ def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_i
         fresh = take(store, shipped_policy(), AS_OF)
     pd.testing.assert_frame_equal(queries.snapshot().calls.families, fresh.calls.families)
     text = queries.calls_table(Choice(band="set_aside"))[1]
-    assert "set aside until 7 Mar by N1; dressing" in text
+    assert "Postponed until 7 Mar by N1. Dressing" in text
     assert "at the lake" not in text  # a note stays on the page
     (made,) = queries.opened("F2", Choice()).arranged
     assert queries.take_back(made.row, "arrangements") == "F2"

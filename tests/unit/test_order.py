@@ -77,10 +77,10 @@ def test_the_reason_tells_the_expected_share_in_words_but_not_beside_a_red_flag(
     # F2: 1 / (1 + exp(0.5 + 3 x (log 2 - 0.1))) = 0.0928; F1, 5 days: 0.004
     assert families.loc["F2", "expected_share"] == pytest.approx(0.0928, abs=5e-5)
     assert families.loc["F2", "sentence"].endswith(
-        "; about 9 in 100 such mornings were followed by an event within 7 days"
+        " On about 9 in 100 mornings like this, an event followed within 7 days."
     )
-    assert "fewer than 1 in 100 such mornings" in families.loc["F1", "sentence"]
-    assert "such mornings" not in families.loc["F4", "sentence"]
+    assert "fewer than 1 in 100 mornings like this" in families.loc["F1", "sentence"]
+    assert "mornings like this" not in families.loc["F4", "sentence"]
     assert list(expectation(families.loc[["F4", "F5"]])) == [None, None]
 
 
@@ -137,12 +137,12 @@ def test_readers_are_told_which_order_is_in_use_and_why():
     def words(fits, day=DAY, edition=EDITION):
         return order_words(fits, edition, day, day)
 
-    assert words(None).endswith("No order was fitted to past mornings.")
-    assert words(fits).startswith("Within a band by expected benefit")
+    assert words(None).endswith("No fitted order is in use.")
+    assert words(fits).startswith("Sorted by expected benefit")
     assert "7,000 mornings of 120 families, 1 Sep 2030 to 22 Feb 2031" in words(fits)
-    assert "first fitted order is of 1 Mar 2031" in words(fits, date(2031, 2, 1))
+    assert "first fitted order is from 1 Mar 2031" in words(fits, date(2031, 2, 1))
     newer = replace(EDITION, version="ours 2")
-    assert "by policy edition shipped 1, and ours 2 is in force: fit it anew" in words(
+    assert "to policy edition shipped 1, but ours 2 is in force: fit it again" in words(
         fits, edition=newer
     )
     assert model_on(fits, newer, DAY, DAY) is None

@@ -36,6 +36,12 @@ LISTS = (
         "share of similar mornings that were followed by an event within 7 days, by the fitted order",
     ),
     word("reason", "reason code", allowed=tuple(Reason)),
+    text("names", "what was found, by the policy's labels, or caregivers without a sign-off"),
+    day("seen_on", "day of the newest finding or kit count, or of coming home"),
+    day("first_on", "day of the first red flag without a call since"),
+    count("number", "red flags, early failures or late changes"),
+    count("out_of", "last dressings or changes checked"),
+    flag("not_logged", "overdue while the family is silent: may be done but not recorded"),
     text("table", "table of the stored row"),
     text(
         "step",

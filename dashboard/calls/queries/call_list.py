@@ -16,7 +16,8 @@ from analysis.decisions.asked import (
     printed_done,
     speaks,
 )
-from analysis.decisions.room import beyond_words, room_today, room_words
+from analysis.decisions.daily_capacity import daily_capacity
+from analysis.decisions.sentences import beyond_sentence, capacity_sentence
 from analysis.snapshot import Snapshot
 from analysis.tables.printed import as_csv
 from analysis.vocabulary import RESTING
@@ -79,9 +80,11 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
 
 def _room(found: Snapshot, asked: Asked, to_call: pd.DataFrame) -> RoomView:
     """How families to call, of a site and nurse in calling order, fit into the day."""
-    room = room_today(found.calls, found.timeline, found.records, found.edition.settings, asked)
+    room = daily_capacity(found.calls, found.timeline, found.records, found.edition.settings, asked)
     ends_before = str(to_call["family_id"].iloc[room.fits]) if room.beyond else None
-    return RoomView(room.possible, room.left, room_words(room), ends_before, beyond_words(room))
+    return RoomView(
+        room.possible, room.left, capacity_sentence(room), ends_before, beyond_sentence(room)
+    )
 
 
 def asked_for(choice: Choice) -> Asked:

@@ -1,4 +1,4 @@
-"""How many calls fit into the day: for one nurse, for several, and where the list goes beyond."""
+"""How many calls can be made in a day, by one nurse or several, and who is beyond them."""
 
 from dataclasses import replace
 
@@ -6,7 +6,8 @@ import pytest
 
 from analysis.decisions import call_list
 from analysis.decisions.asked import Asked
-from analysis.decisions.room import beyond_words, room_today, room_words
+from analysis.decisions.daily_capacity import daily_capacity
+from analysis.decisions.sentences import beyond_sentence, capacity_sentence
 from analysis.policy import shipped_policy
 from analysis.timeline import build
 from tests.written import day, written
@@ -38,20 +39,22 @@ F6        | 2031-03-09T09:00 | 2031-03-09 | n2      | yes     | 2031-03-11
 """
 
 
-def room(calls_a_day, asked=None, **tables):
+def capacity_of(calls_a_day, asked=None, **tables):
     tables = {"lines": LINES, "home_log": LOG, **tables}
     records = written(**tables)
     timeline = build(records, POLICY, day("2031-03-10"))
     found = call_list(timeline, records, POLICY)
     settings = replace(POLICY.on(day("2031-03-10")).settings, calls_a_day=calls_a_day)
-    return room_today(found, timeline, records, settings, asked or Asked())
+    return daily_capacity(found, timeline, records, settings, asked or Asked())
 
 
 def test_the_day_holds_so_many_calls_for_each_nurse_and_those_made_are_taken_off():
-    found = room(2, calls=CALLS)
+    found = capacity_of(2, calls=CALLS)
     assert (found.possible, found.made, found.left) == (4, 1, 3)
     assert (found.listed, found.fits, found.beyond) == (4, 3, 1)
-    assert beyond_words(found).startswith("Today's calls end here. 1 family from here on does not")
+    assert beyond_sentence(found) == (
+        "Daily limit reached. The 1 family below is beyond today's calls."
+    )
 
 
 @pytest.mark.parametrize(
@@ -66,28 +69,32 @@ def test_the_day_holds_so_many_calls_for_each_nurse_and_those_made_are_taken_off
     ],
 )
 def test_a_nurse_or_a_site_has_its_own_calls(asked, possible, made, listed):
-    found = room(2, asked, calls=CALLS)
+    found = capacity_of(2, asked, calls=CALLS)
     assert (found.possible, found.made, found.listed) == (possible, made, listed)
 
 
 def test_a_same_day_review_is_called_whatever_the_capacity():
     calls = CALLS + "F2 | 2031-03-10T09:00 | 2031-03-10 | n2 | yes | 2031-03-12\n"
-    found = room(1, calls=calls)
+    found = capacity_of(1, calls=calls)
     assert (found.left, found.same_day, found.fits) == (0, 1, 1)
-    assert "all of them are called today" in room_words(found)
+    assert capacity_sentence(found).endswith(
+        "Same-day reviews come first, also beyond capacity: 1."
+    )
 
 
 def test_more_calls_than_possible_leave_none_and_not_fewer():
     calls = CALLS + "F2 | 2031-03-10T09:00 | 2031-03-10 | n2 | yes | 2031-03-12\n"
-    assert room(1, Asked(nurse="N1"), calls=calls * 1).left == 0
-    assert room(1, Asked(site="north"), calls=calls).left == 0
+    assert capacity_of(1, Asked(nurse="N1"), calls=calls * 1).left == 0
+    assert capacity_of(1, Asked(site="north"), calls=calls).left == 0
 
 
 def test_nobody_at_home_leaves_the_day_empty():
     lines = "line_id | home_from | nurse\n"
-    found = room(25, lines=lines, home_log="line_id | done_at\n", calls="family_id | made_at\n")
+    found = capacity_of(
+        25, lines=lines, home_log="line_id | done_at\n", calls="family_id | made_at\n"
+    )
     assert (found.possible, found.listed, found.beyond) == (25, 0, 0)
-    assert room_words(found).endswith("No family is left to call.")
+    assert capacity_sentence(found).startswith("No families left to call;")
 
 
 def test_without_a_nurse_recorded_the_day_is_that_of_one():
@@ -95,4 +102,4 @@ def test_without_a_nurse_recorded_the_day_is_that_of_one():
         " | ".join(c for at, c in enumerate(row.split("|")) if at != 4)
         for row in LINES.strip().splitlines()
     )
-    assert room(3, lines=lines).possible == 3
+    assert capacity_of(3, lines=lines).possible == 3

@@ -1,0 +1,260 @@
+"""The sentences of the call list: every reason, order and capacity in plain words.
+
+Reasons come as data (code, dates, counts, names) and become sentences here and nowhere else;
+the command, the pages, reports and exports all show these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.vocabulary import Reason
+from analysis.words import MONTHS
+
+if TYPE_CHECKING:
+    from analysis.decisions.daily_capacity import DailyCapacity
+
+RULE_ORDER = "Sorted by most days overdue, then number of reasons, then longest without contact."
+NO_FITTED_ORDER = "No fitted order is in use."
+
+_MONTHS = np.array(MONTHS)
+_Sentence = Callable[[pd.DataFrame, date], "pd.Series[str]"]
+
+
+def reason_sentences(reasons: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    """Return the sentence of each reason.
+
+    Parameters
+    ----------
+    reasons : DataFrame
+        Columns of `CALL_REASONS` but the sentence; any index.
+    as_of : date
+        Day of the list; dates of another year show their year.
+
+    Returns
+    -------
+    Series
+        One sentence a row, without the line.
+
+    Examples
+    --------
+    >>> from analysis.tables.calls import CALL_REASONS
+    >>> reason = {"family_id": ["F1"], "reason": ["silent"], "band": ["call_this_week"],
+    ...     "not_logged": [False], "last_heard_on": ["2031-03-01"], "silent_days": [9], "sentence": [""]}
+    >>> print(*reason_sentences(CALL_REASONS.build(reason), date(2031, 3, 10)))
+    No log entries for 9 days (last entry 1 Mar).
+    """
+    parts = [
+        _SENTENCES[Reason(str(reason))](part, as_of)
+        for reason, part in reasons.groupby("reason", observed=True, sort=False)
+    ]
+    made = pd.concat(parts) if parts else pd.Series([], dtype="string")
+    return made.reindex(reasons.index).astype("string")
+
+
+def with_line(reasons: pd.DataFrame, lines: pd.DataFrame) -> pd.Series[str]:
+    """Return the sentences of reasons, naming the line where its family has several at home.
+
+    Parameters
+    ----------
+    reasons : DataFrame
+        Columns of `CALL_REASONS`.
+    lines : DataFrame
+        Columns of `HOME_LINES`.
+    """
+    here = lines.loc[lines["at_home"].to_numpy(dtype=bool), "family_id"].value_counts()
+    several = (reasons["family_id"].map(here).fillna(0) > 1) & reasons["line_id"].notna()
+    sentence = reasons["sentence"].astype("string")
+    return sentence.where(~several, "Line " + reasons["line_id"] + ": " + sentence)
+
+
+def postponed_sentences(until: pd.Series[Any], made_by: pd.Series[str], as_of: date) -> Any:
+    """Say until when families are postponed, and by whom."""
+    return "Postponed until " + day_words(until, as_of) + " by " + made_by + "."
+
+
+def expected_sentences(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:
+    """Say expected shares as natural frequencies; None where there is no share.
+
+    Examples
+    --------
+    >>> for sentence in expected_sentences(np.array([0.31, 0.042, 0.001, 0.97])):
+    ...     print(sentence)
+    On about 3 in 10 mornings like this, an event followed within 7 days.
+    On about 4 in 100 mornings like this, an event followed within 7 days.
+    On fewer than 1 in 100 mornings like this, an event followed within 7 days.
+    On more than 9 in 10 mornings like this, an event followed within 7 days.
+    """
+    known = np.nan_to_num(share)
+    tens = np.char.add(np.char.add("about ", np.rint(known * 10).astype(int).astype(str)), " in 10")
+    hundreds = np.char.add(
+        np.char.add("about ", np.rint(known * 100).astype(int).astype(str)), " in 100"
+    )
+    how_often = np.select(
+        [known < 0.01, known < 0.095, known < 0.95],
+        ["fewer than 1 in 100", hundreds, tens],
+        "more than 9 in 10",
+    )
+    sentence = np.char.add(
+        np.char.add("On ", how_often), " mornings like this, an event followed within 7 days."
+    )
+    words: npt.NDArray[np.object_] = sentence.astype(object)
+    words[np.isnan(share)] = None
+    return words
+
+
+def capacity_sentence(today: DailyCapacity) -> str:
+    """Say how many families there are to call, and how many calls can be made.
+
+    Examples
+    --------
+    >>> from analysis.decisions.daily_capacity import DailyCapacity
+    >>> for made, listed, same_day in ((0, 18, 2), (3, 1, 0), (3, 0, 0), (22, 18, 5), (0, 31, 2)):
+    ...     print(capacity_sentence(DailyCapacity(1, 25, made, listed, same_day)))
+    18 families to call; capacity for 25 calls today (1 nurse x 25).
+    1 family to call; 22 of 25 calls left today (1 nurse x 25).
+    No families left to call; 22 of 25 calls left today (1 nurse x 25).
+    18 families to call; 3 of 25 calls left today (1 nurse x 25). Same-day reviews come first, also beyond capacity: 5.
+    31 families to call; capacity for 25 calls today (1 nurse x 25). 6 are beyond today's calls.
+    """
+    nurses = "1 nurse" if today.nurses == 1 else f"{today.nurses:,} nurses"
+    calls = "1 call" if today.possible == 1 else f"{today.possible:,} calls"
+    listed = f"{_families(today.listed)} to call" if today.listed else "No families left to call"
+    left = f"{today.left:,} of {calls} left" if today.made else f"capacity for {calls}"
+    sentence = f"{listed}; {left} today ({nurses} x {today.a_nurse:,})."
+    if today.same_day > today.left:
+        return f"{sentence} Same-day reviews come first, also beyond capacity: {today.same_day:,}."
+    if today.beyond:
+        are = "is" if today.beyond == 1 else "are"
+        return f"{sentence} {today.beyond:,} {are} beyond today's calls."
+    return sentence
+
+
+def beyond_sentence(today: DailyCapacity) -> str:
+    """Say which families come after the last of today's calls."""
+    below = "1 family" if today.beyond == 1 else f"{today.beyond:,} families"
+    are = "is" if today.beyond == 1 else "are"
+    return f"Daily limit reached. The {below} below {are} beyond today's calls."
+
+
+def _families(number: int) -> str:
+    return "1 family" if number == 1 else f"{number:,} families"
+
+
+def day_words(days: pd.Series[Any], as_of: date) -> pd.Series[str]:
+    """Write dates as people say them: "3 Mar", with the year where it is not the as-of day's.
+
+    Examples
+    --------
+    >>> days = pd.Series(pd.to_datetime(["2031-03-03", "2030-12-24"]))
+    >>> list(day_words(days, date(2031, 3, 9)))
+    ['3 Mar', '24 Dec 2030']
+    """
+    at = pd.DatetimeIndex(days)
+    known = ~np.asarray(at.isna())
+    words = np.full(len(at), "an unknown day", dtype=object)
+    day = at.day[known].astype(str).to_numpy(dtype=object)
+    month = _MONTHS[at.month[known].to_numpy(dtype=np.int64) - 1].astype(object)
+    year = at.year[known].to_numpy(dtype=np.int64)
+    shown_year = np.where(year == as_of.year, "", " " + year.astype(str).astype(object))
+    words[known] = day + " " + month + shown_year
+    return pd.Series(words, index=days.index, dtype="string")
+
+
+def _counted(number: pd.Series[Any], one: str, many: str) -> pd.Series[str]:
+    """Return number and noun: "1 day", "3 days"."""
+    noun = np.where((number == 1).fillna(value=False), f" {one}", f" {many}")
+    return pd.Series(number.astype("string") + noun, index=number.index, dtype="string")
+
+
+def _capital(texts: pd.Series[str]) -> pd.Series[str]:
+    return texts.str[:1].str.upper() + texts.str[1:]
+
+
+def _red_flag(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    first, last = day_words(found["first_on"], as_of), day_words(found["seen_on"], as_of)
+    when = ("between " + first + " and " + last).where(found["first_on"] < found["seen_on"], last)
+    return _capital(found["names"]) + ", reported " + when + "."
+
+
+def _compromised(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    day = day_words(found["seen_on"], as_of)
+    return "Dressing found " + found["names"] + " on " + day + ", no change logged since."
+
+
+def _overdue(what: str, last: str) -> _Sentence:
+    def sentence(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+        how = pd.Series(" overdue", index=found.index, dtype="string")
+        how = how.mask(found["not_logged"], " overdue or not logged")
+        changed, due = (day_words(found[c], as_of) for c in ("last_change_on", "allowed_until"))
+        days = _counted(found["days_overdue"], "day", "days")
+        return f"{what} " + days + how + f" ({last} " + changed + ", due by " + due + ")."
+
+    return sentence
+
+
+def _skin_event_open(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    day = day_words(found["seen_on"], as_of)
+    return _capital(found["names"]) + " on " + day + ", no clear skin check since."
+
+
+def _silent(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    never = found["last_heard_on"].isna()
+    last = ("last entry " + day_words(found["last_heard_on"], as_of)).mask(
+        never, "none since coming home"
+    )
+    return (
+        "No log entries for " + _counted(found["silent_days"], "day", "days") + " (" + last + ")."
+    )
+
+
+def _state_unknown(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    return (
+        "No dressing change known since coming home on " + day_words(found["seen_on"], as_of) + "."
+    )
+
+
+def _early_failures(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    del as_of
+    of = _counted(found["out_of"], "dressing was", "dressings were")
+    return found["number"].astype("string") + " of the last " + of + " loose, damp or soiled early."
+
+
+def _late_pattern(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    del as_of
+    of = _counted(found["out_of"], "change was", "changes were")
+    return found["number"].astype("string") + " of the last " + of + " late."
+
+
+def _kits_short(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    counted, used = (found[c].astype("string") for c in ("kits_left", "used"))
+    day = day_words(found["seen_on"], as_of)
+    return "Running low on kits: " + counted + " on " + day + ", " + used + " used since."
+
+
+def _no_sign_off(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
+    del as_of
+    return "Dressing changed by " + found["names"] + " without a current sign-off."
+
+
+_SENTENCES: dict[Reason, _Sentence] = {
+    Reason.RED_FLAG: _red_flag,
+    Reason.COMPROMISED: _compromised,
+    Reason.OVERDUE: _overdue("Dressing change", "last changed"),
+    Reason.SKIN_EVENT_OPEN: _skin_event_open,
+    Reason.SILENT: _silent,
+    Reason.STATE_UNKNOWN: _state_unknown,
+    Reason.EARLY_FAILURES: _early_failures,
+    Reason.LATE_PATTERN: _late_pattern,
+    Reason.KITS_SHORT: _kits_short,
+    Reason.NO_SIGN_OFF: _no_sign_off,
+    Reason.OVERDUE_CONNECTOR: _overdue("Connector change", "last changed"),
+    Reason.OVERDUE_NEEDLE: _overdue("Needle change", "last changed"),
+    Reason.OVERDUE_FLUSH: _overdue("Flush", "last flushed"),
+}

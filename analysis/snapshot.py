@@ -13,8 +13,6 @@ from functools import cached_property
 
 import pandas as pd
 
-from analysis import tallies as tallies_room
-from analysis import timeline as timeline_room
 from analysis.decisions import CallList, call_list
 from analysis.decisions.calls import CareReasons, care_reasons
 from analysis.decisions.order import in_order, model_on, order_words
@@ -22,8 +20,8 @@ from analysis.decisions.order_file import Fits, fits_of
 from analysis.policy import Edition, Policy
 from analysis.store import Store
 from analysis.tables import Records
-from analysis.tallies import Tallies
-from analysis.timeline import Timeline
+from analysis.tallies import Tallies, tally
+from analysis.timeline import Timeline, build
 
 
 @dataclass(frozen=True)
@@ -47,12 +45,12 @@ class Snapshot:
     @cached_property
     def timeline(self) -> Timeline:
         """Days, intervals, states and events of every line."""
-        return timeline_room.build(self.records, self.policy, self.as_of)
+        return build(self.records, self.policy, self.as_of)
 
     @cached_property
     def tallies(self) -> Tallies:
         """Counts that add up, by line, month, dressing type and age band."""
-        return tallies_room.tally(self.timeline, self.records, self.policy)
+        return tally(self.timeline, self.policy)
 
     @cached_property
     def care_reasons(self) -> CareReasons:
@@ -72,7 +70,7 @@ class Snapshot:
         return (self.known_at.astimezone(self.policy.zone) + timedelta(microseconds=1)).date()
 
     def with_acts(self, calls: pd.DataFrame, arrangements: pd.DataFrame) -> Snapshot:
-        """The same rows with other calls and arrangements; what knows of none is kept."""
+        """The same rows with other calls and arrangements; parts that use neither are reused."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
         for part in ("timeline", "tallies", "care_reasons"):
@@ -140,8 +138,8 @@ def take(
 def of_sites(found: Snapshot, sites: Collection[str]) -> Snapshot:
     """The snapshot as if no other families were stored than those with a line of these sites.
 
-    Counts, orders and lists to choose from follow from the records left, so that nothing of the
-    other families can be told from them.
+    Counts, orders and lists to choose from follow from the records left, so they reveal nothing of the
+    other families.
     """
     records = found.records
     here = records.lines["site"].isin(list(sites))

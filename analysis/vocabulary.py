@@ -1,4 +1,4 @@
-"""Which closed word lists does the programme speak?
+"""The closed word lists of the programme.
 
 Each list is an enumeration whose values are the words in files, in the store and in
 output. Lists that a programme may extend (finding codes, step codes) are not here but
@@ -190,7 +190,7 @@ RESTING = (Band.WAITING, Band.SET_ASIDE)
 
 
 class Arrangement(StrEnum):
-    """What people arrange about a family."""
+    """An arrangement for a family."""
 
     ASSIGNED = "assigned"
     """Who makes the next call."""
@@ -247,11 +247,11 @@ class Basis(StrEnum):
 
 
 NOTHING_SEEN = "none"
-"""In a list of codes: somebody looked and saw nothing (blank: not recorded)."""
+"""In a list of codes: checked, nothing seen (blank: not recorded)."""
 
 
 class Role(StrEnum):
-    """What somebody who signs in to the dashboard is there for."""
+    """Work of a person who signs in to the dashboard."""
 
     MANAGER = "manager"
     PREVENTION = "prevention"
@@ -260,7 +260,7 @@ class Role(StrEnum):
 
 
 class Access(StrEnum):
-    """What the access record says that somebody did."""
+    """What a person did, as written in the access log."""
 
     SIGNED_IN = "signed_in"
     SIGN_IN_REFUSED = "sign_in_refused"

@@ -1,6 +1,6 @@
-"""Which families of a call list are asked for, and which calls of the day are done?
+"""Which families of a call list match a choice, and which calls of the day are done?
 
-Command line and dashboard ask here, so that the same choice gives the same families.
+Command line and dashboard use the same functions, so the same choice gives the same families.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def families_asked(calls: CallList, records: Records, asked: Asked) -> pd.DataFr
         What it was made from.
     asked : Asked
         A family with lines of several sites or nurses is chosen by each of them; one that is
-        assigned to somebody by that person alone.
+        assigned to a person only by that person.
 
     Returns
     -------
@@ -61,9 +61,9 @@ def families_asked(calls: CallList, records: Records, asked: Asked) -> pd.DataFr
 
 
 def family_languages(records: Records) -> pd.Series[str]:
-    """Language to call each family in, by family code: that of the newest row that tells one."""
-    told = records.lines.dropna(subset="language").sort_values(["received_at", "row"])
-    return told.drop_duplicates("family_id", keep="last").set_index("family_id")["language"]
+    """Language to call each family in, by family code: that of the newest row with a language."""
+    known = records.lines.dropna(subset="language").sort_values(["received_at", "row"])
+    return known.drop_duplicates("family_id", keep="last").set_index("family_id")["language"]
 
 
 def speaks(family_ids: pd.Series[str], records: Records, language: str) -> npt.NDArray[np.bool_]:
@@ -73,12 +73,12 @@ def speaks(family_ids: pd.Series[str], records: Records, language: str) -> npt.N
 
 
 def printed(families: pd.DataFrame) -> pd.DataFrame:
-    """The columns of a call list that are printed or taken out as a table."""
+    """The columns of a call list that are printed or exported as a table."""
     return families[list(PRINTED)]
 
 
 def printed_done(done: pd.DataFrame) -> pd.DataFrame:
-    """Calls done as printed or taken out: the moment as text, and nothing that was typed in."""
+    """Calls done as printed or exported: the moment as text, without typed notes."""
     at = done["made_at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ").astype("object")
     return done.assign(made_at=at).drop(columns=["row", "agreed"])
 
@@ -91,14 +91,14 @@ def calls_done(
     Parameters
     ----------
     calls : CallList
-        Tells where the families stand now.
+        Gives the families' present bands.
     timeline : Timeline
         What it was made from.
     records : Records
-        With the calls known; those taken back are not among them.
+        With the calls known; undone ones are left out.
     asked : Asked, optional
         Families asked for: by the sites and nurses of their lines at home, and a call that was
-        assigned to somebody by that person alone. Its band is passed by.
+        assigned to a person only by that person. Its band is ignored.
 
     Returns
     -------
@@ -121,18 +121,18 @@ def calls_done(
         wanted &= speaks(made["family_id"], records, asked.language)
     made = made[wanted].sort_values(["made_at", "row"], ascending=False, ignore_index=True)
     place = pd.Index(calls.families["family_id"]).get_indexer(pd.Index(made["family_id"]))
-    told = np.append(calls.families["band"].astype("object").to_numpy(), str(Band.NO_CALL))
-    band = pd.Categorical(told[place], categories=[str(b) for b in Band])
+    bands = np.append(calls.families["band"].astype("object").to_numpy(), str(Band.NO_CALL))
+    band = pd.Categorical(bands[place], categories=[str(b) for b in Band])
     return CALLS_DONE.check(made.assign(band=band))
 
 
 def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
-    """What was arranged and holds on a call list's day, newest first.
+    """Arrangements in force on a call list's day, newest first.
 
     Parameters
     ----------
     calls : CallList
-        Tells which assignments no call has fulfilled yet.
+        Gives the assignments still in force.
     records : Records
         What it was made from.
 
@@ -140,8 +140,8 @@ def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
     -------
     DataFrame
         Columns of `KNOWN["arrangements"]`: of each family its newest assignment and its newest
-        setting aside, where its day has not come and no call was made after it. One that a red
-        flag or a later finding overrules is among them: its family is listed all the same.
+        postponement, where its day has not come and no call was made after it. One that a red
+        flag or a later finding overrules is included, though its family is listed.
     """
     made = records.arrangements
     made = made[(made["made_on"] <= pd.Timestamp(calls.as_of)).to_numpy(dtype=bool)]
@@ -156,7 +156,7 @@ def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
 
 
 def assigned_before(made: pd.DataFrame, records: Records) -> pd.Series[str]:
-    """To whom each call was assigned when it was made; missing where to nobody.
+    """Who each call was assigned to when it was made; missing where unassigned.
 
     An assignment holds until a call reaches the family.
     """
@@ -171,7 +171,7 @@ def assigned_before(made: pd.DataFrame, records: Records) -> pd.Series[str]:
         .sort_values("made_at")
         for frame in (made, given, spoken)
     )
-    told = pd.merge_asof(
+    assigned = pd.merge_asof(
         calls[["row", "family", "made_at"]],
         given[["family", "made_at", "at", "assigned_to"]],
         on="made_at",
@@ -184,6 +184,6 @@ def assigned_before(made: pd.DataFrame, records: Records) -> pd.Series[str]:
         by="family",
         allow_exact_matches=False,
     )
-    over = (before["at"] >= told["at"]).to_numpy(dtype=bool)
-    by_row = pd.Series(told["assigned_to"].mask(over).array, index=told["row"])
+    over = (before["at"] >= assigned["at"]).to_numpy(dtype=bool)
+    by_row = pd.Series(assigned["assigned_to"].mask(over).array, index=assigned["row"])
     return by_row.reindex(made["row"]).set_axis(made.index)

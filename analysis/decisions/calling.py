@@ -1,4 +1,4 @@
-"""How many families were listed on past mornings, how many called, and how did the list change?"""
+"""How many families were listed and called on past mornings, and how did the list change?"""
 
 from __future__ import annotations
 
@@ -54,12 +54,12 @@ def calling(lists: Mapping[date, CallList], calls: pd.DataFrame) -> pd.DataFrame
 
 
 def list_change(earlier: CallList, later: CallList) -> pd.DataFrame:
-    """Count families with each reason on two mornings, and those who have it anew.
+    """Count families with each reason on two mornings, and those with it only on the later.
 
     Returns
     -------
     DataFrame
-        Columns of `LIST_CHANGE`, reasons in their order; a reason that nobody had is not there.
+        Columns of `LIST_CHANGE`, reasons in their order; without reasons that no family had.
 
     *Source:* project definition, definitions §7.
     """

@@ -24,7 +24,6 @@ from analysis.decisions.sentences import (
 )
 from analysis.policy import Policy
 from analysis.tables.calls import CALL_EVIDENCE, CALL_FAMILIES, CALL_REASONS
-from analysis.tables.columns import Kind
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
 from analysis.vocabulary import RESTING, Arrangement, Band, Reason, Task
@@ -136,14 +135,15 @@ def call_list(
 
 def _reasons(found: dict[Reason, Found], as_of: date) -> pd.DataFrame:
     """All reasons as `CALL_REASONS`, reason and band still as text; one row a line and reason."""
+    types = {c.name: c.dtype for c in CALL_REASONS.columns}
+    types |= {"reason": "object", "band": "object", "sentence": "string"}
     parts = []
     for reason, part in found.items():
-        here = [c for c in CALL_REASONS.names if c in part.reasons.columns]
-        parts.append(part.reasons[here].assign(reason=str(reason), band=str(REASON_BANDS[reason])))
-    frame = pd.concat(parts, ignore_index=True).reindex(columns=CALL_REASONS.names)
-    frame["not_logged"] = frame["not_logged"].astype("boolean").fillna(value=False)
-    texts = {c.name: c.dtype for c in CALL_REASONS.columns if c.kind is not Kind.CODE}
-    frame = frame.astype({**texts, "reason": "object", "band": "object"})
+        own = part.reasons.assign(reason=str(reason), band=str(REASON_BANDS[reason]), sentence="")
+        if "not_logged" not in own:
+            own["not_logged"] = False
+        parts.append(own.reindex(columns=CALL_REASONS.names).astype(types))
+    frame = pd.concat(parts, ignore_index=True)
     return frame.assign(sentence=reason_sentences(frame, as_of))
 
 

@@ -1,4 +1,4 @@
-"""What is to come in the next two weeks: changes due and calls by site and day, kits running out?"""
+"""Which changes and calls are due in the next two weeks, and which kits run out?"""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def _due_days(due: pd.DataFrame, until: int) -> tuple[Ints, Ints]:
 
 
 def capacity(timeline: Timeline, mornings: pd.DataFrame, settings: Settings) -> pd.DataFrame:
-    """Tell the changes due and the calls to expect, by site, for each of the next 14 days.
+    """Count the changes due and the calls to expect, by site, on each of the next 14 days.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def capacity(timeline: Timeline, mornings: pd.DataFrame, settings: Settings) -> 
         keep its interval; lines are taken to stay at home.
     mornings : DataFrame
         Columns of `MORNINGS`: replayed mornings of the weeks before, whose lists by weekday
-        stand for those to come.
+        are used for those to come.
     settings : Settings
         Of the policy edition in force; they say how many calls a nurse can make.
 
@@ -112,7 +112,7 @@ def _listed_by_weekday(mornings: pd.DataFrame) -> pd.DataFrame:
 def kits_running_out(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
     """List families whose dressing kits run out before the next delivery.
 
-    Kits left are reckoned as for the reason to call: the last count less the changes since. Then
+    Kits left are calculated as for the reason to call: the last count less the changes since. Then
     each dressing due takes one. The next delivery is `kit_delivery_days` (the shortest of the
     family's lines) after the last day on which a count was higher than the one before, moved
     on to the first such day after the as-of day; where that is not known, a family is listed
@@ -162,14 +162,16 @@ def _kits(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
 
 
 def _next_delivery(records: Records, lines: pd.DataFrame, today: int) -> pd.Series[int]:
-    """Day of the next delivery by family, for those of whom it can be reckoned."""
+    """Day of the next delivery by family, where it can be calculated."""
     log = records.home_log
-    told = log[(log["kits_left"].notna() & (days_of(log["done_on"]) <= today)).to_numpy(dtype=bool)]
-    told = told.sort_values(["family_id", "done_on", "done_at", "row"], na_position="first")
-    left = told["kits_left"].to_numpy(dtype=np.int64)
-    same = told["family_id"].eq(told["family_id"].shift()).fillna(False).to_numpy(dtype=bool)
+    counts = log[
+        (log["kits_left"].notna() & (days_of(log["done_on"]) <= today)).to_numpy(dtype=bool)
+    ]
+    counts = counts.sort_values(["family_id", "done_on", "done_at", "row"], na_position="first")
+    left = counts["kits_left"].to_numpy(dtype=np.int64)
+    same = counts["family_id"].eq(counts["family_id"].shift()).fillna(False).to_numpy(dtype=bool)
     rose = same & (left > np.concatenate([[0], left[:-1]])[: len(left)])
-    came = pd.Series(days_of(told["done_on"])[rose], index=told["family_id"].to_numpy()[rose])
+    came = pd.Series(days_of(counts["done_on"])[rose], index=counts["family_id"].to_numpy()[rose])
     last = came.groupby(level=0).max()
     own = records.lines[records.lines["line_id"].isin(lines.loc[lines["at_home"], "line_id"])]
     every = own.dropna(subset="kit_delivery_days").groupby("family_id")["kit_delivery_days"].min()

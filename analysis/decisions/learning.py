@@ -32,7 +32,7 @@ def learning_curve(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns of `LEARNING`, by step and range; limits resample families. A range that nobody
+        Columns of `LEARNING`, by step and range; limits resample families. A range that no one
         reached has no row.
 
     *Source:* project definition, definitions §8.
@@ -90,6 +90,6 @@ def _number(
     done = done[(done["done_on"] >= since).to_numpy(dtype=bool)].sort_values("done_on")
     done = done.assign(nth=done.groupby("caregiver_id", observed=True).cumcount() + 1)
     order = named[["caregiver_id", "done_on"]].assign(place=np.arange(len(named)))
-    told = pd.merge_asof(order.sort_values("done_on"), done, on="done_on", by="caregiver_id")
-    nth = told.set_index("place")["nth"].sort_index().fillna(1).astype("int64")
+    numbered = pd.merge_asof(order.sort_values("done_on"), done, on="done_on", by="caregiver_id")
+    nth = numbered.set_index("place")["nth"].sort_index().fillna(1).astype("int64")
     return pd.Series(nth.to_numpy(), index=named.index)

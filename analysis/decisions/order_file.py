@@ -1,8 +1,7 @@
 """Which fitted orders has a programme, and on which days was each in use?
 
-They stand in one TOML file that people can read, one ``[[fit]]`` after the other, oldest first: a
-refit adds one and takes none away, so that the list of any past morning can be made again. The
-policy names the file.
+One TOML file holds them, one ``[[fit]]`` after the other, oldest first. A refit adds one and
+removes none, so that the list of any past morning can be made again. The policy names the file.
 """
 
 from __future__ import annotations
@@ -38,7 +37,7 @@ class OrderError(PolicyError):
 
 @dataclass(frozen=True)
 class Fits:
-    """Fitted orders of a programme, oldest first, and the file they stand in."""
+    """Fitted orders of a programme, oldest first, and their file."""
 
     file: str
     models: tuple[Model, ...]
@@ -69,17 +68,17 @@ def read_fits(path: Path) -> Fits:
         It cannot be read, or a fit in it is not one of this version.
     """
     try:
-        told = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as fault:
         raise OrderError(
             f"{path}: the fitted order cannot be read ({type(fault).__name__}). Write it with "
             f"linedays refit {path}, or take order_file out of the policy."
         ) from None
     except tomllib.TOMLDecodeError as fault:
-        raise OrderError(f"{path}: not valid TOML: {fault}. {_anew(path)}") from None
-    blocks = told.get("fit")
+        raise OrderError(f"{path}: not valid TOML: {fault}. {_refit_hint(path)}") from None
+    blocks = content.get("fit")
     if not isinstance(blocks, list) or not blocks:
-        raise OrderError(f"{path}: holds no [[fit]], so it is no fitted order. {_anew(path)}")
+        raise OrderError(f"{path}: holds no [[fit]], so it is no fitted order. {_refit_hint(path)}")
     models = tuple(_model(block, f"{path}, fit {n}", path) for n, block in enumerate(blocks, 1))
     days = [m.fitted_on for m in models]
     if any(a >= b for a, b in itertools.pairwise(days)):
@@ -104,7 +103,7 @@ def add_fit(path: Path, model: Model) -> None:
         newest = read_fits(path).models[-1]
         if newest.fitted_on >= model.fitted_on:
             raise OrderError(
-                f"{path} already holds a fit of {newest.fitted_on}, and fits stand in order of "
+                f"{path} already holds a fit of {newest.fitted_on}, and fits are in order of "
                 f"time. Take it out of the file, name another file, or fit --as-of a later day."
             )
         text = path.read_text(encoding="utf-8")
@@ -138,13 +137,13 @@ def _value(value: object) -> str:
 
 def _model(block: Any, where: str, path: Path) -> Model:
     if not isinstance(block, Mapping) or not isinstance(block.get("feature"), Mapping):
-        raise OrderError(f"{where}: has no [fit.feature.…]. {_anew(path)}")
+        raise OrderError(f"{where}: has no [fit.feature.…]. {_refit_hint(path)}")
     given = block["feature"]
     for name in (*FEATURES, *given):
         if name not in given or name not in FEATURES:
             raise OrderError(
                 f"{where}, feature {name}: this version of linedays looks at other features. "
-                f"{_anew(path)}"
+                f"{_refit_hint(path)}"
             )
     numbers: dict[str, Any] = {name: _checked(block, name, where, path) for name in _NUMBERS}
     columns: dict[str, Any] = {
@@ -152,7 +151,7 @@ def _model(block: Any, where: str, path: Path) -> Model:
         for c in _COLUMNS
     }
     if (columns["scale"] <= 0).any():
-        raise OrderError(f"{where}: a scale is not above 0. {_anew(path)}")
+        raise OrderError(f"{where}: a scale is not above 0. {_refit_hint(path)}")
     return Model(**numbers, **columns)
 
 
@@ -170,9 +169,11 @@ def _checked(block: Any, name: str, where: str, path: Path) -> Any:
         isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value),
     )
     if not good:
-        raise OrderError(f"{where}, {name}: {value!r} is not what refit writes. {_anew(path)}")
+        raise OrderError(
+            f"{where}, {name}: {value!r} is not what refit writes. {_refit_hint(path)}"
+        )
     return value
 
 
-def _anew(path: Path) -> str:
-    return f"Move it away and fit anew: linedays refit {path}"
+def _refit_hint(path: Path) -> str:
+    return f"Move it away and fit again: linedays refit {path}"

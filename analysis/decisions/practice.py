@@ -1,6 +1,6 @@
 """Change by change: was a step done well, by whom, and which row shows it?
 
-One row is one occasion on which it can be told. Everything on retraining counts these rows.
+One row is one occasion that shows it. Everything on retraining counts these rows.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ SKIN_DAYS = 3
 
 
 def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
-    """Return every occasion on which it can be told whether a step was done well.
+    """Return every occasion that shows whether a step was done well.
 
     - A step of the policy: every entry with a self-check (`steps_missed`); ``none`` says that
       every step was done, a blank says nothing and is no occasion.
@@ -78,21 +78,21 @@ def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFra
         _changes_without_sign_off(log, records.sign_offs, edition.settings),
     ]
     types = {"family_id": "string", "caregiver_id": "string", "step": "string", "row": "int64"}
-    told = pd.concat(parts, ignore_index=True).astype({**types, "missed": "bool"})
-    return PRACTICE.check(told)
+    seen = pd.concat(parts, ignore_index=True).astype({**types, "missed": "bool"})
+    return PRACTICE.check(seen)
 
 
 def _self_checks(log: pd.DataFrame, known_steps: list[str]) -> pd.DataFrame:
     checks = log[log["steps_missed"].notna().to_numpy()]
-    told = {c for text in checks["steps_missed"].unique() for c in str(text).split(";")}
-    steps = [*known_steps, *sorted(told - {NOTHING_SEEN, *known_steps})]
+    codes = {c for text in checks["steps_missed"].unique() for c in str(text).split(";")}
+    steps = [*known_steps, *sorted(codes - {NOTHING_SEEN, *known_steps})]
     parts = [_rows(checks, s, holds_code(checks["steps_missed"], {s})) for s in steps]
     return pd.concat(parts) if parts else _rows(checks, "", np.zeros(len(checks), dtype=bool))
 
 
 def _rows(occasions: pd.DataFrame, step: str, missed: npt.NDArray[np.bool_]) -> pd.DataFrame:
     columns = ["family_id", "caregiver_id", "done_on", "row"]
-    # Texts of one dtype in all parts: millions of them are joined without being made anew.
+    # Texts of one dtype in all parts: millions of them are joined without conversion.
     texts = dict.fromkeys(("family_id", "caregiver_id"), "string")
     named = pd.array([step], dtype="string").take(np.zeros(len(occasions), dtype=np.intp))
     return occasions[columns].astype(texts).assign(step=named, missed=missed)
@@ -107,10 +107,10 @@ def _early_failures(
     worn = (own["reported_on"] - own["start_on"]).dt.days.to_numpy(dtype=np.float64)
     failed = worn < long_enough  # a blank report is nan, and never less
     lasted = (own["end_on"] - own["start_on"]).dt.days.to_numpy() >= long_enough
-    told = failed | lasted | (own["ended_by"] != "as_of").to_numpy()
+    known = failed | lasted | (own["ended_by"] != "as_of").to_numpy()
     own = own.assign(caregiver_id=own["row"].map(caregiver), done_on=own["start_on"])
     own["row"] = own["row"].mask(failed, own["report_row"])
-    return _rows(own[told], EARLY_FAILURE, failed[told])
+    return _rows(own[known], EARLY_FAILURE, failed[known])
 
 
 def _skin_after(
@@ -133,8 +133,8 @@ def _skin_after(
     over = (pd.Timestamp(timeline.as_of) - found["start_on"]).dt.days.to_numpy() > SKIN_DAYS
     found = found.assign(caregiver_id=found["row"].map(caregiver), done_on=found["start_on"])
     found["row"] = found["row_found"].fillna(found["row"]).astype("int64")
-    told = missed | over
-    return _rows(found[told], SKIN_AFTER_CHANGE, missed[told])
+    known = missed | over
+    return _rows(found[known], SKIN_AFTER_CHANGE, missed[known])
 
 
 def _late_changes(spans: pd.DataFrame, caregiver: pd.Series[Any]) -> pd.DataFrame:
@@ -161,7 +161,7 @@ def _changes_without_sign_off(
 def demonstrated(
     changes: pd.DataFrame, sign_offs: pd.DataFrame, skill: Skill = Skill.DRESSING_CHANGE
 ) -> pd.DataFrame:
-    """Put beside each change its caregiver's newest demonstration of the skill.
+    """Add to each change its caregiver's newest demonstration of the skill.
 
     Returns
     -------

@@ -62,7 +62,7 @@ def retraining(
 ) -> pd.DataFrame:
     """Find what families and caregivers miss, the most surely above the limit first.
 
-    The share of each caregiver is drawn toward the programme's share of the step: true shares
+    The share of each caregiver is adjusted towards the programme's for the step: true shares
     follow a beta distribution fitted to all caregivers seen. Families without a line in place
     help to fit it and are not listed. Ties: more missed first, then codes.
 
@@ -209,5 +209,5 @@ def not_signed_off(
 def sites_of(timeline: Timeline) -> pd.DataFrame:
     """Sites of the lines in place of each family: family_id, site (joined by ``;``)."""
     lines = timeline.lines[timeline.lines["end_on"].isna()].sort_values("site")
-    told = joined_by({"family_id": lines["family_id"]}, lines["site"], ";")
-    return told.rename(columns={"joined": "site"})
+    joined = joined_by({"family_id": lines["family_id"]}, lines["site"], ";")
+    return joined.rename(columns={"joined": "site"})

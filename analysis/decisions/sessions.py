@@ -12,7 +12,7 @@ from analysis.timeline import Timeline
 
 FEWEST_FAMILIES = 2
 SMALLEST_GROUP = 3
-"""No limit on a group is smaller, so that halving a group leaves nobody alone."""
+"""No limit on a group is smaller, so that no half of a group is a single family."""
 
 
 def group_sessions(
@@ -30,13 +30,13 @@ def group_sessions(
         step's limit with a probability of `LIKELY_PROBABILITY` or more. Missing sign-offs
         have a list of their own.
     timeline : Timeline
-        Tells the site; a family with lines at two sites is named at both.
+        Gives the site; a family with lines at two sites is named at both.
     languages : Series, optional
         Language by family code: only families of one language share a session, and those
-        whose language is not known have none. Without it languages are not told apart.
+        whose language is not known have none. Without it languages are ignored.
     most : int, optional
-        Most families in a session, at least `SMALLEST_GROUP`. More are parted into groups as
-        equal as can be, the surest needs first. Without it all come together.
+        Most families in a session, at least `SMALLEST_GROUP`. More are divided into groups of
+        nearly equal size, the most certain needs first. Without it all come together.
 
     Returns
     -------
@@ -51,12 +51,12 @@ def group_sessions(
     *Source:* project definition, definitions §8.
     """
     if most is not None and most < SMALLEST_GROUP:
-        raise ValueError(f"A session has room for {SMALLEST_GROUP} families at least.")
+        raise ValueError(f"A session takes at least {SMALLEST_GROUP} families.")
     likely = needs["prob_above"] >= LIKELY_PROBABILITY
     lines = timeline.lines[timeline.lines["end_on"].isna()]
     places = lines[["family_id", "site"]].drop_duplicates()
-    told = ["family_id", "caregiver_id", "step", "prob_above"]
-    asked = needs.loc[likely.to_numpy(dtype=bool), told].merge(places, on="family_id")
+    columns = ["family_id", "caregiver_id", "step", "prob_above"]
+    asked = needs.loc[likely.to_numpy(dtype=bool), columns].merge(places, on="family_id")
     asked = asked.assign(language="")
     if languages is not None:
         asked["language"] = asked["family_id"].map(languages)

@@ -6,12 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from analysis import tallies as tallies_room
-from analysis import timeline as timeline_room
 from analysis.policy import shipped_policy
 from analysis.tables import KNOWN, Records
-from analysis.tallies import Tallies
-from analysis.timeline import Timeline
+from analysis.tallies import Tallies, tally
+from analysis.timeline import Timeline, build
 
 Rows = Mapping[str, Sequence[object]]
 Measure = Callable[[Timeline, Tallies], object]
@@ -58,8 +56,8 @@ class Example:
     def run(self) -> object:
         """The number as the program works it out under the shipped policy."""
         policy = shipped_policy()
-        timeline = timeline_room.build(self.records, policy, self.as_of)
-        return self.measure(timeline, tallies_room.tally(timeline, self.records, policy))
+        timeline = build(self.records, policy, self.as_of)
+        return self.measure(timeline, tally(timeline, policy))
 
 
 _LINE = {

@@ -1,6 +1,6 @@
 """Dated settings, each with its source: intervals, thresholds, code lists.
 
-A number that a clinic could want to change stands here and nowhere else.
+Every number that a clinic may want to change is here and nowhere else.
 """
 
 from analysis.policy.model import (

@@ -89,7 +89,7 @@ class Settings:
         metadata=_number("early failures that make a reason", "changes", 1, 50)
     )
     early_failures_of: int = field(
-        metadata=_number("last home changes looked at for early failures", "changes", 1, 50)
+        metadata=_number("last home changes checked for early failures", "changes", 1, 50)
     )
     early_failure_share: float = field(
         metadata=_number("a failure before this share of the interval is early", "share", 0, 1)
@@ -98,14 +98,14 @@ class Settings:
         metadata=_number("on-time share below which lateness is a pattern", "share", 0, 1)
     )
     late_pattern_of: int = field(
-        metadata=_number("last scored intervals looked at for lateness", "intervals", 1, 50)
+        metadata=_number("last scored intervals checked for lateness", "intervals", 1, 50)
     )
     late_pattern_min: int = field(
         metadata=_number("scored intervals needed to speak of a pattern", "intervals", 1, 50)
     )
     kits_low: int = field(metadata=_number("fewer kits left than this is short", "kits", 0, 100))
     sign_off_recent_days: int = field(
-        metadata=_number("changes looked at for a missing sign-off", "days", 1, 365)
+        metadata=_number("changes checked for a missing sign-off", "days", 1, 365)
     )
     sign_off_valid_months: int = field(
         metadata=_number("how long a sign-off stays current", "months", 1, 120)
@@ -166,7 +166,7 @@ class Policy:
     time_zone: str
     editions: tuple[Edition, ...]
     order_file: Path | None = None
-    """File of orders fitted to past mornings; None: families stand by the rules."""
+    """File of orders fitted to past mornings; None: the rule order."""
 
     @property
     def zone(self) -> ZoneInfo:

@@ -1,7 +1,7 @@
 """How does a policy file become a policy, and what is wrong with it?
 
-A programme's file is laid over the shipped one: its editions inherit what they do not
-name from the edition before. Every fault is told with the file, the line and the key.
+A programme's file changes the shipped one: its editions inherit what they do not
+name from the edition before. Every fault is reported with the file, the line and the key.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ from analysis.vocabulary import (
 SHIPPED = "shipped.toml"
 _CODE = re.compile(r"[a-z][a-z0-9_]*\Z")
 _TAKEN = frozenset({NOTHING_SEEN, "skin", *map(str, OutcomeKind)})
-"""Words that mean something else where codes stand: in lists of findings, or as an event."""
+"""Words that have another meaning where codes are used: in lists of findings, or as an event."""
 
 
 class PolicyError(UserError):
@@ -316,7 +316,7 @@ class _Reader:
         raise PolicyError(f"{self.file} line {self._line(path)}, {'.'.join(names)}: {why}.")
 
     def _line(self, path: tuple[Any, ...]) -> int:
-        """Line on which a key stands, or of the nearest enclosing block that is written out."""
+        """Line of a key, or of the nearest enclosing block that is written out."""
         best = 1
         section: list[Any] = []
         seen: dict[tuple[Any, ...], int] = {}

@@ -18,12 +18,13 @@ from analysis.tallies.pieces import (
     sums,
 )
 from analysis.timeline import Timeline
-from analysis.timeline.axis import Axis, Ints, Spans, days_covered, unique_sorted
-from analysis.timeline.build import TASKS, Coded
+from analysis.timeline.axis import NEVER, Axis, Ints, Spans, days_covered, unique_sorted
+from analysis.timeline.build import Coded
 from analysis.timeline.care import DatedDays
 from analysis.timeline.coded import words_of
 from analysis.timeline.entered import PORT_TASKS
 from analysis.timeline.families import heard_spans
+from analysis.timeline.frames import TASKS
 from analysis.vocabulary import Task
 
 
@@ -32,8 +33,7 @@ def day_tally(
 ) -> pd.DataFrame:
     """Make the frame `TALLY`.
 
-    Every line with a home line-day stands in the rows of each of its tasks; only ports have
-    a needle.
+    Every line with a home line-day has rows for each of its tasks; only ports have a needle.
     """
     axis, lines = coded.axis, coded.lines
     groups = Groups.around(axis)
@@ -59,15 +59,14 @@ def day_tally(
     frames = []
     for at, task in enumerate(TASKS):
         in_date, out_of_date = (
-            sums(place, n, days)
-            for days in DatedDays.read(axis, by_task[at]).by_piece(axis, pieces)
+            sums(place, n, days) for days in _dated_days(axis, by_task[at]).by_piece(axis, pieces)
         )
         closed = is_port if task in PORT_TASKS else np.zeros(n, dtype=bool)
         not_accessed = np.where(closed, home_days - accessed, 0)
         of_interval = np.searchsorted(wanted, of_scored[at])
         on_time = scored[at]["on_time"].to_numpy().astype(np.int64)
         n_scored = sums(of_interval, n, np.ones_like(on_time))
-        told = {
+        values = {
             **columns,
             "task": words_of(np.full(n, at, dtype=np.int8), TASKS),
             "in_date_days": in_date,
@@ -80,12 +79,25 @@ def day_tally(
         kept = (home_days > 0) | (n_scored > 0)
         if task is Task.NEEDLE:
             kept &= is_port
-        frames.append(pd.DataFrame({name: told[name][kept] for name in TALLY.names}, copy=False))
+        frames.append(pd.DataFrame({name: values[name][kept] for name in TALLY.names}, copy=False))
     return pd.concat(frames, ignore_index=True)
 
 
 def _counted(spans: Spans, pieces: Spans) -> Ints:
     return days_covered(spans, pieces.start, pieces.end)
+
+
+def _dated_days(axis: Axis, intervals: pd.DataFrame) -> DatedDays:
+    """Read `INTERVALS` of one task."""
+    until = days_of(intervals["allowed_until"])
+    return DatedDays(
+        key=axis.pack(intervals["line"].to_numpy(), days_of(intervals["start_on"])),
+        home_on=days_of(intervals["home_on"]),
+        allowed_until=np.where(until == NO_DAY, NEVER, until),
+        end_on=days_of(intervals["end_on"]),
+        in_date_days=intervals["in_date_days"].to_numpy(),
+        out_of_date_days=intervals["out_of_date_days"].to_numpy(),
+    )
 
 
 def _accessed(axis: Axis, accessed: pd.DataFrame) -> Spans:

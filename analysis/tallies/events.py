@@ -12,8 +12,8 @@ from analysis.tallies.pieces import DressingInForce, Groups, sums
 from analysis.timeline import Timeline
 from analysis.timeline.axis import Flags, Ints, unique_sorted
 from analysis.timeline.build import Coded
-from analysis.timeline.coded import words_of
-from analysis.timeline.episodes import OUTCOMES, entries_that_hold, finding_events
+from analysis.timeline.coded import OUTCOMES, words_of
+from analysis.timeline.episodes import entries_that_hold, finding_events
 
 SKIN = "skin"
 """The word for a skin event, of whatever finding."""
@@ -34,7 +34,7 @@ def event_onsets(timeline: Timeline, coded: Coded, policy: Policy) -> pd.DataFra
         events = finding_events(
             axis, coded.home, coded.entries, chosen, edition.settings.episode_gap_days
         )
-        found.append(_onsets(at, events))
+        found.append((np.full_like(events.line, at), events.line, events.onset_on, events.at_home))
     outcome = timeline.outcome_events["outcome"].cat.codes.to_numpy().astype(np.int64)
     found.append(_onsets(outcome + 1 + len(edition.findings), timeline.outcome_events))
     event, line, day = (np.concatenate([f[i] for f in found]) for i in range(3))

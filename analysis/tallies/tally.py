@@ -7,12 +7,10 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analysis.policy import Policy
-from analysis.tables import Records
 from analysis.tallies.days import day_tally
 from analysis.tallies.events import event_onsets, event_tally
 from analysis.tallies.pieces import DressingInForce, of_task
 from analysis.timeline import Timeline
-from analysis.timeline.build import code
 from analysis.vocabulary import Task
 
 
@@ -30,15 +28,13 @@ class Tallies:
     """`EVENT_ONSETS`: the events that `events` counts, one by one."""
 
 
-def tally(timeline: Timeline, records: Records, policy: Policy) -> Tallies:
+def tally(timeline: Timeline, policy: Policy) -> Tallies:
     """Count days, intervals and events by line, month, dressing type and age band.
 
     Parameters
     ----------
     timeline : Timeline
-        As built from the same `records` and `policy`.
-    records : Records
-        Read for the findings of single codes and for the days families were heard from.
+        As built by the same `policy`.
     policy : Policy
         Age bands and the gap of episodes follow the edition in force on the as-of day, the
         limit of silence that of each day.
@@ -51,7 +47,7 @@ def tally(timeline: Timeline, records: Records, policy: Policy) -> Tallies:
 
     *Source:* project definition, definitions §1, §3 to §5.
     """
-    coded = code(records, timeline.as_of)
+    coded = timeline.coded
     dressing = DressingInForce.of(
         coded.axis, coded.lines, of_task(timeline.intervals, Task.DRESSING)
     )

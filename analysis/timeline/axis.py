@@ -1,4 +1,4 @@
-"""How do the days of all lines stand on one axis, and how are spans on it counted?
+"""The days of all lines on one axis, and the arithmetic of spans on it.
 
 A day of a line is one int64, ``line << 20 | day``: the days of one line follow each other
 and those of different lines never meet. Sorting, merging and counting then need no loop
@@ -61,7 +61,7 @@ class Axis:
 
     @property
     def later(self) -> int:
-        """The day after the as-of day: stands for every day that is not yet known."""
+        """The day after the as-of day: used for every day that is not yet known."""
         return self.as_of + 1
 
     def pack(self, line: Ints, day: Ints) -> Ints:
@@ -130,7 +130,7 @@ def common(spans: Spans, others: Spans) -> Spans:
 
 
 def holds(spans: Spans, key: Ints) -> Flags:
-    """Tell which packed days lie in one of the spans."""
+    """Mark the packed days that lie in one of the spans."""
     at = np.searchsorted(spans.start, key, side="right") - 1
     inside = at >= 0
     inside[inside] = key[inside] < spans.end[at[inside]]
@@ -138,7 +138,7 @@ def holds(spans: Spans, key: Ints) -> Flags:
 
 
 def found_in(ordered: Ints, key: Ints) -> Flags:
-    """Tell which keys are among the ordered ones."""
+    """Mark the keys that are among the ordered ones."""
     at = np.searchsorted(ordered, key)
     found = at < len(ordered)
     found[found] = ordered[at[found]] == key[found]
@@ -200,7 +200,7 @@ def repeated(owner_of_row: Ints, owners: Ints, n_owners: int) -> tuple[Ints, Int
     Parameters
     ----------
     owner_of_row : int64 array, shape (n,)
-        Owner of each row, such as the child of a stay; -1: of nobody, the row goes.
+        Owner of each row, such as the child of a stay; -1: unknown, the row is dropped.
     owners : int64 array, shape (m,)
         Owner of each member, such as the child of each line.
     n_owners : int

@@ -16,9 +16,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from analysis.days import NO_DAY, day_number, days_of
+from analysis.days import NO_DAY, day_number
 from analysis.policy import Policy
 from analysis.tables.timeline import ENDED_BY
 from analysis.timeline.axis import (
@@ -88,7 +87,7 @@ class Rule:
 
     @classmethod
     def of(cls, policy: Policy, task: Task, lines: Lines) -> Rule:
-        """Lay the policy's rules for a task out as a table.
+        """Write the policy's rules for a task as a table.
 
         The line's own order comes first: `change_every_days` for the dressing,
         `flush_every_days` for the flush.
@@ -228,19 +227,6 @@ class DatedDays:
     end_on: Ints
     in_date_days: Ints
     out_of_date_days: Ints
-
-    @classmethod
-    def read(cls, axis: Axis, intervals: pd.DataFrame) -> DatedDays:
-        """Read them from `INTERVALS` of one task."""
-        until = days_of(intervals["allowed_until"])
-        return cls(
-            key=axis.pack(intervals["line"].to_numpy(), days_of(intervals["start_on"])),
-            home_on=days_of(intervals["home_on"]),
-            allowed_until=np.where(until == NO_DAY, NEVER, until),
-            end_on=days_of(intervals["end_on"]),
-            in_date_days=intervals["in_date_days"].to_numpy(),
-            out_of_date_days=intervals["out_of_date_days"].to_numpy(),
-        )
 
     def by_piece(self, axis: Axis, pieces: Spans) -> tuple[Ints, Ints]:
         """Count days in date and out of date in pieces that together hold every home line-day.

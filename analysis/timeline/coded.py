@@ -1,4 +1,4 @@
-"""Which numbers stand for the lines, entries and stays that come in as frames of words?
+"""Records as numbers: lines, entries, stays and outcomes as arrays instead of frames.
 
 Every frame is turned once into int64 arrays: positions for lines, children and families,
 positions in the word lists for codes, days since 1970 for dates. Dates after the as-of day
@@ -28,12 +28,14 @@ from analysis.vocabulary import (
     DressingType,
     EntryKind,
     LineType,
+    OutcomeKind,
     Therapy,
 )
 
 DRESSING_TYPES = tuple(DressingType)
 LINE_TYPES = tuple(LineType)
 ENTRY_KINDS = tuple(EntryKind)
+OUTCOMES = tuple(OutcomeKind)
 _READ_OF_LOG = (
     "row",
     "line_id",
@@ -78,7 +80,7 @@ class Lines:
 
 @dataclass(frozen=True)
 class Marks:
-    """What entries say, in one byte each while they lie scattered: one look tells it all."""
+    """The codes of an entry that care depends on, packed in one byte."""
 
     kind: Codes
     """Position in `ENTRY_KINDS`."""
@@ -136,6 +138,17 @@ class Stays:
     to_on: Ints
     """`NEVER`: still away on the as-of day."""
     dressing_on: Ints
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """Outcomes of known lines that began by the as-of day, one position each in every array."""
+
+    line: Ints
+    outcome: Codes
+    """Position in `OUTCOMES`."""
+    onset_on: Ints
+    row: Ints
 
 
 def code_lines(records: Records, as_of: int) -> Lines:
@@ -238,6 +251,20 @@ def code_stays(records: Records, lines: Lines, as_of: int) -> Stays:
         from_on=days_of(stays["from_on"]),
         to_on=_known_by(as_of, stays["to_on"]),
         dressing_on=np.where(dressing_on <= as_of, dressing_on, NO_DAY),
+    )
+
+
+def code_outcomes(records: Records, lines: Lines, as_of: int) -> Outcomes:
+    """Number the outcomes that began by the as-of day; those of unknown lines are left out."""
+    onset_on = days_of(records.outcomes["onset_on"])
+    line = positions_of(records.outcomes["line_id"], lines.frame["line_id"])
+    known = (onset_on <= as_of) & (line >= 0)
+    frame = records.outcomes[known]
+    return Outcomes(
+        line=line[known],
+        outcome=codes_of(frame["outcome"], OUTCOMES),
+        onset_on=onset_on[known],
+        row=frame["row"].to_numpy(dtype=np.int64),
     )
 
 

@@ -1,4 +1,4 @@
-"""Which entries start anew the care of a line, and which say the dressing was compromised?
+"""Which entries are changes of a task, and which report a compromised dressing?
 
 Entries are put in order once: by line, date, moment, stored row; an entry with only a date
 comes before those of the date with a moment. "The last entry of a date" means that order.
@@ -251,7 +251,7 @@ def _one_a_date(key: Ints, source: Ints, put_on: Codes) -> Changes:
     kept = np.flatnonzero(last)
     last_of = kept[np.searchsorted(kept, earlier)]
     names = (put_on[earlier] >= 0) & (put_on[last_of] < 0)
-    put_on[last_of[names]] = put_on[earlier[names]]  # of several the last stands
+    put_on[last_of[names]] = put_on[earlier[names]]  # of several the last counts
     return Changes(key[last], source[last], put_on[last])
 
 

@@ -3,22 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from analysis.days import dates_of, days_of
-from analysis.tables import Records
-from analysis.timeline.axis import Axis, Flags, Ints, line_of, starts_of_runs
-from analysis.timeline.coded import Entries, Lines, codes_of, positions_of, words_of
+from analysis.timeline.axis import Axis, Codes, Flags, Ints, line_of, starts_of_runs
+from analysis.timeline.coded import OUTCOMES, Entries, Lines, Outcomes
 from analysis.timeline.home import Home
 from analysis.vocabulary import OutcomeKind
 
-OUTCOMES = tuple(OutcomeKind)
+
+@dataclass(frozen=True)
+class FindingEvents:
+    """One position an event, by line and onset; days since 1970."""
+
+    line: Ints
+    onset_on: Ints
+    last_on: Ints
+    findings: Ints
+    """Entries in it."""
+    onset_row: Ints
+    last_row: Ints
+    at_home: Flags
+    """Attributed to home."""
+
+
+@dataclass(frozen=True)
+class OutcomeEvents:
+    """One position an event, by line, onset, outcome and row; days since 1970."""
+
+    line: Ints
+    outcome: Codes
+    """Position in `OUTCOMES`."""
+    onset_on: Ints
+    row: Ints
+    at_home: Flags
+    """Attributed to home."""
 
 
 def entries_that_hold(entries: Entries, codes: Iterable[str]) -> Flags:
-    """Tell which entries' findings, codes joined by ``;``, hold one of the codes."""
+    """Mark the entries whose findings, codes joined by ``;``, hold one of the codes."""
     wanted = set(codes)
     holding = [
         not wanted.isdisjoint(code.strip() for code in text.split(";"))
@@ -29,7 +53,7 @@ def entries_that_hold(entries: Entries, codes: Iterable[str]) -> Flags:
 
 def finding_events(
     axis: Axis, home: Home, entries: Entries, chosen: Flags, gap_days: int
-) -> pd.DataFrame:
+) -> FindingEvents:
     """Join findings of one line into events (definitions §5).
 
     A finding no more than `gap_days` after the one before belongs to the same event, so an
@@ -47,8 +71,8 @@ def finding_events(
 
     Returns
     -------
-    DataFrame
-        Columns of `SKIN_EVENTS`, by line and onset.
+    FindingEvents
+        By line and onset.
     """
     picked = np.flatnonzero(chosen & (entries.line >= 0))
     key = axis.pack(entries.line[picked], entries.day[picked])
@@ -61,42 +85,30 @@ def finding_events(
     first = np.flatnonzero(opens)
     last = np.append(first[1:], len(key)) - 1 if len(first) else first
     line, onset_on = line_of(key[first]), axis.day(key[first])
-    return pd.DataFrame(
-        {
-            "line": line,
-            "onset_on": dates_of(onset_on),
-            "last_on": dates_of(axis.day(key[last])),
-            "findings": last - first + 1,
-            "onset_row": row[first],
-            "last_row": row[last],
-            "at_home": home.attributed(axis, line, onset_on),
-        }
+    return FindingEvents(
+        line=line,
+        onset_on=onset_on,
+        last_on=axis.day(key[last]),
+        findings=last - first + 1,
+        onset_row=row[first],
+        last_row=row[last],
+        at_home=home.attributed(axis, line, onset_on),
     )
 
 
 def outcome_events(
-    axis: Axis, lines: Lines, home: Home, records: Records, repeat_days: int
-) -> pd.DataFrame:
+    axis: Axis, lines: Lines, home: Home, outcomes: Outcomes, repeat_days: int
+) -> OutcomeEvents:
     """Return confirmed harms, repeats of a bloodstream infection of one child counted once.
 
     A bloodstream infection with its onset within `repeat_days` of the first of an event (that
-    day being day 1) is the same event, wherever the child was; the event stands on the line
+    day being day 1) is the same event, wherever the child was; the event belongs to the line
     of the first. Later ones do not prolong the time. Outcomes of lines that the registry
     does not know are left out.
 
-    Returns
-    -------
-    DataFrame
-        Columns of `OUTCOME_EVENTS`, by line, onset, outcome and row.
-
     *Source:* NHSN repeat infection timeframe, as in definitions §5.
     """
-    frame = records.outcomes[days_of(records.outcomes["onset_on"]) <= axis.as_of]
-    line = positions_of(frame["line_id"], lines.frame["line_id"])
-    frame, line = frame[line >= 0], line[line >= 0]
-    outcome = codes_of(frame["outcome"], OUTCOMES)
-    day = days_of(frame["onset_on"])
-    row = frame["row"].to_numpy(dtype=np.int64)
+    line, outcome, day, row = outcomes.line, outcomes.outcome, outcomes.onset_on, outcomes.row
     kept = np.ones(len(line), dtype=bool)
     infections = np.flatnonzero(outcome == OUTCOMES.index(OutcomeKind.BLOODSTREAM_INFECTION))
     child = lines.child[line[infections]]
@@ -106,15 +118,7 @@ def outcome_events(
     line, day, outcome, row = line[kept], day[kept], outcome[kept], row[kept]
     order = np.lexsort((row, outcome, day, line))
     line, day, outcome, row = line[order], day[order], outcome[order], row[order]
-    return pd.DataFrame(
-        {
-            "line": line,
-            "outcome": words_of(outcome, OUTCOMES),
-            "onset_on": dates_of(day),
-            "row": row,
-            "at_home": home.attributed(axis, line, day),
-        }
-    )
+    return OutcomeEvents(line, outcome, day, row, home.attributed(axis, line, day))
 
 
 def firsts_of_events(key: Ints, repeat_days: int) -> Flags:

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-import numpy as np
-import pandas as pd
+from dataclasses import dataclass
 
-from analysis.days import NO_DAY, date_at, dates_of, day_number
+import numpy as np
+
+from analysis.days import NO_DAY, date_at, day_number
 from analysis.policy import Policy
-from analysis.timeline.axis import Axis, Ints, Spans, first_key, line_of, merged
+from analysis.timeline.axis import Axis, Flags, Ints, Spans, first_key, line_of, merged
 from analysis.timeline.coded import Entries, Lines
 
 
-def families_frame(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> pd.DataFrame:
-    """Make the frame `FAMILIES` (definitions §4).
+@dataclass(frozen=True)
+class Silence:
+    """One position a family; days since 1970."""
+
+    last_heard: Ints
+    """`NO_DAY`: never heard from."""
+    heard_row: Ints
+    """Stored row of the last entry of that day; -1: none."""
+    days: Ints
+    silent: Flags
+
+
+def silence(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> Silence:
+    """Find when each family was last heard from, and whether it is silent (definitions §4).
 
     Last heard is the newest date of any entry of the family, also one written before it
     came home; the row is the last entry of that date. A family never heard from is silent
@@ -30,16 +43,7 @@ def families_frame(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -
     since = np.where(newest == NO_DAY, home_from_by_family(lines), newest)
     silent_days = np.maximum(axis.as_of - since, 0)
     limit = policy.on(date_at(axis.as_of)).settings.silent_after_days
-    return pd.DataFrame(
-        {
-            "family": np.arange(n, dtype=np.int64),
-            "family_id": lines.family_ids,
-            "last_heard_on": dates_of(newest),
-            "heard_row": heard_row,
-            "silent_days": silent_days,
-            "silent": silent_days > limit,
-        }
-    )
+    return Silence(newest, heard_row, silent_days, silent_days > limit)
 
 
 def heard_spans(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> Spans:
@@ -47,7 +51,7 @@ def heard_spans(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> S
 
     A day *d* is judged in its morning, by the entries dated up to it and by the policy
     edition in force on it: it is heard when *d* less the day last heard is at most
-    `silent_after_days`. Until the first entry the earliest `home_from` stands for it.
+    `silent_after_days`. Until the first entry the earliest `home_from` is used.
     """
     known = np.flatnonzero(entries.family >= 0)
     heard = np.sort(axis.pack(entries.family[known], entries.day[known]))

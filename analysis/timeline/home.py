@@ -10,9 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from analysis.days import dates_of
 from analysis.timeline.axis import (
     NEVER,
     Axis,
@@ -26,7 +24,7 @@ from analysis.timeline.axis import (
     repeated,
     without,
 )
-from analysis.timeline.coded import Lines, Stays, words_of
+from analysis.timeline.coded import Lines, Stays
 
 SPELL_ENDS = ("admission", "removal", "leaving", "as_of")
 
@@ -59,12 +57,12 @@ class Home:
         """
         key = axis.pack(line, day)
         today = (day == axis.as_of) & self.at_home[line]
-        # a spell that only ends because the as-of day has come ends at home
+        # a spell that ends only because of the as-of day ends at home
         return holds(self.spells, key) | found_in(self.spells.end, key) | today
 
 
 def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
-    """Work out the away and home spans of every line.
+    """Find the away and home spans of every line.
 
     Parameters
     ----------
@@ -137,15 +135,3 @@ def last_return(axis: Axis, lines: Lines, home: Home) -> Ints:
     of = line_of(last_away)
     np.maximum.at(back, of, np.where(home.at_home[of], axis.day(last_away), 0))
     return back
-
-
-def spells_frame(axis: Axis, home: Home) -> pd.DataFrame:
-    """Make the frame `HOME_SPELLS`."""
-    return pd.DataFrame(
-        {
-            "line": line_of(home.spells.start),
-            "start_on": dates_of(axis.day(home.spells.start)),
-            "end_on": dates_of(axis.day(home.spells.end)),
-            "ended_by": words_of(home.ended_by, SPELL_ENDS),
-        }
-    )

@@ -57,7 +57,7 @@ def care_of(
     intervals: Intervals,
     accessed: Spans,
 ) -> Care:
-    """Add up the days of a task by line and tell its state (definitions §3).
+    """Add up the days of a task by line and find its state (definitions §3).
 
     Only ports have a needle. `allowed_until` is given for lines at home with an interval in
     force that has a day to keep. `days_overdue` of a compromised dressing counts from the

@@ -361,7 +361,7 @@ if __name__ == "__main__":
     records = frames_of(small)
     timeline = build(records, POLICY, AS_OF)
     built, tallied = best(
-        lambda: build(records, POLICY, AS_OF), lambda: tally(timeline, records, POLICY), runs=runs
+        lambda: build(records, POLICY, AS_OF), lambda: tally(timeline, POLICY), runs=runs
     )
     print(
         f"10 k lines, {len(records.home_log):,} entries: build {built:.2f} s, tally {tallied:.2f} s"

@@ -67,7 +67,7 @@ def test_kaplan_meier_and_aalen_johansen_of_summed_parts_have_the_same_bits(whol
 @pytest.mark.parametrize("event", ["skin", "bloodstream_infection"])
 def test_rates_and_charts_of_summed_parts_have_the_same_bits(whole_demo, shards, event):
     tallies = whole_demo.snapshot().tallies
-    parts = [tally(build(part, POLICY, AS_OF), part, POLICY) for part in shards]
+    parts = [tally(build(part, POLICY, AS_OF), POLICY) for part in shards]
     for by in (Grouping.MONTH, Grouping.SITE, Grouping.AGE_BAND, Grouping.DRESSING_TYPE):
         whole = rates(tallies, event, by, Basis.CHILD, Limits.EXACT)
         stacked = pd.concat([counts(part, event, by, Basis.CHILD) for part in parts])

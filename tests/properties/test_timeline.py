@@ -183,7 +183,7 @@ def tallied_by_code(
     timeline: Timeline, records: Records, policy: Policy
 ) -> tuple[dict[tuple, dict], dict[tuple, dict]]:
     """Tallies as plain counts by their keys, zeros left out."""
-    found = tally(timeline, records, policy)
+    found = tally(timeline, policy)
     keys = ("month", "dressing_type", "age_band")
     told = []
     for frame, key, counts in (

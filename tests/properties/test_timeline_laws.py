@@ -40,7 +40,7 @@ def same(a: Timeline, b: Timeline) -> None:
 
 
 def counted_with(timeline: Timeline, records: Records, policy: Policy) -> list[pd.DataFrame]:
-    found = tally(timeline, records, policy)
+    found = tally(timeline, policy)
     return [found.days, found.events]
 
 
@@ -215,7 +215,7 @@ def test_days_of_all_classes_add_up_to_home_line_days_in_care_and_tallies(
     families, policy = case
     records = records_of(together(families))
     timeline = build(records, policy, AS_OF)
-    days = tally(timeline, records, policy).days
+    days = tally(timeline, policy).days
     classes = list(CLASSES)
     home_line_days = timeline.lines["home_line_days"].to_numpy()
     assert (timeline.care[classes] >= 0).all(axis=None)

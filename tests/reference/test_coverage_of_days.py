@@ -34,7 +34,7 @@ def test_hospital_days_are_taken_out_of_the_in_date_share():
         home_log="\n".join(log),
     )
     policy = shipped_policy()
-    tallies = tally(build(records, policy, on(180)), records, policy)
+    tallies = tally(build(records, policy, on(180)), policy)
     found = adherence(tallies, Grouping.ALL, Task.DRESSING).iloc[0]
     assert found["in_date_days"] == 90
     assert found["in_date_days"] + found["out_of_date_days"] == found["home_line_days"] == 168

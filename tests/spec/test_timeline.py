@@ -136,7 +136,7 @@ def test_each_line_counts_and_the_day_of_the_child_counts_once() -> None:
     )
     assert home_line_days(records, "2031-03-08") == [7, 4]
     policy = shipped_policy()
-    days = tally(build(records, policy, day("2031-03-08")), records, policy).days
+    days = tally(build(records, policy, day("2031-03-08")), policy).days
     dressing = days[days["task"] == Task.DRESSING]
     assert dressing["child_days"].tolist() == [7, 0]  # the child's days are those of its L1
 
@@ -608,7 +608,7 @@ def test_log_coverage_counts_home_line_days_on_which_the_family_was_not_silent()
     # home from 1 March, not silent to 9 March; heard on 12 March, not silent to 20 March
     records = written(lines=HOME, home_log=log("2031-03-12 note"))
     policy = shipped_policy()
-    days = tally(build(records, policy, day("2031-03-25")), records, policy).days
+    days = tally(build(records, policy, day("2031-03-25")), policy).days
     dressing = days[days["task"] == Task.DRESSING]
     assert dressing["home_line_days"].sum() == 24
     assert dressing["heard_days"].sum() == 18
@@ -687,7 +687,7 @@ def test_a_tally_is_split_by_month_dressing_in_force_and_birthday() -> None:
         ),
     )
     policy = shipped_policy()
-    days = tally(build(records, policy, day("2031-04-06")), records, policy).days
+    days = tally(build(records, policy, day("2031-04-06")), policy).days
     dressing = days[days["task"] == Task.DRESSING].astype({"month": "str", "age_band": "str"})
     names = ["month", "dressing_type", "age_band", "home_line_days", "in_date_days"]
     assert dressing[[*names, "out_of_date_days"]].to_numpy().tolist() == [
@@ -703,6 +703,6 @@ def test_a_scored_interval_counts_in_the_month_of_the_last_day_it_covers() -> No
         home_log=log("2031-03-25 dressing_change", "2031-04-01 dressing_change"),
     )
     policy = shipped_policy()
-    days = tally(build(records, policy, day("2031-04-03")), records, policy).days
+    days = tally(build(records, policy, day("2031-04-03")), policy).days
     dressing = days[days["task"] == Task.DRESSING]
     assert dressing["intervals_scored"].tolist() == [1, 0]  # March, April

@@ -51,7 +51,7 @@ def test_a_red_flag_is_a_same_day_review_and_names_what_was_seen():
     found = calls_on("2031-03-10", home_log=entries)
     first = found.families.iloc[0]
     assert first["band"] == "same_day_review"
-    assert first["sentence"] == "Fever, reported 9 Mar."
+    assert first["sentence"].startswith("Fever, reported 9 Mar. Redness on 9 Mar")
     proof = found.evidence[found.evidence["reason"] == "red_flag"]
     assert list(proof["row"]) == [2]
 

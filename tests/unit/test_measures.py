@@ -44,7 +44,7 @@ def tallies_on(as_of, **tables):
     tables.setdefault("lines", LINES)
     tables.setdefault("home_log", LOG)
     records = written(**tables)
-    return tally(build(records, POLICY, day(as_of)), records, POLICY)
+    return tally(build(records, POLICY, day(as_of)), POLICY)
 
 
 def test_adherence_by_site_has_its_numerators_and_denominators():
@@ -177,7 +177,7 @@ L1      | 2031-04-12 | skin_check | rash
 def gaps_on(kind, basis=Basis.LINE, lines=LINES):
     records = written(lines=lines, home_log=FOUR_EVENTS)
     timeline = build(records, POLICY, day("2031-04-20"))
-    return gap_chart(timeline, tally(timeline, records, POLICY), "skin", basis, kind)
+    return gap_chart(timeline, tally(timeline, POLICY), "skin", basis, kind)
 
 
 def test_gaps_between_events_count_days_or_line_days():
@@ -201,7 +201,7 @@ def test_a_child_with_two_lines_has_its_days_counted_once():
 def test_fewer_than_two_events_have_no_gap():
     records = written(lines=LINES, home_log=LOG.replace("rash", "itch"))
     timeline = build(records, POLICY, day("2031-04-20"))
-    tallies = tally(timeline, records, POLICY)
+    tallies = tally(timeline, POLICY)
     assert gap_chart(timeline, tallies, "skin", Basis.LINE, ChartKind.G).empty
 
 

@@ -40,7 +40,7 @@ L2      | 2031-04-09 | skin_check | rash
 def _seen():
     records = written(lines=LINES, home_log=LOG)
     timeline = build(records, POLICY, day("2031-04-11"))
-    return records, timeline, tally(timeline, records, POLICY)
+    return records, timeline, tally(timeline, POLICY)
 
 
 def test_log_coverage_is_the_share_of_days_that_were_not_silent(seen):

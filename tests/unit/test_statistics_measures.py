@@ -29,7 +29,7 @@ POLICY = shipped_policy()
 def seen(as_of, **tables):
     records = written(**tables)
     timeline = build(records, POLICY, day(as_of))
-    return records, timeline, tally(timeline, records, POLICY)
+    return records, timeline, tally(timeline, POLICY)
 
 
 def many_lines(n, **columns):
@@ -201,7 +201,7 @@ def test_a_recent_month_is_raised_by_what_is_still_to_come():
     ingests = INGESTS.assign(last_row=[len(rows) + 1] * 2)
     records = written(lines=ONE_LINE, home_log=text)
     timeline = build(records, POLICY, day("2031-03-31"))
-    tallies = tally(timeline, records, POLICY)
+    tallies = tally(timeline, POLICY)
     table = provisional_rates(
         tallies, records, ingests, POLICY, day("2031-03-31"), "skin", Grouping.MONTH, Basis.LINE
     ).set_index("group")

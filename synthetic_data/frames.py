@@ -328,12 +328,18 @@ def _with_corrections(
 def _received(
     scene: Scene, frame: pd.DataFrame, received: Ints, void: Bools, table: str
 ) -> pd.DataFrame:
-    """Add the moment of receipt, leave out what has not come yet, in order of receipt."""
+    """Add the moment of receipt, leave out what has not come yet, in order of receipt.
+
+    A catalogued column of which nothing is invented is blank.
+    """
+    entry = INCOMING[table]
+    blank = entry.empty().reindex(frame.index)
+    frame = frame.assign(**{n: blank[n] for n in entry.names if n not in frame})[entry.names]
     frame = frame.assign(received_at=instants(received), void=void)
     come = received < scene.until * _DAY
     keep = np.flatnonzero(come)
     keep = keep[np.argsort(received[keep], kind="stable")]
     out = frame.iloc[keep].reset_index(drop=True)
-    for entry in INCOMING[table].columns:
-        assert str(out[entry.name].dtype) == entry.dtype, f"{table}.{entry.name}"
+    for each in entry.columns:
+        assert str(out[each.name].dtype) == each.dtype, f"{table}.{each.name}"
     return out

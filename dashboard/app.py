@@ -12,26 +12,33 @@ from flask import request
 
 from dashboard.access_log import layout as record
 from dashboard.addresses.family import read_family
+from dashboard.calls import callbacks as calls_callbacks
 from dashboard.calls import layout as calls
 from dashboard.config import DashboardConfig
 from dashboard.definitions import layout as definitions
+from dashboard.dwell import callbacks as dwell_callbacks
 from dashboard.dwell import layout as dwell
+from dashboard.family import callbacks as family_callbacks
 from dashboard.family import layout as family
 from dashboard.incoming import layout as incoming
 from dashboard.incoming.routes import admit_files, answer_incoming
 from dashboard.layout import frame as shell
 from dashboard.layout import ids
+from dashboard.rates import callbacks as rates_callbacks
 from dashboard.rates import layout as rates
+from dashboard.retraining import callbacks as retraining_callbacks
 from dashboard.retraining import layout as retraining
+from dashboard.retraining.queries import warm_up as warm_up_retraining
 from dashboard.security.csrf import protect_writes
-from dashboard.security.faults import tell_faults
+from dashboard.security.faults import report_faults
 from dashboard.security.gate import check_shape, close_gate
 from dashboard.security.guard import Guard
 from dashboard.security.headers import add_headers
 from dashboard.security.roles import Page, page_of
-from dashboard.security.sign_in import let_in, signed_in
-from dashboard.session.door import Queries
-from dashboard.session.entrance import Entrance
+from dashboard.security.sign_in import let_in, session_of_request
+from dashboard.session.service import Service
+from dashboard.session.session import Session
+from dashboard.week import callbacks as week_callbacks
 from dashboard.week import layout as week
 from dashboard.week.routes import answer_week
 
@@ -39,15 +46,15 @@ TITLES = {
     page.PATH: page.TITLE
     for page in (retraining, rates, dwell, week, incoming, definitions, record)
 }
-LAYOUTS: Mapping[str, Callable[[Queries, str | None], list[Any]]] = {
+LAYOUTS: Mapping[str, Callable[[Session, str | None], list[Any]]] = {
     calls.PATH: calls.layout,
     retraining.PATH: retraining.layout,
     rates.PATH: rates.layout,
     dwell.PATH: dwell.layout,
     week.PATH: week.layout,
     incoming.PATH: incoming.layout,
-    definitions.PATH: lambda queries, _: definitions.layout(queries),
-    record.PATH: lambda queries, _: record.layout(queries),
+    definitions.PATH: lambda session, _: definitions.layout(session),
+    record.PATH: lambda session, _: record.layout(session),
 }
 """What is drawn at each path; the pages of families lie below one of their own."""
 
@@ -55,7 +62,17 @@ LAYOUTS: Mapping[str, Callable[[Queries, str | None], list[Any]]] = {
 class LinedaysDash(Dash):
     """Dash with the page's own title in the first bytes, before any script has run."""
 
-    entrance: Entrance
+    service: Service
+
+    def warm_up(self) -> None:
+        """Compute now what the pages would compute when they are first opened, and close the store.
+
+        A process may be forked after it: what was computed is shared, no connection is.
+        """
+        loaded = self.service.loaded(None)
+        loaded.warm_up()
+        warm_up_retraining(loaded)
+        self.service.close()
 
     def interpolate_index(
         self,
@@ -69,7 +86,7 @@ class LinedaysDash(Dash):
         renderer: str = "",
     ) -> Any:
         """Put the parts into the page's first bytes."""
-        own = escape(_title(self.entrance.queries_of(signed_in()), request.path))
+        own = escape(_title(session_of_request(self.service), request.path))
         return super().interpolate_index(  # type: ignore[no-untyped-call]
             metas, own, css, config, scripts, app_entry, favicon, renderer
         )
@@ -93,7 +110,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     StoreError, PolicyError
         The store or the policy cannot be read; the text is a sentence for a user.
     """
-    entrance = Entrance.open(config, all_day=True)
+    service = Service.open(config, all_day=True)
     app = LinedaysDash(
         "linedays",
         assets_folder=str(resources.files("dashboard") / "assets"),
@@ -104,21 +121,21 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
         enable_mcp=False,
         compress=False,
     )
-    app.entrance = entrance
+    app.service = service
     app.enable_dev_tools(debug=False)
     app.layout = shell.frame
-    _register(app, Guard(app, entrance))
+    _register(app, Guard(app, service))
     # The order counts: own address, then who asks (and may send files), then whether the page is
     # ours, then its shape.
     close_gate(app)
-    let_in(app, entrance)
-    admit_files(app, entrance)
+    let_in(app, service)
+    admit_files(app, service)
     protect_writes(app)
     check_shape(app)
     add_headers(app)
-    answer_incoming(app, entrance)
-    answer_week(app, entrance)
-    tell_faults(app, entrance)
+    answer_incoming(app, service)
+    answer_week(app, service)
+    report_faults(app, service)
     # Dash would do this with the first request, of each process, and answer those that come
     # meanwhile as if there were no such files.
     app._setup_server()  # type: ignore[no-untyped-call]
@@ -132,23 +149,23 @@ def _register(app: Dash, guard: Guard) -> None:
         Input(ids.URL, "pathname"),
         State(ids.URL, "search"),
     )
-    def show_page(queries: Queries, pathname: str | None, search: str | None) -> list[Any]:
+    def show_page(session: Session, pathname: str | None, search: str | None) -> list[Any]:
         path = pathname or "/"
         page = page_of(path)
         if page is not None:
-            signed_in().must_open(page)
+            session.reader.must_open(page)
         if path in LAYOUTS:
-            return LAYOUTS[path](queries, search)
+            return LAYOUTS[path](session, search)
         if page is Page.FAMILY:
-            return family.layout(queries, path, search)
-        return shell.not_found(queries.standing(), "There is no page at this address.")
+            return family.layout(session, path, search)
+        return shell.not_found(session.context(), "There is no page at this address.")
 
-    calls.register(guard)
-    family.register(guard)
-    retraining.register(guard)
-    rates.register(guard)
-    dwell.register(guard)
-    week.register(guard)
+    calls_callbacks.register(guard)
+    family_callbacks.register(guard)
+    retraining_callbacks.register(guard)
+    rates_callbacks.register(guard)
+    dwell_callbacks.register(guard)
+    week_callbacks.register(guard)
     app.clientside_callback(  # type: ignore[no-untyped-call]
         ClientsideFunction("linedays", "focusPanel"),
         Output(ids.FOCUSED, "data"),
@@ -163,13 +180,13 @@ def _register(app: Dash, guard: Guard) -> None:
     )
 
 
-def _title(queries: Queries, path: str) -> str:
+def _title(session: Session, path: str) -> str:
     family_id = read_family(path)
     if path == calls.PATH:
-        name = calls.title(queries)
+        name = calls.title(session)
     elif path in TITLES:
         name = TITLES[path]
-    elif family_id is not None and queries.knows(family_id):
+    elif family_id is not None and session.knows_family(family_id):
         name = family.title(family_id)
     else:
         name = "Nothing here"

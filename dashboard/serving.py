@@ -63,10 +63,10 @@ def serve(
         raise ServeError("This system serves with one process alone: leave --processes out.")
     with _listening(host, port) as listening:
         app = create_app(config)
-        if not config.demo and not app.entrance.has_users():
-            app.entrance.close()
+        if not config.demo and not app.service.has_users():
+            app.service.close()
             raise ServeError(NOBODY)
-        app.entrance.look_ahead()
+        app.warm_up()
         name = f"[{host}]" if ":" in host else host
         said = f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C."
         print(said, flush=True)  # noqa: T201 - flushed: each fork would print what waits again
@@ -84,7 +84,7 @@ def _serve_in_this_process(app: LinedaysDash, listening: socket.socket) -> None:
         server.run()
     finally:
         server.close()
-        app.entrance.close()
+        app.service.close()
 
 
 def _listening(host: str, port: int) -> socket.socket:

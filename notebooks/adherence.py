@@ -37,9 +37,10 @@ from analysis.words import CAUTIONS, counted, listed, long_day, percent, percent
 from dashboard.addresses.family import FamilyChoice
 from dashboard.config import DashboardConfig
 from dashboard.family.history_chart import history_figure
+from dashboard.family.queries import FamilyQueries
 from dashboard.layout.group_words import group_name, period_name, period_of
 from dashboard.security.roles import Reader
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -56,9 +57,9 @@ MOST_NAMED = 12
 # %%
 folder = tempfile.TemporaryDirectory()
 store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-entrance = Entrance.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
+service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
 reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = entrance.queries_of(reader)
+asked = service.session_of(reader)
 found = asked.snapshot()
 print(*CAUTIONS, sep="\n")
 
@@ -125,7 +126,7 @@ late[["family_id", "sentence"]].drop_duplicates()
 # %%
 families = found.calls.families
 shown = next(iter([*late["family_id"], *families["family_id"]]), None)
-view = asked.family(shown, FamilyChoice(time="all"))
+view = FamilyQueries(asked).family(shown, FamilyChoice(time="all"))
 if view:
     states = [f"line {line.line_id} {line.state.replace('_', ' ')}" for line in view.lines]
     print(f"Family {view.family_id}: {listed(states)}.")
@@ -138,7 +139,7 @@ whole = by_task[str(Task.DRESSING)]
 COUNTED = ["home_line_days", "in_date_days", "out_of_date_days", "intervals_scored"]
 for table in (whole, *tables.values()):
     assert (table[COUNTED].sum() == lines[COUNTED].sum()).all()
-entrance.close()
+service.close()
 folder.cleanup()
 
 # %% [markdown]

@@ -35,6 +35,7 @@ from analysis.vocabulary import Grouping, Role
 from analysis.words import CAUTIONS, limits, long_day, number, sentence
 from dashboard.addresses.dwell import DwellChoice
 from dashboard.config import DashboardConfig
+from dashboard.dwell.queries import DwellQueries
 from dashboard.dwell.words import (
     DWELL_GROUPINGS,
     DWELL_TITLES,
@@ -44,7 +45,7 @@ from dashboard.dwell.words import (
 )
 from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.security.roles import Reader
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -59,9 +60,9 @@ FAMILIES, SEED = 240, 1  # of the invented programme
 # %%
 folder = tempfile.TemporaryDirectory()
 store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-entrance = Entrance.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
+service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
 reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = entrance.queries_of(reader)
+asked = service.session_of(reader)
 found = asked.snapshot()
 print(*CAUTIONS, sep="\n")
 
@@ -78,7 +79,7 @@ print(*(d for d in DEFINITIONS if d.key in MEANT), sep="\n\n")
 # unplanned removal: 1 minus a curve that leaves them out would be too high.
 
 # %%
-views = {by: asked.dwell(DwellChoice(by)) for by in DWELL_GROUPINGS}
+views = {by: DwellQueries(asked).dwell(DwellChoice(by)) for by in DWELL_GROUPINGS}
 print(FIELD_NOTE)
 for by, view in views.items():
     print(f"\n{sentence(DWELL_TITLES[by])} {view.in_place_words} {view.left_out}")
@@ -137,7 +138,7 @@ for by, view in views.items():
         assert curve["in_place"].is_monotonic_decreasing
         assert curve["unplanned_share"].is_monotonic_increasing
         assert (curve["in_place"] + curve["unplanned_share"] <= 1 + 1e-9).all()
-entrance.close()
+service.close()
 folder.cleanup()
 
 # %% [markdown]

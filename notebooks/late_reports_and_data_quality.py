@@ -45,11 +45,14 @@ from analysis.words import (
 from dashboard.addresses.calls import Choice
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.addresses.rates import RatesChoice
+from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
 from dashboard.figures import control_chart, days_to_receipt
 from dashboard.incoming import words as incoming_words
+from dashboard.incoming.queries import IncomingQueries
+from dashboard.rates.queries import RatesQueries
 from dashboard.security.roles import Reader
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 120)
 
@@ -65,9 +68,9 @@ BEFORE = timedelta(days=28)  # how long ago the past look is taken
 # %%
 folder = tempfile.TemporaryDirectory()
 store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-entrance = Entrance.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
+service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
 reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = entrance.queries_of(reader)
+asked = service.session_of(reader)
 found = asked.snapshot()
 print(*CAUTIONS, sep="\n")
 
@@ -76,7 +79,7 @@ print(*CAUTIONS, sep="\n")
 # As the page of incoming logs has it.
 
 # %%
-view = asked.incoming(IncomingChoice())
+view = IncomingQueries(asked).incoming(IncomingChoice())
 print(incoming_words.answer(view))
 TOLD = ["file", "source", "table", "read", "stored", "same_as_before", "refused", "doubts"]
 pd.DataFrame([vars(row) for row in view.files], columns=TOLD)
@@ -105,7 +108,7 @@ late.change.assign(source=late.change["source"].fillna("our own form")).round(3)
 # A dotted line leads from a provisional rate to what is expected when late entries are in.
 
 # %%
-rated = asked.rates(RatesChoice())
+rated = RatesQueries(asked).rates(RatesChoice())
 if len(rated.chart):
     display(control_chart(rated.chart))
 SHOWN = ["label", "events", "line_days", "rate_per_1000", "completeness", "expected_rate_per_1000"]
@@ -117,8 +120,8 @@ rated.chart[[*SHOWN, "provisional"]].tail(6).round(2)
 # %%
 past, policy = AS_OF - BEFORE, load_policy(POLICY)
 looks = {
-    "known then": take(entrance.store, policy, past),
-    "known now": take(entrance.store, policy, past, KNOWN_AT or AS_OF),
+    "known then": take(service.store, policy, past),
+    "known now": take(service.store, policy, past, KNOWN_AT or AS_OF),
 }
 if SITES is not None:
     looks = {name: of_sites(look, SITES) for name, look in looks.items()}
@@ -166,8 +169,8 @@ files = found.ingests
 assert (files["read"] == files["stored"] + files["same_as_before"] + files["refused"]).all()
 assert sum(kind[-1] for kind in view.refused_kinds) == view.refused_paged.total
 assert (view.delays["later_than_week"] <= view.delays["entries"]).all()
-calls = asked.calls(Choice())
-entrance.close()
+calls = CallsQueries(asked).calls(Choice())
+service.close()
 folder.cleanup()
 
 # %% [markdown]

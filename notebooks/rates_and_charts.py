@@ -44,9 +44,10 @@ from dashboard.addresses.rates import RatesChoice
 from dashboard.config import DashboardConfig
 from dashboard.figures import control_chart, rate_intervals, site_funnel
 from dashboard.layout.group_words import chance, period_name
+from dashboard.rates.queries import RatesQueries
 from dashboard.rates.words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN
 from dashboard.security.roles import Reader
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -64,9 +65,9 @@ SURE = 0.8  # probability above twice the programme's rate from which a family i
 # %%
 folder = tempfile.TemporaryDirectory()
 store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-entrance = Entrance.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
+service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
 scope = None if SITES is None else frozenset(SITES)
-asked = entrance.queries_of(Reader("notebook", Role.MANAGER, scope))
+asked = service.session_of(Reader("notebook", Role.MANAGER, scope))
 found = asked.snapshot()
 print(*CAUTIONS, sep="\n")
 
@@ -82,7 +83,7 @@ print(*(d for d in DEFINITIONS if d.key in MEANT), sep="\n\n")
 # Open points are provisional: late entries may still raise them.
 
 # %%
-views = {event: asked.rates(RatesChoice(event=event, period=PERIOD)) for event in EVENTS}
+views = {event: RatesQueries(asked).rates(RatesChoice(event=event, period=PERIOD)) for event in EVENTS}
 for view in views.values():
     print(sentence(view.event_name), view.whole_words, view.drift, view.trend_words, sep="\n")
     if len(view.chart):
@@ -101,7 +102,7 @@ for view in views.values():
 for event, view in views.items():
     whole = None if view.whole.empty else float(view.whole["rate_per_1000"].iloc[0])
     for by, name in GROUPINGS.items():
-        split = asked.rates(RatesChoice(event=event, period=PERIOD, by=by))
+        split = RatesQueries(asked).rates(RatesChoice(event=event, period=PERIOD, by=by))
         print(f"{sentence(split.event_name)[:-1]}, by {name}. {split.by_group_words}")
         if len(split.by_group):
             display(rate_intervals(split.by_group, whole))
@@ -145,8 +146,8 @@ sites = sorted(found.timeline.lines["site"].unique())
 steps = []
 for event in EVENTS:
     for site in sites:
-        own = entrance.queries_of(Reader("notebook", Role.MANAGER, frozenset([site])))
-        chart = own.rates(RatesChoice(event=event, period=PERIOD)).chart
+        own = service.session_of(Reader("notebook", Role.MANAGER, frozenset([site])))
+        chart = RatesQueries(own).rates(RatesChoice(event=event, period=PERIOD)).chart
         chart = chart[~chart["provisional"].to_numpy(bool)].reset_index(drop=True)
         step = change_point(chart["events"], chart["line_days"])
         since = chart["period"].iloc[step.first_period] if step.first_period >= 0 else None
@@ -188,7 +189,7 @@ for event, view in views.items():
     assert view.chart["events"].sum() == view.whole["events"].sum()
     again = rates(found.tallies, event, Grouping.SITE, basis, Limits.EXACT)
     assert view.by_group[list(again.columns)].equals(again)
-entrance.close()
+service.close()
 folder.cleanup()
 
 # %% [markdown]

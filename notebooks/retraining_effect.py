@@ -46,9 +46,10 @@ from dashboard.addresses.retraining import NeedsChoice
 from dashboard.config import DashboardConfig
 from dashboard.figures import before_after, learning_by_changes, step_picture
 from dashboard.retraining.effect_cards import MARKS, effect_words, learning_words
+from dashboard.retraining.queries import RetrainingQueries
 from dashboard.retraining.words import SHRINKAGE_NOTE, heard_of
 from dashboard.security.roles import Reader
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
 
 pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
 
@@ -65,9 +66,9 @@ MOST_NAMED = 12
 # %%
 folder = tempfile.TemporaryDirectory()
 store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-entrance = Entrance.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
+service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
 reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = entrance.queries_of(reader)
+asked = service.session_of(reader)
 found = asked.snapshot()
 print(*CAUTIONS, sep="\n")
 
@@ -91,10 +92,10 @@ rated.assign(step=rated["step"].map(names)).drop(columns="evidence").head(15).ro
 # The surer that a family's share is above the step's limit, the larger the square.
 
 # %%
-picture = asked.picture(NeedsChoice())
+picture = RetrainingQueries(asked).picture(NeedsChoice())
 if picture.families:
     display(step_picture(picture.cells, picture.families, picture.steps))
-print(heard_of(asked.needs(NeedsChoice())), SHRINKAGE_NOTE, sep="\n")
+print(heard_of(RetrainingQueries(asked).needs(NeedsChoice())), SHRINKAGE_NOTE, sep="\n")
 
 # %% [markdown]
 # ## Group sessions
@@ -127,7 +128,7 @@ display(course.assign(step=course["step"].map(names)).round(3))
 # The step that was missed most often; below each range the families and the occasions.
 
 # %%
-told = asked.helped(NeedsChoice())
+told = RetrainingQueries(asked).helped(NeedsChoice())
 if told.curve is not None:
     display(learning_by_changes(told.learning))
     print(learning_words(told))
@@ -168,7 +169,7 @@ assert (needs["missed"] <= needs["seen"]).all()
 rows = set(found.records.home_log["row"])
 for proof in (needs, unsigned):
     assert {int(row) for text in proof["evidence"] for row in text.split(";")} <= rows
-entrance.close()
+service.close()
 folder.cleanup()
 
 # %% [markdown]

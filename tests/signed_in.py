@@ -182,7 +182,7 @@ def app(store_url: str, clock: Clock) -> Iterator[Any]:
     """The dashboard of the programme."""
     made = create_app(DashboardConfig(store_url=store_url, clock=clock))
     yield made
-    made.entrance.close()
+    made.service.close()
 
 
 @pytest.fixture(scope="session")
@@ -191,7 +191,7 @@ def app_looked_at(programme_file: Path, tmp_path_factory: pytest.TempPathFactory
     file = shutil.copy(programme_file, tmp_path_factory.mktemp("looked-at") / "programme.sqlite")
     made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=Clock()))
     yield made
-    made.entrance.close()
+    made.service.close()
 
 
 @pytest.fixture
@@ -210,7 +210,7 @@ def browser_of(app: Any, code: str) -> Browser:
 
 def record_of(app: Any) -> list[tuple[str | None, str, str | None]]:
     """Who, what and family of the access record, oldest first."""
-    rows = app.entrance.store.people.accesses()[::-1].astype("object")
+    rows = app.service.store.people.accesses()[::-1].astype("object")
     rows = rows.where(rows.notna(), None)
     return [
         (who, str(what), family)

@@ -7,25 +7,27 @@ from typing import Any
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.access_log.queries import AccessLogQueries
 from dashboard.access_log.views import AccessesView, AccessRow
 from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.attributes import aria
 from dashboard.layout.static import static
 from dashboard.security.roles import PATHS, Page
-from dashboard.session.door import Queries
+from dashboard.session.session import Session
 
 PATH = PATHS[Page.RECORD]
 TITLE = "Who opened what"
 HEADS = ("When", "Who", "Did what")
 
 
-def layout(queries: Queries) -> list[Component]:
+def layout(session: Session) -> list[Component]:
     """The newest acts of the access record."""
+    queries = AccessLogQueries(session)
     view = queries.accesses()
     return shell.page(
         PATH,
-        view.standing,
+        view.context,
         [
             static(
                 html.H1(TITLE),
@@ -44,7 +46,7 @@ def _about(view: AccessesView) -> str:
         "The same person opening the same family again within ten minutes is one row.",
         "Rows are never changed or taken out.",
     ]
-    if view.standing.reader.sites is not None:
+    if view.context.reader.sites is not None:
         parts.append("Shown are your own acts and those on families of your sites.")
     if view.more:
         parts.append("Older rows: linedays user record.")

@@ -7,16 +7,31 @@ import pandas as pd
 from analysis.snapshot import Snapshot
 from analysis.store import People
 from dashboard.access_log.views import AccessesView, AccessRow
-from dashboard.security.roles import Reader
+from dashboard.security.roles import Page, Reader
 from dashboard.session.frames import cells
-from dashboard.session.views import Standing
+from dashboard.session.session import Session
+from dashboard.session.views import PageContext
 
 MOST_SHOWN = 200
 MOST_LOOKED_AT = 5_000
 
 
+class AccessLogQueries:
+    """Questions of the access log, for the person and on the snapshot of a request."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.RECORD)
+        self.session = session
+
+    def accesses(self) -> AccessesView:
+        """Who opened which family, newest first, as far as this person may know."""
+        session = self.session
+        people, found = session.store.people, session.snapshot()
+        return accesses_view(people, found, session.context(), session.reader)
+
+
 def accesses_view(
-    people: People, found: Snapshot, standing: Standing, reader: Reader
+    people: People, found: Snapshot, context: PageContext, reader: Reader
 ) -> AccessesView:
     """The newest rows of the record; for one with a site scope those of its own families."""
     record = people.accesses(MOST_LOOKED_AT)
@@ -25,7 +40,7 @@ def accesses_view(
     zone = found.policy.zone
     names = ("at", "who", "what", "family_id", "about")
     return AccessesView(
-        standing=standing,
+        context=context,
         rows=tuple(
             AccessRow(
                 at.tz_localize("UTC").tz_convert(zone).to_pydatetime(),

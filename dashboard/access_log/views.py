@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class AccessRow:
 class AccessesView:
     """The newest acts of the access record."""
 
-    standing: Standing
+    context: PageContext
     rows: tuple[AccessRow, ...]
     more: bool
     """There are older ones."""

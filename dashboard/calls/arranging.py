@@ -30,7 +30,7 @@ def arranged(opened: Opened) -> list[Component]:
 
 
 def _arranged(made: Arranged, opened: Opened) -> Component:
-    as_of = opened.standing.as_of
+    as_of = opened.context.as_of
     on = words.short_day(made.made_at.date(), as_of)
     if made.until_on is None:
         said: list[Any] = [
@@ -43,7 +43,7 @@ def _arranged(made: Arranged, opened: Opened) -> Component:
     parts: list[Component] = [html.P(said)]
     if made.reason:
         parts.append(html.P(made.reason, className="agreed"))
-    if opened.standing.records_calls:
+    if opened.context.records_calls:
         parts.append(
             html.Button(
                 "Take this back",
@@ -73,7 +73,7 @@ def _hidden(opened: Opened, kind: str) -> list[Any]:
 
 def _assign(opened: Opened) -> Component:
     row = opened.row
-    chosen = row.assigned_to or next(iter(row.nurses), opened.standing.reader.code)
+    chosen = row.assigned_to or next(iter(row.nurses), opened.context.reader.code)
     own = words.listed(list(row.nurses)) or "nobody recorded"
     return html.Form(
         [
@@ -94,8 +94,8 @@ def _assign(opened: Opened) -> Component:
 def _set_aside(opened: Opened) -> Component:
     if opened.row.band == "same_day_review":
         return html.P(SAME_DAY, className="where", tabIndex=-1, **instead_of("until-on"))
-    tomorrow = opened.standing.as_of + timedelta(days=1)
-    last = opened.standing.as_of + timedelta(days=LONGEST_ASIDE_DAYS)
+    tomorrow = opened.context.as_of + timedelta(days=1)
+    last = opened.context.as_of + timedelta(days=LONGEST_ASIDE_DAYS)
     return html.Form(
         [
             *_hidden(opened, "set_aside"),

@@ -68,7 +68,7 @@ def call_table(
 
 def _on_every_sheet(view: CallsView) -> Component:
     """The cautions as the foot of the table, which paper repeats on each sheet."""
-    texts = [words.DEMO] if view.standing.demo else []
+    texts = [words.DEMO] if view.context.demo else []
     cell = html.Td(
         " ".join([*texts, *words.CAUTIONS]), colSpan=len(HEADS) + len(PAPER_HEADS), role="cell"
     )
@@ -185,10 +185,10 @@ def why(row: CallRow, view: CallsView) -> list[Component]:
             html.Li(f"and {words.counted(more, 'more reason', 'more reasons')}", className="more")
         )
     if row.recheck_on is not None and row.band == "waiting":
-        day = words.short_day(row.recheck_on, view.standing.as_of)
+        day = words.short_day(row.recheck_on, view.context.as_of)
         items.insert(0, html.Li(html.Strong(f"Waits; listed again from {day}.")))
     if row.recheck_on is not None and row.aside_by is not None:
-        day = words.short_day(row.recheck_on, view.standing.as_of)
+        day = words.short_day(row.recheck_on, view.context.as_of)
         aside: list[Any] = [
             html.Strong(f"Set aside until {day}"),
             f" by {row.aside_by}: {row.aside_reason}",
@@ -215,7 +215,7 @@ def overdue(row: CallRow) -> list[Component]:
 
 def heard(row: CallRow, view: CallsView) -> list[Component]:
     """When the family was last heard from; silence is said in words."""
-    as_of = view.standing.as_of
+    as_of = view.context.as_of
     if row.last_heard_on is None:
         return [html.B("never heard from"), html.Span(f"{row.silent_days} days at home")]
     day = words.short_day(row.last_heard_on, as_of)

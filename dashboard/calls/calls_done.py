@@ -49,7 +49,7 @@ def _about(view: CallsView) -> Component | None:
 
 
 def _table(view: CallsView) -> Component:
-    can_take_back = view.standing.records_calls
+    can_take_back = view.context.records_calls
     heads = [html.Th(h, scope="col") for h in HEADS]
     if can_take_back:
         heads.append(html.Th(html.Span("Take back", className="unseen"), scope="col"))
@@ -101,4 +101,4 @@ def _again(call: CallDone, view: CallsView) -> str:
         return f"listed now: {words.BANDS[call.band].title.lower()}"
     if call.band == "set_aside":
         return "set aside"
-    return f"from {words.short_day(call.recheck_on, view.standing.as_of)}"
+    return f"from {words.short_day(call.recheck_on, view.context.as_of)}"

@@ -6,46 +6,41 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from dash import Input, Output, State, dcc, html, no_update
+from dash import dcc, html
 from dash.development.base_component import Component
-from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.calls import Choice, read_choice, write_choice
 from dashboard.calls.bands import band_choice
 from dashboard.calls.call_table import RESTING_CAPTION, call_table, closed_rows, pager
 from dashboard.calls.calls_done import calls_done
 from dashboard.calls.panel import panel
-from dashboard.calls.queries.arrangements import ArrangeForm
-from dashboard.calls.queries.call_form import CallForm
+from dashboard.calls.queries import CallsQueries
 from dashboard.calls.views import CallsView, News
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria, chooses, downloads, in_page
 from dashboard.layout.drawn import drawn
 from dashboard.layout.static import Ready, ready, static
-from dashboard.security.guard import Guard
-from dashboard.security.roles import Page
-from dashboard.session.acting import ARRANGEMENTS, CALLS, TAKEN_BACK
-from dashboard.session.door import Queries
-from dashboard.session.forms import FormError
+from dashboard.session.session import Session
 
 PATH = "/"
 Answer = TypeVar("Answer")
 
 
-def title(queries: Queries) -> str:
+def title(session: Session) -> str:
     """Title of the page in the browser."""
-    return f"Calls for {words.long_day(queries.standing().as_of)}"
+    return f"Calls for {words.long_day(session.context().as_of)}"
 
 
-def layout(queries: Queries, search: str | None) -> list[Component]:
+def layout(session: Session, search: str | None) -> list[Component]:
     """The page as it stands under the choice in its address."""
+    queries = CallsQueries(session)
     choice = read_choice(search)
     view = queries.calls(choice)
-    opened = _opened_first(choice, view)
+    opened = opened_first(choice, view)
     return shell.page(
         PATH,
-        view.standing,
+        view.context,
         [
             dcc.Store(id=ids.RECORD),
             dcc.Store(id=ids.ARRANGE),
@@ -56,11 +51,11 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
             dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),
             html.Div(
                 [
-                    html.H1(f"Calls for {words.long_day(view.standing.as_of)}"),
+                    html.H1(f"Calls for {words.long_day(view.context.as_of)}"),
                     html.Section(
                         [
-                            html.Div(_head(queries, view.choice), id=ids.CALLS_HEAD),
-                            html.Div(_list(queries, view.choice, opened), id=ids.CALLS_LIST),
+                            html.Div(list_head(queries, view.choice), id=ids.CALLS_HEAD),
+                            html.Div(list_part(queries, view.choice, opened), id=ids.CALLS_LIST),
                             html.P("", id=ids.CALLS_SAID, role="status", className="unseen"),
                         ],
                         className="list",
@@ -68,28 +63,29 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                     ),
                     html.Section(
                         [
-                            html.Div(_panel(queries, choice, opened, None), id=ids.PANEL),
+                            html.Div(panel_part(queries, choice, opened, None), id=ids.PANEL),
                             html.P("", id=ids.PANEL_FAULT, role="alert", className="fault"),
                         ],
                         className="panel",
                         **aria(label="Opened family"),
                     ),
                 ],
-                className=_split_class(choice),
+                className=split_class(choice),
                 id=ids.SPLIT,
             ),
         ],
     )
 
 
-def _opened_first(choice: Choice, view: CallsView) -> str | None:
+def opened_first(choice: Choice, view: CallsView) -> str | None:
     """The family the reader opened, else the first one on the page."""
     if choice.family_id is not None:
         return choice.family_id
     return view.rows[0].family_id if view.rows else None
 
 
-def _head(queries: Queries, choice: Choice) -> Component:
+def list_head(queries: CallsQueries, choice: Choice) -> Component:
+    """The answer, the bands and the filters of a choice."""
     return _same_for_all(queries, choice, "head", lambda shown: drawn(_drawn_head(shown)))
 
 
@@ -145,7 +141,7 @@ def _heard(view: CallsView) -> str:
     )
 
 
-def _aloud(view: CallsView) -> str:
+def announcement(view: CallsView) -> str:
     """The list in one sentence, for those who hear it."""
     choice = view.choice
     if choice.band == words.DONE:
@@ -206,7 +202,8 @@ def _select(
     return html.Div([html.Label(label, htmlFor=f"choose-{name}"), choose], className="select")
 
 
-def _list(queries: Queries, choice: Choice, opened: str | None) -> Component:
+def list_part(queries: CallsQueries, choice: Choice, opened: str | None) -> Component:
+    """The rows of a choice, with what waits and what is done below them."""
     view, closed, done = _same_for_all(queries, choice, "list", _list_parts)
     if view.choice.band == words.DONE:
         return static(done)
@@ -227,15 +224,18 @@ def _list_parts(view: CallsView) -> tuple[CallsView, Mapping[str, Ready], Ready]
 
 
 def _same_for_all(
-    queries: Queries, choice: Choice, what: str, draw: Callable[[CallsView], Answer]
+    queries: CallsQueries, choice: Choice, what: str, draw: Callable[[CallsView], Answer]
 ) -> Answer:
     """A part that is the same whoever looks and whichever family is opened, drawn once."""
     unopened = replace(choice, family_id=None)
-    asked = (PATH, what, unopened, queries.seen_as())
-    return queries.once(asked, lambda: draw(queries.calls(unopened)))
+    asked = (PATH, what, unopened, queries.session.seen_as())
+    return queries.session.cached(asked, lambda: draw(queries.calls(unopened)))
 
 
-def _panel(queries: Queries, choice: Choice, family_id: str | None, news: News | None) -> Component:
+def panel_part(
+    queries: CallsQueries, choice: Choice, family_id: str | None, news: News | None
+) -> Component:
+    """The panel of a family, or that there is none."""
     if family_id is None:
         return static(html.P("No family is opened.", className="empty"))
     opened = queries.opened(family_id, choice)
@@ -246,166 +246,6 @@ def _panel(queries: Queries, choice: Choice, family_id: str | None, news: News |
     return panel(opened, choice, news)
 
 
-def register(guard: Guard) -> None:
-    """Register the callbacks of the call list."""
-    _show_list(guard)
-    _act(guard)
-    _take_back(guard, ids.TAKE_BACK, CALLS)
-    _take_back(guard, ids.TAKE_BACK_ARRANGED, ARRANGEMENTS)
-    _take_out(guard)
-
-
-def _show_list(guard: Guard) -> None:
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.CALLS_HEAD, "children"),
-        Output(ids.CALLS_LIST, "children"),
-        Output(ids.CALLS_SAID, "children"),
-        Output(ids.PANEL, "children"),
-        Output(ids.PANEL_FAULT, "children"),
-        Output(ids.OPENED, "data"),
-        Output(ids.SPLIT, "className"),
-        Input(ids.URL, "search"),
-        Input(ids.CHANGED, "data"),
-        Input(ids.LOOKED, "data"),
-        State(ids.OPENED, "data"),
-        State(ids.URL, "pathname"),
-        prevent_initial_call=True,
-    )
-    def show(
-        queries: Queries,
-        search: str | None,
-        changed: object,
-        looked: object,  # noqa: ARG001 - only asks for a fresh look
-        before: object,
-        pathname: str,
-    ) -> tuple[object, ...]:
-        if pathname != PATH:
-            raise PreventUpdate
-        choice = read_choice(search)
-        view = queries.calls(choice)
-        family, news = _stays_open(choice, view, search, changed, before)
-        now = {"family": family, "search": search, "changed": changed}
-        head, rows, aloud = (
-            _head(queries, view.choice),
-            _list(queries, view.choice, family),
-            _aloud(view),
-        )
-        asked = _split_class(choice, news)
-        if news is None and _family_in(before) == family:  # what is typed in the form stays
-            return head, rows, aloud, no_update, no_update, now, asked
-        return head, rows, aloud, _panel(queries, choice, family, news), "", now, asked
-
-
-def _act(guard: Guard) -> None:
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
-        Input(ids.RECORD, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def record(queries: Queries, given: object, changed: object) -> tuple[object, str]:
-        if given is None:
-            raise PreventUpdate
-        form = CallForm.of(given)
-        try:
-            said = queries.record_call(form)
-        except FormError as fault:
-            return no_update, str(fault)
-        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
-
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
-        Input(ids.ARRANGE, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def arrange(queries: Queries, given: object, changed: object) -> tuple[object, str]:
-        if given is None:
-            raise PreventUpdate
-        form = ArrangeForm.of(given)
-        try:
-            said = queries.arrange(form)
-        except FormError as fault:
-            return no_update, str(fault)
-        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
-
-
-def _take_back(guard: Guard, store: str, of: str) -> None:
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
-        Input(store, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def take_back(queries: Queries, asked: Any, changed: object) -> tuple[object, str]:
-        if not isinstance(asked, dict):
-            raise PreventUpdate
-        try:
-            family_id = queries.take_back(asked.get("row"), of)
-        except FormError as fault:
-            return no_update, str(fault)
-        said = TAKEN_BACK[of].format(family_id)
-        return _changed(changed, family_id, said, can_take_back=False), ""
-
-
-def _take_out(guard: Guard) -> None:
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.DOWNLOAD, "data"),
-        Input(ids.TAKE_OUT, "data"),
-        State(ids.URL, "search"),
-        prevent_initial_call=True,
-    )
-    def take_out(queries: Queries, asked: object, search: str | None) -> dict[str, object]:
-        if asked is None:
-            raise PreventUpdate
-        name, text = queries.calls_table(read_choice(search))
-        return {"content": text, "filename": name, "type": "text/csv", "base64": False}
-
-
-def _stays_open(
-    choice: Choice, view: CallsView, search: str | None, changed: Any, before: Any
-) -> tuple[str | None, News | None]:
-    """Which family the panel shows now, and what is said about what was just done.
-
-    The reader's own choice comes first, then the family a call was just recorded for, then
-    the one shown before under the same address, then the first of the list.
-    """
-    old = before if isinstance(before, dict) else {}
-    news = changed if isinstance(changed, dict) and changed != old.get("changed") else {}
-    family = choice.family_id or news.get("family")
-    if family is None and old.get("search") == search:
-        family = old.get("family")
-    said = None
-    if isinstance(news.get("message"), str):
-        said = News(news["message"], can_take_back=bool(news.get("can_take_back")))
-    return family or _opened_first(choice, view), said
-
-
-def _family_in(opened: Any) -> str | None:
-    return opened.get("family") if isinstance(opened, dict) else None
-
-
-def _split_class(choice: Choice, news: News | None = None) -> str:
+def split_class(choice: Choice, news: News | None = None) -> str:
     """On a narrow screen the panel takes the list's place once it was asked for or has news."""
     return "split asked" if choice.family_id or news else "split"
-
-
-def _changed(
-    before: object, family_id: str, message: str, *, can_take_back: bool
-) -> dict[str, object]:
-    """What list and panel are drawn anew by: a count that grows, the family, and what to say."""
-    count = before.get("count", 0) if isinstance(before, dict) else 0
-    return {
-        "count": int(count) + 1,
-        "family": family_id,
-        "message": message,
-        "can_take_back": can_take_back,
-    }

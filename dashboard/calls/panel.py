@@ -26,7 +26,7 @@ AGREED_ROWS = 4
 
 def panel(opened: Opened, choice: Choice, news: News | None) -> Component:
     """The whole panel of one family."""
-    records_calls = opened.standing.records_calls
+    records_calls = opened.context.records_calls
     return static(
         _name(opened, choice),
         None if news is None else _said(news, opened, choice),
@@ -43,7 +43,7 @@ def _name(opened: Opened, choice: Choice) -> list[Component]:
     row = opened.row
     back = write_choice(replace(choice, family_id=None))
     ways = [html.A("Whole history", href=family_address(row.family_id))]
-    if opened.standing.records_calls:
+    if opened.context.records_calls:
         ways.append(html.A("Record a call", href="#record"))
     code = html.Span(row.family_id, className="code")
     return [
@@ -125,7 +125,7 @@ def _reason(found: ReasonWithRows, *, first: bool) -> Component:
 def _made(opened: Opened) -> list[Component]:
     if not opened.calls:
         return []
-    as_of, can_record = opened.standing.as_of, opened.standing.records_calls
+    as_of, can_record = opened.context.as_of, opened.context.records_calls
     return [
         html.H3("Calls recorded"),
         calls_made(opened.calls, as_of, can_take_back=can_record),
@@ -160,7 +160,7 @@ def _form(opened: Opened) -> list[Any]:
                 html.P(
                     [
                         "Recorded as ",
-                        html.Strong(opened.standing.reader.code),
+                        html.Strong(opened.context.reader.code),
                         ", who is signed in.",
                     ],
                     className="recorded-as",

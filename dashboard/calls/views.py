@@ -8,7 +8,7 @@ from datetime import date, datetime
 from dashboard.addresses.calls import Choice
 from dashboard.call_state.views import CallMade, CallRow, ReasonView
 from dashboard.evidence.views import Source
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class RoomView:
 class CallsView:
     """The call list: counts by band, one page of its rows in calling order, calls done today."""
 
-    standing: Standing
+    context: PageContext
     choice: Choice
     order: str
     """Which order is in use within a band, in whole sentences."""
@@ -104,7 +104,7 @@ class ReasonWithRows:
 class Opened:
     """The family opened beside the list."""
 
-    standing: Standing
+    context: PageContext
     row: CallRow
     reasons: tuple[ReasonWithRows, ...]
     calls: tuple[CallMade, ...]

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.definitions.queries import DefinitionsQueries
 from dashboard.definitions.views import PolicyView, Quantity, Rule
 from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.attributes import aria
 from dashboard.layout.drawn import drawn
 from dashboard.layout.static import static
-from dashboard.session.door import Queries
+from dashboard.session.session import Session
 
 PATH = "/definitions"
 TITLE = "How it is worked out"
@@ -52,10 +53,13 @@ WORDS = {
 }
 
 
-def layout(queries: Queries) -> list[Component]:
+def layout(session: Session) -> list[Component]:
     """Definitions in words, and the policy in force with the source of every number."""
+    queries = DefinitionsQueries(session)
     return shell.page(
-        PATH, queries.standing(), [queries.once(PATH, lambda: drawn(_explained(queries.policy())))]
+        PATH,
+        queries.session.context(),
+        [queries.session.cached(PATH, lambda: drawn(_explained(queries.policy())))],
     )
 
 
@@ -79,7 +83,7 @@ def _explained(view: PolicyView) -> Component:
         _quantities(view.quantities),
         html.H2("The policy in force"),
         html.P(
-            f"{view.standing.policy}, edition {view.standing.edition}, in force from {since}. "
+            f"{view.context.policy}, edition {view.context.edition}, in force from {since}. "
             "Every number can be changed in the programme's own policy file."
         ),
         _rules("Intervals", ("Task", "Change", "Source"), view.intervals),

@@ -8,13 +8,27 @@ from analysis.definitions import DEFINITIONS
 from analysis.policy import Edition
 from dashboard.definitions.views import PolicyView, Quantity, Rule
 from dashboard.layout.words import plain
-from dashboard.session.views import Standing
+from dashboard.security.roles import Page
+from dashboard.session.session import Session
+from dashboard.session.views import PageContext
 
 
-def policy_view(edition: Edition, standing: Standing) -> PolicyView:
+class DefinitionsQueries:
+    """Questions of the page of definitions, for the person and on the snapshot of a request."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.DEFINITIONS)
+        self.session = session
+
+    def policy(self) -> PolicyView:
+        """The edition in force on the as-of day, with the source of every number."""
+        return policy_view(self.session.snapshot().edition, self.session.context())
+
+
+def policy_view(edition: Edition, context: PageContext) -> PolicyView:
     """Intervals, thresholds and finding codes of an edition in words."""
     return PolicyView(
-        standing=standing,
+        context=context,
         effective_from=edition.effective_from,
         intervals=tuple(
             Rule(

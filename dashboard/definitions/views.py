@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,7 @@ class Quantity:
 class PolicyView:
     """The policy edition in force on the as-of day, in words."""
 
-    standing: Standing
+    context: PageContext
     effective_from: date
     intervals: tuple[Rule, ...]
     settings: tuple[Rule, ...]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-from dash import Input, Output, State, html
+from dash import html
 from dash.development.base_component import Component
-from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.dwell import read_dwell
 from dashboard.dwell import words as dwell_words
+from dashboard.dwell.queries import DwellQueries
 from dashboard.dwell.views import DwellView
 from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.layout import frame as shell
@@ -20,9 +20,7 @@ from dashboard.layout.choosing import choice
 from dashboard.layout.drawn import drawn
 from dashboard.layout.static import static
 from dashboard.layout.words import limits, number, percent
-from dashboard.security.guard import Guard
-from dashboard.security.roles import Page
-from dashboard.session.door import Queries
+from dashboard.session.session import Session
 
 PATH = "/dwell"
 TITLE = "Dwell time"
@@ -32,12 +30,13 @@ UNPLANNED_NOTE = (
 )
 
 
-def layout(queries: Queries, search: str | None) -> list[Component]:
+def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    head, body = _shown(queries, search)
+    queries = DwellQueries(session)
+    head, body = parts_of_choice(queries, search)
     return shell.page(
         PATH,
-        queries.standing(),
+        queries.session.context(),
         [
             html.Div(head, id=ids.DWELL_HEAD),
             html.Div(body, id=ids.DWELL_BODY),
@@ -45,24 +44,7 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
     )
 
 
-def register(guard: Guard) -> None:
-    """Register the callback of the page."""
-
-    @guard.callback(
-        Page.DWELL,
-        Output(ids.DWELL_HEAD, "children"),
-        Output(ids.DWELL_BODY, "children"),
-        Input(ids.URL, "search"),
-        State(ids.URL, "pathname"),
-        prevent_initial_call=True,
-    )
-    def show(queries: Queries, search: str | None, pathname: str) -> tuple[Component, Component]:
-        if pathname != PATH:
-            raise PreventUpdate
-        return _shown(queries, search)
-
-
-def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
+def parts_of_choice(queries: DwellQueries, search: str | None) -> tuple[Component, Component]:
     """What to choose from, and what is shown of the choice."""
     view = queries.dwell(read_dwell(search))
 
@@ -70,7 +52,7 @@ def _shown(queries: Queries, search: str | None) -> tuple[Component, Component]:
         shown = queries.dwell(view.choice)
         return drawn(_head(shown)), drawn(_body(shown))
 
-    return queries.once((PATH, view.choice), draw, lasting=True)
+    return queries.session.cached((PATH, view.choice), draw, lasting=True)
 
 
 def _head(view: DwellView) -> Component:

@@ -13,6 +13,8 @@ from dashboard.addresses.dwell import DwellChoice
 from dashboard.dwell import words as dwell_words
 from dashboard.dwell.views import DwellView
 from dashboard.layout import group_words, words
+from dashboard.security.roles import Page
+from dashboard.session.session import Session
 
 STEPS = (7, 15, 30, 60, 90)
 """Days between two ticks: the first that needs no more than `TICKS` of them."""
@@ -22,6 +24,19 @@ MOST_CURVES = 6
 
 IN_PLACE = ("in_place", "in_place_lower", "in_place_upper")
 ENDED_UNPLANNED = ("unplanned_share", "unplanned_lower", "unplanned_upper")
+
+
+class DwellQueries:
+    """Questions of the page of dwell time, for the person and on the snapshot of a request."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.DWELL)
+        self.session = session
+
+    def dwell(self, choice: DwellChoice) -> DwellView:
+        """Dwell time by a grouping."""
+        asked, found = understood(choice), self.session.snapshot()
+        return self.session.cached(asked, lambda: dwell_view(found, asked), lasting=True)
 
 
 def understood(choice: DwellChoice) -> DwellChoice:

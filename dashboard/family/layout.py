@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
 
-from dash import Input, Output, State, ctx, html
+from dash import html
 from dash.development.base_component import Component
-from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.calls import Choice, write_choice
 from dashboard.addresses.family import read_family, read_family_choice
 from dashboard.call_state.bands import band_name
 from dashboard.call_state.calls_made import calls_made
-from dashboard.evidence.source_rows import source_in_time
 from dashboard.family.earlier_day import known_on_form, looked_back
 from dashboard.family.history_chart import family_history
 from dashboard.family.line_state import ended_words, line_state
+from dashboard.family.queries import FamilyQueries
 from dashboard.family.views import CaregiverView, FamilyView
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.drawn import drawn
 from dashboard.layout.static import static
-from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
-from dashboard.session.door import Queries
+from dashboard.session.session import Session
 
 NO_ROW = "No stored row stands behind this mark: it is what is missing between rows."
 
@@ -34,15 +31,16 @@ def title(family_id: str) -> str:
     return f"Family {family_id}"
 
 
-def layout(queries: Queries, pathname: str, search: str | None) -> list[Component]:
+def layout(session: Session, pathname: str, search: str | None) -> list[Component]:
     """One family's page."""
+    queries = FamilyQueries(session)
     family_id, choice = read_family(pathname), read_family_choice(search)
     view = queries.family(family_id, choice)
     if view is not None:
-        standing = queries.standing_on(view.as_of, view.edition)
-        return shell.page("", standing, [html.Div(_body(queries, view), id=ids.FAMILY_BODY)])
-    now = queries.standing()
-    if family_id is None or choice.known_on is None or not queries.knows(family_id):
+        context = queries.context_on(view.as_of, view.edition)
+        return shell.page("", context, [html.Div(family_body(queries, view), id=ids.FAMILY_BODY)])
+    now = queries.session.context()
+    if family_id is None or choice.known_on is None or not queries.session.knows_family(family_id):
         return shell.not_found(now, "There is no family with this code in the store.")
     said = f"No line of family {family_id} was known on {words.long_day(choice.known_on)}."
     parts = (
@@ -54,11 +52,11 @@ def layout(queries: Queries, pathname: str, search: str | None) -> list[Componen
     return shell.page("", now, [html.Div(static(*parts), id=ids.FAMILY_BODY)])
 
 
-def _body(queries: Queries, view: FamilyView) -> Component:
+def family_body(queries: FamilyQueries, view: FamilyView) -> Component:
     """What is shown of a family under a choice; the same for all who may see the same."""
-    back = queries.may_open(Page.CALLS)
+    back = queries.session.may_open(Page.CALLS)
     asked = ("family drawn", view.family_id, view.choice, view.sees, back)
-    return queries.once(asked, lambda: drawn(html.Div(_parts(view, back=back))))
+    return queries.session.cached(asked, lambda: drawn(html.Div(_parts(view, back=back))))
 
 
 def _parts(view: FamilyView, *, back: bool) -> list[Component]:
@@ -162,56 +160,3 @@ def _calls(view: FamilyView) -> list[Component]:
     if not view.calls:
         return [heading, html.P("No call is recorded.")]
     return [heading, calls_made(view.calls, view.as_of, can_take_back=False)]
-
-
-def register(guard: Guard) -> None:
-    """Register the callbacks of the family page."""
-
-    @guard.callback(
-        Page.FAMILY,
-        Output(ids.FAMILY_BODY, "children"),
-        Input(ids.URL, "search"),
-        State(ids.URL, "pathname"),
-        prevent_initial_call=True,
-    )
-    def show(queries: Queries, search: str | None, pathname: str) -> Component:
-        view = queries.family(read_family(pathname or ""), read_family_choice(search))
-        if view is None:
-            raise PreventUpdate
-        return _body(queries, view)
-
-    @guard.callback(
-        Page.FAMILY,
-        Output(ids.FAMILY_SOURCE, "children"),
-        Input(ids.FAMILY_FIGURE, "clickData"),
-        Input(ids.FAMILY_ASKED, "data"),
-        State(ids.URL, "pathname"),
-        State(ids.URL, "search"),
-        prevent_initial_call=True,
-    )
-    def show_source(
-        queries: Queries, click: Any, asked: Any, pathname: str, search: str | None
-    ) -> Component:
-        by_figure = ctx.triggered_id == ids.FAMILY_FIGURE
-        table, row = _of_click(click) if by_figure else _of_button(asked)
-        known_on = read_family_choice(search).known_on
-        source = queries.source(read_family(pathname or ""), table, row, known_on)
-        if source is None:
-            return static(html.P(NO_ROW))
-        return static(source_in_time(source))
-
-
-def _of_button(asked: Any) -> tuple[object, object]:
-    """Table and row that a button of the table asked for."""
-    if not isinstance(asked, dict):
-        raise PreventUpdate
-    return asked.get("table"), asked.get("row")
-
-
-def _of_click(click: Any) -> tuple[object, object]:
-    """Table and row that a clicked mark carries."""
-    try:
-        table, row = click["points"][0]["customdata"][:2]
-    except (KeyError, IndexError, TypeError, ValueError):
-        raise PreventUpdate from None
-    return table, row

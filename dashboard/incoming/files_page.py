@@ -14,19 +14,19 @@ from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.cards import numbers, scrolled
 from dashboard.security.roles import PATHS, Page
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 PATH = PATHS[Page.INCOMING]
 HEADS = ("File", "Table", "Read", "New", "Same as before", "Refused", "Doubts")
 
 
-def form_page(standing: Standing, bringing: Bringing | None, fault: str | None = None) -> str:
+def form_page(context: PageContext, bringing: Bringing | None, fault: str | None = None) -> str:
     """The form alone, with what was wrong before."""
     if fault is None and bringing is None:
         fault = "This is a look at a past day. Bring files in on today's page."
     return shell.whole(
         PATH,
-        standing,
+        context,
         "Bring files in",
         [
             html.H1("Bring files in"),
@@ -43,7 +43,7 @@ def done_page(done: TakenIn) -> str:
     title = "Nothing was taken in" if done.faults and not done.counts else "Files taken in"
     return shell.whole(
         PATH,
-        done.standing,
+        done.context,
         title,
         [
             html.H1(title),

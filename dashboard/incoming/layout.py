@@ -13,6 +13,7 @@ from dashboard.addresses.incoming import IncomingChoice, incoming_address, read_
 from dashboard.evidence.source_rows import source_row, where_from
 from dashboard.figures import days_to_receipt
 from dashboard.incoming import words as incoming_words
+from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.refused_rows import refused_list
 from dashboard.incoming.upload_form import bring_in
 from dashboard.incoming.views import DoubtKind, FileRow, IncomingView, Paged
@@ -23,7 +24,7 @@ from dashboard.layout.drawn import drawn as as_sent
 from dashboard.layout.static import static
 from dashboard.layout.words import percent
 from dashboard.security.roles import PATHS, REFUSED, Page
-from dashboard.session.door import Queries
+from dashboard.session.session import Session
 
 PATH = PATHS[Page.INCOMING]
 TITLE = "Incoming logs"
@@ -32,13 +33,14 @@ LATE = (PATH, "late")
 """The section with a figure, which is the same under every choice and for every role."""
 
 
-def layout(queries: Queries, search: str | None) -> list[Component]:
+def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
+    queries = IncomingQueries(session)
     choice = read_incoming(search)
     view = queries.incoming(choice)
     return shell.page(
         PATH,
-        view.standing,
+        view.context,
         [
             static(
                 html.H1(TITLE),
@@ -48,7 +50,9 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
                 _refused(view, choice),
                 _arrived(view, choice),
             ),
-            queries.once(LATE, lambda: as_sent(_late(queries.incoming(choice))), lasting=True),
+            queries.session.cached(
+                LATE, lambda: as_sent(_late(queries.incoming(choice))), lasting=True
+            ),
             static(_doubts(view)),
         ],
     )
@@ -57,7 +61,7 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
 def _who_sees(view: IncomingView) -> str:
     return (
         incoming_words.OF_ALL_SITES
-        if view.standing.reader.sites is None
+        if view.context.reader.sites is None
         else incoming_words.OF_SITES
     )
 
@@ -160,7 +164,7 @@ def _downloads(view: IncomingView) -> Any:
 def _arrived(view: IncomingView, choice: IncomingChoice) -> Component:
     if not view.files:
         return _section("files", "What arrived", html.P("No file has come in yet."))
-    of_sites = view.standing.reader.sites is not None
+    of_sites = view.context.reader.sites is not None
     counts = (
         ("Rows of your sites",)
         if of_sites

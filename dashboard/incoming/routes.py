@@ -12,14 +12,15 @@ from dash import Dash
 from flask import Response, make_response, request
 
 from dashboard.incoming.files_page import done_page, form_page
+from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.row_page import mend_page, mended_page, not_now_page
 from dashboard.incoming.upload_form import megabytes
 from dashboard.incoming.views import MendedView, MendView
 from dashboard.security import plain
 from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, ROW, Right
-from dashboard.security.sign_in import signed_in
-from dashboard.session.entrance import Entrance
+from dashboard.security.sign_in import session_of_request, signed_in
 from dashboard.session.forms import FormError
+from dashboard.session.service import Service
 
 LONGEST_NAME = 200
 """Characters of a file's name that are kept."""
@@ -33,7 +34,7 @@ TOO_LARGE = (
 NOT_LISTED = "This row is not on the list any more: it was mended, or its file came in again."
 
 
-def admit_files(app: Dash, entrance: Entrance) -> None:
+def admit_files(app: Dash, service: Service) -> None:
     """Let larger bodies in where files are brought, and only from people who may.
 
     Has to be registered after the question who asks, and before the check of tokens, which reads
@@ -44,41 +45,41 @@ def admit_files(app: Dash, entrance: Entrance) -> None:
         if request.path != FILES or request.method != "POST":
             return None
         signed_in().must(Right.BRING_FILES)
-        most = entrance.config.most_upload_bytes
+        most = service.config.most_upload_bytes
         request.max_content_length = most + MULTIPART_BYTES
         if (request.content_length or 0) > most + MULTIPART_BYTES:
             _read_to_the_end()
-            return _form(entrance, TOO_LARGE.format(most=megabytes(most)), 413)
+            return _form(service, TOO_LARGE.format(most=megabytes(most)), 413)
         return None
 
     app.server.before_request(admit)
 
 
-def answer_incoming(app: Dash, entrance: Entrance) -> None:
+def answer_incoming(app: Dash, service: Service) -> None:
     """Register the routes."""
 
     def files() -> Response:
         signed_in().must(Right.BRING_FILES)
-        return _form(entrance, None, 200) if request.method == "GET" else _take_in(entrance)
+        return _form(service, None, 200) if request.method == "GET" else _take_in(service)
 
     def row(number: int) -> Response:
         signed_in().must(Right.MEND_ROWS)
-        queries = entrance.queries_of(signed_in())
+        queries = IncomingQueries(session_of_request(service))
         try:
             if request.method == "GET":
                 found: MendView | MendedView | None = queries.row_to_mend(number)
             else:
                 found = queries.mend(number, request.form)
         except FormError as fault:
-            return _page(not_now_page(queries.standing(), str(fault)), 409)
+            return _page(not_now_page(queries.session.context(), str(fault)), 409)
         if found is None:
-            return _page(not_now_page(queries.standing(), NOT_LISTED), 404)
+            return _page(not_now_page(queries.session.context(), NOT_LISTED), 404)
         if isinstance(found, MendView):
             return _page(mend_page(found), 200)
         return _page(mended_page(found), 200)
 
     def refused(table: str) -> Response:
-        content = entrance.queries_of(signed_in()).refused_file(table)
+        content = IncomingQueries(session_of_request(service)).refused_file(table)
         if content is None:
             return nothing("")
         about = {"Content-Disposition": f'attachment; filename="{table}.csv"'}
@@ -101,14 +102,14 @@ def _read_to_the_end() -> None:
         pass
 
 
-def _form(entrance: Entrance, fault: str | None, status: int) -> Response:
-    queries = entrance.queries_of(signed_in())
-    return _page(form_page(queries.standing(), queries.bringing(), fault), status)
+def _form(service: Service, fault: str | None, status: int) -> Response:
+    queries = IncomingQueries(session_of_request(service))
+    return _page(form_page(queries.session.context(), queries.bringing(), fault), status)
 
 
-def _take_in(entrance: Entrance) -> Response:
+def _take_in(service: Service) -> Response:
     """Put the files aside under names of our own, take them in, and clear them away."""
-    queries = entrance.queries_of(signed_in())
+    queries = IncomingQueries(session_of_request(service))
     sent = [file for file in request.files.getlist("file") if file.filename]
     with TemporaryDirectory(prefix="linedays-") as folder:
         files = []
@@ -119,7 +120,7 @@ def _take_in(entrance: Entrance) -> Response:
         try:
             done = queries.take_in(files, request.form.get("source"))
         except FormError as fault:
-            return _form(entrance, str(fault), 409)
+            return _form(service, str(fault), 409)
     return _page(done_page(done), 200 if done.counts else 422)
 
 

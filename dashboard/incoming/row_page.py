@@ -14,7 +14,7 @@ from dashboard.layout.attributes import aria
 from dashboard.layout.static import choice_field, input_field, text_field
 from dashboard.security import csrf
 from dashboard.security.roles import PATHS, ROW, Page
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 PATH = PATHS[Page.INCOMING]
 LONG_TEXTS = frozenset({"note", "contact"})
@@ -32,7 +32,7 @@ def mend_page(view: MendView) -> str:
     told = [html.B(f"{wrong}: ")] if wrong else []
     return shell.whole(
         PATH,
-        view.standing,
+        view.context,
         title,
         [
             html.H1(title),
@@ -138,7 +138,7 @@ def mended_page(view: MendedView) -> str:
         ways = [way, " ", *ways]
     return shell.whole(
         PATH,
-        view.standing,
+        view.context,
         title,
         [
             html.H1(title),
@@ -148,11 +148,11 @@ def mended_page(view: MendedView) -> str:
     )
 
 
-def not_now_page(standing: Standing, what: str) -> str:
+def not_now_page(context: PageContext, what: str) -> str:
     """The row cannot be mended, and why."""
     return shell.whole(
         PATH,
-        standing,
+        context,
         "Row not mended",
         [html.H1("Row not mended"), html.P(what, className="fault", role="alert"), _back()],
     )

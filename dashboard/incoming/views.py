@@ -8,7 +8,7 @@ from datetime import date, datetime
 import pandas as pd
 
 from dashboard.evidence.views import Source
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ class DoubtKind:
 class IncomingView:
     """Files that came in, how late, what waits to be mended, what is odd."""
 
-    standing: Standing
+    context: PageContext
     today: Today
     files: tuple[FileRow, ...]
     files_paged: Paged
@@ -142,7 +142,7 @@ class CellField:
 class MendView:
     """One refused row as a form."""
 
-    standing: Standing
+    context: PageContext
     number: int
     table: str
     file: str
@@ -159,7 +159,7 @@ class MendView:
 class MendedView:
     """A row that is off the list, and which one is next."""
 
-    standing: Standing
+    context: PageContext
     place: str
     used: bool
     """It went in; else it was only taken off the list."""
@@ -172,7 +172,7 @@ class MendedView:
 class TakenIn:
     """What became of files that were brought in."""
 
-    standing: Standing
+    context: PageContext
     counts: tuple[Counts, ...]
     faults: tuple[str, ...]
     """Files of which nothing went in: one sentence each."""

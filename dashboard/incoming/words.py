@@ -30,10 +30,10 @@ NOT_THE_ROWS = "What stood in the rows is not part of your role: mending them is
 
 def answer(view: IncomingView) -> str:
     """The page in three sentences: what came in today, what waits, who has been quiet."""
-    of_sites = view.standing.reader.sites is not None
+    of_sites = view.context.reader.sites is not None
     waits = view.refused_paged.total
     parts = [
-        _came(view.today, view.standing.as_of, of_sites=of_sites),
+        _came(view.today, view.context.as_of, of_sites=of_sites),
         "No row waits to be mended."
         if waits == 0
         else f"{words.counted(waits, 'row waits', 'rows wait')} to be mended.",

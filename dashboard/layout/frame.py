@@ -13,8 +13,8 @@ from dashboard.layout.attributes import aria, current
 from dashboard.layout.static import static, to_html
 from dashboard.security import csrf
 from dashboard.security.roles import PATHS, SAID, Page, Reader, page_of
-from dashboard.session.entrance import IDLE_SECONDS
-from dashboard.session.views import Standing
+from dashboard.session.service import IDLE_SECONDS
+from dashboard.session.views import PageContext
 
 INDEX = """<!DOCTYPE html>
 <html lang="en">
@@ -94,28 +94,28 @@ def frame() -> Component:
     )
 
 
-def page(here: str, standing: Standing | None, content: list[Component]) -> list[Component]:
+def page(here: str, context: PageContext | None, content: list[Component]) -> list[Component]:
     """A whole page: head, cautions, content."""
     return [
-        static(head(here, standing), cautions(standing)),
+        static(head(here, context), cautions(context)),
         html.Main(content, id="main", tabIndex=-1),
-        *(() if standing is None else (static(foot(standing)),)),
+        *(() if context is None else (static(foot(context)),)),
     ]
 
 
-def whole(here: str, standing: Standing, title: str, content: list[Any]) -> str:
+def whole(here: str, context: PageContext, title: str, content: list[Any]) -> str:
     """A whole page as HTML, for forms that are answered without callbacks."""
     body = [
-        head(here, standing),
-        cautions(standing),
+        head(here, context),
+        cautions(context),
         html.Main(content, id="main", tabIndex=-1),
-        foot(standing),
+        foot(context),
     ]
-    idle = 0 if standing.demo else IDLE_SECONDS
+    idle = 0 if context.demo else IDLE_SECONDS
     return WHOLE.format(title=escape(title), idle=idle, body=to_html(body))
 
 
-def head(here: str, standing: Standing | None) -> Component:
+def head(here: str, context: PageContext | None) -> Component:
     """Name, ways to the other pages, and the day the page stands on."""
     return html.Header(
         [
@@ -134,32 +134,32 @@ def head(here: str, standing: Standing | None) -> Component:
                                 **current(it_is=path == here, kind="page"),
                             )
                         )
-                        for path, name in ([] if standing is None else places_of(standing.reader))
+                        for path, name in ([] if context is None else places_of(context.reader))
                     ]
                 ),
                 **aria(label="Pages"),
             ),
-            *(() if standing is None else (stands(standing), signed_in(standing))),
+            *(() if context is None else (stands(context), signed_in(context))),
         ],
         className="head",
     )
 
 
-def stands(standing: Standing) -> Component:
+def stands(context: PageContext) -> Component:
     """As-of day and what was known."""
     return html.P(
         [
-            html.Span(["As of ", html.Strong(words.long_day(standing.as_of))]),
-            html.Span(known(standing)),
+            html.Span(["As of ", html.Strong(words.long_day(context.as_of))]),
+            html.Span(known(context)),
         ],
         className="standing",
     )
 
 
-def signed_in(standing: Standing) -> Component:
+def signed_in(context: PageContext) -> Component:
     """Who is signed in, and the way out."""
-    who = html.Span(["Signed in: ", html.Strong(standing.reader.code)])
-    if standing.demo:
+    who = html.Span(["Signed in: ", html.Strong(context.reader.code)])
+    if context.demo:
         return html.Div(who, className="signed-in")
     # A button sends its name and value along, so that the form needs no hidden field.
     out = html.Button(
@@ -172,41 +172,41 @@ def signed_in(standing: Standing) -> Component:
     return html.Form([who, out], action="/sign-out", method="POST", className="signed-in")
 
 
-def known(standing: Standing) -> str:
+def known(context: PageContext) -> str:
     """What was received in time to be known here, in words."""
-    if standing.knows_whole_day:
+    if context.knows_whole_day:
         return "with all received up to that day's end"
-    at = standing.known_at
-    return f"as known at {at:%H:%M} on {words.short_day(at.date(), standing.as_of)}"
+    at = context.known_at
+    return f"as known at {at:%H:%M} on {words.short_day(at.date(), context.as_of)}"
 
 
-def cautions(standing: Standing | None) -> Component:
+def cautions(context: PageContext | None) -> Component:
     """The cautions that every screen and sheet carries."""
     texts: list[Component] = [html.Span(text + " ") for text in words.CAUTIONS]
-    if standing is not None and standing.demo:
-        reader = standing.reader
+    if context is not None and context.demo:
+        reader = context.reader
         who = f"It has signed you in as {reader.code}, {SAID[reader.role]}."
         texts.insert(0, html.Strong(f"{words.DEMO} {who} "))
     return html.Aside(html.P(texts), className="cautions", **aria(label="Cautions"))
 
 
-def foot(standing: Standing) -> Component:
+def foot(context: PageContext) -> Component:
     """Which policy holds, and where it is explained."""
     return html.Footer(
         html.P(
             [
-                f"Policy: {standing.policy}, edition {standing.edition}. ",
+                f"Policy: {context.policy}, edition {context.edition}. ",
                 html.A("How it is worked out", href="/definitions"),
             ]
         )
     )
 
 
-def not_found(standing: Standing, what: str) -> list[Component]:
+def not_found(context: PageContext, what: str) -> list[Component]:
     """A page that says what was not found and where to go."""
     return page(
         "",
-        standing,
+        context,
         [
             html.H1("Nothing here"),
             html.P(what),

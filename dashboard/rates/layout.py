@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Input, Output, State, dcc, html, no_update
+from dash import dcc, html
 from dash.development.base_component import Component
-from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.rates import read_rates
 from dashboard.figures import control_chart, rate_intervals, site_funnel
@@ -19,12 +18,9 @@ from dashboard.layout.static import static
 from dashboard.layout.words import limits, number, percent
 from dashboard.rates import words as rate_words
 from dashboard.rates.annotations import written_beside
-from dashboard.rates.queries.annotations import AnnotationForm
+from dashboard.rates.queries import RatesQueries
 from dashboard.rates.views import BesideRates, Compared, RatesView
-from dashboard.security.guard import Guard
-from dashboard.security.roles import Page
-from dashboard.session.door import Queries
-from dashboard.session.forms import FormError
+from dashboard.session.session import Session
 
 PATH = "/rates"
 TITLE = "Rates"
@@ -43,13 +39,14 @@ CHART_NOTE = (
 )
 
 
-def layout(queries: Queries, search: str | None) -> list[Component]:
+def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    head, chart, notes, body = _shown(queries, search)
+    queries = RatesQueries(session)
+    head, chart, notes, body = parts_of_choice(queries, search)
     said = html.P(id=ids.ANNOTATION_SAID, role="status", className="annotation-said")
     return shell.page(
         PATH,
-        queries.standing(),
+        queries.session.context(),
         [
             html.Div(head, id=ids.RATES_HEAD),
             html.Div(
@@ -67,65 +64,8 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
     )
 
 
-def register(guard: Guard) -> None:
-    """Register the callbacks of the page."""
-
-    @guard.callback(
-        Page.RATES,
-        Output(ids.RATES_HEAD, "children"),
-        Output(ids.RATES_CHART, "children"),
-        Output(ids.RATES_NOTES, "children"),
-        Output(ids.RATES_BODY, "children"),
-        Input(ids.URL, "search"),
-        Input(ids.ANNOTATED, "data"),
-        State(ids.URL, "pathname"),
-        prevent_initial_call=True,
-    )
-    def show(
-        queries: Queries,
-        search: str | None,
-        annotated: object,  # noqa: ARG001 - only asks for a fresh look
-        pathname: str,
-    ) -> tuple[Component, ...]:
-        if pathname != PATH:
-            raise PreventUpdate
-        return _shown(queries, search)
-
-    @guard.callback(
-        Page.RATES,
-        Output(ids.ANNOTATED, "data", allow_duplicate=True),
-        Output(ids.ANNOTATION_SAID, "children", allow_duplicate=True),
-        Input(ids.ANNOTATE, "data"),
-        prevent_initial_call=True,
-    )
-    def annotate(queries: Queries, given: object) -> tuple[object, str]:
-        if given is None:
-            raise PreventUpdate
-        try:
-            said = queries.annotate(AnnotationForm.of(given))
-        except FormError as fault:
-            return no_update, str(fault)
-        return given, said
-
-    @guard.callback(
-        Page.RATES,
-        Output(ids.ANNOTATED, "data", allow_duplicate=True),
-        Output(ids.ANNOTATION_SAID, "children", allow_duplicate=True),
-        Input(ids.WITHDRAW, "data"),
-        prevent_initial_call=True,
-    )
-    def withdraw(queries: Queries, asked: Any) -> tuple[object, str]:
-        if not isinstance(asked, dict):
-            raise PreventUpdate
-        try:
-            said = queries.withdraw_annotation(asked.get("row"))
-        except FormError as fault:
-            return no_update, str(fault)
-        return asked, said
-
-
-def _shown(
-    queries: Queries, search: str | None
+def parts_of_choice(
+    queries: RatesQueries, search: str | None
 ) -> tuple[Component, Component, Component, Component]:
     """What to choose from, the rate over time, what is written beside it, and the rest."""
     view = queries.rates(read_rates(search))
@@ -135,7 +75,9 @@ def _shown(
         shown = queries.rates(view.choice)
         return drawn(_head(shown)), drawn(_over_time(shown, beside)), drawn(_body(shown))
 
-    head, chart, body = queries.once((PATH, view.choice, beside.annotations), draw, lasting=True)
+    head, chart, body = queries.session.cached(
+        (PATH, view.choice, beside.annotations), draw, lasting=True
+    )
     notes = static(*written_beside(beside.annotations, queries.annotating()))
     return head, chart, notes, body
 

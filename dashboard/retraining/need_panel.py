@@ -126,7 +126,7 @@ def _signed(opened: NeedOpened) -> list[Component]:
 
 
 def _skill(shown: ShownSkill, opened: NeedOpened) -> list[Any]:
-    day = words.short_day(shown.signed_on, opened.standing.as_of)
+    day = words.short_day(shown.signed_on, opened.context.as_of)
     kind = f", {words.plain(shown.kind)}" if shown.kind else ""
     ended = "" if shown.is_current else " Not a current sign-off."
     outcome = need_words.OUTCOMES.get(shown.outcome, words.plain(shown.outcome))

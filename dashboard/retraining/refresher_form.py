@@ -26,7 +26,7 @@ def refresher_form(opened: NeedOpened) -> list[Any]:
                 html.P(
                     [
                         "Marked by ",
-                        html.Strong(opened.standing.reader.code),
+                        html.Strong(opened.context.reader.code),
                         ", who is signed in. It becomes a row of the sign-offs.",
                     ],
                     className="recorded-as",
@@ -45,8 +45,8 @@ def refresher_form(opened: NeedOpened) -> list[Any]:
                             type="date",
                             name="signed_on",
                             id="signed-on",
-                            value=opened.standing.as_of.isoformat(),
-                            max=opened.standing.as_of.isoformat(),
+                            value=opened.context.as_of.isoformat(),
+                            max=opened.context.as_of.isoformat(),
                         ),
                     ],
                     className="field",
@@ -101,7 +101,7 @@ def refreshers_marked(opened: NeedOpened) -> list[Any]:
 
 
 def _marked(marked: MarkedRefresher, opened: NeedOpened) -> list[Component]:
-    day = words.short_day(marked.signed_on, opened.standing.as_of)
+    day = words.short_day(marked.signed_on, opened.context.as_of)
     skill = need_words.SKILLS.get(marked.skill, words.plain(marked.skill))
     outcome = need_words.OUTCOMES.get(marked.outcome, words.plain(marked.outcome))
     said: list[Component] = [

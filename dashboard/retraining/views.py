@@ -10,7 +10,7 @@ import pandas as pd
 
 from dashboard.addresses.retraining import NeedsChoice, SessionName
 from dashboard.evidence.views import Source
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 SESSION_SIZES = (4, 6, 8, 12)
 TOGETHER = ("site", "language")
@@ -98,7 +98,7 @@ class MarkedRefresher:
 class NeedOpened:
     """The row opened beside the list with the rows that prove it."""
 
-    standing: Standing
+    context: PageContext
     row: NeedRow
     sources: tuple[Source, ...]
     """The newest rows of the home log that show it, newest first."""

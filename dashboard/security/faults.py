@@ -15,12 +15,12 @@ from werkzeug.exceptions import HTTPException
 from dashboard.security import plain
 from dashboard.security.roles import NotAllowedError
 from dashboard.security.sign_in import SIGN_IN, signed_in
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
 
 log = logging.getLogger("linedays.dashboard")
 
 
-def tell_faults(app: Dash, entrance: Entrance) -> None:
+def report_faults(app: Dash, service: Service) -> None:
     """Answer every fault with its code and one sentence; never with a traceback.
 
     The log names the kind of fault and the places in the program. It leaves out the message,
@@ -28,7 +28,7 @@ def tell_faults(app: Dash, entrance: Entrance) -> None:
     """
 
     def not_allowed(fault: NotAllowedError) -> Response:
-        entrance.note_refusal(signed_in(), fault.what)
+        service.note_refusal(signed_in(), fault.what)
         if request.method in {"GET", "HEAD"}:
             return plain.not_for_this_role(str(fault))
         return _answer(403, str(fault))

@@ -9,19 +9,19 @@ from typing import Any
 from dash import Dash
 
 from dashboard.security.roles import Page
-from dashboard.security.sign_in import signed_in
-from dashboard.session.entrance import Entrance
+from dashboard.security.sign_in import session_of_request, signed_in
+from dashboard.session.service import Service
 
 
 class Guard:
-    """Registers callbacks that get the queries of the person who asks as their first argument.
+    """Registers callbacks that get the session of the request as their first argument.
 
-    There is no other way to queries, so that a callback cannot answer to nobody.
+    There is no other way to a session, so that a callback cannot answer to nobody.
     """
 
-    def __init__(self, app: Dash, entrance: Entrance) -> None:
+    def __init__(self, app: Dash, service: Service) -> None:
         self._app = app
-        self._entrance = entrance
+        self._service = service
 
     def callback(
         self, page: Page | None, *parts: Any, **options: Any
@@ -46,7 +46,7 @@ class Guard:
                 reader = signed_in()
                 if page is not None:
                     reader.must_open(page)
-                return function(self._entrance.queries_of(reader), *given)
+                return function(session_of_request(self._service), *given)
 
             answer.guarded_for = page  # type: ignore[attr-defined]
             self._app.callback(*parts, **options)(answer)

@@ -21,7 +21,8 @@ from dashboard.security.csrf import COOKIE as CSRF_COOKIE
 from dashboard.security.csrf import needs_secure
 from dashboard.security.gate import CALLBACKS
 from dashboard.security.roles import PATHS, Page, Reader, page_of
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
+from dashboard.session.session import Session
 
 SIGN_IN = "/sign-in"
 SIGN_OUT = "/sign-out"
@@ -35,7 +36,7 @@ ENDED = "Your sign-in has ended. Sign in again."
 OLD = "That page was older than the running dashboard. Sign in again."
 
 
-def let_in(app: Dash, entrance: Entrance) -> None:
+def let_in(app: Dash, service: Service) -> None:
     """Ask everybody to sign in before anything else is answered.
 
     Has to be registered before the check of tokens against forged requests: after a sign-in has
@@ -45,15 +46,15 @@ def let_in(app: Dash, entrance: Entrance) -> None:
     def check() -> Any:
         if request.path.startswith(WITHOUT_SIGN_IN):
             return None
-        reader = entrance.reader_of(request.cookies.get(COOKIE), uses=_somebody_acts())
+        reader = service.reader_of(request.cookies.get(COOKIE), uses=_somebody_acts())
         if reader is None:
             return _to_sign_in()
         g.reader = reader
-        return _page_answer(entrance, reader) if _is_page() else None
+        return _page_answer(service, reader) if _is_page() else None
 
     app.server.before_request(check)
-    app.server.add_url_rule(SIGN_IN, "sign_in", lambda: _sign_in(entrance), methods=["GET", "POST"])
-    app.server.add_url_rule(SIGN_OUT, "sign_out", lambda: _sign_out(entrance), methods=["POST"])
+    app.server.add_url_rule(SIGN_IN, "sign_in", lambda: _sign_in(service), methods=["GET", "POST"])
+    app.server.add_url_rule(SIGN_OUT, "sign_out", lambda: _sign_out(service), methods=["POST"])
 
 
 def signed_in() -> Reader:
@@ -62,6 +63,15 @@ def signed_in() -> Reader:
     if not isinstance(reader, Reader):
         abort(401, ENDED)
     return reader
+
+
+def session_of_request(service: Service) -> Session:
+    """The session of this request: one snapshot for all that is answered in it."""
+    reader = signed_in()
+    session = g.get("session")
+    if not isinstance(session, Session):
+        session = g.session = service.session_of(reader)
+    return session
 
 
 def home_of(reader: Reader) -> str:
@@ -116,7 +126,7 @@ def _to_sign_in() -> Any:
     return redirect(SIGN_IN if way == "/" else f"{SIGN_IN}?to={quote(way, safe='')}", code=303)
 
 
-def _page_answer(entrance: Entrance, reader: Reader) -> Any:
+def _page_answer(service: Service, reader: Reader) -> Any:
     """What is answered to a person who asks for a page; None: the page itself."""
     page = page_of(request.path)
     if page is Page.CALLS and not reader.may_open(page):
@@ -124,21 +134,23 @@ def _page_answer(entrance: Entrance, reader: Reader) -> Any:
     if page is None:
         return plain.nothing_here("There is no page at this address.")
     reader.must_open(page)
-    if page is Page.FAMILY and not entrance.queries_of(reader).knows(read_family(request.path)):
+    if page is Page.FAMILY and not session_of_request(service).knows_family(
+        read_family(request.path)
+    ):
         return plain.nothing_here("There is no family with this code in the store.")
     return None
 
 
-def _sign_in(entrance: Entrance) -> Any:
+def _sign_in(service: Service) -> Any:
     to = safe_way(request.values.get("to"))
     before = request.cookies.get(COOKIE)
     if request.method == "GET":
-        if entrance.reader_of(before, uses=False) is not None:
+        if service.reader_of(before, uses=False) is not None:
             return redirect(to, code=303)
         told = OLD if "old" in request.args else ENDED if before else None
         return plain.sign_in_page(to, told, "")
     code = request.form.get("code", "").strip()
-    done = entrance.sign_in(code, request.form.get("password", ""), request.remote_addr or "")
+    done = service.sign_in(code, request.form.get("password", ""), request.remote_addr or "")
     if done.token is None:
         if done.wait_seconds:
             said = f"Too many attempts. Wait {_minutes(done.wait_seconds)}, then try again."
@@ -147,7 +159,7 @@ def _sign_in(entrance: Entrance) -> Any:
             return answer
         return plain.sign_in_page(to, WRONG, code, status=401)
     if before:
-        entrance.sign_out(before)
+        service.sign_out(before)
     _new_session()
     onward = redirect(to, code=303)
     onward.set_cookie(
@@ -162,10 +174,10 @@ def _minutes(seconds: int) -> str:
     return f"{-(-seconds // 60)} minutes"
 
 
-def _sign_out(entrance: Entrance) -> Any:
+def _sign_out(service: Service) -> Any:
     token = request.cookies.get(COOKIE)
     if token:
-        entrance.sign_out(token)
+        service.sign_out(token)
     _new_session()
     answer = redirect(SIGN_IN, code=303)
     for cookie in (COOKIE, CSRF_COOKIE):

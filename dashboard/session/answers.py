@@ -1,4 +1,4 @@
-"""What was a question to one snapshot answered, so that it is worked out once?"""
+"""How is an answer about one snapshot computed once, however many people ask for it?"""
 
 from __future__ import annotations
 
@@ -7,37 +7,42 @@ from collections.abc import Callable, Hashable
 from typing import TypeVar
 
 Answer = TypeVar("Answer")
-MOST_KEPT = 256
+MOST_ANSWERS = 256
 """Choices come from addresses, so there may be any number of them."""
 
 
-class _Kept:
-    """An answer, or the wait for whoever works it out."""
+class _Entry:
+    """An answer, or the wait for the thread that computes it."""
 
     def __init__(self) -> None:
-        self.working = threading.Lock()
+        self.computing = threading.Lock()
         self.answers: list[object] = []
 
 
-class Answers:
-    """Answers to questions about one snapshot, those asked for lately. Threads may share it."""
+class AnswerCache:
+    """Answers about one snapshot, the most recently used ones. Threads may share it."""
 
-    def __init__(self, most_kept: int = MOST_KEPT) -> None:
-        self._most_kept = most_kept
+    def __init__(self, most_answers: int = MOST_ANSWERS) -> None:
+        self._most_answers = most_answers
         self._lock = threading.Lock()
-        self._kept: dict[Hashable, _Kept] = {}
+        self._entries: dict[Hashable, _Entry] = {}
 
-    def of(self, asked: Hashable, work_out: Callable[[], Answer]) -> Answer:
-        """The answer to a choice, worked out when it is first asked for.
+    def get(self, key: Hashable, compute: Callable[[], Answer]) -> Answer:
+        """The answer for a key, computed when it is first asked for.
 
-        Whoever asks meanwhile waits for it: many threads at the same work would all take longer.
+        Other threads that ask for the same key wait for it; those that ask for others do not.
         """
         with self._lock:
-            kept = self._kept.pop(asked, None) or _Kept()
-            self._kept[asked] = kept  # the newest is the last
-            if len(self._kept) > self._most_kept:
-                del self._kept[next(iter(self._kept))]
-        with kept.working:
-            if not kept.answers:
-                kept.answers.append(work_out())
-            return kept.answers[0]  # type: ignore[return-value]  # a choice has answers of one kind
+            entry = self._entries.pop(key, None) or _Entry()
+            self._entries[key] = entry  # the most recently used is the last
+            if len(self._entries) > self._most_answers:
+                del self._entries[next(iter(self._entries))]
+        with entry.computing:
+            if not entry.answers:
+                entry.answers.append(compute())
+            return entry.answers[0]  # type: ignore[return-value]  # a key has answers of one kind
+
+    def computed(self) -> dict[Hashable, object]:
+        """The answers that are there now, by key."""
+        with self._lock:
+            return {key: entry.answers[0] for key, entry in self._entries.items() if entry.answers}

@@ -9,8 +9,8 @@ from dashboard.security.roles import Reader
 
 
 @dataclass(frozen=True)
-class Standing:
-    """On which day, with what knowledge and under which policy a page stands."""
+class PageContext:
+    """The day a page shows, up to when data are included, the policy and the reader."""
 
     as_of: date
     known_at: datetime
@@ -18,7 +18,7 @@ class Standing:
     knows_whole_day: bool
     """Everything received until the end of the as-of day, no more and no less, is known."""
     is_today: bool
-    """False for a look at a past day, at which nothing can be written."""
+    """False on a page of an earlier day, on which nothing can be recorded."""
     records_calls: bool
     """It is today, and this person may."""
     policy: str

@@ -4,33 +4,33 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Input, Output, State, html
+from dash import html
 from dash.development.base_component import Component
-from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.week import WeekChoice, read_week, week_address
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import in_page
 from dashboard.layout.choosing import choice
-from dashboard.layout.static import Static, input_field, static
-from dashboard.security.guard import Guard
+from dashboard.layout.static import input_field, static
 from dashboard.security.roles import PATHS, Page
-from dashboard.session.door import Queries
+from dashboard.session.session import Session
+from dashboard.week.queries import WeekQueries
 from dashboard.week.views import WeekHead
 
 PATH = PATHS[Page.WEEK]
 TITLE = "The week"
 
 
-def layout(queries: Queries, search: str | None) -> list[Component]:
+def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address; the digest itself comes a moment later."""
+    queries = WeekQueries(session)
     head = queries.week_head(read_week(search))
     return shell.page(
         PATH,
-        head.standing,
+        head.context,
         [
-            html.Div(_head(head), id=ids.WEEK_HEAD),
+            html.Div(head_part(head), id=ids.WEEK_HEAD),
             html.Div(
                 html.P("The digest is being put together from each morning of the week …"),
                 id=ids.WEEK_BODY,
@@ -40,29 +40,8 @@ def layout(queries: Queries, search: str | None) -> list[Component]:
     )
 
 
-def register(guard: Guard) -> None:
-    """Register the callback of the page."""
-
-    @guard.callback(
-        Page.WEEK,
-        Output(ids.WEEK_HEAD, "children"),
-        Output(ids.WEEK_BODY, "children"),
-        Output(ids.WEEK_BODY, "role"),
-        Input(ids.URL, "search"),
-        State(ids.URL, "pathname"),
-        running=[(Output(ids.WEEK_BODY, "className"), "coming", "")],
-    )
-    def show(
-        queries: Queries, search: str | None, pathname: str
-    ) -> tuple[Component, Component, None]:
-        if pathname != PATH:
-            raise PreventUpdate
-        asked = read_week(search)
-        body = Static(html=queries.week_body(asked))  # type: ignore[no-untyped-call]
-        return _head(queries.week_head(asked)), body, None
-
-
-def _head(head: WeekHead) -> Component:
+def head_part(head: WeekHead) -> Component:
+    """Which week is shown, and the ways to others."""
     chosen = head.choice
     return static(
         html.H1(words.sentence(head.said)[:-1]),
@@ -94,7 +73,7 @@ def _head(head: WeekHead) -> Component:
 
 def _by_day(head: WeekHead) -> Component:
     """The week by a day in it, as known at the end of a day: a form, so that half a day is none."""
-    latest = head.standing.as_of
+    latest = head.context.as_of
     return html.Form(
         [
             html.Label("Week with this day", htmlFor="week-day"),

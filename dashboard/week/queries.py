@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 
 import pandas as pd
 
@@ -26,8 +27,9 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard.addresses.week import WeekChoice
-from dashboard.security.roles import SAID, Reader
-from dashboard.session.views import Standing
+from dashboard.security.roles import SAID, Page, Reader
+from dashboard.session.session import Session
+from dashboard.session.views import PageContext
 from dashboard.week.views import WeekFile, WeekHead
 
 __all__ = ["PdfError", "Report", "as_body", "as_file", "may_read", "week_head", "week_report"]
@@ -41,14 +43,49 @@ KNOWN = (
 MOST_WEEKS = 520
 
 
-def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHead:
+class WeekQueries:
+    """Questions of the weekly summary, for the person and on the snapshot of a request."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.WEEK)
+        self.session = session
+
+    def week_head(self, choice: WeekChoice) -> WeekHead:
+        """Which week's digest is shown, for which role, and which others may be chosen."""
+        return week_head(self.session.snapshot(), self.session.context(), choice)
+
+    def week_body(self, choice: WeekChoice) -> str:
+        """The digest of a choice as part of a page: HTML with every text escaped."""
+        return as_body(self._report(self.week_head(choice).choice))
+
+    def week_file(self, choice: WeekChoice, kind: str) -> WeekFile:
+        """The same digest as a file, `html` or `pdf`.
+
+        Raises
+        ------
+        PdfError
+            No PDF can be made on this machine; a sentence.
+        """
+        asked = self.week_head(choice).choice
+        made = as_file(self._report(asked), asked, kind)
+        self.session.note_export(made.name)
+        return made
+
+    def _report(self, asked: WeekChoice) -> Report:
+        session = self.session
+        found = session.snapshot()
+        make = partial(week_report, session.store, found, session.reader, asked)
+        return session.loaded().reports.get(asked, make)
+
+
+def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> WeekHead:
     """Which week is shown of those that are over, and for whom.
 
     Parameters
     ----------
     found : Snapshot
         Of this person's sites.
-    standing : Standing
+    context : PageContext
         What the page says of itself.
     choice : WeekChoice
         What is not understood is left at the usual: the last week, one's own role.
@@ -56,10 +93,10 @@ def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHe
     newest = week_of(_morning(found)).before()
     oldest = _oldest(found, newest)
     period, mistaken = _period(choice.week, newest)
-    roles = [role for role in REPORTS if may_read(standing.reader, role)]
+    roles = [role for role in REPORTS if may_read(context.reader, role)]
     whose = next((r for r in roles if r == choice.whose), None)
     if whose is None:
-        whose = next((r for r in roles if r == standing.reader.role), roles[0])
+        whose = next((r for r in roles if r == context.reader.role), roles[0])
     known, unknown = _known(choice.known, period, _morning(found))
     mistaken = mistaken or unknown
     weeks = [newest]
@@ -67,7 +104,7 @@ def week_head(found: Snapshot, standing: Standing, choice: WeekChoice) -> WeekHe
         weeks.append(weeks[-1].before())
     after = week_of(period.end)
     return WeekHead(
-        standing=standing,
+        context=context,
         choice=WeekChoice(period.name, str(whose), known),
         said=period.words,
         first=period.start,

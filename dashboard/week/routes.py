@@ -8,14 +8,14 @@ from flask import Response, request
 from dashboard.addresses.week import read_week
 from dashboard.security import plain
 from dashboard.security.roles import BELOW_WEEK
-from dashboard.security.sign_in import signed_in
-from dashboard.session.entrance import Entrance
-from dashboard.week.queries import PdfError
+from dashboard.security.sign_in import session_of_request
+from dashboard.session.service import Service
+from dashboard.week.queries import PdfError, WeekQueries
 
 KINDS = ("html", "pdf")
 
 
-def answer_week(app: Dash, entrance: Entrance) -> None:
+def answer_week(app: Dash, service: Service) -> None:
     """Register the routes."""
 
     def digest(kind: str) -> Response:
@@ -23,7 +23,7 @@ def answer_week(app: Dash, entrance: Entrance) -> None:
             return nothing("")
         asked = read_week(request.query_string.decode("ascii", "replace"))
         try:
-            made = entrance.queries_of(signed_in()).week_file(asked, kind)
+            made = WeekQueries(session_of_request(service)).week_file(asked, kind)
         except PdfError as fault:
             return plain.cannot(str(fault))
         about = {"Content-Disposition": f'attachment; filename="{made.name}"'}

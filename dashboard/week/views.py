@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from dashboard.addresses.week import WeekChoice
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 Options = tuple[tuple[str, str], ...]
 
@@ -15,7 +15,7 @@ Options = tuple[tuple[str, str], ...]
 class WeekHead:
     """Which week is shown, for whom, and which others may be chosen."""
 
-    standing: Standing
+    context: PageContext
     choice: WeekChoice
     """As understood, the usual filled in."""
     said: str

@@ -91,7 +91,7 @@ def serving(store_file: Path, token: str = "", **settings) -> Iterator[Running]:
         # Closed by the thread that waits on them: a socket closed under a wait breaks the wait.
         server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map, ignore_all=True))
         thread.join(timeout=10)
-        app.entrance.close()
+        app.service.close()
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ from analysis.store import Store, StoreError
 from analysis.vocabulary import Role
 from dashboard.addresses.rates import RatesChoice
 from dashboard.figures import control_chart
+from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import AnnotationForm, marks_on
 from dashboard.rates.views import Annotation
 from dashboard.security.roles import NotAllowedError, Reader
@@ -99,13 +100,13 @@ def annotate_request(app, output: str, **given):
 
 @pytest.mark.parametrize("code", [code for code, *_ in PEOPLE])
 def test_no_role_without_the_right_writes_or_withdraws(app, code):
-    kept = app.entrance.store.annotate(date(2031, 2, 1), "kept", None, "prevention", NOW)
+    kept = app.service.store.annotate(date(2031, 2, 1), "kept", None, "prevention", NOW)
     person = browser_of(app, code)
     written = person.ask(annotate_request(app, "annotate", **FORM))
     withdrawn = person.ask(annotate_request(app, "withdraw", row=kept))
     assert (written.status_code == 200) is (code in MAY_WRITE)
     assert (withdrawn.status_code == 200) is (code in MAY_WRITE)
-    known = app.entrance.store.annotations()
+    known = app.service.store.annotations()
     assert (len(known) == 2) is (code in MAY_WRITE_FOR_ALL)
     assert bool(known["withdrawn_at"].notna().any()) is (code in MAY_WRITE_FOR_ALL)
     if code not in MAY_WRITE:
@@ -116,7 +117,7 @@ def test_a_request_without_the_token_of_the_page_writes_nothing(app):
     person = browser_of(app, "prevention")
     body = annotate_request(app, "annotate", **FORM)
     assert person.ask(body, **{"X-CSRFToken": ""}).status_code == 400
-    assert len(app.entrance.store.annotations()) == 0
+    assert len(app.service.store.annotations()) == 0
 
 
 def test_the_text_is_shown_escaped_and_stands_in_no_log_and_no_access_record(app, caplog):
@@ -129,12 +130,12 @@ def test_the_text_is_shown_escaped_and_stands_in_no_log_and_no_access_record(app
     assert "antiseptic <b>" not in str(shown)
     assert "antiseptic" not in caplog.text
     assert record_of(app)[-1] == ("prevention", "annotated_rates", None)
-    notes = app.entrance.store.people.accesses()["about"].dropna()
+    notes = app.service.store.people.accesses()["about"].dropna()
     assert not notes.str.contains("antiseptic").any()
 
 
 def test_a_reader_sees_what_is_written_and_no_form(app):
-    app.entrance.store.annotate(date(2031, 2, 1), "new antiseptic", None, "prevention", NOW)
+    app.service.store.annotate(date(2031, 2, 1), "new antiseptic", None, "prevention", NOW)
     page = browser_of(app, "reader").page("/rates").text
     assert "new antiseptic" in page
     assert "data-sends" not in page
@@ -146,32 +147,34 @@ def test_a_reader_sees_what_is_written_and_no_form(app):
 
 def ask(app, code: str):
     role, sites = next((r, s) for c, r, s, _ in PEOPLE if c == code)
-    return app.entrance.queries_of(Reader(code, role, None if sites is None else frozenset(sites)))
+    return app.service.session_of(Reader(code, role, None if sites is None else frozenset(sites)))
 
 
 def beside(queries):
-    return queries.beside_rates(queries.rates(RatesChoice())).annotations
+    return (
+        RatesQueries(queries).beside_rates(RatesQueries(queries).rates(RatesChoice())).annotations
+    )
 
 
 def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
-    store = app.entrance.store
+    store = app.service.store
     for text, site in (("of all", None), ("of north", "North"), ("of south", "South")):
         store.annotate(date(2031, 2, 1), text, site, "prevention", NOW)
     north = ask(app, "manager.north")
     seen = beside(north)
     assert [a.text for a in seen] == ["of all", "of north"]
-    assert north.annotating().sites == ("North",)
+    assert RatesQueries(north).annotating().sites == ("North",)
     with pytest.raises(FormError, match="Choose a site"):
-        north.annotate(AnnotationForm("2031-02-02", "", "mine"))
+        RatesQueries(north).annotate(AnnotationForm("2031-02-02", "", "mine"))
     with pytest.raises(FormError, match="Choose a site"):
-        north.annotate(AnnotationForm("2031-02-02", "South", "mine"))
-    north.annotate(AnnotationForm("2031-02-02", "North", "mine"))
+        RatesQueries(north).annotate(AnnotationForm("2031-02-02", "South", "mine"))
+    RatesQueries(north).annotate(AnnotationForm("2031-02-02", "North", "mine"))
     by_text = {a.text: a.row for a in beside(ask(app, "manager"))}
     with pytest.raises(FormError, match="all sites"):
-        north.withdraw_annotation(by_text["of all"])
+        RatesQueries(north).withdraw_annotation(by_text["of all"])
     with pytest.raises(FormError, match="does not stand"):
-        north.withdraw_annotation(by_text["of south"])
-    north.withdraw_annotation(by_text["of north"])
+        RatesQueries(north).withdraw_annotation(by_text["of south"])
+    RatesQueries(north).withdraw_annotation(by_text["of north"])
     assert [a.text for a in beside(north)] == ["of all", "mine"]
 
 
@@ -191,7 +194,7 @@ def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
 def test_what_does_not_fit_is_told_and_not_written(app, form, told):
     with pytest.raises(FormError, match=told):
         ask(app, "prevention").annotate(AnnotationForm.of({**FORM, **form}))
-    assert len(app.entrance.store.annotations()) == 0
+    assert len(app.service.store.annotations()) == 0
 
 
 def test_the_right_is_asked_for_at_the_door_too(app):

@@ -19,13 +19,16 @@ from analysis.vocabulary import Role
 from dashboard.addresses.calls import Choice
 from dashboard.addresses.family import FamilyChoice
 from dashboard.call_state import queries as call_state
+from dashboard.calls.queries import CallActions, CallsQueries
 from dashboard.calls.queries.arrangements import ArrangeForm
 from dashboard.calls.queries.call_form import CallForm
 from dashboard.config import DashboardConfig
+from dashboard.definitions.queries import DefinitionsQueries
+from dashboard.family.queries import FamilyQueries
 from dashboard.security.roles import Reader
-from dashboard.session.door import Queries
-from dashboard.session.entrance import Entrance
 from dashboard.session.forms import FormError
+from dashboard.session.service import Service
+from dashboard.session.session import Session
 from tests.browser.small_programme import NOW, fill, take_in
 
 AS_OF = date(2031, 3, 4)
@@ -49,26 +52,26 @@ def _url(small, tmp_path) -> str:
 
 
 @pytest.fixture(name="queries")
-def _queries(url) -> Iterator[Queries]:
+def _queries(url) -> Iterator[Session]:
     found = looking(DashboardConfig(store_url=url, clock=lambda: NOW))
     yield found
-    found._entrance.close()
+    found.service.close()
 
 
-def looking(config: DashboardConfig, sites: frozenset[str] | None = None) -> Queries:
+def looking(config: DashboardConfig, sites: frozenset[str] | None = None) -> Session:
     """What a manager may ask."""
-    return Entrance.open(config).queries_of(Reader("N1", Role.MANAGER, sites))
+    return Service.open(config).session_of(Reader("N1", Role.MANAGER, sites))
 
 
-def order(queries: Queries, choice: Choice | None = None) -> list[str]:
-    view = queries.calls(choice or Choice())
+def order(queries: Session, choice: Choice | None = None) -> list[str]:
+    view = CallsQueries(queries).calls(choice or Choice())
     return [row.family_id for row in (*view.rows, *view.resting)]
 
 
 def test_a_recorded_call_shows_at_once_and_as_a_fresh_look_would_show_it(queries, url):
     assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
     timeline = queries.snapshot().timeline
-    queries.record_call(FORM)
+    CallActions(queries).record_call(FORM)
     assert order(queries) == ["F1", "F3", "F5", "F6", "F2"]
     kept = queries.snapshot()
     assert kept.timeline is timeline
@@ -79,9 +82,9 @@ def test_a_recorded_call_shows_at_once_and_as_a_fresh_look_would_show_it(queries
 
 
 def test_a_call_taken_back_is_gone_as_a_fresh_look_would_have_it(queries, url):
-    queries.record_call(FORM)
-    call = queries.opened("F2", Choice()).calls[0]
-    assert queries.take_back(call.row) == "F2"
+    CallActions(queries).record_call(FORM)
+    call = CallsQueries(queries).opened("F2", Choice()).calls[0]
+    assert CallActions(queries).undo(call.row) == "F2"
     assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
     with Store.open(url, create=False) as store:
         fresh = take(store, shipped_policy(), AS_OF)
@@ -90,7 +93,7 @@ def test_a_call_taken_back_is_gone_as_a_fresh_look_would_have_it(queries, url):
 
 def test_rows_that_come_in_show_at_once_also_beside_a_new_call(queries, url, tmp_path):
     assert "F2" in order(queries)
-    queries.record_call(replace(FORM, family_id="F6"))
+    CallActions(queries).record_call(replace(FORM, family_id="F6"))
     heads = "entry_id,line_id,done_at,kind,findings"
     with Store.open(url, create=False) as store:
         take_in(
@@ -102,10 +105,10 @@ def test_rows_that_come_in_show_at_once_also_beside_a_new_call(queries, url, tmp
 def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
     moments = [NOW, NOW + timedelta(days=1)]
     queries = looking(DashboardConfig(store_url=url, clock=lambda: moments[0]))
-    assert queries.calls(Choice()).standing.as_of == AS_OF
+    assert CallsQueries(queries).calls(Choice()).standing.as_of == AS_OF
     moments.pop(0)
-    assert queries.calls(Choice()).standing.as_of == AS_OF + timedelta(days=1)
-    queries._entrance.close()
+    assert CallsQueries(queries).calls(Choice()).standing.as_of == AS_OF + timedelta(days=1)
+    queries.service.close()
 
 
 @pytest.mark.parametrize(
@@ -128,85 +131,89 @@ def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
 )
 def test_nothing_typed_in_is_trusted(queries, changed, said):
     with pytest.raises(FormError, match=said):
-        queries.record_call(replace(FORM, **changed))
+        CallActions(queries).record_call(replace(FORM, **changed))
     assert len(queries.snapshot().records.calls) == 0
 
 
 def test_a_form_may_be_anything(queries):
     for given in (None, [], "text", {"family_id": {}}, 7):
         with pytest.raises(FormError):
-            queries.record_call(CallForm.of(given))
+            CallActions(queries).record_call(CallForm.of(given))
 
 
 def test_one_form_records_one_call_and_the_next_form_another(queries):
-    first = queries.record_call(FORM)
-    assert queries.record_call(FORM) == first
+    first = CallActions(queries).record_call(FORM)
+    assert CallActions(queries).record_call(FORM) == first
     assert len(queries.snapshot().records.calls) == 1
-    queries.record_call(replace(FORM, form="two"))
+    CallActions(queries).record_call(replace(FORM, form="two"))
     assert len(queries.snapshot().records.calls) == 2
 
 
 @pytest.mark.parametrize("row", [99, -1, None, "1", True, [1]])
 def test_only_a_call_that_stands_can_be_taken_back(queries, row):
     with pytest.raises(FormError, match="not in the list any more"):
-        queries.take_back(row)
+        CallActions(queries).undo(row)
 
 
 def test_a_call_is_taken_back_once(queries):
-    queries.record_call(FORM)
-    row = queries.opened("F2", Choice()).calls[0].row
-    queries.take_back(row)
+    CallActions(queries).record_call(FORM)
+    row = CallsQueries(queries).opened("F2", Choice()).calls[0].row
+    CallActions(queries).undo(row)
     with pytest.raises(FormError, match="not in the list any more"):
-        queries.take_back(row)
+        CallActions(queries).undo(row)
 
 
 def test_a_past_day_can_be_looked_at_and_not_written_to(url):
     config = DashboardConfig(store_url=url, clock=lambda: NOW, as_of=date(2031, 3, 3))
     queries = looking(config)
-    assert not queries.standing().records_calls
+    assert not queries.context().records_calls
     with pytest.raises(FormError, match="look at a past day"):
-        queries.record_call(FORM)
+        CallActions(queries).record_call(FORM)
     with pytest.raises(FormError, match="look at a past day"):
-        queries.take_back(1)
-    queries._entrance.close()
+        CallActions(queries).undo(1)
+    queries.service.close()
 
 
 def test_in_the_demo_the_clock_stands_on_its_day_so_that_calls_can_be_recorded(url):
     late = NOW + timedelta(days=400)
     config = DashboardConfig(store_url=url, clock=lambda: late, as_of=AS_OF, demo=True)
     queries = looking(config)
-    queries.record_call(FORM)
+    CallActions(queries).record_call(FORM)
     assert order(queries)[-1] == "F2"
-    queries._entrance.close()
+    queries.service.close()
 
 
 def test_a_page_gets_only_rows_of_the_family_it_names(queries):
-    mine = queries.opened("F2", Choice()).reasons[0].sources[0]
-    assert queries.source("F2", mine.table, mine.row).row == mine
-    assert queries.source("F1", mine.table, mine.row) is None
+    mine = CallsQueries(queries).opened("F2", Choice()).reasons[0].sources[0]
+    assert FamilyQueries(queries).source("F2", mine.table, mine.row).row == mine
+    assert FamilyQueries(queries).source("F1", mine.table, mine.row) is None
     for table, row in (
         ("home_log", 999),
         ("files", 1),
         ("home_log; drop table files", 1),
         (None, 1),
     ):
-        assert queries.source("F2", table, row) is None
-    assert queries.source("F2", "home_log", "1") is None
-    assert queries.source("F99", mine.table, mine.row) is None
+        assert FamilyQueries(queries).source("F2", table, row) is None
+    assert FamilyQueries(queries).source("F2", "home_log", "1") is None
+    assert FamilyQueries(queries).source("F99", mine.table, mine.row) is None
 
 
 def test_every_mark_of_every_family_leads_to_a_row_that_its_page_may_show(queries):
     for family in ("F1", "F2", "F3", "F4", "F5", "F6"):
-        marks = queries.family(family, FamilyChoice()).marks
+        marks = FamilyQueries(queries).family(family, FamilyChoice()).marks
         assert len(marks)
         for table, row in zip(marks["table"], marks["row"], strict=True):
-            assert queries.source(family, table, row) is not None, (family, table, row)
+            assert FamilyQueries(queries).source(family, table, row) is not None, (
+                family,
+                table,
+                row,
+            )
 
 
 def test_a_family_alone_stands_as_it_stands_among_all(queries):
     found = queries.snapshot()
     for family in ("F1", "F2", "F3", "F4", "F5", "F6"):
-        alone = queries.kept().of_family(family)
+        alone = queries.loaded().of_family(family)
         assert set(alone.records.lines["family_id"]) == {family}
         assert (
             call_state.row_of(alone, family).sentences == call_state.row_of(found, family).sentences
@@ -220,14 +227,16 @@ def test_a_family_alone_stands_as_it_stands_among_all(queries):
 
 
 def test_the_table_of_a_family_is_cut_into_pages_that_hold_everything_once(queries):
-    view = queries.family("F1", FamilyChoice(time="all", page=99))
+    view = FamilyQueries(queries).family("F1", FamilyChoice(time="all", page=99))
     assert (view.choice.page, view.pages) == (1, 1)
     assert len(view.told) == view.told_in_all
     assert view.told["on"].is_monotonic_decreasing
 
 
 def test_the_time_shown_is_the_last_weeks_or_all_of_it(queries):
-    weeks, everything = (queries.family("F1", FamilyChoice(time)) for time in ("weeks", "all"))
+    weeks, everything = (
+        FamilyQueries(queries).family("F1", FamilyChoice(time)) for time in ("weeks", "all")
+    )
     assert weeks.first == AS_OF - timedelta(days=56)
     assert everything.first == date(2030, 12, 10)
     assert weeks.last == everything.last == AS_OF
@@ -241,20 +250,20 @@ def test_a_choice_out_of_range_shows_the_nearest_that_there_is(queries):
 
 
 def test_the_next_family_is_the_next_in_order_and_after_the_last_the_first(queries):
-    assert queries.opened("F3", Choice()).next_family_id == "F2"
-    assert queries.opened("F6", Choice()).next_family_id == "F1"
-    assert queries.opened("F3", Choice(site="South")).next_family_id == "F5"
+    assert CallsQueries(queries).opened("F3", Choice()).next_family_id == "F2"
+    assert CallsQueries(queries).opened("F6", Choice()).next_family_id == "F1"
+    assert CallsQueries(queries).opened("F3", Choice(site="South")).next_family_id == "F5"
 
 
 def test_a_family_without_a_reason_still_has_its_page(queries):
-    view = queries.family("F4", FamilyChoice())
+    view = FamilyQueries(queries).family("F4", FamilyChoice())
     assert view.row.band == "no_call"
     assert view.reasons == ()
     assert [line.state for line in view.lines] == ["in_date"]
 
 
 def test_the_policy_in_force_is_shown_with_the_source_of_every_number(queries):
-    view = queries.policy()
+    view = DefinitionsQueries(queries).policy()
     for rule in (*view.intervals, *view.settings, *view.findings):
         assert rule.value
         assert rule.source
@@ -264,41 +273,45 @@ def test_the_policy_in_force_is_shown_with_the_source_of_every_number(queries):
 def test_a_recorded_call_shows_at_once_to_a_person_of_its_site_alone(url):
     config = DashboardConfig(store_url=url, clock=lambda: NOW)
     north = looking(config, frozenset({"North"}))
-    south = north._entrance.queries_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
+    south = north.service.session_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
     assert (order(north), order(south)) == (["F1", "F2", "F6"], ["F3", "F5"])
     timeline = north.snapshot().timeline
-    north.record_call(FORM)
+    CallActions(north).record_call(FORM)
     assert (order(north), order(south)) == (["F1", "F6", "F2"], ["F3", "F5"])
-    assert [row.rank for row in north.calls(Choice()).rows] == [1, 2]
+    assert [row.rank for row in CallsQueries(north).calls(Choice()).rows] == [1, 2]
     assert north.snapshot().timeline is timeline
     assert len(south.snapshot().records.calls) == 0
     with Store.open(url, create=False) as store:
         fresh = of_sites(take(store, shipped_policy(), AS_OF), ["North"])
     pd.testing.assert_frame_equal(north.snapshot().calls.families, fresh.calls.families)
-    north._entrance.close()
+    north.service.close()
 
 
 def test_families_are_chosen_by_language_and_none_leaves_to_one_who_may_not_know_it(queries):
-    view = queries.calls(Choice(language="Finnish"))
+    view = CallsQueries(queries).calls(Choice(language="Finnish"))
     assert [row.family_id for row in view.rows] == ["F1"]
     assert (view.languages, view.families_at_home) == (("Finnish",), 1)
-    assert queries.opened("F1", Choice(language="Finnish")).next_family_id is None
+    assert CallsQueries(queries).opened("F1", Choice(language="Finnish")).next_family_id is None
     assert order(queries, Choice(language="Welsh")) == []
 
 
 def test_calls_done_today_say_what_came_of_them_and_where_the_family_stands(queries):
-    queries.record_call(FORM)
-    queries.record_call(replace(FORM, form="two", family_id="F1", reached="no", agreed=""))
-    view = queries.calls(Choice())
+    CallActions(queries).record_call(FORM)
+    CallActions(queries).record_call(
+        replace(FORM, form="two", family_id="F1", reached="no", agreed="")
+    )
+    view = CallsQueries(queries).calls(Choice())
     assert view.done_count == 2
     red, late = view.done
     assert (red.family_id, red.reached, red.band) == ("F1", False, "same_day_review")
     assert (late.family_id, late.reached, late.agreed) == ("F2", True, "will change it today")
     assert (late.band, late.recheck_on) == ("waiting", date(2031, 3, 6))
     assert (late.made_at.hour, late.made_by) == (9, "N1")
-    assert [c.family_id for c in queries.calls(Choice(band="done", site="South")).done] == []
-    queries.take_back(late.row)
-    assert [c.family_id for c in queries.calls(Choice(band="done")).done] == ["F1"]
+    assert [
+        c.family_id for c in CallsQueries(queries).calls(Choice(band="done", site="South")).done
+    ] == []
+    CallActions(queries).undo(late.row)
+    assert [c.family_id for c in CallsQueries(queries).calls(Choice(band="done")).done] == ["F1"]
 
 
 def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
@@ -309,13 +322,13 @@ def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
         folder = Path(url.removeprefix("sqlite:///")).parent
         take_in(store, folder / "lines-2.csv", "\n".join([heads, *rows]) + "\n")
     for n in range(12):
-        queries.record_call(replace(FORM, form=str(n), family_id=f"G{n:02}"))
-    view = queries.calls(Choice())
+        CallActions(queries).record_call(replace(FORM, form=str(n), family_id=f"G{n:02}"))
+    view = CallsQueries(queries).calls(Choice())
     assert (view.counts["waiting"], len(view.resting)) == (12, 10)
     assert (view.done_count, len(view.done)) == (12, 10)
-    assert len(queries.calls(Choice(band="waiting")).rows) == 12
-    assert len(queries.calls(Choice(band="done")).done) == 12
-    queries._entrance.close()
+    assert len(CallsQueries(queries).calls(Choice(band="waiting")).rows) == 12
+    assert len(CallsQueries(queries).calls(Choice(band="done")).done) == 12
+    queries.service.close()
 
 
 @pytest.mark.parametrize(
@@ -333,8 +346,8 @@ def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
 def test_the_list_taken_out_is_byte_for_byte_what_the_command_writes(
     queries, url, choice, options, monkeypatch, tmp_path
 ):
-    queries.record_call(replace(FORM, agreed="a note, with a comma"))
-    name, text = queries.calls_table(choice)
+    CallActions(queries).record_call(replace(FORM, agreed="a note, with a comma"))
+    name, text = CallsQueries(queries).calls_table(choice)
     assert name == f"calls{'-done' if choice.band == 'done' else ''}-2031-03-04.csv"
     file = tmp_path / "out.csv"
     words = ["calls", *options, "--store", url, "--as-of", "2031-03-04", "--format", "csv"]
@@ -349,10 +362,10 @@ def test_the_list_taken_out_is_byte_for_byte_what_the_command_writes(
 def test_one_who_may_see_some_sites_takes_out_those_alone(url):
     config = DashboardConfig(store_url=url, clock=lambda: NOW)
     south = looking(config, frozenset({"South"}))
-    _, text = south.calls_table(Choice())
+    _, text = CallsQueries(south).calls_table(Choice())
     assert [line.split(",")[1] for line in text.splitlines()] == ["family_id", "F3", "F5"]
-    assert south.calls_table(Choice(site="North"))[1].count("\n") == 1
-    south._entrance.close()
+    assert CallsQueries(south).calls_table(Choice(site="North"))[1].count("\n") == 1
+    south.service.close()
 
 
 def test_todays_calls_end_where_the_policy_says_for_all_and_for_one_nurse(url, tmp_path):
@@ -361,14 +374,18 @@ def test_todays_calls_end_where_the_policy_says_for_all_and_for_one_nurse(url, t
     policy.write_text(edition + 'calls_a_day = { value = 2, source = "our team" }\n')
     config = DashboardConfig(store_url=url, clock=lambda: NOW, policy_file=policy)
     queries = looking(config)
-    assert queries.calls(Choice()).room.ends_before == "F6"  # the fifth, with room for four
-    assert queries.calls(Choice(nurse="N1")).room.ends_before == "F6"  # after F1 and F2
-    assert queries.calls(Choice(nurse="N2")).room.ends_before is None  # F3 and F5 fit
-    assert queries.calls(Choice(language="Finnish")).room is None
-    queries.record_call(FORM)  # F2 is called: F6 moves up, and so does the end
-    room = queries.calls(Choice(nurse="N1")).room
+    assert (
+        CallsQueries(queries).calls(Choice()).room.ends_before == "F6"
+    )  # the fifth, with room for four
+    assert (
+        CallsQueries(queries).calls(Choice(nurse="N1")).room.ends_before == "F6"
+    )  # after F1 and F2
+    assert CallsQueries(queries).calls(Choice(nurse="N2")).room.ends_before is None  # F3 and F5 fit
+    assert CallsQueries(queries).calls(Choice(language="Finnish")).room is None
+    CallActions(queries).record_call(FORM)  # F2 is called: F6 moves up, and so does the end
+    room = CallsQueries(queries).calls(Choice(nurse="N1")).room
     assert (room.possible, room.left, room.ends_before) == (2, 1, "F6")
-    queries._entrance.close()
+    queries.service.close()
 
 
 ASIDE = ArrangeForm(
@@ -384,9 +401,11 @@ GIVEN = replace(ASIDE, form="given", kind="assigned", assigned_to="N2", until_on
 
 def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_it(queries, url):
     timeline = queries.snapshot().timeline
-    assert queries.arrange(ASIDE) == "Family F2 is set aside and listed again from 7 Mar."
+    assert (
+        CallActions(queries).arrange(ASIDE) == "Family F2 is set aside and listed again from 7 Mar."
+    )
     assert order(queries) == ["F1", "F3", "F5", "F6", "F2"]
-    view = queries.calls(Choice())
+    view = CallsQueries(queries).calls(Choice())
     assert view.counts["set_aside"] == 1
     row = view.resting[0]
     assert (row.aside_by, row.aside_reason) == ("N1", "at the lake until Friday")
@@ -394,30 +413,30 @@ def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_i
     with Store.open(url, create=False) as store:
         fresh = take(store, shipped_policy(), AS_OF)
     pd.testing.assert_frame_equal(queries.snapshot().calls.families, fresh.calls.families)
-    text = queries.calls_table(Choice(band="set_aside"))[1]
+    text = CallsQueries(queries).calls_table(Choice(band="set_aside"))[1]
     assert "Postponed until 7 Mar by N1. Dressing" in text
     assert "at the lake" not in text  # a note stays on the page
-    (made,) = queries.opened("F2", Choice()).arranged
-    assert queries.take_back(made.row, "arrangements") == "F2"
+    (made,) = CallsQueries(queries).opened("F2", Choice()).arranged
+    assert CallActions(queries).undo(made.row, "arrangements") == "F2"
     assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
 
 
 def test_a_family_in_same_day_review_cannot_be_set_aside(queries):
     with pytest.raises(FormError, match="a red flag is answered by a call"):
-        queries.arrange(replace(ASIDE, family_id="F1"))
-    queries.record_call(replace(FORM, family_id="F1", reached="no"))
+        CallActions(queries).arrange(replace(ASIDE, family_id="F1"))
+    CallActions(queries).record_call(replace(FORM, family_id="F1", reached="no"))
     with pytest.raises(FormError, match="same-day review"):
-        queries.arrange(replace(ASIDE, family_id="F1"))
+        CallActions(queries).arrange(replace(ASIDE, family_id="F1"))
 
 
 def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queries):
-    assert queries.arrange(GIVEN) == "Family F2 is assigned to N2."
+    assert CallActions(queries).arrange(GIVEN) == "Family F2 is assigned to N2."
     assert order(queries, Choice(nurse="N1")) == ["F1", "F6"]
     assert order(queries, Choice(nurse="N2")) == ["F3", "F2", "F5"]
-    assert queries.calls(Choice(nurse="N2")).rows[1].assigned_to == "N2"
-    queries.record_call(FORM)
-    assert queries.opened("F2", Choice()).arranged == ()
-    assert [c.family_id for c in queries.calls(Choice(nurse="N2")).done] == ["F2"]
+    assert CallsQueries(queries).calls(Choice(nurse="N2")).rows[1].assigned_to == "N2"
+    CallActions(queries).record_call(FORM)
+    assert CallsQueries(queries).opened("F2", Choice()).arranged == ()
+    assert [c.family_id for c in CallsQueries(queries).calls(Choice(nurse="N2")).done] == ["F2"]
 
 
 @pytest.mark.parametrize(
@@ -437,24 +456,24 @@ def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queri
 )
 def test_nothing_of_an_arrangement_typed_in_is_trusted(queries, changed, said):
     with pytest.raises(FormError, match=said):
-        queries.arrange(replace(ASIDE, **changed))
+        CallActions(queries).arrange(replace(ASIDE, **changed))
     assert len(queries.snapshot().records.arrangements) == 0
 
 
 def test_a_form_of_an_arrangement_sent_twice_arranges_once(queries):
-    assert queries.arrange(ASIDE) == queries.arrange(ASIDE)
+    assert CallActions(queries).arrange(ASIDE) == CallActions(queries).arrange(ASIDE)
     assert len(queries.snapshot().records.arrangements) == 1
     with pytest.raises(FormError, match="not in the list any more"):
-        queries.take_back(99, "arrangements")
+        CallActions(queries).undo(99, "arrangements")
 
 
 def test_an_arrangement_elsewhere_leaves_what_is_kept_of_other_sites_as_it_was(url):
     north = looking(DashboardConfig(store_url=url, clock=lambda: NOW), frozenset({"North"}))
-    south = north._entrance.queries_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
+    south = north.service.session_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
     before = south.snapshot()
-    north.arrange(ASIDE)
+    CallActions(north).arrange(ASIDE)
     assert order(north) == ["F1", "F6", "F2"]
     assert south.snapshot() is before
     with pytest.raises(FormError, match="no family with this code"):
-        south.arrange(replace(ASIDE, form="other"))
-    north._entrance.close()
+        CallActions(south).arrange(replace(ASIDE, form="other"))
+    north.service.close()

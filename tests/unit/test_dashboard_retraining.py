@@ -12,6 +12,7 @@ import pytest
 from dashboard.addresses.retraining import NeedsChoice, SessionName
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
+from dashboard.family.queries import FamilyQueries
 from dashboard.figures import before_after, learning_by_changes, step_picture
 from dashboard.retraining.effect_cards import (
     effect_card,
@@ -19,6 +20,7 @@ from dashboard.retraining.effect_cards import (
     learning_card,
     learning_words,
 )
+from dashboard.retraining.queries import RetrainingQueries
 from dashboard.retraining.queries.refreshers import RefresherForm
 from dashboard.retraining.views import HelpedView
 from dashboard.security.roles import NotAllowedError, Page, Reader
@@ -39,11 +41,11 @@ def app_looked_at(programme, tmp_path_factory):
     file = shutil.copy(programme, tmp_path_factory.mktemp("looked-at") / "store.sqlite")
     made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=lambda: NOW))
     yield made
-    made.entrance.close()
+    made.service.close()
 
 
 def queries(app, code: str = "E1"):
-    return app.entrance.queries_of(READERS[code])
+    return app.service.session_of(READERS[code])
 
 
 def test_the_surest_need_stands_first_with_its_counts(app_looked_at):
@@ -63,21 +65,32 @@ def test_the_surest_need_stands_first_with_its_counts(app_looked_at):
 
 def test_the_list_narrows_by_step_and_site_and_comes_in_pages(app_looked_at):
     asked = queries(app_looked_at)
-    assert {r.family_id for r in asked.needs(NeedsChoice(step="mask")).rows} == {"F1", "F2", "F6"}
-    assert {r.family_id for r in asked.needs(NeedsChoice(site="South")).rows} == {"F6"}
-    beyond = asked.needs(NeedsChoice(page=7, per_page=3, step="no such", site="nowhere"))
+    assert {r.family_id for r in RetrainingQueries(asked).needs(NeedsChoice(step="mask")).rows} == {
+        "F1",
+        "F2",
+        "F6",
+    }
+    assert {
+        r.family_id for r in RetrainingQueries(asked).needs(NeedsChoice(site="South")).rows
+    } == {"F6"}
+    beyond = RetrainingQueries(asked).needs(
+        NeedsChoice(page=7, per_page=3, step="no such", site="nowhere")
+    )
     assert (beyond.choice.page, beyond.choice.per_page) == (1, 50)
     assert (beyond.choice.step, beyond.choice.site, beyond.total) == (None, None, 4)
 
 
 def test_an_opened_need_is_proven_by_rows_of_its_own_family(app_looked_at):
     asked = queries(app_looked_at)
-    opened = asked.need("F3", "K3", "dry_time")
+    opened = RetrainingQueries(asked).need("F3", "K3", "dry_time")
     assert opened.row.missed == len(opened.sources) + opened.sources_left_out == 10
     for source in opened.sources:
         cells = dict(source.cells)
         assert (cells["family_id"], cells["steps_missed"]) == ("F3", "dry_time")
-        assert asked.source("F3", "home_log", source.row).row.row_number == source.row_number
+        assert (
+            FamilyQueries(asked).source("F3", "home_log", source.row).row.row_number
+            == source.row_number
+        )
     days = [next(text for head, text in s.cells if head.startswith("done")) for s in opened.sources]
     assert days == sorted(days, reverse=True)
     assert [(s.skill, s.is_current) for s in opened.skills] == [("dressing_change", True)]
@@ -85,19 +98,19 @@ def test_an_opened_need_is_proven_by_rows_of_its_own_family(app_looked_at):
 
 def test_a_need_that_is_not_there_opens_the_familys_surest_or_nothing(app_looked_at):
     asked = queries(app_looked_at)
-    assert asked.need("F1", None, "edges_sealed").row.step == "mask"
-    assert asked.need("F8", "K8", "mask") is None
-    assert asked.need("nobody", None, None) is None
+    assert RetrainingQueries(asked).need("F1", None, "edges_sealed").row.step == "mask"
+    assert RetrainingQueries(asked).need("F8", "K8", "mask") is None
+    assert RetrainingQueries(asked).need("nobody", None, None) is None
 
 
 def test_a_person_of_a_site_is_told_of_that_site_alone(app_looked_at):
     south = queries(app_looked_at, "E.south")
-    view = south.needs(NeedsChoice(show="all"))
+    view = RetrainingQueries(south).needs(NeedsChoice(show="all"))
     assert {r.family_id for r in view.rows} == {"F6"}
     assert (view.sites, view.families, view.self_checked) == (("South",), 3, 3)
-    assert south.need("F1", "K1", "mask") is None
-    assert south.skills(NeedsChoice()).rows == ()
-    assert set(south.picture(NeedsChoice()).families) <= {"F6"}
+    assert RetrainingQueries(south).need("F1", "K1", "mask") is None
+    assert RetrainingQueries(south).skills(NeedsChoice()).rows == ()
+    assert set(RetrainingQueries(south).picture(NeedsChoice()).families) <= {"F6"}
     text = browser_of(app_looked_at, "E.south").page("/retraining", "?family=F1&need=mask").text
     assert "South" in text
     for hidden in ("North", "K1", "K4", "F2", "Finnish"):
@@ -106,7 +119,7 @@ def test_a_person_of_a_site_is_told_of_that_site_alone(app_looked_at):
 
 def test_who_is_not_signed_off_is_told_by_skill(app_looked_at):
     asked = queries(app_looked_at)
-    view = asked.skills(NeedsChoice())
+    view = RetrainingQueries(asked).skills(NeedsChoice())
     assert [(r.caregiver_id, r.why) for r in view.rows] == [
         ("K4", "never shown"),
         ("K5", "sign-off too old"),
@@ -117,9 +130,9 @@ def test_who_is_not_signed_off_is_told_by_skill(app_looked_at):
         "flush": None,
         "needle_change": None,
     }
-    flush = asked.skills(NeedsChoice(skill="flush"))
+    flush = RetrainingQueries(asked).skills(NeedsChoice(skill="flush"))
     assert (flush.skill, flush.rows) == ("flush", ())
-    assert asked.skills(NeedsChoice(skill="juggling")).skill == "dressing_change"
+    assert RetrainingQueries(asked).skills(NeedsChoice(skill="juggling")).skill == "dressing_change"
 
 
 def test_the_picture_has_each_family_once_by_its_surest_caregiver(app_looked_at):
@@ -135,13 +148,13 @@ def test_the_picture_has_each_family_once_by_its_surest_caregiver(app_looked_at)
 
 def test_families_of_a_site_who_miss_the_same_step_share_a_session(app_looked_at):
     asked = queries(app_looked_at)
-    view = asked.sessions(NeedsChoice(size=6))
+    view = RetrainingQueries(asked).sessions(NeedsChoice(size=6))
     assert [(r.name, r.families) for r in view.rows] == [
         (SessionName("North", "mask", None, 1, 6), ("F1", "F2"))
     ]
-    by_language = asked.sessions(NeedsChoice(together="language"))
+    by_language = RetrainingQueries(asked).sessions(NeedsChoice(together="language"))
     assert [r.name.language for r in by_language.rows] == ["Finnish"]
-    assert asked.sessions(NeedsChoice(site="South")).rows == ()
+    assert RetrainingQueries(asked).sessions(NeedsChoice(site="South")).rows == ()
     assert queries(app_looked_at, "E.south").sessions(NeedsChoice()).rows == ()
 
 
@@ -196,13 +209,13 @@ def test_opening_a_need_is_noted_as_opening_its_family(programme, tmp_path):
     file = shutil.copy(programme, tmp_path / "store.sqlite")
     app = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=lambda: NOW))
     queries(app).need("F2", "K2", "mask")
-    noted = app.entrance.store.people.accesses()
+    noted = app.service.store.people.accesses()
     assert (noted["who"].iloc[0], noted["what"].iloc[0], noted["family_id"].iloc[0]) == (
         "E1",
         "opened_family",
         "F2",
     )
-    app.entrance.close()
+    app.service.close()
 
 
 @pytest.fixture
@@ -215,7 +228,7 @@ def app(programme, tmp_path, clock):
     file = shutil.copy(programme, tmp_path / "store.sqlite")
     made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=clock))
     yield made
-    made.entrance.close()
+    made.service.close()
 
 
 def form(**other) -> RefresherForm:
@@ -230,44 +243,46 @@ def form(**other) -> RefresherForm:
 
 
 def refreshers_of(app, caregiver: str) -> list[str]:
-    shown = app.entrance.snapshot(None).records.sign_offs
+    shown = app.service.snapshot(None).records.sign_offs
     mine = shown[(shown["caregiver_id"] == caregiver) & (shown["kind"] == "refresher")]
     return mine["signed_on"].dt.strftime("%Y-%m-%d").tolist()
 
 
 def test_a_marked_refresher_is_a_row_like_any_other_and_says_who_marked_it(app):
     asked = queries(app)
-    assert "K2" in asked.mark_refresher(form())
-    assert asked.mark_refresher(form()) == asked.mark_refresher(form())  # sent thrice, marked once
+    assert "K2" in RetrainingQueries(asked).mark_refresher(form())
+    assert RetrainingQueries(asked).mark_refresher(form()) == RetrainingQueries(
+        asked
+    ).mark_refresher(form())  # sent thrice, marked once
     assert refreshers_of(app, "K2") == ["2031-03-03"]
-    opened = asked.need("F2", "K2", "mask")
+    opened = RetrainingQueries(asked).need("F2", "K2", "mask")
     assert str(opened.row.refreshed_on) == "2031-03-03"
     assert [(m.caregiver_id, m.marked_by) for m in opened.marked] == [("K2", "E1")]
-    source = app.entrance.store.source_rows("sign_offs", [opened.marked[0].row])[0]
+    source = app.service.store.source_rows("sign_offs", [opened.marked[0].row])[0]
     assert source.file == "refresher marked by E1.csv"
     assert source.received_at == NOW
-    ingests = app.entrance.store.ingests()
+    ingests = app.service.store.ingests()
     assert ingests[["source", "brought_by"]].iloc[-1].tolist() == ["page of retraining", "E1"]
     assert [s.kind for s in opened.skills] == ["refresher"]
-    noted = app.entrance.store.people.accesses()
+    noted = app.service.store.people.accesses()
     marked = noted[noted["what"] == "marked_refresher"]
     assert marked[["who", "family_id"]].values.tolist() == [["E1", "F2"]]
 
 
 def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):
     asked = queries(app)
-    asked.mark_refresher(form())
+    RetrainingQueries(asked).mark_refresher(form())
     clock.move(minutes=1)
-    row = asked.need("F2", "K2", "mask").marked[0].row
+    row = RetrainingQueries(asked).need("F2", "K2", "mask").marked[0].row
     assert queries(app, "M1").take_back_refresher(row) == "F2"
     assert refreshers_of(app, "K2") == []
-    assert asked.need("F2", "K2", "mask").marked == ()
+    assert RetrainingQueries(asked).need("F2", "K2", "mask").marked == ()
     with pytest.raises(FormError, match="not stored any more"):
-        asked.take_back_refresher(row)
+        RetrainingQueries(asked).undo_refresher(row)
     clock.move(minutes=1)
-    asked.mark_refresher(form())
+    RetrainingQueries(asked).mark_refresher(form())
     assert refreshers_of(app, "K2") == ["2031-03-03"]
-    noted = app.entrance.store.people.accesses()
+    noted = app.service.store.people.accesses()
     assert "took_back_refresher" in set(noted["what"])
 
 
@@ -288,16 +303,16 @@ def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):
     ],
 )
 def test_what_does_not_fit_is_said_at_once_and_nothing_is_stored(app, typed, said):
-    before = app.entrance.store.data_version()
+    before = app.service.store.data_version()
     with pytest.raises(FormError) as fault:
         queries(app).mark_refresher(form(**typed))
     assert said in str(fault.value)
-    assert app.entrance.store.data_version() == before
-    assert app.entrance.store.refused().empty
+    assert app.service.store.data_version() == before
+    assert app.service.store.refused().empty
 
 
 def test_a_refresher_that_came_with_a_file_is_not_taken_back_here(app):
-    shown = app.entrance.snapshot(None).records.sign_offs
+    shown = app.service.snapshot(None).records.sign_offs
     row = int(shown.loc[shown["kind"] == "refresher", "row"].iloc[0])
     with pytest.raises(FormError, match="came in with a file"):
         queries(app).take_back_refresher(row)
@@ -328,7 +343,7 @@ def test_a_past_day_is_only_looked_at(programme, tmp_path):
     assert not queries(made).need("F2", "K2", "mask").may_mark
     with pytest.raises(FormError, match="past day"):
         queries(made).mark_refresher(form(signed_on="2031-03-01"))
-    made.entrance.close()
+    made.service.close()
 
 
 def helped(effects=(), learning=()) -> HelpedView:

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.vocabulary import Role
+from dashboard.calls.queries import CallActions
 from dashboard.security.roles import ALLOWED, PATHS, Page, Reader, Right, page_of
 from tests.signed_in import (
     CONTACT,
@@ -133,7 +134,7 @@ def _source_request(app, path: str, table: str, row: object):
 
 
 def _rows(app, table: str) -> dict[str, int]:
-    frame = getattr(app.entrance.snapshot(None).records, table)
+    frame = getattr(app.service.snapshot(None).records, table)
     return dict(zip(frame["line_id"], frame["row"].astype(int), strict=True))
 
 
@@ -229,7 +230,7 @@ def test_a_call_is_recorded_as_of_the_person_who_is_signed_in(app):
     answer = person.ask(_record_request(app, "F1"))
     assert answer.status_code == 200
     assert "Recorded. Family F1" in answer.text
-    calls = app.entrance.snapshot(None).records.calls
+    calls = app.service.snapshot(None).records.calls
     assert calls[["family_id", "made_by"]].values.tolist() == [["F1", "manager.north"]]
     assert "Recorded as " in person.page("/", "?family=F1").text
     assert record_of(app)[-2:] == [
@@ -243,18 +244,18 @@ def test_a_call_to_a_family_of_another_site_is_not_recorded(app):
     assert "There is no family with this code" in person.ask(_record_request(app, "F3")).text
     for code in ("educator.granted", "reader.granted", "prevention.granted"):
         assert browser_of(app, code).ask(_record_request(app, "F1")).status_code == 403
-    assert len(app.entrance.snapshot(None).records.calls) == 0
+    assert len(app.service.snapshot(None).records.calls) == 0
 
 
 def test_a_call_of_another_site_is_not_taken_back(app):
     browser_of(app, "manager").ask(_record_request(app, "F1"))
-    row = int(app.entrance.snapshot(None).records.calls["row"].iloc[0])
+    row = int(app.service.snapshot(None).records.calls["row"].iloc[0])
     south = Reader("manager.south", Role.MANAGER, frozenset({"South"}))
     with pytest.raises(Exception, match="not in the list any more"):
-        app.entrance.queries_of(south).take_back(row)
-    assert len(app.entrance.snapshot(None).records.calls) == 1
+        CallActions(app.service.session_of(south)).undo(row)
+    assert len(app.service.snapshot(None).records.calls) == 1
     north = Reader("manager.north", Role.MANAGER, frozenset({"North"}))
-    assert app.entrance.queries_of(north).take_back(row) == "F1"
+    assert CallActions(app.service.session_of(north)).undo(row) == "F1"
     assert record_of(app)[-1] == ("manager.north", "took_back_call", "F1")
 
 
@@ -268,10 +269,10 @@ def test_what_is_arranged_is_noted_and_refused_to_those_who_do_not_call(app):
     assert "There is no family with this code" in browser_of(app, "manager.south").ask(asked).text
     assert "Family F2 is set aside" in browser_of(app, "manager.north").ask(asked).text
     assert record_of(app)[-1] == ("manager.north", "set_family_aside", "F2")
-    row = int(app.entrance.snapshot(None).records.arrangements["row"].iloc[0])
+    row = int(app.service.snapshot(None).records.arrangements["row"].iloc[0])
     south = Reader("manager.south", Role.MANAGER, frozenset({"South"}))
     with pytest.raises(Exception, match="not in the list any more"):
-        app.entrance.queries_of(south).take_back(row, "arrangements")
+        CallActions(app.service.session_of(south)).undo(row, "arrangements")
 
 
 def test_no_callback_answers_without_the_guard(app):
@@ -377,7 +378,7 @@ def test_a_language_can_be_asked_for_only_where_it_may_be_known(app, monkeypatch
 
 
 def test_an_exported_table_is_noted(app):
-    app.entrance.queries_of(Reader("reader", Role.READER)).note_export("rates")
+    app.service.session_of(Reader("reader", Role.READER)).note_export("rates")
     assert record_of(app)[-1] == ("reader", "exported_table", None)
 
 

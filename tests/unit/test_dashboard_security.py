@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from dash import Dash
 
+from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
 from dashboard.processes import by_default
 from dashboard.serving import ServeError, serve
-from dashboard.session.door import Queries
 from tests.signed_in import HOST, Browser, app, browser_of, clock, programme_file, store_url
 from tests.signed_in import page_request as request_of
 
@@ -137,7 +137,7 @@ def test_every_callback_refuses_a_page_without_a_token(app, client):
 def test_no_callback_writes_on_a_get(app, client):
     for path in ("/_dash-update-component", "/?made-by=N1", "/family/F1"):
         client.get(path, headers=OWN)
-    assert len(app.entrance.snapshot(None).records.calls) == 0
+    assert len(app.service.snapshot(None).records.calls) == 0
 
 
 def test_every_answer_carries_the_hardening_headers(client):
@@ -215,7 +215,7 @@ def test_a_fault_is_told_in_a_sentence_and_logged_without_what_it_was_about(
     def broken(*_: object) -> None:
         raise ValueError(secret)
 
-    monkeypatch.setattr(Queries, "calls", broken)
+    monkeypatch.setattr(CallsQueries, "calls", broken)
     with caplog.at_level(logging.DEBUG):
         answer = ask(client, page_request(app), **{"X-CSRFToken": token(client)})
     assert answer.status_code == 500

@@ -267,7 +267,7 @@ def test_a_person_who_is_ended_or_gets_a_new_password_is_out_at_once(app, clock)
         ),
     ):
         person = browser_of(app, code)
-        act(app.entrance.store.people)
+        act(app.service.store.people)
         assert person.page("/definitions").status_code == 401
     assert Browser(app).sign_in("manager").status_code == 401
     assert Browser(app).sign_in("educator").status_code == 303
@@ -300,7 +300,7 @@ def test_passwords_and_tokens_are_in_no_log_and_not_in_the_store(app, clock, cap
         person.get("/")
         person.page("/")
         token = person.cookie("linedays_sign_in")
-    place = Path(app.entrance.store.place)
+    place = Path(app.service.store.place)
     stored = b"".join(file.read_bytes() for file in place.parent.glob(f"{place.name}*"))
     for hidden in (PASSWORD, secret, token):
         assert hidden not in caplog.text
@@ -318,7 +318,7 @@ def test_the_demo_signs_in_by_itself_and_says_so(tmp_path, store_url):
     assert "It has signed you in as demo, nurse manager." in said
     assert "Sign out" not in said
     assert person.get("/sign-in").status_code == 303
-    demo.entrance.close()
+    demo.service.close()
     with pytest.raises(StoreError, match="cannot be shown as a demo"):
         create_app(DashboardConfig(store_url=store_url, demo=True))
 

@@ -95,7 +95,7 @@ def aside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def entries(app) -> list[str]:
-    return sorted(app.entrance.store.records().home_log["entry_id"].dropna())
+    return sorted(app.service.store.records().home_log["entry_id"].dropna())
 
 
 def told(text: str) -> list[list[str]]:
@@ -113,7 +113,7 @@ def test_a_file_is_taken_in_and_what_became_of_it_is_told_and_noted(app, aside):
     assert "There is no such day." in answer.text
     assert "No line with this code is known." in answer.text
     assert entries(app) == ["e1", "e2", "e3", "g1"]
-    ingests = app.entrance.store.ingests().iloc[-1]
+    ingests = app.service.store.ingests().iloc[-1]
     assert (ingests["file"], ingests["brought_by"]) == ("home_log-march.csv", "manager")
     assert ingests["received_at"] == pd.Timestamp(NOW).tz_localize(None)
     assert record_of(app)[-1] == ("manager", "took_in_file", None)
@@ -165,9 +165,9 @@ def test_a_page_and_the_command_line_store_the_same_rows_and_tell_the_same_count
     said = CliRunner().invoke(command_line, command)
     with Store.open(urls[1]) as there:
         expected = stored(there)
-    for name, frame in stored(here.entrance.store).items():
+    for name, frame in stored(here.service.store).items():
         pd.testing.assert_frame_equal(frame, expected[name], obj=name)
-    here.entrance.close()
+    here.service.close()
     counts = [row[:1] + row[2:] for row in csv.reader(io.StringIO(said.stdout))][1:]
     assert [row[:1] + row[2:] for row in told(answer.text)] == counts
     for line in said.stderr.splitlines():
@@ -177,11 +177,11 @@ def test_a_page_and_the_command_line_store_the_same_rows_and_tell_the_same_count
 def test_the_same_file_twice_changes_nothing(app):
     person = browser_of(app, "manager")
     sent(person, ("home_log.csv", GOOD))
-    version = app.entrance.store.data_version()
+    version = app.service.store.data_version()
     again = sent(person, ("home_log.csv", GOOD))
     assert "1 file, 1 row: 0 new, 1 known before and none refused." in again.text
     assert "ingested before and not changed; nothing to do." in again.text
-    assert app.entrance.store.data_version() == version
+    assert app.service.store.data_version() == version
 
 
 @pytest.fixture(scope="module")
@@ -191,13 +191,13 @@ def people(programme_file, tmp_path_factory) -> Iterator[tuple[Any, Callable[[st
     config = DashboardConfig(store_url=f"sqlite:///{file}", clock=Clock(), most_upload_bytes=2_000)
     made = create_app(config)
     yield made, functools.cache(lambda code: browser_of(made, code))
-    made.entrance.close()
+    made.service.close()
 
 
 @pytest.mark.parametrize("code", [code for code, *_ in PEOPLE if code != "manager"])
 def test_only_a_manager_of_all_sites_brings_files_in(people, code):
     app, person = people
-    version = app.entrance.store.data_version()
+    version = app.service.store.data_version()
     assert person(code).get("/incoming/files").status_code == 403
     form = {
         "csrf_token": person(code).cookie("_csrf_token"),
@@ -206,7 +206,7 @@ def test_only_a_manager_of_all_sites_brings_files_in(people, code):
     answer = person(code).post("/incoming/files", form)
     assert answer.status_code == 403
     assert "Your role does not include this: bring files in." in answer.text
-    assert app.entrance.store.data_version() == version
+    assert app.service.store.data_version() == version
     assert "log-files" not in person(code).page("/incoming").text
 
 
@@ -287,7 +287,7 @@ def test_a_files_name_names_no_place_on_this_machine(app, aside, name, known):
         answer = sent(browser_of(app, "manager"), (name, GOOD))
     assert answer.status_code == 200
     assert f">{html.escape(known)}<" in answer.text
-    assert app.entrance.store.ingests()["file"].iloc[-1] == known
+    assert app.service.store.ingests()["file"].iloc[-1] == known
     assert [path.name for path in seen] == ["file-0"]
     assert seen[0].parent.parent == aside
     assert list(aside.iterdir()) == []
@@ -305,12 +305,12 @@ def test_a_files_name_names_no_place_on_this_machine(app, aside, name, known):
 )
 def test_a_file_is_known_by_what_it_is_and_none_of_a_bad_one_goes_in(people, name, content, said):
     app, person = people
-    version = app.entrance.store.data_version()
+    version = app.service.store.data_version()
     answer = sent(person("manager"), (name, content))
     assert answer.status_code == 422
     assert "Nothing was taken in" in answer.text
     assert said in answer.text
-    assert app.entrance.store.data_version() == version
+    assert app.service.store.data_version() == version
 
 
 def test_a_form_without_a_file_or_with_an_unknown_source_says_so(people):
@@ -325,7 +325,7 @@ def test_a_fault_in_the_midst_leaves_nothing_of_the_file_and_no_content_in_the_l
     app, aside, monkeypatch, caplog
 ):
     person = browser_of(app, "manager")
-    version = app.entrance.store.data_version()
+    version = app.service.store.data_version()
 
     def breaks(*_: object, **__: object) -> None:
         raise RuntimeError(NOTE)
@@ -337,7 +337,7 @@ def test_a_fault_in_the_midst_leaves_nothing_of_the_file_and_no_content_in_the_l
     assert NOTE not in answer.text
     assert "RuntimeError" in caplog.text
     assert NOTE not in caplog.text
-    assert app.entrance.store.data_version() == version
+    assert app.service.store.data_version() == version
     assert entries(app) == ["e1", "e2", "e3"]
     assert list(aside.iterdir()) == []
 
@@ -355,7 +355,7 @@ def test_while_another_writes_the_page_says_who_is_in_the_way(app, monkeypatch):
     holding, done = threading.Event(), threading.Event()
 
     def hold() -> None:
-        with app.entrance.store.writing(file_info()):
+        with app.service.store.writing(file_info()):
             holding.set()
             done.wait(30)
 
@@ -388,4 +388,4 @@ def test_a_look_at_a_past_day_takes_nothing_in(store_url):
     assert answer.status_code == 409
     assert "This is a look at a past day." in answer.text
     assert entries(app) == ["e1", "e2", "e3"]
-    app.entrance.close()
+    app.service.close()

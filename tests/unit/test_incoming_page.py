@@ -59,7 +59,7 @@ def taken_in(app, folder: Path):
         ("home_log-south.csv", LATER, NOW),
     ):
         (folder / name).write_text(text)
-        ingest(app.entrance.store, [folder / name], POLICY, received_at=at, ingested_at=at)
+        ingest(app.service.store, [folder / name], POLICY, received_at=at, ingested_at=at)
     return app
 
 
@@ -74,7 +74,7 @@ def bad(programme_file: Path, folder: Path) -> Iterator[Any]:
     file = shutil.copy(programme_file, folder / "programme.sqlite")
     made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=Clock()))
     yield taken_in(made, folder)
-    made.entrance.close()
+    made.service.close()
 
 
 @pytest.fixture(scope="module")
@@ -202,7 +202,7 @@ def test_there_is_nothing_else_below_the_page(person, path):
 def test_long_lists_are_turned_page_by_page(app, tmp_path):
     rows = "\n".join(f"x{n},L1,2031-03-{n % 3 + 1:02d},bath" for n in range(45))
     (tmp_path / "home_log.csv").write_text(f"entry_id,line_id,done_at,kind\n{rows}\n")
-    ingest(app.entrance.store, [tmp_path / "home_log.csv"], POLICY, received_at=NOW)
+    ingest(app.service.store, [tmp_path / "home_log.csv"], POLICY, received_at=NOW)
     manager = browser_of(app, "manager")
     first = seen(manager)
     assert "Page 1 of 3" in first

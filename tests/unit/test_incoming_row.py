@@ -76,7 +76,7 @@ def dashboard(programme_file: Path, folder: Path, *profiles: Path) -> Any:
 def app(programme_file, tmp_path) -> Iterator[Any]:
     made = dashboard(programme_file, tmp_path)
     yield made
-    made.entrance.close()
+    made.service.close()
 
 
 @pytest.fixture
@@ -89,7 +89,7 @@ def looked_at(programme_file, tmp_path_factory) -> Iterator[Any]:
     """For tests that write nothing: who asks, and the browser of each person."""
     made = dashboard(programme_file, tmp_path_factory.mktemp("looked-at"))
     yield made, functools.cache(lambda code: browser_of(made, code))
-    made.entrance.close()
+    made.service.close()
 
 
 People = tuple[Any, Callable[[str], Browser]]
@@ -127,7 +127,7 @@ def mended(person: Browser, number: int, *, take_off: bool = False, **cells: str
 
 
 def listed(app) -> list[int]:
-    return app.entrance.store.refused()["refused_row"].tolist()
+    return app.service.store.refused()["refused_row"].tolist()
 
 
 def test_the_form_holds_every_cell_and_marks_the_one_at_fault(looked_at):
@@ -183,12 +183,12 @@ def test_a_mended_row_goes_in_and_leads_to_the_next(app, person):
     assert "3 rows wait to be mended." in answer.text
     assert 'href="/incoming/row/2"' in answer.text
     assert listed(app) == [2, 3, 4]
-    log = app.entrance.store.records().home_log
+    log = app.service.store.records().home_log
     row = log[log["entry_id"] == "b1"].iloc[0]
     assert row["note"] == 'felt "hot"\n<script>twice</script>'
-    (source,) = app.entrance.store.source_rows("home_log", [int(row["row"])])
+    (source,) = app.service.store.source_rows("home_log", [int(row["row"])])
     assert source.content["Bell"] == "ring twice"
-    assert app.entrance.store.ingests()["brought_by"].iloc[-1] == "manager"
+    assert app.service.store.ingests()["brought_by"].iloc[-1] == "manager"
     assert record_of(app)[-1] == ("manager", "mended_row", None)
     assert "home_log-march.csv row 2, mended" in person.page("/incoming").text
     again = person.get("/incoming/row/1")
@@ -197,7 +197,7 @@ def test_a_mended_row_goes_in_and_leads_to_the_next(app, person):
 
 
 def test_a_row_that_is_still_wrong_says_so_and_keeps_what_was_typed(app, person):
-    version = app.entrance.store.data_version()
+    version = app.service.store.data_version()
     answer = mended(person, 2, kind="skin_check", line_id="L9", note="typed in the meantime")
     assert answer.status_code == 200
     assert "Still wrong, nothing is changed." in answer.text
@@ -210,7 +210,7 @@ def test_a_row_that_is_still_wrong_says_so_and_keeps_what_was_typed(app, person)
         f'id="{fields["line_id"][0]}"'
         in re.search(r"<input[^>]*aria-invalid[^>]*>", answer.text)[0]
     )
-    assert app.entrance.store.data_version() == version
+    assert app.service.store.data_version() == version
     assert listed(app) == [1, 2, 3, 4]
     assert "<b>kind</b> <q>bath</q>" in app_html(person)
 
@@ -221,11 +221,11 @@ def app_html(person: Browser) -> str:
 
 
 def test_a_row_that_nobody_needs_is_taken_off(app, person):
-    known = len(app.entrance.store.records().home_log)
+    known = len(app.service.store.records().home_log)
     answer = mended(person, 3, take_off=True)
     assert "was taken off the list and is not used." in answer.text
     assert listed(app) == [1, 2, 4]
-    assert len(app.entrance.store.records().home_log) == known
+    assert len(app.service.store.records().home_log) == known
 
 
 def test_a_field_that_the_row_does_not_have_is_passed_over(app, person):
@@ -241,7 +241,7 @@ def test_a_field_that_the_row_does_not_have_is_passed_over(app, person):
     }
     assert person.post("/incoming/row/2", form).status_code == 200
     assert listed(app) == [1, 3, 4]
-    assert "b2" in set(app.entrance.store.records().home_log["entry_id"])
+    assert "b2" in set(app.service.store.records().home_log["entry_id"])
 
 
 def test_a_tick_that_nobody_here_can_read_is_written_as_its_code(app, person):
@@ -250,7 +250,7 @@ def test_a_tick_that_nobody_here_can_read_is_written_as_its_code(app, person):
     assert listed(app) == [1, 2, 3, 4]
     mended(person, 4, **{"Fever?": "", "findings": "fever"})
     assert listed(app) == [1, 2, 3]
-    assert app.entrance.store.records().home_log["findings"].iloc[-1] == "fever"
+    assert app.service.store.records().home_log["findings"].iloc[-1] == "fever"
 
 
 def test_a_tick_is_mended_into_its_code_where_the_source_is_known(programme_file, tmp_path):
@@ -259,8 +259,8 @@ def test_a_tick_is_mended_into_its_code_where_the_source_is_known(programme_file
     person = browser_of(app, "manager")
     assert mended(person, 4, **{"Fever?": "yes"}).status_code == 200
     assert listed(app) == [1, 2, 3]
-    assert app.entrance.store.records().home_log["findings"].iloc[-1] == "fever"
-    app.entrance.close()
+    assert app.service.store.records().home_log["findings"].iloc[-1] == "fever"
+    app.service.close()
 
 
 def test_a_row_mended_in_a_file_brought_in_leaves_the_list_as_well(app, person):

@@ -16,10 +16,11 @@ from analysis.store import Store
 from analysis.vocabulary import Arrangement, Role
 from dashboard.addresses.family import FamilyChoice
 from dashboard.config import DashboardConfig
+from dashboard.family.queries import FamilyQueries
 from dashboard.family.queries import earlier_day as back_in_time
 from dashboard.security.roles import Reader
-from dashboard.session.door import Queries
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
+from dashboard.session.session import Session
 
 NOW = datetime(2031, 3, 10, 9, tzinfo=UTC)
 
@@ -79,26 +80,26 @@ def _url(tmp_path_factory) -> str:
     return url
 
 
-@pytest.fixture(name="entrance", scope="module")
-def _entrance(url) -> Iterator[Entrance]:
-    found = Entrance.open(DashboardConfig(store_url=url, clock=lambda: NOW))
+@pytest.fixture(name="service", scope="module")
+def _entrance(url) -> Iterator[Service]:
+    found = Service.open(DashboardConfig(store_url=url, clock=lambda: NOW))
     yield found
     found.close()
 
 
 @pytest.fixture(name="queries")
-def _queries(entrance) -> Queries:
-    return entrance.queries_of(Reader("N1", Role.MANAGER))
+def _queries(service) -> Session:
+    return service.session_of(Reader("N1", Role.MANAGER))
 
 
 @pytest.mark.parametrize("family", ["F1", "F2", "F3"])
-def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(entrance, family):
-    kept = entrance.kept(None)
-    revised = back_in_time.revised_rows(entrance.store)
+def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(service, family):
+    kept = service.kept(None)
+    revised = back_in_time.revised_rows(service.store)
     checked = 0
     for days in range(1, 35):
         day = NOW.date() - timedelta(days=days)
-        then = take(entrance.store, shipped_policy(), day)
+        then = take(service.store, shipped_policy(), day)
         found = back_in_time.family_on(kept, revised, family, day)
         if not (then.records.lines["family_id"] == family).any():
             assert found is None
@@ -129,8 +130,8 @@ def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(en
     assert checked >= 4
 
 
-def labels(queries: Queries, day: date | None) -> str:
-    view = queries.family("F1", FamilyChoice(time="all", known_on=day))
+def labels(queries: Session, day: date | None) -> str:
+    view = FamilyQueries(queries).family("F1", FamilyChoice(time="all", known_on=day))
     return " ".join(view.told["label"])
 
 
@@ -146,28 +147,28 @@ def test_the_page_says_what_was_known_then_and_not_what_was_corrected_later(quer
 
 
 def test_state_and_reasons_are_those_of_that_morning(queries):
-    then = queries.family("F1", FamilyChoice(known_on=date(2031, 3, 4)))
+    then = FamilyQueries(queries).family("F1", FamilyChoice(known_on=date(2031, 3, 4)))
     assert then.as_of == date(2031, 3, 4)
     assert then.row.band == "same_day_review"
     # Changed on 1 March, by the order of 4 March every 3 days: allowed until the 4th.
     assert [(line.state, line.allowed_until) for line in then.lines] == [
         ("due_today", date(2031, 3, 4))
     ]
-    before = queries.family("F1", FamilyChoice(known_on=date(2031, 3, 3)))
+    before = FamilyQueries(queries).family("F1", FamilyChoice(known_on=date(2031, 3, 3)))
     assert [line.allowed_until for line in before.lines] == [date(2031, 3, 8)]
 
 
 def test_a_day_that_is_not_earlier_is_today(queries):
-    today = queries.family("F1", FamilyChoice())
+    today = FamilyQueries(queries).family("F1", FamilyChoice())
     for day in (NOW.date(), date(2031, 5, 1)):
-        view = queries.family("F1", FamilyChoice(known_on=day))
+        view = FamilyQueries(queries).family("F1", FamilyChoice(known_on=day))
         assert view.as_of == today.as_of == NOW.date()
         assert view.choice.known_on is None
 
 
 def test_a_family_not_yet_known_has_no_page_of_that_day(queries):
-    assert queries.family("F3", FamilyChoice(known_on=date(2031, 3, 5))) is None
-    assert queries.family("F3", FamilyChoice(known_on=date(2031, 3, 6))) is not None
+    assert FamilyQueries(queries).family("F3", FamilyChoice(known_on=date(2031, 3, 5))) is None
+    assert FamilyQueries(queries).family("F3", FamilyChoice(known_on=date(2031, 3, 6))) is not None
 
 
 def row_of(store: Store, table: str, number: int) -> int:
@@ -176,9 +177,9 @@ def row_of(store: Store, table: str, number: int) -> int:
     return int(frame["row"].iloc[number - 1])
 
 
-def test_a_source_row_comes_with_the_versions_before_it_newest_first(queries, entrance):
-    second = row_of(entrance.store, "home_log", 3)
-    found = queries.source("F1", "home_log", second, date(2031, 3, 4))
+def test_a_source_row_comes_with_the_versions_before_it_newest_first(queries, service):
+    second = row_of(service.store, "home_log", 3)
+    found = FamilyQueries(queries).source("F1", "home_log", second, date(2031, 3, 4))
     assert dict(found.row.cells)["note"] == "second word"
     assert [dict(v.cells)["note"] for v in found.earlier] == ["first word"]
     assert (found.row.row_number, found.earlier[0].row_number) == (4, 2)
@@ -186,27 +187,27 @@ def test_a_source_row_comes_with_the_versions_before_it_newest_first(queries, en
     assert "note" not in found.row.blank
 
 
-def test_a_version_received_later_is_not_shown_in_a_look_back(queries, entrance):
-    first, second = (row_of(entrance.store, "home_log", n) for n in (1, 3))
-    found = queries.source("F1", "home_log", first, date(2031, 3, 2))
+def test_a_version_received_later_is_not_shown_in_a_look_back(queries, service):
+    first, second = (row_of(service.store, "home_log", n) for n in (1, 3))
+    found = FamilyQueries(queries).source("F1", "home_log", first, date(2031, 3, 2))
     assert dict(found.row.cells)["note"] == "first word"
     assert found.earlier == ()
-    assert queries.source("F1", "home_log", second, date(2031, 3, 2)) is None
+    assert FamilyQueries(queries).source("F1", "home_log", second, date(2031, 3, 2)) is None
 
 
-def test_what_an_earlier_version_said_of_another_family_stays_with_that_family(queries, entrance):
-    third = row_of(entrance.store, "home_log", 6)
-    assert queries.source("F1", "home_log", third) is None
-    found = queries.source("F2", "home_log", third)
+def test_what_an_earlier_version_said_of_another_family_stays_with_that_family(queries, service):
+    third = row_of(service.store, "home_log", 6)
+    assert FamilyQueries(queries).source("F1", "home_log", third) is None
+    found = FamilyQueries(queries).source("F2", "home_log", third)
     assert (found.earlier, found.left_out) == ((), 2)
 
 
-def test_a_person_of_another_site_cannot_look_back_at_a_family(entrance):
-    south = entrance.queries_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
-    assert south.family("F1", FamilyChoice(known_on=date(2031, 3, 4))) is None
-    first = row_of(entrance.store, "home_log", 1)
-    assert south.source("F1", "home_log", first, date(2031, 3, 2)) is None
-    north = entrance.queries_of(Reader("N1", Role.MANAGER, frozenset({"North"})))
-    alone = of_sites(entrance.snapshot(None), ["North"])
+def test_a_person_of_another_site_cannot_look_back_at_a_family(service):
+    south = service.session_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
+    assert FamilyQueries(south).family("F1", FamilyChoice(known_on=date(2031, 3, 4))) is None
+    first = row_of(service.store, "home_log", 1)
+    assert FamilyQueries(south).source("F1", "home_log", first, date(2031, 3, 2)) is None
+    north = service.session_of(Reader("N1", Role.MANAGER, frozenset({"North"})))
+    alone = of_sites(service.snapshot(None), ["North"])
     assert set(alone.records.lines["family_id"]) == {"F1"}
     assert "first word" in labels(north, date(2031, 3, 2))

@@ -16,7 +16,7 @@ from dashboard.config import DashboardConfig
 from dashboard.dwell import layout as dwell
 from dashboard.rates import layout as rates
 from dashboard.security.roles import Reader
-from dashboard.session.entrance import Entrance
+from dashboard.session.service import Service
 
 ONE_LINE = """\
 line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on
@@ -33,9 +33,9 @@ def _ask(request, tmp_path):
             (tmp_path / "lines.csv").write_text(ONE_LINE, encoding="utf-8")
             received = datetime(2031, 3, 2, tzinfo=UTC)
             ingest(store, [tmp_path / "lines.csv"], shipped_policy(), received_at=received)
-    entrance = Entrance.open(DashboardConfig(store_url=url, as_of=AS_OF))
-    yield entrance.queries_of(Reader("P1", Role.PREVENTION))
-    entrance.close()
+    service = Service.open(DashboardConfig(store_url=url, as_of=AS_OF))
+    yield service.session_of(Reader("P1", Role.PREVENTION))
+    service.close()
 
 
 @pytest.mark.parametrize("period", ["month", "quarter"])

@@ -7,6 +7,7 @@ import pytest
 from analysis.cli import main, reporting
 from dashboard.addresses.week import WeekChoice
 from dashboard.security.roles import Reader
+from dashboard.week.queries import WeekQueries
 from tests.signed_in import (
     CONTACT,
     NOW,
@@ -49,7 +50,7 @@ def test_the_files_are_those_that_the_command_writes(
     app_looked_at, tmp_path, monkeypatch, capsys, role, copy, known
 ):
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
-    store = app_looked_at.entrance.config.store_url
+    store = app_looked_at.service.config.store_url
     told = ["report", "--for", role, "--week", WEEK, "--store", store, "--out", str(tmp_path)]
     later = ["--known-at", "2031-03-03"] if known != "end" else []
     monkeypatch.setattr("sys.argv", ["linedays", *told, *later])
@@ -67,13 +68,13 @@ def test_the_files_are_those_that_the_command_writes(
 def test_a_role_reads_its_own_digest_and_a_manager_every_one(app_looked_at):
     for code, role in (("prevention", "infection prevention"), ("educator", "educator")):
         for asked in ("manager", "prevention", "educator", "odd"):
-            queries = app_looked_at.entrance.queries_of(READERS[code])
-            assert queries.week_head(WeekChoice(whose=asked)).choice.whose == code
+            queries = app_looked_at.service.session_of(READERS[code])
+            assert WeekQueries(queries).week_head(WeekChoice(whose=asked)).choice.whose == code
             way = f"/week/digest.html?week={WEEK}&for={asked}"
             assert f"Weekly summary for {role}" in browser_of(app_looked_at, code).get(way).text
-    queries = app_looked_at.entrance.queries_of(READERS["manager"])
+    queries = app_looked_at.service.session_of(READERS["manager"])
     for role in ("manager", "prevention", "educator"):
-        assert queries.week_head(WeekChoice(whose=role)).choice.whose == role
+        assert WeekQueries(queries).week_head(WeekChoice(whose=role)).choice.whose == role
 
 
 def test_nobody_is_told_of_a_family_that_is_not_for_them(app_looked_at):
@@ -96,7 +97,7 @@ def test_a_paper_of_some_sites_says_so_and_is_that_of_the_command(
     app_looked_at, tmp_path, monkeypatch
 ):
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
-    store = app_looked_at.entrance.config.store_url
+    store = app_looked_at.service.config.store_url
     told = ["report", "--for", "educator", "--week", WEEK, "--site", "North", "--store", store]
     told += ["--known-at", "2031-03-03", "--out", str(tmp_path)]
     monkeypatch.setattr("sys.argv", ["linedays", *told])
@@ -115,7 +116,7 @@ def test_a_site_that_is_not_known_is_told_by_the_command(
     app_looked_at, tmp_path, monkeypatch, capsys
 ):
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
-    store = app_looked_at.entrance.config.store_url
+    store = app_looked_at.service.config.store_url
     told = ["report", "--for", "educator", "--week", WEEK, "--site", "Norht", "--store", store]
     monkeypatch.setattr("sys.argv", ["linedays", *told, "--out", str(tmp_path)])
     with pytest.raises(SystemExit) as done:
@@ -140,7 +141,9 @@ def test_a_reader_has_no_digest(app_looked_at, code):
     ],
 )
 def test_a_week_that_cannot_be_shown_is_told_and_the_last_one_shown(app_looked_at, week, said):
-    head = app_looked_at.entrance.queries_of(READERS["manager"]).week_head(WeekChoice(week))
+    head = WeekQueries(app_looked_at.service.session_of(READERS["manager"])).week_head(
+        WeekChoice(week)
+    )
     assert head.mistaken == f"{said} The last week that is over is shown."
     assert head.choice.week == WEEK
 
@@ -159,19 +162,19 @@ def test_a_week_that_cannot_be_shown_is_told_and_the_last_one_shown(app_looked_a
 def test_a_week_is_chosen_by_a_day_in_it_and_by_the_day_up_to_which_it_is_known(
     app_looked_at, known, understood, told
 ):
-    queries = app_looked_at.entrance.queries_of(READERS["manager"])
-    head = queries.week_head(WeekChoice("2031-02-26", None, known))
+    queries = app_looked_at.service.session_of(READERS["manager"])
+    head = WeekQueries(queries).week_head(WeekChoice("2031-02-26", None, known))
     assert (head.choice.week, head.choice.known) == (WEEK, understood)
     assert (head.mistaken is None) if told is None else (told in head.mistaken)
 
 
 def test_weeks_to_choose_reach_from_the_first_line_to_the_last_week_that_is_over(app_looked_at):
-    queries = app_looked_at.entrance.queries_of(READERS["manager"])
-    head = queries.week_head(WeekChoice())
+    queries = app_looked_at.service.session_of(READERS["manager"])
+    head = WeekQueries(queries).week_head(WeekChoice())
     assert head.weeks[0] == (WEEK, "week 9 of 2031, 24 Feb to 2 Mar")
     assert head.weeks[-1][0] == "2030-W50"  # home from 10 December 2030
     assert (head.before, head.after) == ("2031-W08", None)
-    first = queries.week_head(WeekChoice("2030-W50"))
+    first = WeekQueries(queries).week_head(WeekChoice("2030-W50"))
     assert (first.before, first.after) == (None, "2030-W51")
 
 
@@ -205,10 +208,10 @@ def test_without_the_library_for_pdf_one_sentence_is_told(app_looked_at, monkeyp
 
 
 def test_a_recorded_call_does_not_make_past_weeks_anew(app):
-    queries = app.entrance.queries_of(READERS["manager"])
-    asked = queries.week_head(WeekChoice()).choice
+    queries = app.service.session_of(READERS["manager"])
+    asked = WeekQueries(queries).week_head(WeekChoice()).choice
     before = queries._paper(asked)
-    now = app.entrance.now()
-    app.entrance.store.record_call("F1", "manager", True, None, now.date(), now)
+    now = app.service.now()
+    app.service.store.record_call("F1", "manager", True, None, now.date(), now)
     assert len(queries.snapshot().records.calls) == 1
     assert queries._paper(asked) is before

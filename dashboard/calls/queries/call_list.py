@@ -28,13 +28,13 @@ from dashboard.calls.views import CallDone, CallsView, RoomView
 from dashboard.layout.words import BANDS_SHOWN, BANDS_TO_CALL, DONE, PER_PAGE
 from dashboard.security.roles import Right
 from dashboard.session.frames import cells, distinct, is_one
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 BELOW = 10
 """Families that wait and calls done that are shown below the families to call; all on request."""
 
 
-def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView:
+def calls_view(found: Snapshot, context: PageContext, choice: Choice) -> CallsView:
     """The call list under a choice of band, site, nurse, language and page."""
     asked = asked_for(replace(choice, band=None))
     chosen = families_asked(found.calls, found.records, asked)
@@ -57,7 +57,7 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
     if choice.language is not None:
         families = families[speaks(families, found.records, choice.language)]
     return CallsView(
-        standing=standing,
+        context=context,
         choice=replace(choice, page=page, per_page=per_page),
         order=found.calls.order,
         counts={band: int(counts.get(band, 0)) for band in BANDS_SHOWN},
@@ -66,7 +66,7 @@ def calls_view(found: Snapshot, standing: Standing, choice: Choice) -> CallsView
         silent_after_days=found.edition.settings.silent_after_days,
         sites=distinct(home["site"]),
         nurses=distinct(pd.concat([home["nurse"], found.calls.families["assigned_to"]])),
-        languages=languages_of(found) if standing.reader.may(Right.LANGUAGE) else (),
+        languages=languages_of(found) if context.reader.may(Right.LANGUAGE) else (),
         first=first[0] if first else None,
         rows=rows_of(found, shown.iloc[(page - 1) * per_page : page * per_page]),
         total=len(shown),

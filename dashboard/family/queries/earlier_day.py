@@ -17,7 +17,7 @@ from analysis.snapshot import Snapshot, end_of_day
 from analysis.store import Store
 from analysis.tables import KNOWN, Records
 from dashboard.session.frames import of, stacked
-from dashboard.session.keeping import LEADS, NOBODY, Kept
+from dashboard.session.loaded import NO_OWNER, OWNER_CODES, LoadedSnapshot
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -31,27 +31,27 @@ def revised_rows(store: Store) -> Mapping[str, Versions]:
 
 
 def family_on(
-    kept: Kept, revised: Mapping[str, Versions], family_id: str, day: date
+    loaded: LoadedSnapshot, revised: Mapping[str, Versions], family_id: str, day: date
 ) -> Snapshot | None:
     """One family alone in the morning of an earlier day, as known at that day's end.
 
     Parameters
     ----------
-    kept : Kept
+    loaded : LoadedSnapshot
         What is known now; the family has to be in it.
     revised : mapping of table to Versions
         See `revised_rows`.
     family_id : str
         Code of the family.
     day : date
-        Before the as-of day of `kept`.
+        Before the as-of day of `loaded`.
 
     Returns
     -------
     Snapshot or None
         None: no line of the family was known by then.
     """
-    now = kept.snapshot
+    now = loaded.snapshot
     known_at = min(end_of_day(day, now.policy), now.known_at)
     at = (known_at - _EPOCH) // timedelta(microseconds=1)
     moment = pd.Timestamp(known_at).tz_localize(None)
@@ -59,19 +59,21 @@ def family_on(
     def known(name: str, owner: str) -> pd.DataFrame:
         """Rows of one family, child or caregiver that were in force at the moment."""
         versions = revised[name]
-        rows = kept.by[name][owner]
+        rows = loaded.by[name][owner]
         since = (rows["received_at"] <= moment).to_numpy(dtype=bool)
         rows = rows[since & ~rows["row"].isin(versions.frame["row"]).to_numpy(dtype=bool)]
-        then = of(versions.frame.take(versions.known(at)), LEADS[name], owner)
+        then = of(versions.frame.take(versions.known(at)), OWNER_CODES[name], owner)
         return stacked([rows, then[rows.columns]]).sort_values("row", ignore_index=True)
 
-    found = {name: known(name, family_id) for name, code in LEADS.items() if code == "family_id"}
+    found = {
+        name: known(name, family_id) for name, code in OWNER_CODES.items() if code == "family_id"
+    }
     if not len(found["lines"]):
         return None
-    for name, code in LEADS.items():
+    for name, code in OWNER_CODES.items():
         if name not in found:
             owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
-            parts = [kept.by[name][NOBODY], *(known(name, str(owner)) for owner in owners)]
+            parts = [loaded.by[name][NO_OWNER], *(known(name, str(owner)) for owner in owners)]
             found[name] = stacked(parts)
     for name in ("calls", "arrangements"):
         acts = revised[name]

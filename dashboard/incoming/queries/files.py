@@ -12,7 +12,7 @@ from analysis.snapshot import Snapshot
 from dashboard.incoming.queries.received import as_shown
 from dashboard.incoming.views import Counts, TakenIn
 from dashboard.session.forms import FormError
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 MOST_SHOWN = 20
 """Rows refused now that are shown at once; the others are on the list."""
@@ -34,11 +34,11 @@ def profile_of(source: str | None, profiles: Mapping[str, Profile]) -> Profile |
 
 
 def taken_in(
-    summary: IngestSummary, refused: pd.DataFrame, found: Snapshot, standing: Standing
+    summary: IngestSummary, refused: pd.DataFrame, found: Snapshot, context: PageContext
 ) -> TakenIn:
     """The command's summary, and the rows that were refused now."""
     return TakenIn(
-        standing=standing,
+        context=context,
         counts=tuple(Counts(**asdict(count)) for count in summary.tables),
         faults=tuple(str(fault) for fault in summary.faults),
         notes=summary.notes,

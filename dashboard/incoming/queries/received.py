@@ -35,7 +35,7 @@ from dashboard.incoming.views import (
 )
 from dashboard.security.roles import Reader, Right
 from dashboard.session.frames import cells
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 FILES_A_PAGE = 25
 REFUSED_A_PAGE = 20
@@ -50,7 +50,7 @@ def incoming_view(
     found: Snapshot,
     whole: Snapshot,
     store: Store,
-    standing: Standing,
+    context: PageContext,
     reader: Reader,
     choice: IncomingChoice,
     bringing: Bringing | None,
@@ -58,12 +58,12 @@ def incoming_view(
     """Everything on the page; `found` is what this person may see of the `whole`."""
     files = _files(found, reader)
     files_paged, files_rows = _page(len(files), choice.files, FILES_A_PAGE)
-    refused = refused_rows(found, whole, store, standing, reader)
+    refused = refused_rows(found, whole, store, context, reader)
     refused_paged, refused_shown = _page(len(refused), choice.refused, REFUSED_A_PAGE)
     sees = reader.may(Right.ROWS_RECEIVED)
     mends = reader.may(Right.MEND_ROWS)
     return IncomingView(
-        standing=standing,
+        context=context,
         today=_today(files, found),
         files=_file_rows(files.iloc[files_rows], found),
         files_paged=files_paged,
@@ -74,7 +74,7 @@ def incoming_view(
         delays=_delays(found),
         doubts=_doubts(found, store, reader, sees=sees),
         sees_rows=sees,
-        mends=mends and standing.is_today,
+        mends=mends and context.is_today,
         bringing=bringing,
     )
 
@@ -166,13 +166,13 @@ def _delays(found: Snapshot) -> pd.DataFrame:
 
 
 def refused_rows(
-    found: Snapshot, whole: Snapshot, store: Store, standing: Standing, reader: Reader
+    found: Snapshot, whole: Snapshot, store: Store, context: PageContext, reader: Reader
 ) -> pd.DataFrame:
     """Refused rows on the list that a person may know of, those of the newest file first.
 
     On the day itself the list is as it stands now, which is what the command line shows.
     """
-    rows = store.refused(None if standing.is_today else found.known_at)
+    rows = store.refused(None if context.is_today else found.known_at)
     if reader.sites is not None and len(rows):
         own, known = _codes(found.records), _codes(whole.records)
         mine = [

@@ -19,7 +19,7 @@ from dashboard.incoming.views import CellField, MendedView, MendView
 from dashboard.layout.words import plain
 from dashboard.session.forms import FormError
 from dashboard.session.ingesting import PATIENCE_SECONDS
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 HINTS: Mapping[Kind, str] = {
     Kind.DATE: "like 2031-03-04",
@@ -41,7 +41,7 @@ class Wrong:
 def mend_view(
     row: ToMend,
     found: Snapshot,
-    standing: Standing,
+    context: PageContext,
     cells: Mapping[str, str] | None = None,
     wrong: Wrong | None = None,
 ) -> MendView:
@@ -52,7 +52,7 @@ def mend_view(
     known = {c.name: c for c in INCOMING[row.table].columns}
     hints = _hints(row, found.edition)
     return MendView(
-        standing=standing,
+        context=context,
         number=row.number,
         table=row.table,
         file=row.file,
@@ -139,11 +139,11 @@ def mend(
 
 
 def mended_view(
-    row: ToMend, done: TableCount, coming: Sequence[int], standing: Standing, *, used: bool
+    row: ToMend, done: TableCount, coming: Sequence[int], context: PageContext, *, used: bool
 ) -> MendedView:
     """What became of the row, and which one is next on the list."""
     return MendedView(
-        standing=standing,
+        context=context,
         place=row.mended_name.removesuffix(", mended"),
         used=used,
         known_before=done.same_as_before > 0,

@@ -35,7 +35,7 @@ from dashboard.retraining.views import (
 from dashboard.security.roles import Reader, Right
 from dashboard.session.families import how_to_reach
 from dashboard.session.frames import cells, codes, day, distinct, of
-from dashboard.session.views import Standing
+from dashboard.session.views import PageContext
 
 LIKELY = SURENESS[:2]
 MOST_UNSIGNED = 50
@@ -146,7 +146,7 @@ def place_of(training: Training, family_id: str, caregiver_id: object, step: obj
 
 
 def need_opened(
-    training: Training, place: int, store: Store, standing: Standing, reader: Reader
+    training: Training, place: int, store: Store, context: PageContext, reader: Reader
 ) -> NeedOpened:
     """One need with the rows that prove it, and what else is known of the caregiver."""
     found, needs = training.found, training.needs
@@ -158,7 +158,7 @@ def need_opened(
     family = needs[_same(needs, "family_id", row.family_id).to_numpy(dtype=bool)]
     _, language = how_to_reach(found, row.family_id)
     return NeedOpened(
-        standing=standing,
+        context=context,
         row=row,
         sources=tuple(sources[("home_log", n)] for n in newest if ("home_log", n) in sources),
         sources_left_out=len(numbers) - len(newest),
@@ -171,7 +171,7 @@ def need_opened(
             of(found.records.caregivers, "family_id", row.family_id)["caregiver_id"]
         ),
         marked=marked_here(found, store, row.family_id),
-        may_mark=standing.is_today and reader.may(Right.MARK_REFRESHERS),
+        may_mark=context.is_today and reader.may(Right.MARK_REFRESHERS),
     )
 
 

@@ -1,4 +1,4 @@
-"""What is drawn once is sent to whoever may see the same, and to nobody else."""
+"""An answer computed once is sent to everyone who may see the same, and to nobody else."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pytest
 
 from analysis.vocabulary import Role
 from dashboard.security.roles import ALLOWED, Right
-from dashboard.session.answers import Answers
+from dashboard.session.answers import AnswerCache
 from tests.signed_in import (
     CONTACT,
     LANGUAGE,
@@ -26,11 +26,11 @@ from tests.signed_in import (
 __all__ = ["app", "clock", "programme_file", "store_url"]
 
 
-def test_who_asks_while_an_answer_is_worked_out_waits_for_it() -> None:
-    answers, begun, go_on = Answers(), threading.Event(), threading.Event()
+def test_a_second_question_waits_for_the_answer_that_is_being_computed() -> None:
+    answers, begun, go_on = AnswerCache(), threading.Event(), threading.Event()
     times: list[int] = []
 
-    def work_out() -> int:
+    def compute() -> int:
         times.append(1)
         begun.set()
         assert go_on.wait(60)
@@ -38,36 +38,36 @@ def test_who_asks_while_an_answer_is_worked_out_waits_for_it() -> None:
 
     found: list[int] = []
     threads = [
-        threading.Thread(target=lambda: found.append(answers.of("asked", work_out)))
+        threading.Thread(target=lambda: found.append(answers.get("asked", compute)))
         for _ in range(4)
     ]
     for thread in threads:
         thread.start()
     assert begun.wait(60)
-    assert answers.of("something else", lambda: 1) == 1  # holds nobody else up
+    assert answers.get("something else", lambda: 1) == 1  # other keys do not wait
     go_on.set()
     for thread in threads:
         thread.join(60)
     assert (found, times) == ([7, 7, 7, 7], [1])
 
 
-def test_an_answer_that_failed_is_worked_out_by_the_next_who_asks() -> None:
-    answers = Answers()
+def test_an_answer_that_failed_is_computed_by_the_next_question() -> None:
+    answers = AnswerCache()
     with pytest.raises(ZeroDivisionError):
-        answers.of("asked", lambda: 1 // 0)
-    assert answers.of("asked", lambda: 2) == 2
+        answers.get("asked", lambda: 1 // 0)
+    assert answers.get("asked", lambda: 2) == 2
 
 
-def test_what_nobody_asked_for_lately_is_forgotten_first() -> None:
-    answers = Answers(most_kept=2)
+def test_the_least_recently_used_answer_is_dropped_first() -> None:
+    answers = AnswerCache(most_answers=2)
     for asked in ("a", "b", "a", "c"):
-        answers.of(asked, lambda asked=asked: asked)  # type: ignore[misc]
-    assert answers.of("a", lambda: "anew") == "a"
-    assert answers.of("b", lambda: "anew") == "anew"
+        answers.get(asked, lambda asked=asked: asked)  # type: ignore[misc]
+    assert answers.get("a", lambda: "new") == "a"
+    assert answers.get("b", lambda: "new") == "new"
 
 
 def form_of(text: str) -> str:
-    """What tells the form of a call on a page from any other."""
+    """The code of the form of a call on a page."""
     found = re.search(r'name=\\"form\\" value=\\"([^"\\]+)\\"', text)
     assert found is not None
     return found[1]
@@ -79,30 +79,30 @@ def without_its_own(text: str) -> str:
     return re.sub(r'("value":"|value=\\")[\w.-]{60,}', "TOKEN", text)
 
 
-def test_a_family_opened_from_a_kept_list_looks_as_on_a_page_drawn_anew(app: Any) -> None:
+def test_a_family_opened_from_a_cached_list_looks_as_on_a_fresh_page(app: Any) -> None:
     person = browser_of(app, "manager")
-    drawn_anew = {}
+    fresh = {}
     for family in ("F1", "F2", "F3"):
-        vars(app.entrance.kept(None))["answers"] = Answers()
-        drawn_anew[family] = without_its_own(person.page("/", f"?family={family}").text)
+        vars(app.service.loaded(None))["answers"] = AnswerCache()
+        fresh[family] = without_its_own(person.page("/", f"?family={family}").text)
     for family in ("F3", "F1", "F2", "F1"):
         text = without_its_own(person.page("/", f"?family={family}").text)
-        assert text == drawn_anew[family]
+        assert text == fresh[family]
         assert len(re.findall(r'class=."open."', text)) == 1
 
 
-def test_each_form_is_of_its_own_and_each_look_is_noted(app: Any) -> None:
+def test_each_form_has_its_own_code_and_each_opening_is_logged(app: Any) -> None:
     first, again = (browser_of(app, "manager").page("/", "?family=F1").text for _ in range(2))
     assert form_of(first) != form_of(again)
     browser_of(app, "manager.north").page("/", "?family=F1")
-    looks = [
+    openings = [
         who for who, what, family in record_of(app) if (what, family) == ("opened_family", "F1")
     ]
-    assert looks == ["manager", "manager.north"]
+    assert openings == ["manager", "manager.north"]
 
 
 @pytest.mark.parametrize("hidden", [(Right.CONTACT, CONTACT), (Right.LANGUAGE, LANGUAGE)])
-def test_what_a_role_may_not_see_does_not_come_out_of_what_was_drawn_before(
+def test_what_a_role_may_not_see_does_not_come_out_of_cached_answers(
     app: Any, monkeypatch: pytest.MonkeyPatch, hidden: tuple[Right, str]
 ) -> None:
     right, text = hidden
@@ -115,7 +115,7 @@ def test_what_a_role_may_not_see_does_not_come_out_of_what_was_drawn_before(
         assert text not in person.page(path, "?family=F1" if path == "/" else "").text
 
 
-def test_a_person_of_one_site_gets_nothing_that_was_drawn_for_all(app: Any) -> None:
+def test_a_person_of_one_site_gets_nothing_that_was_made_for_all(app: Any) -> None:
     everything = browser_of(app, "manager").page("/").text
     south = browser_of(app, "manager.south").page("/").text
     assert "F1" in everything

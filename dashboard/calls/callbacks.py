@@ -1,0 +1,196 @@
+"""What changes on the call list while it is open?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Input, Output, State, no_update
+from dash.exceptions import PreventUpdate
+
+from dashboard.addresses.calls import Choice, read_choice
+from dashboard.calls.layout import (
+    PATH,
+    announcement,
+    list_head,
+    list_part,
+    opened_first,
+    panel_part,
+    split_class,
+)
+from dashboard.calls.queries import (
+    ARRANGEMENTS,
+    CALLS,
+    UNDONE,
+    ArrangeForm,
+    CallActions,
+    CallForm,
+    CallsQueries,
+)
+from dashboard.calls.views import CallsView, News
+from dashboard.layout import ids
+from dashboard.security.guard import Guard
+from dashboard.security.roles import Page
+from dashboard.session.forms import FormError
+from dashboard.session.session import Session
+
+
+def register(guard: Guard) -> None:
+    """Register the callbacks of the call list."""
+    _show_list(guard)
+    _act(guard)
+    _take_back(guard, ids.TAKE_BACK, CALLS)
+    _take_back(guard, ids.TAKE_BACK_ARRANGED, ARRANGEMENTS)
+    _take_out(guard)
+
+
+def _show_list(guard: Guard) -> None:
+    @guard.callback(
+        Page.CALLS,
+        Output(ids.CALLS_HEAD, "children"),
+        Output(ids.CALLS_LIST, "children"),
+        Output(ids.CALLS_SAID, "children"),
+        Output(ids.PANEL, "children"),
+        Output(ids.PANEL_FAULT, "children"),
+        Output(ids.OPENED, "data"),
+        Output(ids.SPLIT, "className"),
+        Input(ids.URL, "search"),
+        Input(ids.CHANGED, "data"),
+        Input(ids.LOOKED, "data"),
+        State(ids.OPENED, "data"),
+        State(ids.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def show(
+        session: Session,
+        search: str | None,
+        changed: object,
+        looked: object,  # noqa: ARG001 - only asks for a fresh look
+        before: object,
+        pathname: str,
+    ) -> tuple[object, ...]:
+        queries = CallsQueries(session)
+        if pathname != PATH:
+            raise PreventUpdate
+        choice = read_choice(search)
+        view = queries.calls(choice)
+        family, news = _stays_open(choice, view, search, changed, before)
+        now = {"family": family, "search": search, "changed": changed}
+        head, rows, aloud = (
+            list_head(queries, view.choice),
+            list_part(queries, view.choice, family),
+            announcement(view),
+        )
+        asked = split_class(choice, news)
+        if news is None and _family_in(before) == family:  # what is typed in the form stays
+            return head, rows, aloud, no_update, no_update, now, asked
+        return head, rows, aloud, panel_part(queries, choice, family, news), "", now, asked
+
+
+def _act(guard: Guard) -> None:
+    @guard.callback(
+        Page.CALLS,
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
+        Input(ids.RECORD, "data"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+    )
+    def record(session: Session, given: object, changed: object) -> tuple[object, str]:
+        if given is None:
+            raise PreventUpdate
+        form = CallForm.of(given)
+        try:
+            said = CallActions(session).record_call(form)
+        except FormError as fault:
+            return no_update, str(fault)
+        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
+
+    @guard.callback(
+        Page.CALLS,
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
+        Input(ids.ARRANGE, "data"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+    )
+    def arrange(session: Session, given: object, changed: object) -> tuple[object, str]:
+        if given is None:
+            raise PreventUpdate
+        form = ArrangeForm.of(given)
+        try:
+            said = CallActions(session).arrange(form)
+        except FormError as fault:
+            return no_update, str(fault)
+        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
+
+
+def _take_back(guard: Guard, store: str, of: str) -> None:
+    @guard.callback(
+        Page.CALLS,
+        Output(ids.CHANGED, "data", allow_duplicate=True),
+        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
+        Input(store, "data"),
+        State(ids.CHANGED, "data"),
+        prevent_initial_call=True,
+    )
+    def take_back(session: Session, asked: Any, changed: object) -> tuple[object, str]:
+        if not isinstance(asked, dict):
+            raise PreventUpdate
+        try:
+            family_id = CallActions(session).undo(asked.get("row"), of)
+        except FormError as fault:
+            return no_update, str(fault)
+        said = UNDONE[of].format(family_id)
+        return _changed(changed, family_id, said, can_take_back=False), ""
+
+
+def _take_out(guard: Guard) -> None:
+    @guard.callback(
+        Page.CALLS,
+        Output(ids.DOWNLOAD, "data"),
+        Input(ids.TAKE_OUT, "data"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def take_out(session: Session, asked: object, search: str | None) -> dict[str, object]:
+        queries = CallsQueries(session)
+        if asked is None:
+            raise PreventUpdate
+        name, text = queries.calls_table(read_choice(search))
+        return {"content": text, "filename": name, "type": "text/csv", "base64": False}
+
+
+def _stays_open(
+    choice: Choice, view: CallsView, search: str | None, changed: Any, before: Any
+) -> tuple[str | None, News | None]:
+    """Which family the panel shows now, and what is said about what was just done.
+
+    The reader's own choice comes first, then the family a call was just recorded for, then
+    the one shown before under the same address, then the first of the list.
+    """
+    old = before if isinstance(before, dict) else {}
+    news = changed if isinstance(changed, dict) and changed != old.get("changed") else {}
+    family = choice.family_id or news.get("family")
+    if family is None and old.get("search") == search:
+        family = old.get("family")
+    said = None
+    if isinstance(news.get("message"), str):
+        said = News(news["message"], can_take_back=bool(news.get("can_take_back")))
+    return family or opened_first(choice, view), said
+
+
+def _family_in(opened: Any) -> str | None:
+    return opened.get("family") if isinstance(opened, dict) else None
+
+
+def _changed(
+    before: object, family_id: str, message: str, *, can_take_back: bool
+) -> dict[str, object]:
+    """What list and panel are drawn anew by: a count that grows, the family, and what to say."""
+    count = before.get("count", 0) if isinstance(before, dict) else 0
+    return {
+        "count": int(count) + 1,
+        "family": family_id,
+        "message": message,
+        "can_take_back": can_take_back,
+    }

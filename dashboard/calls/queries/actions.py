@@ -1,0 +1,159 @@
+"""What does a person record on the call list: calls, who makes the next one, postponements?"""
+
+from __future__ import annotations
+
+from analysis.store import RecordedBeforeError, StoreError
+from analysis.vocabulary import Access, Arrangement
+from dashboard.call_state import queries as call_state
+from dashboard.calls.queries import arrangements, call_form
+from dashboard.calls.queries.arrangements import ArrangeForm
+from dashboard.calls.queries.call_form import CallForm
+from dashboard.layout.words import sentence, short_day
+from dashboard.security.roles import Page, Right
+from dashboard.session import families, forms
+from dashboard.session.forms import FormError
+from dashboard.session.session import Session
+
+TODAY = "Record calls on today's list."
+CALLS, ARRANGEMENTS = "calls", "arrangements"
+UNDONE = {
+    CALLS: "The call to family {} is taken back.",
+    ARRANGEMENTS: "What was arranged for family {} is taken back.",
+}
+
+
+class CallActions:
+    """What one person records on the call list; nothing that the page sends is trusted."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.CALLS)
+        session.reader.must(Right.RECORD_CALLS)
+        self.session = session
+
+    def record_call(self, form: CallForm) -> str:
+        """Record a call; returns a sentence on what became of the family.
+
+        A form that comes twice, by a double click or a repeated request, records one call.
+
+        Raises
+        ------
+        FormError
+            Something typed in does not fit, or the store cannot be written.
+        """
+        session = self.session
+        session.require_today(TODAY)
+        found = session.snapshot()
+        family_id = self._known(form.family_id)
+        now = session.now()
+        key = forms.form_key(form.form)
+        reached = call_form.was_reached(form.reached)
+        agreed = call_form.agreed_text(form.agreed)
+        recheck_on = call_form.recheck_day(form.recheck_on, found.as_of)
+        try:
+            session.store.record_call(
+                family_id=family_id,
+                made_by=session.reader.code,
+                reached=reached,
+                agreed=agreed,
+                recheck_on=recheck_on,
+                made_at=now,
+                made_on=now.date(),
+                form=key,
+            )
+        except RecordedBeforeError:
+            return self._after_call(family_id)
+        except StoreError as fault:
+            raise FormError(f"The call is not recorded. {fault}") from None
+        session.note(Access.RECORDED_CALL, family_id)
+        return self._after_call(family_id)
+
+    def arrange(self, form: ArrangeForm) -> str:
+        """Assign a family or postpone it; returns a sentence on what became of it.
+
+        Raises
+        ------
+        FormError
+            Something typed in does not fit, a red flag is not answered, or the store cannot be
+            written.
+        """
+        session = self.session
+        session.require_today(TODAY)
+        found = session.snapshot()
+        family_id = self._known(form.family_id)
+        row = call_state.row_of(found, family_id)
+        kind = arrangements.kind_of(form.kind)
+        assigned_to, until_on, reason = None, None, None
+        if kind is Arrangement.ASSIGNED:
+            people = arrangements.callers(found, session.reader.code)
+            assigned_to = arrangements.caller(form.assigned_to, people)
+        else:
+            arrangements.may_rest(row)
+            until_on = arrangements.until_day(form.until_on, found.as_of)
+            reason = arrangements.reason_text(form.reason)
+        now, key = session.now(), forms.form_key(form.form)
+        try:
+            session.store.arrange(
+                kind,
+                family_id,
+                made_by=session.reader.code,
+                made_at=now,
+                made_on=now.date(),
+                assigned_to=assigned_to,
+                until_on=until_on,
+                why=reason,
+                form=key,
+            )
+            session.note(arrangements.ACCESS[kind], family_id)
+        except RecordedBeforeError:
+            pass  # by the same form, a moment ago
+        except StoreError as fault:
+            raise FormError(f"Nothing is recorded. {fault}") from None
+        session.refresh()
+        if until_on is None:
+            return f"Family {family_id} is assigned to {assigned_to}."
+        day = short_day(until_on, found.as_of)
+        return f"Family {family_id} is set aside and listed again from {day}."
+
+    def undo(self, row: object, of: str = CALLS) -> str:
+        """Undo a recorded call or an arrangement; returns the code of its family.
+
+        Raises
+        ------
+        FormError
+            It is not known (any more), or the store cannot be written.
+        """
+        session = self.session
+        session.require_today(TODAY)
+        records = session.snapshot().records
+        acts = records.arrangements if of == ARRANGEMENTS else records.calls
+        mine = acts[(acts["row"] == row).to_numpy(dtype=bool)] if isinstance(row, int) else None
+        if mine is None or not len(mine):
+            what = "What was arranged" if of == ARRANGEMENTS else "This call"
+            raise FormError(f"{what} is not in the list any more. Reload the page.")
+        number, family_id = int(mine["row"].iloc[0]), str(mine["family_id"].iloc[0])
+        is_call = of != ARRANGEMENTS
+        undo = session.store.undo_call if is_call else session.store.undo_arrangement
+        try:
+            undo(row=number, made_by=session.reader.code, made_at=session.now())
+        except StoreError as fault:
+            raise FormError(f"Nothing is taken back. {fault}") from None
+        session.note(Access.TOOK_BACK_CALL if is_call else Access.TOOK_BACK_ARRANGEMENT, family_id)
+        session.refresh()
+        return family_id
+
+    def _known(self, family_id: object) -> str:
+        known = families.known_family(self.session.snapshot(), family_id)
+        if known is None:
+            raise FormError("There is no family with this code. Choose one from the list.")
+        return known
+
+    def _after_call(self, family_id: str) -> str:
+        self.session.refresh()
+        found = self.session.snapshot()
+        row = call_state.row_of(found, family_id)
+        if row.band == "waiting" and row.recheck_on is not None:
+            listed = short_day(row.recheck_on, found.as_of)
+            return f"Recorded. Family {family_id} waits and is listed again from {listed}."
+        if row.sentences:
+            return f"Recorded. Family {family_id} stays on the list: {sentence(row.sentences[0])}"
+        return f"Recorded. Family {family_id} has no other reason to be called."

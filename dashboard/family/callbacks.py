@@ -1,0 +1,74 @@
+"""What changes on the page of a family while it is open?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Input, Output, State, ctx, html
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from dashboard.addresses.family import read_family, read_family_choice
+from dashboard.evidence.source_rows import source_in_time
+from dashboard.family.layout import NO_ROW, family_body
+from dashboard.family.queries import FamilyQueries
+from dashboard.layout import ids
+from dashboard.layout.static import static
+from dashboard.security.guard import Guard
+from dashboard.security.roles import Page
+from dashboard.session.session import Session
+
+
+def register(guard: Guard) -> None:
+    """Register the callbacks of the family page."""
+
+    @guard.callback(
+        Page.FAMILY,
+        Output(ids.FAMILY_BODY, "children"),
+        Input(ids.URL, "search"),
+        State(ids.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def show(session: Session, search: str | None, pathname: str) -> Component:
+        queries = FamilyQueries(session)
+        view = queries.family(read_family(pathname or ""), read_family_choice(search))
+        if view is None:
+            raise PreventUpdate
+        return family_body(queries, view)
+
+    @guard.callback(
+        Page.FAMILY,
+        Output(ids.FAMILY_SOURCE, "children"),
+        Input(ids.FAMILY_FIGURE, "clickData"),
+        Input(ids.FAMILY_ASKED, "data"),
+        State(ids.URL, "pathname"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def show_source(
+        session: Session, click: Any, asked: Any, pathname: str, search: str | None
+    ) -> Component:
+        queries = FamilyQueries(session)
+        by_figure = ctx.triggered_id == ids.FAMILY_FIGURE
+        table, row = _of_click(click) if by_figure else _of_button(asked)
+        known_on = read_family_choice(search).known_on
+        source = queries.source(read_family(pathname or ""), table, row, known_on)
+        if source is None:
+            return static(html.P(NO_ROW))
+        return static(source_in_time(source))
+
+
+def _of_button(asked: Any) -> tuple[object, object]:
+    """Table and row that a button of the table asked for."""
+    if not isinstance(asked, dict):
+        raise PreventUpdate
+    return asked.get("table"), asked.get("row")
+
+
+def _of_click(click: Any) -> tuple[object, object]:
+    """Table and row that a clicked mark carries."""
+    try:
+        table, row = click["points"][0]["customdata"][:2]
+    except (KeyError, IndexError, TypeError, ValueError):
+        raise PreventUpdate from None
+    return table, row

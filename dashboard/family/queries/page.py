@@ -1,0 +1,115 @@
+"""What does a family's page show to the person who asks?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+from analysis.snapshot import Snapshot, end_of_day
+from dashboard.addresses.family import FamilyChoice
+from dashboard.call_state import queries as call_state
+from dashboard.evidence import queries as evidence
+from dashboard.evidence.views import SourceInTime
+from dashboard.family.queries import earlier_day, histories
+from dashboard.family.views import FamilyView
+from dashboard.security.roles import Page, Right
+from dashboard.session.session import Session
+from dashboard.session.views import PageContext
+
+
+class FamilyQueries:
+    """Questions of a family's page, for the person and on the snapshot of a request."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.FAMILY)
+        self.session = session
+
+    def family(self, family_id: object, choice: FamilyChoice) -> FamilyView | None:
+        """One family with the history of its lines; None when there is no such family."""
+        session = self.session
+        known = session.open_family(family_id)
+        if known is None:
+            return None
+        sees = frozenset(str(right) for right in Right if session.reader.may(right))
+        key = ("family", known, choice, sees)
+        return session.cached(key, lambda: self._family(known, choice, sees))
+
+    def _family(self, known: str, choice: FamilyChoice, sees: frozenset[str]) -> FamilyView | None:
+        session = self.session
+        alone, is_earlier = self._alone(known, choice.known_on)
+        if alone is None:
+            return None
+        whole = alone if is_earlier else session.snapshot()
+        contact, language = session.contact_and_language(alone, known)
+        spans, marks = histories.history_of(alone, known, sees_notes=Right.NOTES in sees)
+        lines = histories.line_views(alone, known)
+        first, last = histories.shown_days(lines, alone.as_of, choice)
+        told, told_in_all, page, pages = histories.page_of_table(spans, marks, first, choice.page)
+        return FamilyView(
+            family_id=known,
+            as_of=alone.as_of,
+            now=session.snapshot().as_of,
+            edition=alone.edition.version,
+            choice=replace(choice, page=page, known_on=alone.as_of if is_earlier else None),
+            sees=sees,
+            row=call_state.row_of(whole, known),
+            reasons=call_state.reasons_of(whole, known),
+            lines=lines,
+            first=first,
+            last=last,
+            spans=spans,
+            marks=marks,
+            told=told,
+            told_in_all=told_in_all,
+            pages=pages,
+            caregivers=histories.caregivers(alone, known),
+            calls=call_state.calls_made(alone, known),
+            contact=contact,
+            language=language,
+        )
+
+    def context_on(self, day: date, edition: str) -> PageContext:
+        """The context of a page that shows an earlier day, as known at its end."""
+        session = self.session
+        now = session.context()
+        if day == now.as_of:
+            return now
+        known_at = end_of_day(day, session.policy).astimezone(session.policy.zone)
+        return replace(
+            now,
+            as_of=day,
+            known_at=known_at,
+            knows_whole_day=True,
+            is_today=False,
+            records_calls=False,
+            edition=edition,
+        )
+
+    def source(
+        self, family_id: object, table: object, row: object, known_on: date | None = None
+    ) -> SourceInTime | None:
+        """The stored row behind a mark with its versions, if it is about the family; else None.
+
+        Parameters
+        ----------
+        family_id, table, row : object
+            What the page sent; nothing in it is trusted.
+        known_on : date, optional
+            The earlier day that the page shows.
+        """
+        known = self.session.open_family(family_id)
+        if known is None or not isinstance(table, str) or not isinstance(row, int):
+            return None
+        alone, _ = self._alone(known, known_on)
+        if alone is None or row not in histories.rows_of_family(alone).get(table, frozenset()):
+            return None
+        return evidence.in_time(table, row, self.session.store, alone, self.session.reader)
+
+    def _alone(self, known: str, known_on: date | None) -> tuple[Snapshot | None, bool]:
+        """One family alone, on the day or an earlier one, and whether it is an earlier one."""
+        session = self.session
+        loaded = session.loaded()
+        if known_on is None or known_on >= loaded.snapshot.as_of:
+            return loaded.of_family(known), False
+        revised = session.cached("revised", lambda: earlier_day.revised_rows(session.store))
+        return earlier_day.family_on(loaded, revised, known, known_on), True

@@ -1,0 +1,171 @@
+"""What does the page of incoming data show to the person who asks, and what do they import?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from analysis.ingest import LogFile
+from analysis.ingest.mending import ToMend, row_to_mend
+from analysis.ingest.refused import as_file
+from analysis.vocabulary import Access
+from dashboard.addresses.incoming import IncomingChoice
+from dashboard.incoming.queries import files as incoming_files
+from dashboard.incoming.queries import received, row
+from dashboard.incoming.views import Bringing, IncomingView, MendedView, MendView, TakenIn
+from dashboard.security.roles import Page, Right
+from dashboard.session import ingesting
+from dashboard.session.session import Session
+
+
+class IncomingQueries:
+    """Questions of the page of incoming data, for the person and the snapshot of a request."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.INCOMING)
+        self.session = session
+
+    def incoming(self, choice: IncomingChoice) -> IncomingView:
+        """Files that came in, how late, which rows to correct, what is doubtful."""
+        session = self.session
+        view = session.cached(
+            ("incoming", choice, session.seen_as()),
+            lambda: received.incoming_view(
+                session.snapshot(),
+                session.snapshot_of_all_sites(),
+                session.store,
+                session.context(),
+                session.reader,
+                choice,
+                self.bringing(),
+            ),
+            lasting=True,
+        )
+        return replace(view, context=session.context())
+
+    def bringing(self) -> Bringing | None:
+        """What this person may import today; None: nothing."""
+        session = self.session
+        if not (session.reader.may(Right.BRING_FILES) and session.context().is_today):
+            return None
+        return Bringing(tuple(session.service.profiles), session.config.most_upload_bytes)
+
+    def take_in(self, files: Sequence[tuple[Path, str]], source: str | None) -> TakenIn:
+        """Import files as the command line does, each whole or not at all.
+
+        Parameters
+        ----------
+        files : sequence of (Path, str)
+            Where each is, and the name by which it is known.
+        source : str or None
+            Name of the source profile; blank: our own form.
+
+        Raises
+        ------
+        FormError
+            No file was chosen, the source is not known, or the store cannot be written now.
+        """
+        session = self.session
+        session.reader.must(Right.BRING_FILES)
+        session.require_today("Bring files in on today's page.")
+        before = int(session.store.ingests()["ingest"].max() or 0)
+        profile = incoming_files.profile_of(source, session.service.profiles)
+        summary = ingesting.take_in(
+            session.config.store_url,
+            [LogFile(path, name) for path, name in files],
+            session.policy,
+            profile,
+            session.now(),
+            session.reader.code,
+        )
+        for name in dict.fromkeys(count.file for count in summary.tables):
+            session.note(Access.TOOK_IN_FILE, about=name)
+        session.refresh()
+        refused = session.store.refused()
+        now = refused[(refused["ingest"] > before).to_numpy(dtype=bool)]
+        return incoming_files.taken_in(summary, now, session.snapshot(), session.context())
+
+    def row_to_mend(self, number: int) -> MendView | None:
+        """A refused row as a form; None: it is not on the list (any more).
+
+        Raises
+        ------
+        FormError
+            This is the page of an earlier day.
+        """
+        found = self._row_to_mend(number)
+        if found is None:
+            return None
+        return row.mend_view(found, self.session.snapshot(), self.session.context())
+
+    def mend(self, number: int, sent: Mapping[str, str]) -> MendView | MendedView | None:
+        """Store a corrected row; the form again, with what is wrong now, if it cannot be used.
+
+        Parameters
+        ----------
+        number : int
+            Its number on the list.
+        sent : mapping of str to str
+            Fields of the form.
+
+        Returns
+        -------
+        MendView, MendedView or None
+            None: the row is not on the list any more.
+
+        Raises
+        ------
+        FormError
+            This is the page of an earlier day, or the store cannot be written now.
+        """
+        session = self.session
+        found = self._row_to_mend(number)
+        if found is None:
+            return None
+        coming = self._next_after(number)
+        cells = row.cells_of(found, sent)
+        done = row.mend(
+            session.config.store_url,
+            found,
+            cells,
+            session.policy,
+            session.now(),
+            session.reader.code,
+        )
+        if done is None:
+            return None
+        session.refresh()
+        if isinstance(done, row.Wrong):
+            return row.mend_view(found, session.snapshot(), session.context(), cells, done)
+        session.note(Access.MENDED_ROW, about=f"{found.table}, number {number}")
+        used = cells["void"] != "yes"
+        return row.mended_view(found, done, coming, session.context(), used=used)
+
+    def refused_file(self, table: str) -> bytes | None:
+        """A file of the refused rows of a table to correct; None: there is none such."""
+        session = self.session
+        session.reader.must(Right.MEND_ROWS)
+        found = session.snapshot()
+        context = session.context()
+        rows = received.refused_rows(found, found, session.store, context, session.reader)
+        rows = rows[(rows["table"] == table).to_numpy(dtype=bool)].sort_values("refused_row")
+        if rows.empty:
+            return None
+        session.note_export(f"refused rows of {table}")
+        return as_file(rows, table)
+
+    def _next_after(self, number: int) -> list[int]:
+        """Numbers of the other rows on the list, beginning with the one after this."""
+        session, found = self.session, self.session.snapshot()
+        context = session.context()
+        rows = received.refused_rows(found, found, session.store, context, session.reader)
+        numbers = [int(n) for n in rows["refused_row"]]
+        at = numbers.index(number) if number in numbers else 0
+        return numbers[at + 1 :] + numbers[:at]
+
+    def _row_to_mend(self, number: int) -> ToMend | None:
+        session = self.session
+        session.reader.must(Right.MEND_ROWS)
+        session.require_today("Mend rows on today's page.")
+        return row_to_mend(session.store, number, session.service.profiles)

@@ -1,0 +1,93 @@
+"""What does the page of rates show to the person who asks, and what do they write on it?"""
+
+from __future__ import annotations
+
+from analysis.store import StoreError
+from analysis.vocabulary import Access
+from dashboard.addresses.rates import RatesChoice
+from dashboard.rates.queries import annotations as notes
+from dashboard.rates.queries import rates
+from dashboard.rates.queries.annotations import AnnotationForm
+from dashboard.rates.views import Annotating, BesideRates, RatesView
+from dashboard.security.roles import Page, Right
+from dashboard.session.forms import FormError
+from dashboard.session.session import Session
+
+
+class RatesQueries:
+    """Questions of the page of rates, for the person and on the snapshot of a request."""
+
+    def __init__(self, session: Session) -> None:
+        session.reader.must_open(Page.RATES)
+        self.session = session
+
+    def rates(self, choice: RatesChoice) -> RatesView:
+        """Rates of an event over time, by group and compared."""
+        found = self.session.snapshot()
+        asked = rates.understood(found, choice)
+        return self.session.cached(asked, lambda: rates.rates_view(found, asked), lasting=True)
+
+    def beside_rates(self, view: RatesView) -> BesideRates:
+        """The notes on the chart, and where each is on the chart of a view."""
+        session = self.session
+        found = notes.standing(session.store, session.snapshot(), session.reader)
+        return BesideRates(found, notes.marks_on(found, view.chart, view.choice.period))
+
+    def annotating(self) -> Annotating | None:
+        """What this person chooses from to write a note; None: may not, or not today."""
+        session = self.session
+        if not (session.reader.may(Right.ANNOTATE) and session.context().is_today):
+            return None
+        found = session.snapshot()
+        return Annotating(notes.sites_to_write_for(found, session.reader), found.as_of)
+
+    def annotate(self, form: AnnotationForm) -> str:
+        """Write a note on the rates; returns a sentence. The same one twice is one.
+
+        Raises
+        ------
+        FormError
+            Something typed in does not fit, or the store cannot be written.
+        """
+        session = self._may_annotate()
+        found = session.snapshot()
+        text = notes.checked_text(form.text)
+        day = notes.checked_day(form.on_day, found.as_of)
+        site = notes.checked_site(form.site, notes.sites_to_write_for(found, session.reader))
+        try:
+            row = session.store.annotate(day, text, site, session.reader.code, session.now())
+        except StoreError as fault:
+            raise FormError(f"The annotation is not written. {fault}") from None
+        if row is None:
+            return "This is written already."
+        session.note(Access.ANNOTATED_RATES, about=f"annotation {row}")
+        return "Written: it stands on the chart and in the table."
+
+    def withdraw_annotation(self, row: object) -> str:
+        """Withdraw a note on the rates; returns a sentence.
+
+        Raises
+        ------
+        FormError
+            It is not known (any more), is about sites this person may not write for, or the store
+            cannot be written.
+        """
+        session = self._may_annotate()
+        found = session.snapshot()
+        there = {a.row: a for a in notes.standing(session.store, found, session.reader)}
+        mine = there.get(row) if isinstance(row, int) else None
+        if mine is None:
+            raise FormError("This annotation does not stand any more. Reload the page.")
+        if (mine.site or "") not in notes.sites_to_write_for(found, session.reader):
+            raise FormError("It speaks of all sites: only who sees all of them can withdraw it.")
+        try:
+            session.store.withdraw_annotation(mine.row, session.reader.code, session.now())
+        except StoreError as fault:
+            raise FormError(f"The annotation is not withdrawn. {fault}") from None
+        session.note(Access.WITHDREW_ANNOTATION, about=f"annotation {mine.row}")
+        return "Withdrawn: looks at earlier days still show it."
+
+    def _may_annotate(self) -> Session:
+        self.session.reader.must(Right.ANNOTATE)
+        self.session.require_today("Write on the rates of today.")
+        return self.session

@@ -1,0 +1,102 @@
+"""What is computed from one snapshot once and then looked up by many requests?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import pandas as pd
+
+from analysis.snapshot import Snapshot
+from analysis.store import Store
+from analysis.tables import KNOWN, Records
+from dashboard.session.answers import AnswerCache
+from dashboard.session.frames import RowsBy, of, stacked
+
+OWNER_CODES = {
+    "lines": "family_id",
+    "caregivers": "family_id",
+    "home_log": "family_id",
+    "stays": "child_id",
+    "outcomes": "child_id",
+    "sign_offs": "caregiver_id",
+}
+"""The code by which the rows of each table are looked up; calls and arrangements are few."""
+NO_OWNER = ""
+"""A code of no row: its rows have the columns of the table, and there are none."""
+MOST_REPORTS = 24
+
+
+@dataclass(frozen=True)
+class LoadedSnapshot:
+    """A snapshot with indexes on its rows and the answers computed from it."""
+
+    snapshot: Snapshot
+
+    @cached_property
+    def by(self) -> dict[str, RowsBy]:
+        """Rows of each table by the code that leads from a family to them."""
+        records = self.snapshot.records
+        return {name: RowsBy(getattr(records, name), code) for name, code in OWNER_CODES.items()}
+
+    def of_family(self, family_id: str) -> Snapshot:
+        """What is known of one family alone: nothing about it follows from other families."""
+        codes = OWNER_CODES.items()
+        found = {name: self.by[name][family_id] for name, code in codes if code == "family_id"}
+        for name, code in codes:
+            if name not in found:
+                owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
+                found[name] = stacked(
+                    [self.by[name][NO_OWNER], *(self.by[name][str(owner)] for owner in owners)]
+                )
+        for name in ("calls", "arrangements"):
+            found[name] = of(getattr(self.snapshot.records, name), "family_id", family_id)
+        return replace(self.snapshot, records=Records(**found))
+
+    @cached_property
+    def answers(self) -> AnswerCache:
+        """Answers that depend on everything in the snapshot."""
+        return AnswerCache()
+
+    @cached_property
+    def lasting(self) -> AnswerCache:
+        """Answers that do not depend on calls and arrangements."""
+        return AnswerCache()
+
+    @cached_property
+    def reports(self) -> AnswerCache:
+        """Reports of past weeks, from what was received before today: no call changes them."""
+        return AnswerCache(MOST_REPORTS)
+
+    def warm_up(self) -> None:
+        """Compute now what pages would compute when they are first opened."""
+        _ = self.by, self.snapshot.calls, self.snapshot.tallies
+
+    def with_calls_of(self, store: Store) -> LoadedSnapshot | None:
+        """The same rows with the calls and arrangements made since; None after an ingest.
+
+        They change nothing that was logged, so that rows, timeline and indexes stay and only the
+        calling order is computed again; without any since, everything stays.
+        """
+        before = self.snapshot
+        if not store.ingests().equals(before.ingests):
+            return None
+        known_at = pd.Timestamp(before.known_at).tz_localize(None)
+        calls = _in_force(store.all_calls(), "calls", known_at)
+        arrangements = _in_force(store.all_arrangements(), "arrangements", known_at)
+        return self.with_calls(calls, arrangements)
+
+    def with_calls(self, calls: pd.DataFrame, arrangements: pd.DataFrame) -> LoadedSnapshot:
+        """The same rows with other calls and arrangements; this one where they are the same."""
+        records = self.snapshot.records
+        if calls.equals(records.calls) and arrangements.equals(records.arrangements):
+            return self
+        loaded = LoadedSnapshot(self.snapshot.with_acts(calls, arrangements))
+        for part in ("by", "lasting", "reports"):
+            vars(loaded)[part] = getattr(self, part)
+        return loaded
+
+
+def _in_force(acts: pd.DataFrame, name: str, known_at: pd.Timestamp) -> pd.DataFrame:
+    in_force = (acts["made_at"] <= known_at) & ~(acts["undone_at"] <= known_at)
+    return acts.loc[in_force.to_numpy(dtype=bool), KNOWN[name].names].reset_index(drop=True)

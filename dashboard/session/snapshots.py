@@ -1,0 +1,121 @@
+"""Which snapshot of the store does a request get, and who loads the next one?
+
+A snapshot is loaded when the store or the day has changed. One thread loads it, holding no lock;
+others go on with the present one meanwhile, unless it is of another day or they ask for what they
+have just stored themselves.
+"""
+
+from __future__ import annotations
+
+import threading
+from datetime import date, datetime
+
+from analysis.policy import Policy
+from analysis.snapshot import of_sites, take
+from analysis.store import Store
+from dashboard.session.answers import AnswerCache
+from dashboard.session.loaded import LoadedSnapshot
+from dashboard.session.scope import acts_of
+
+MOST_SCOPES = 8
+Known = date | datetime | None
+Version = tuple[int, date]
+"""Number of the store's last change, and the day."""
+Scope = frozenset[str] | None
+
+
+class Generation:
+    """The snapshot of one version of the store on one day, whole and narrowed to sites."""
+
+    def __init__(
+        self, version: Version, whole: LoadedSnapshot, before: dict[Scope, LoadedSnapshot]
+    ) -> None:
+        self.version = version
+        self.whole = whole
+        self._before = before
+        self._narrowed = AnswerCache(MOST_SCOPES)
+
+    def of(self, sites: Scope) -> LoadedSnapshot:
+        """The families of some sites; None: all families."""
+        if sites is None:
+            return self.whole
+        return self._narrowed.get(sites, lambda: self._narrow(sites))
+
+    def _narrow(self, sites: frozenset[str]) -> LoadedSnapshot:
+        before = self._before.pop(sites, None)
+        if before is None:
+            return LoadedSnapshot(of_sites(self.whole.snapshot, sites))
+        records = self.whole.snapshot.records
+        return before.with_calls(
+            acts_of(before.snapshot, records.calls),
+            acts_of(before.snapshot, records.arrangements),
+        )
+
+    def narrowed(self) -> dict[Scope, LoadedSnapshot]:
+        """What has been narrowed so far, by sites."""
+        made = {k: v for k, v in self._narrowed.computed().items() if isinstance(k, frozenset)}
+        scopes = [*self._before.items(), *made.items()][-MOST_SCOPES:]
+        return dict(scopes)  # type: ignore[arg-type]  # the answers are loaded snapshots
+
+
+class SnapshotCache:
+    """The present snapshot of a store under a policy. Threads may share it."""
+
+    def __init__(self, store: Store, policy: Policy, known_at: Known) -> None:
+        self._store = store
+        self._policy = policy
+        self._known_at = known_at
+        self._changed = threading.Condition()
+        self._present: Generation | None = None
+        self._loading = False
+
+    def get(self, as_of: date, *, fresh: bool = False) -> Generation:
+        """The snapshot of a day.
+
+        Parameters
+        ----------
+        as_of : date
+            The day.
+        fresh : bool
+            Wait for everything stored before this call, also while another thread loads. Without
+            it the present snapshot of the day is given while another thread loads the next one.
+
+        Raises
+        ------
+        StoreError
+            The store cannot be read.
+        """
+        while True:
+            version = (self._store.data_version(), as_of)
+            with self._changed:
+                present = self._present
+                if present is not None and present.version == version:
+                    return present
+                if self._loading:
+                    if present is not None and present.version[1] == as_of and not fresh:
+                        return present
+                    self._changed.wait()
+                    continue
+                self._loading = True
+            return self._load(version, present)
+
+    def _load(self, version: Version, present: Generation | None) -> Generation:
+        loaded = None
+        try:
+            loaded = self._next(version, present)
+        finally:
+            with self._changed:
+                self._loading = False
+                if loaded is not None:
+                    self._present = loaded
+                self._changed.notify_all()
+        return loaded
+
+    def _next(self, version: Version, present: Generation | None) -> Generation:
+        """Everything, or only calls and arrangements where nothing else has come in."""
+        if present is not None and present.version[1] == version[1]:
+            whole = present.whole.with_calls_of(self._store)
+            if whole is not None:
+                return Generation(version, whole, present.narrowed())
+        whole = LoadedSnapshot(take(self._store, self._policy, version[1], self._known_at))
+        return Generation(version, whole, {})

@@ -1,0 +1,211 @@
+"""Every request is answered from one snapshot, and a slow store holds nobody else up."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date
+from typing import Any
+
+import pytest
+
+from analysis.store import Store, StoreError
+from analysis.vocabulary import Role
+from dashboard.addresses.calls import Choice
+from dashboard.calls.queries import CallActions, CallForm, CallsQueries
+from dashboard.config import DashboardConfig
+from dashboard.security.roles import Reader
+from dashboard.session import snapshots
+from dashboard.session.service import Service
+from tests.signed_in import NOW, app, browser_of, clock, programme_file, store_url
+
+__all__ = ["app", "clock", "programme_file", "store_url"]
+
+MANAGER = Reader("N1", Role.MANAGER)
+NORTH = Reader("N2", Role.MANAGER, frozenset({"North"}))
+PATIENCE = 60
+
+
+@pytest.fixture
+def service(store_url: str) -> Iterator[Service]:
+    found = Service.open(DashboardConfig(store_url=store_url, clock=lambda: NOW))
+    yield found
+    found.close()
+
+
+def record_elsewhere(store_url: str, family: str) -> None:
+    """A call that another process records."""
+    with Store.open(store_url, create=False) as store:
+        store.record_call(family, "N9", True, "well", date(2031, 3, 11), NOW)
+
+
+def bands(queries: CallsQueries) -> dict[str, str]:
+    view = queries.calls(Choice())
+    return {row.family_id: row.band for row in (*view.rows, *view.resting)}
+
+
+def call_form(family: str) -> CallForm:
+    return CallForm("form 1", family, "yes", "", "2031-03-11")
+
+
+# One snapshot for each request
+
+
+@pytest.mark.parametrize("reader", [MANAGER, NORTH])
+def test_a_change_between_two_questions_of_one_request_does_not_mix(service, store_url, reader):
+    request = CallsQueries(service.session_of(reader))
+    first = request.calls(Choice()).first
+    assert first is not None
+    before = bands(request)
+    record_elsewhere(store_url, first.family_id)
+    assert request.calls(Choice(page=1, per_page=100)).first == first
+    assert bands(request) == before
+    opened = request.opened(first.family_id, Choice(per_page=200))
+    assert opened is not None
+    assert opened.row == first
+    assert opened.calls == ()
+    assert request.calls_table(Choice())[1].count("waiting") == 0
+    assert bands(CallsQueries(service.session_of(reader)))[first.family_id] == "waiting"
+
+
+def test_the_head_and_the_list_of_one_page_name_the_same_first_family(app, store_url, monkeypatch):
+    """Another process records a call while the page is made, after its head."""
+    person = browser_of(app, "manager")
+    real, made = CallsQueries.calls, []
+
+    def calls(self: CallsQueries, choice: Choice) -> Any:
+        view = real(self, choice)
+        made.append(view)
+        if len(made) == 1:
+            record_elsewhere(store_url, view.first.family_id)
+        return view
+
+    monkeypatch.setattr(CallsQueries, "calls", calls)
+    assert person.page("/").status_code == 200
+    assert len(made) > 1
+    assert {view.first.family_id for view in made} == {made[0].first.family_id}
+    assert {view.counts["waiting"] for view in made} == {0}
+
+
+@pytest.mark.parametrize("reader", [MANAGER, NORTH])
+def test_after_an_action_the_same_request_answers_with_what_it_stored(service, reader):
+    session = service.session_of(reader)
+    queries = CallsQueries(session)
+    first = queries.calls(Choice()).first
+    assert first is not None
+    said = CallActions(session).record_call(call_form(first.family_id))
+    assert "11 Mar" in said
+    assert bands(queries)[first.family_id] == "waiting"
+    row = int(session.snapshot().records.calls["row"].iloc[0])
+    CallActions(session).undo(row)
+    assert queries.calls(Choice()).first == first
+
+
+# A slow store holds nobody else up
+
+
+class SlowReads:
+    """Reads of the store's rows that wait until they may go on; they are counted."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.begun, self.go_on = threading.Event(), threading.Event()
+        self.times = 0
+        self.fault: Exception | None = None
+        self._real = snapshots.take
+        monkeypatch.setattr(snapshots, "take", self.take)
+
+    def take(self, *given: Any) -> Any:
+        self.times += 1
+        self.begun.set()
+        assert self.go_on.wait(PATIENCE)
+        if self.fault is not None:
+            raise self.fault
+        return self._real(*given)
+
+
+def file_in(store_url: str, family: str) -> None:
+    """Another process ingests a file and records a call."""
+    from tests.stored_rows import file_info
+
+    with Store.open(store_url, create=False) as store, store.writing(file_info()):
+        pass
+    with Store.open(store_url, create=False) as store:
+        store.record_call(family, "N9", True, "well", date(2031, 3, 11), NOW)
+
+
+def test_while_one_request_loads_the_next_snapshot_others_use_the_present_one(
+    service, store_url, monkeypatch
+):
+    before = service.session_of(MANAGER).snapshot()
+    file_in(store_url, "F2")
+    slow = SlowReads(monkeypatch)
+    with ThreadPoolExecutor(4) as pool:
+        loads = pool.submit(lambda: service.session_of(MANAGER).snapshot())
+        assert slow.begun.wait(PATIENCE)
+        others = [pool.submit(lambda: service.session_of(MANAGER).snapshot()) for _ in range(8)]
+        assert all(other.result(PATIENCE) is before for other in others)
+        north = pool.submit(lambda: bands(CallsQueries(service.session_of(NORTH))))
+        assert "F3" not in north.result(PATIENCE)
+        assert not loads.done()
+        slow.go_on.set()
+        after = loads.result(PATIENCE)
+    assert len(after.records.calls) == 1
+    assert slow.times == 1
+    assert service.session_of(MANAGER).snapshot() is after
+
+
+def test_requests_that_wait_for_the_first_snapshot_do_not_each_load_it(service, monkeypatch):
+    slow = SlowReads(monkeypatch)
+    with ThreadPoolExecutor(6) as pool:
+        asked = [pool.submit(lambda: service.session_of(MANAGER).snapshot()) for _ in range(6)]
+        assert slow.begun.wait(PATIENCE)
+        slow.go_on.set()
+        found = {id(one.result(PATIENCE)) for one in asked}
+    assert (len(found), slow.times) == (1, 1)
+
+
+def test_an_action_waits_for_what_it_stored_also_while_another_request_loads(
+    service, store_url, monkeypatch
+):
+    session = service.session_of(MANAGER)
+    first = CallsQueries(session).calls(Choice()).first
+    assert first is not None
+    file_in(store_url, "F2")
+    slow = SlowReads(monkeypatch)
+    with ThreadPoolExecutor(2) as pool:
+        loads = pool.submit(lambda: service.session_of(MANAGER).snapshot())
+        assert slow.begun.wait(PATIENCE)
+        acts = pool.submit(CallActions(session).record_call, call_form(first.family_id))
+        slow.go_on.set()
+        assert "Recorded" in acts.result(PATIENCE)
+        loads.result(PATIENCE)
+    assert bands(CallsQueries(session))[first.family_id] == "waiting"
+
+
+def test_a_load_that_fails_leaves_the_next_request_to_try_again(service, store_url, monkeypatch):
+    service.session_of(MANAGER).snapshot()
+    file_in(store_url, "F2")
+    slow = SlowReads(monkeypatch)
+    slow.go_on.set()
+    slow.fault = StoreError("The disk is full.")
+    with pytest.raises(StoreError, match="full"):
+        service.session_of(MANAGER).snapshot()
+    slow.fault = None
+    assert len(service.session_of(MANAGER).snapshot().records.calls) == 1
+
+
+def test_the_snapshot_of_yesterday_is_not_shown_as_todays(store_url, monkeypatch):
+    now = [NOW]
+    service = Service.open(DashboardConfig(store_url=store_url, clock=lambda: now[0]))
+    try:
+        service.session_of(MANAGER).snapshot()
+        now[0] = NOW.replace(day=5)
+        slow = SlowReads(monkeypatch)
+        with ThreadPoolExecutor(2) as pool:
+            asked = [pool.submit(lambda: service.session_of(MANAGER).snapshot()) for _ in range(2)]
+            assert slow.begun.wait(PATIENCE)
+            slow.go_on.set()
+            assert {one.result(PATIENCE).as_of for one in asked} == {date(2031, 3, 5)}
+    finally:
+        service.close()

@@ -41,6 +41,11 @@ FORM = CallForm(
 )
 
 
+def request(session: Session) -> Session:
+    """The next request of the same person."""
+    return session.service.session_of(session.reader)
+
+
 @pytest.fixture(name="small", scope="module")
 def _small(tmp_path_factory):
     return fill(tmp_path_factory.mktemp("small"))
@@ -64,16 +69,16 @@ def looking(config: DashboardConfig, sites: frozenset[str] | None = None) -> Ses
 
 
 def order(queries: Session, choice: Choice | None = None) -> list[str]:
-    view = CallsQueries(queries).calls(choice or Choice())
+    view = CallsQueries(request(queries)).calls(choice or Choice())
     return [row.family_id for row in (*view.rows, *view.resting)]
 
 
 def test_a_recorded_call_shows_at_once_and_as_a_fresh_look_would_show_it(queries, url):
     assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
-    timeline = queries.snapshot().timeline
-    CallActions(queries).record_call(FORM)
+    timeline = request(queries).snapshot().timeline
+    CallActions(request(queries)).record_call(FORM)
     assert order(queries) == ["F1", "F3", "F5", "F6", "F2"]
-    kept = queries.snapshot()
+    kept = request(queries).snapshot()
     assert kept.timeline is timeline
     with Store.open(url, create=False) as store:
         fresh = take(store, shipped_policy(), AS_OF)
@@ -82,18 +87,18 @@ def test_a_recorded_call_shows_at_once_and_as_a_fresh_look_would_show_it(queries
 
 
 def test_a_call_taken_back_is_gone_as_a_fresh_look_would_have_it(queries, url):
-    CallActions(queries).record_call(FORM)
-    call = CallsQueries(queries).opened("F2", Choice()).calls[0]
-    assert CallActions(queries).undo(call.row) == "F2"
+    CallActions(request(queries)).record_call(FORM)
+    call = CallsQueries(request(queries)).opened("F2", Choice()).calls[0]
+    assert CallActions(request(queries)).undo(call.row) == "F2"
     assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
     with Store.open(url, create=False) as store:
         fresh = take(store, shipped_policy(), AS_OF)
-    pd.testing.assert_frame_equal(queries.snapshot().records.calls, fresh.records.calls)
+    pd.testing.assert_frame_equal(request(queries).snapshot().records.calls, fresh.records.calls)
 
 
 def test_rows_that_come_in_show_at_once_also_beside_a_new_call(queries, url, tmp_path):
     assert "F2" in order(queries)
-    CallActions(queries).record_call(replace(FORM, family_id="F6"))
+    CallActions(request(queries)).record_call(replace(FORM, family_id="F6"))
     heads = "entry_id,line_id,done_at,kind,findings"
     with Store.open(url, create=False) as store:
         take_in(
@@ -105,9 +110,11 @@ def test_rows_that_come_in_show_at_once_also_beside_a_new_call(queries, url, tmp
 def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
     moments = [NOW, NOW + timedelta(days=1)]
     queries = looking(DashboardConfig(store_url=url, clock=lambda: moments[0]))
-    assert CallsQueries(queries).calls(Choice()).standing.as_of == AS_OF
+    assert CallsQueries(request(queries)).calls(Choice()).context.as_of == AS_OF
     moments.pop(0)
-    assert CallsQueries(queries).calls(Choice()).standing.as_of == AS_OF + timedelta(days=1)
+    assert CallsQueries(request(queries)).calls(Choice()).context.as_of == AS_OF + timedelta(
+        days=1
+    )
     queries.service.close()
 
 
@@ -131,46 +138,46 @@ def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
 )
 def test_nothing_typed_in_is_trusted(queries, changed, said):
     with pytest.raises(FormError, match=said):
-        CallActions(queries).record_call(replace(FORM, **changed))
-    assert len(queries.snapshot().records.calls) == 0
+        CallActions(request(queries)).record_call(replace(FORM, **changed))
+    assert len(request(queries).snapshot().records.calls) == 0
 
 
 def test_a_form_may_be_anything(queries):
     for given in (None, [], "text", {"family_id": {}}, 7):
         with pytest.raises(FormError):
-            CallActions(queries).record_call(CallForm.of(given))
+            CallActions(request(queries)).record_call(CallForm.of(given))
 
 
 def test_one_form_records_one_call_and_the_next_form_another(queries):
-    first = CallActions(queries).record_call(FORM)
-    assert CallActions(queries).record_call(FORM) == first
-    assert len(queries.snapshot().records.calls) == 1
-    CallActions(queries).record_call(replace(FORM, form="two"))
-    assert len(queries.snapshot().records.calls) == 2
+    first = CallActions(request(queries)).record_call(FORM)
+    assert CallActions(request(queries)).record_call(FORM) == first
+    assert len(request(queries).snapshot().records.calls) == 1
+    CallActions(request(queries)).record_call(replace(FORM, form="two"))
+    assert len(request(queries).snapshot().records.calls) == 2
 
 
 @pytest.mark.parametrize("row", [99, -1, None, "1", True, [1]])
 def test_only_a_call_that_stands_can_be_taken_back(queries, row):
     with pytest.raises(FormError, match="not in the list any more"):
-        CallActions(queries).undo(row)
+        CallActions(request(queries)).undo(row)
 
 
 def test_a_call_is_taken_back_once(queries):
-    CallActions(queries).record_call(FORM)
-    row = CallsQueries(queries).opened("F2", Choice()).calls[0].row
-    CallActions(queries).undo(row)
+    CallActions(request(queries)).record_call(FORM)
+    row = CallsQueries(request(queries)).opened("F2", Choice()).calls[0].row
+    CallActions(request(queries)).undo(row)
     with pytest.raises(FormError, match="not in the list any more"):
-        CallActions(queries).undo(row)
+        CallActions(request(queries)).undo(row)
 
 
 def test_a_past_day_can_be_looked_at_and_not_written_to(url):
     config = DashboardConfig(store_url=url, clock=lambda: NOW, as_of=date(2031, 3, 3))
     queries = looking(config)
-    assert not queries.context().records_calls
-    with pytest.raises(FormError, match="look at a past day"):
-        CallActions(queries).record_call(FORM)
-    with pytest.raises(FormError, match="look at a past day"):
-        CallActions(queries).undo(1)
+    assert not request(queries).context().records_calls
+    with pytest.raises(FormError, match="shows an earlier day"):
+        CallActions(request(queries)).record_call(FORM)
+    with pytest.raises(FormError, match="shows an earlier day"):
+        CallActions(request(queries)).undo(1)
     queries.service.close()
 
 
@@ -178,32 +185,32 @@ def test_in_the_demo_the_clock_stands_on_its_day_so_that_calls_can_be_recorded(u
     late = NOW + timedelta(days=400)
     config = DashboardConfig(store_url=url, clock=lambda: late, as_of=AS_OF, demo=True)
     queries = looking(config)
-    CallActions(queries).record_call(FORM)
+    CallActions(request(queries)).record_call(FORM)
     assert order(queries)[-1] == "F2"
     queries.service.close()
 
 
 def test_a_page_gets_only_rows_of_the_family_it_names(queries):
-    mine = CallsQueries(queries).opened("F2", Choice()).reasons[0].sources[0]
-    assert FamilyQueries(queries).source("F2", mine.table, mine.row).row == mine
-    assert FamilyQueries(queries).source("F1", mine.table, mine.row) is None
+    mine = CallsQueries(request(queries)).opened("F2", Choice()).reasons[0].sources[0]
+    assert FamilyQueries(request(queries)).source("F2", mine.table, mine.row).row == mine
+    assert FamilyQueries(request(queries)).source("F1", mine.table, mine.row) is None
     for table, row in (
         ("home_log", 999),
         ("files", 1),
         ("home_log; drop table files", 1),
         (None, 1),
     ):
-        assert FamilyQueries(queries).source("F2", table, row) is None
-    assert FamilyQueries(queries).source("F2", "home_log", "1") is None
-    assert FamilyQueries(queries).source("F99", mine.table, mine.row) is None
+        assert FamilyQueries(request(queries)).source("F2", table, row) is None
+    assert FamilyQueries(request(queries)).source("F2", "home_log", "1") is None
+    assert FamilyQueries(request(queries)).source("F99", mine.table, mine.row) is None
 
 
 def test_every_mark_of_every_family_leads_to_a_row_that_its_page_may_show(queries):
     for family in ("F1", "F2", "F3", "F4", "F5", "F6"):
-        marks = FamilyQueries(queries).family(family, FamilyChoice()).marks
+        marks = FamilyQueries(request(queries)).family(family, FamilyChoice()).marks
         assert len(marks)
         for table, row in zip(marks["table"], marks["row"], strict=True):
-            assert FamilyQueries(queries).source(family, table, row) is not None, (
+            assert FamilyQueries(request(queries)).source(family, table, row) is not None, (
                 family,
                 table,
                 row,
@@ -211,9 +218,9 @@ def test_every_mark_of_every_family_leads_to_a_row_that_its_page_may_show(querie
 
 
 def test_a_family_alone_stands_as_it_stands_among_all(queries):
-    found = queries.snapshot()
+    found = request(queries).snapshot()
     for family in ("F1", "F2", "F3", "F4", "F5", "F6"):
-        alone = queries.loaded().of_family(family)
+        alone = request(queries).loaded().of_family(family)
         assert set(alone.records.lines["family_id"]) == {family}
         assert (
             call_state.row_of(alone, family).sentences == call_state.row_of(found, family).sentences
@@ -227,7 +234,7 @@ def test_a_family_alone_stands_as_it_stands_among_all(queries):
 
 
 def test_the_table_of_a_family_is_cut_into_pages_that_hold_everything_once(queries):
-    view = FamilyQueries(queries).family("F1", FamilyChoice(time="all", page=99))
+    view = FamilyQueries(request(queries)).family("F1", FamilyChoice(time="all", page=99))
     assert (view.choice.page, view.pages) == (1, 1)
     assert len(view.told) == view.told_in_all
     assert view.told["on"].is_monotonic_decreasing
@@ -235,7 +242,8 @@ def test_the_table_of_a_family_is_cut_into_pages_that_hold_everything_once(queri
 
 def test_the_time_shown_is_the_last_weeks_or_all_of_it(queries):
     weeks, everything = (
-        FamilyQueries(queries).family("F1", FamilyChoice(time)) for time in ("weeks", "all")
+        FamilyQueries(request(queries)).family("F1", FamilyChoice(time))
+        for time in ("weeks", "all")
     )
     assert weeks.first == AS_OF - timedelta(days=56)
     assert everything.first == date(2030, 12, 10)
@@ -250,20 +258,20 @@ def test_a_choice_out_of_range_shows_the_nearest_that_there_is(queries):
 
 
 def test_the_next_family_is_the_next_in_order_and_after_the_last_the_first(queries):
-    assert CallsQueries(queries).opened("F3", Choice()).next_family_id == "F2"
-    assert CallsQueries(queries).opened("F6", Choice()).next_family_id == "F1"
-    assert CallsQueries(queries).opened("F3", Choice(site="South")).next_family_id == "F5"
+    assert CallsQueries(request(queries)).opened("F3", Choice()).next_family_id == "F2"
+    assert CallsQueries(request(queries)).opened("F6", Choice()).next_family_id == "F1"
+    assert CallsQueries(request(queries)).opened("F3", Choice(site="South")).next_family_id == "F5"
 
 
 def test_a_family_without_a_reason_still_has_its_page(queries):
-    view = FamilyQueries(queries).family("F4", FamilyChoice())
+    view = FamilyQueries(request(queries)).family("F4", FamilyChoice())
     assert view.row.band == "no_call"
     assert view.reasons == ()
     assert [line.state for line in view.lines] == ["in_date"]
 
 
 def test_the_policy_in_force_is_shown_with_the_source_of_every_number(queries):
-    view = DefinitionsQueries(queries).policy()
+    view = DefinitionsQueries(request(queries)).policy()
     for rule in (*view.intervals, *view.settings, *view.findings):
         assert rule.value
         assert rule.source
@@ -275,32 +283,35 @@ def test_a_recorded_call_shows_at_once_to_a_person_of_its_site_alone(url):
     north = looking(config, frozenset({"North"}))
     south = north.service.session_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
     assert (order(north), order(south)) == (["F1", "F2", "F6"], ["F3", "F5"])
-    timeline = north.snapshot().timeline
-    CallActions(north).record_call(FORM)
+    timeline = request(north).snapshot().timeline
+    CallActions(request(north)).record_call(FORM)
     assert (order(north), order(south)) == (["F1", "F6", "F2"], ["F3", "F5"])
-    assert [row.rank for row in CallsQueries(north).calls(Choice()).rows] == [1, 2]
-    assert north.snapshot().timeline is timeline
-    assert len(south.snapshot().records.calls) == 0
+    assert [row.rank for row in CallsQueries(request(north)).calls(Choice()).rows] == [1, 2]
+    assert request(north).snapshot().timeline is timeline
+    assert len(request(south).snapshot().records.calls) == 0
     with Store.open(url, create=False) as store:
         fresh = of_sites(take(store, shipped_policy(), AS_OF), ["North"])
-    pd.testing.assert_frame_equal(north.snapshot().calls.families, fresh.calls.families)
+    pd.testing.assert_frame_equal(request(north).snapshot().calls.families, fresh.calls.families)
     north.service.close()
 
 
 def test_families_are_chosen_by_language_and_none_leaves_to_one_who_may_not_know_it(queries):
-    view = CallsQueries(queries).calls(Choice(language="Finnish"))
+    view = CallsQueries(request(queries)).calls(Choice(language="Finnish"))
     assert [row.family_id for row in view.rows] == ["F1"]
     assert (view.languages, view.families_at_home) == (("Finnish",), 1)
-    assert CallsQueries(queries).opened("F1", Choice(language="Finnish")).next_family_id is None
+    assert (
+        CallsQueries(request(queries)).opened("F1", Choice(language="Finnish")).next_family_id
+        is None
+    )
     assert order(queries, Choice(language="Welsh")) == []
 
 
 def test_calls_done_today_say_what_came_of_them_and_where_the_family_stands(queries):
-    CallActions(queries).record_call(FORM)
-    CallActions(queries).record_call(
+    CallActions(request(queries)).record_call(FORM)
+    CallActions(request(queries)).record_call(
         replace(FORM, form="two", family_id="F1", reached="no", agreed="")
     )
-    view = CallsQueries(queries).calls(Choice())
+    view = CallsQueries(request(queries)).calls(Choice())
     assert view.done_count == 2
     red, late = view.done
     assert (red.family_id, red.reached, red.band) == ("F1", False, "same_day_review")
@@ -308,10 +319,13 @@ def test_calls_done_today_say_what_came_of_them_and_where_the_family_stands(quer
     assert (late.band, late.recheck_on) == ("waiting", date(2031, 3, 6))
     assert (late.made_at.hour, late.made_by) == (9, "N1")
     assert [
-        c.family_id for c in CallsQueries(queries).calls(Choice(band="done", site="South")).done
+        c.family_id
+        for c in CallsQueries(request(queries)).calls(Choice(band="done", site="South")).done
     ] == []
-    CallActions(queries).undo(late.row)
-    assert [c.family_id for c in CallsQueries(queries).calls(Choice(band="done")).done] == ["F1"]
+    CallActions(request(queries)).undo(late.row)
+    assert [
+        c.family_id for c in CallsQueries(request(queries)).calls(Choice(band="done")).done
+    ] == ["F1"]
 
 
 def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
@@ -322,12 +336,12 @@ def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
         folder = Path(url.removeprefix("sqlite:///")).parent
         take_in(store, folder / "lines-2.csv", "\n".join([heads, *rows]) + "\n")
     for n in range(12):
-        CallActions(queries).record_call(replace(FORM, form=str(n), family_id=f"G{n:02}"))
-    view = CallsQueries(queries).calls(Choice())
+        CallActions(request(queries)).record_call(replace(FORM, form=str(n), family_id=f"G{n:02}"))
+    view = CallsQueries(request(queries)).calls(Choice())
     assert (view.counts["waiting"], len(view.resting)) == (12, 10)
     assert (view.done_count, len(view.done)) == (12, 10)
-    assert len(CallsQueries(queries).calls(Choice(band="waiting")).rows) == 12
-    assert len(CallsQueries(queries).calls(Choice(band="done")).done) == 12
+    assert len(CallsQueries(request(queries)).calls(Choice(band="waiting")).rows) == 12
+    assert len(CallsQueries(request(queries)).calls(Choice(band="done")).done) == 12
     queries.service.close()
 
 
@@ -346,8 +360,8 @@ def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
 def test_the_list_taken_out_is_byte_for_byte_what_the_command_writes(
     queries, url, choice, options, monkeypatch, tmp_path
 ):
-    CallActions(queries).record_call(replace(FORM, agreed="a note, with a comma"))
-    name, text = CallsQueries(queries).calls_table(choice)
+    CallActions(request(queries)).record_call(replace(FORM, agreed="a note, with a comma"))
+    name, text = CallsQueries(request(queries)).calls_table(choice)
     assert name == f"calls{'-done' if choice.band == 'done' else ''}-2031-03-04.csv"
     file = tmp_path / "out.csv"
     words = ["calls", *options, "--store", url, "--as-of", "2031-03-04", "--format", "csv"]
@@ -362,9 +376,9 @@ def test_the_list_taken_out_is_byte_for_byte_what_the_command_writes(
 def test_one_who_may_see_some_sites_takes_out_those_alone(url):
     config = DashboardConfig(store_url=url, clock=lambda: NOW)
     south = looking(config, frozenset({"South"}))
-    _, text = CallsQueries(south).calls_table(Choice())
+    _, text = CallsQueries(request(south)).calls_table(Choice())
     assert [line.split(",")[1] for line in text.splitlines()] == ["family_id", "F3", "F5"]
-    assert CallsQueries(south).calls_table(Choice(site="North"))[1].count("\n") == 1
+    assert CallsQueries(request(south)).calls_table(Choice(site="North"))[1].count("\n") == 1
     south.service.close()
 
 
@@ -375,15 +389,19 @@ def test_todays_calls_end_where_the_policy_says_for_all_and_for_one_nurse(url, t
     config = DashboardConfig(store_url=url, clock=lambda: NOW, policy_file=policy)
     queries = looking(config)
     assert (
-        CallsQueries(queries).calls(Choice()).room.ends_before == "F6"
+        CallsQueries(request(queries)).calls(Choice()).room.ends_before == "F6"
     )  # the fifth, with room for four
     assert (
-        CallsQueries(queries).calls(Choice(nurse="N1")).room.ends_before == "F6"
+        CallsQueries(request(queries)).calls(Choice(nurse="N1")).room.ends_before == "F6"
     )  # after F1 and F2
-    assert CallsQueries(queries).calls(Choice(nurse="N2")).room.ends_before is None  # F3 and F5 fit
-    assert CallsQueries(queries).calls(Choice(language="Finnish")).room is None
-    CallActions(queries).record_call(FORM)  # F2 is called: F6 moves up, and so does the end
-    room = CallsQueries(queries).calls(Choice(nurse="N1")).room
+    assert (
+        CallsQueries(request(queries)).calls(Choice(nurse="N2")).room.ends_before is None
+    )  # F3 and F5 fit
+    assert CallsQueries(request(queries)).calls(Choice(language="Finnish")).room is None
+    CallActions(request(queries)).record_call(
+        FORM
+    )  # F2 is called: F6 moves up, and so does the end
+    room = CallsQueries(request(queries)).calls(Choice(nurse="N1")).room
     assert (room.possible, room.left, room.ends_before) == (2, 1, "F6")
     queries.service.close()
 
@@ -400,43 +418,46 @@ GIVEN = replace(ASIDE, form="given", kind="assigned", assigned_to="N2", until_on
 
 
 def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_it(queries, url):
-    timeline = queries.snapshot().timeline
+    timeline = request(queries).snapshot().timeline
     assert (
-        CallActions(queries).arrange(ASIDE) == "Family F2 is set aside and listed again from 7 Mar."
+        CallActions(request(queries)).arrange(ASIDE)
+        == "Family F2 is set aside and listed again from 7 Mar."
     )
     assert order(queries) == ["F1", "F3", "F5", "F6", "F2"]
-    view = CallsQueries(queries).calls(Choice())
+    view = CallsQueries(request(queries)).calls(Choice())
     assert view.counts["set_aside"] == 1
     row = view.resting[0]
     assert (row.aside_by, row.aside_reason) == ("N1", "at the lake until Friday")
-    assert queries.snapshot().timeline is timeline
+    assert request(queries).snapshot().timeline is timeline
     with Store.open(url, create=False) as store:
         fresh = take(store, shipped_policy(), AS_OF)
-    pd.testing.assert_frame_equal(queries.snapshot().calls.families, fresh.calls.families)
-    text = CallsQueries(queries).calls_table(Choice(band="set_aside"))[1]
+    pd.testing.assert_frame_equal(request(queries).snapshot().calls.families, fresh.calls.families)
+    text = CallsQueries(request(queries)).calls_table(Choice(band="set_aside"))[1]
     assert "Postponed until 7 Mar by N1. Dressing" in text
     assert "at the lake" not in text  # a note stays on the page
-    (made,) = CallsQueries(queries).opened("F2", Choice()).arranged
-    assert CallActions(queries).undo(made.row, "arrangements") == "F2"
+    (made,) = CallsQueries(request(queries)).opened("F2", Choice()).arranged
+    assert CallActions(request(queries)).undo(made.row, "arrangements") == "F2"
     assert order(queries) == ["F1", "F3", "F2", "F5", "F6"]
 
 
 def test_a_family_in_same_day_review_cannot_be_set_aside(queries):
     with pytest.raises(FormError, match="a red flag is answered by a call"):
-        CallActions(queries).arrange(replace(ASIDE, family_id="F1"))
-    CallActions(queries).record_call(replace(FORM, family_id="F1", reached="no"))
+        CallActions(request(queries)).arrange(replace(ASIDE, family_id="F1"))
+    CallActions(request(queries)).record_call(replace(FORM, family_id="F1", reached="no"))
     with pytest.raises(FormError, match="same-day review"):
-        CallActions(queries).arrange(replace(ASIDE, family_id="F1"))
+        CallActions(request(queries)).arrange(replace(ASIDE, family_id="F1"))
 
 
 def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queries):
-    assert CallActions(queries).arrange(GIVEN) == "Family F2 is assigned to N2."
+    assert CallActions(request(queries)).arrange(GIVEN) == "Family F2 is assigned to N2."
     assert order(queries, Choice(nurse="N1")) == ["F1", "F6"]
     assert order(queries, Choice(nurse="N2")) == ["F3", "F2", "F5"]
-    assert CallsQueries(queries).calls(Choice(nurse="N2")).rows[1].assigned_to == "N2"
-    CallActions(queries).record_call(FORM)
-    assert CallsQueries(queries).opened("F2", Choice()).arranged == ()
-    assert [c.family_id for c in CallsQueries(queries).calls(Choice(nurse="N2")).done] == ["F2"]
+    assert CallsQueries(request(queries)).calls(Choice(nurse="N2")).rows[1].assigned_to == "N2"
+    CallActions(request(queries)).record_call(FORM)
+    assert CallsQueries(request(queries)).opened("F2", Choice()).arranged == ()
+    assert [c.family_id for c in CallsQueries(request(queries)).calls(Choice(nurse="N2")).done] == [
+        "F2"
+    ]
 
 
 @pytest.mark.parametrize(
@@ -456,24 +477,26 @@ def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queri
 )
 def test_nothing_of_an_arrangement_typed_in_is_trusted(queries, changed, said):
     with pytest.raises(FormError, match=said):
-        CallActions(queries).arrange(replace(ASIDE, **changed))
-    assert len(queries.snapshot().records.arrangements) == 0
+        CallActions(request(queries)).arrange(replace(ASIDE, **changed))
+    assert len(request(queries).snapshot().records.arrangements) == 0
 
 
 def test_a_form_of_an_arrangement_sent_twice_arranges_once(queries):
-    assert CallActions(queries).arrange(ASIDE) == CallActions(queries).arrange(ASIDE)
-    assert len(queries.snapshot().records.arrangements) == 1
+    assert CallActions(request(queries)).arrange(ASIDE) == CallActions(request(queries)).arrange(
+        ASIDE
+    )
+    assert len(request(queries).snapshot().records.arrangements) == 1
     with pytest.raises(FormError, match="not in the list any more"):
-        CallActions(queries).undo(99, "arrangements")
+        CallActions(request(queries)).undo(99, "arrangements")
 
 
 def test_an_arrangement_elsewhere_leaves_what_is_kept_of_other_sites_as_it_was(url):
     north = looking(DashboardConfig(store_url=url, clock=lambda: NOW), frozenset({"North"}))
     south = north.service.session_of(Reader("N2", Role.MANAGER, frozenset({"South"})))
-    before = south.snapshot()
-    CallActions(north).arrange(ASIDE)
+    before = request(south).snapshot()
+    CallActions(request(north)).arrange(ASIDE)
     assert order(north) == ["F1", "F6", "F2"]
-    assert south.snapshot() is before
+    assert request(south).snapshot() is before
     with pytest.raises(FormError, match="no family with this code"):
-        CallActions(south).arrange(replace(ASIDE, form="other"))
+        CallActions(request(south)).arrange(replace(ASIDE, form="other"))
     north.service.close()

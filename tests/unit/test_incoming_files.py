@@ -386,6 +386,6 @@ def test_a_look_at_a_past_day_takes_nothing_in(store_url):
     }
     answer = person.post("/incoming/files", form)
     assert answer.status_code == 409
-    assert "This is a look at a past day." in answer.text
+    assert "This page shows an earlier day." in answer.text
     assert entries(app) == ["e1", "e2", "e3"]
     app.service.close()

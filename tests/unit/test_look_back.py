@@ -94,13 +94,13 @@ def _queries(service) -> Session:
 
 @pytest.mark.parametrize("family", ["F1", "F2", "F3"])
 def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(service, family):
-    kept = service.kept(None)
+    loaded = service.loaded(None)
     revised = back_in_time.revised_rows(service.store)
     checked = 0
     for days in range(1, 35):
         day = NOW.date() - timedelta(days=days)
         then = take(service.store, shipped_policy(), day)
-        found = back_in_time.family_on(kept, revised, family, day)
+        found = back_in_time.family_on(loaded, revised, family, day)
         if not (then.records.lines["family_id"] == family).any():
             assert found is None
             continue

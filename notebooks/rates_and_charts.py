@@ -83,7 +83,9 @@ print(*(d for d in DEFINITIONS if d.key in MEANT), sep="\n\n")
 # Open points are provisional: late entries may still raise them.
 
 # %%
-views = {event: RatesQueries(asked).rates(RatesChoice(event=event, period=PERIOD)) for event in EVENTS}
+views = {
+    event: RatesQueries(asked).rates(RatesChoice(event=event, period=PERIOD)) for event in EVENTS
+}
 for view in views.values():
     print(sentence(view.event_name), view.whole_words, view.drift, view.trend_words, sep="\n")
     if len(view.chart):

@@ -112,9 +112,7 @@ def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
     queries = looking(DashboardConfig(store_url=url, clock=lambda: moments[0]))
     assert CallsQueries(request(queries)).calls(Choice()).context.as_of == AS_OF
     moments.pop(0)
-    assert CallsQueries(request(queries)).calls(Choice()).context.as_of == AS_OF + timedelta(
-        days=1
-    )
+    assert CallsQueries(request(queries)).calls(Choice()).context.as_of == AS_OF + timedelta(days=1)
     queries.service.close()
 
 

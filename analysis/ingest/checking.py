@@ -6,7 +6,7 @@ Pure: rows in, rows out. Nothing is asked of the store; what needs its history i
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -28,13 +28,15 @@ from analysis.ingest.cells import (
     read_words,
 )
 from analysis.ingest.faulty import REASONS, Doubts, Faults
-from analysis.ingest.heads import MENDS
+from analysis.ingest.heads import MENDS, Heads
 from analysis.ingest.identity import (
     canonical,
     digests,
+    entry_keys,
     extra_json,
     hash_array,
-    text_of_keys,
+    only_where,
+    registry_keys,
     text_of_rows,
     with_void,
 )
@@ -68,6 +70,10 @@ class Source:
     received_at: int
     """Microseconds UTC; for rows that do not say it themselves."""
 
+    def with_heads(self, heads: Heads) -> Source:
+        """The same source with other columns known."""
+        return replace(self, part=replace(self.part, heads=heads))
+
     @cached_property
     def reading(self) -> Reading:
         """How cells are to be read."""
@@ -94,6 +100,7 @@ class Checked:
     """
 
     source: Source
+    raw: Raw
     rows: Rows
     accepted: pa.Table
     faults: Faults
@@ -273,7 +280,7 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
             **_stored_columns(values, entry.columns),
         }
     )
-    return Checked(source, rows, accepted, faults, doubts, withdrawals, timed)
+    return Checked(source, raw, rows, accepted, faults, doubts, withdrawals, timed)
 
 
 def _read_columns(
@@ -338,23 +345,13 @@ def _hashes(
     content = hash_array(with_void(texts, hashes, void))
     if table == "home_log":
         return _entry_keys(values["entry_id"], hashes, faults), content
-    parts = [values[name] for name in entry.key]
-    complete = np.ones(len(void), np.bool_)
-    for part in parts:
-        complete &= part != NONE if isinstance(part, np.ndarray) else np.asarray(part.is_valid())
-    keys = hash_array(digests(text_of_keys([canonical(part) for part in parts])))
-    return _only(keys, complete), content
+    return registry_keys([canonical(values[name]) for name in entry.key]), content
 
 
 def _entry_keys(entry_id: pa.Array, hashes: list[bytes], faults: Faults) -> pa.Array:
-    """Key of an entry: its sender's own number, else all that it says."""
-    numbered = np.flatnonzero(np.asarray(entry_id.is_valid()))
-    keys = list(hashes)
-    names = text_of_keys([canonical(entry_id.take(pa.array(numbered)))])
-    for at, name in zip(numbered.tolist(), digests(b"entry\x1f" + n for n in names), strict=True):
-        keys[at] = name
+    """Key of an entry; null where the entry has no number and could not be read whole."""
     whole = np.isin(faults.reason, _READABLE) | np.asarray(entry_id.is_valid())
-    return _only(hash_array(keys), whole)
+    return only_where(entry_keys(entry_id, hashes), whole)
 
 
 _READABLE = (
@@ -373,12 +370,6 @@ _READABLE = (
     ),
 )
 """Faults of rows whose every cell could be read: they are marked after all others."""
-
-
-def _only(keys: pa.Array, where: Mask) -> pa.Array:
-    if where.all():
-        return keys
-    return pc.if_else(pa.array(where), keys, pa.scalar(None, keys.type))
 
 
 def _stored_columns(

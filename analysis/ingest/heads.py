@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from analysis.ingest.faults import IngestError
 from analysis.ingest.profile import Profile, TableProfile, Tick
@@ -42,7 +42,8 @@ class Heads:
     """What each column of a sheet is, by position.
 
     `columns` are ours (with `received_at`, `void` and `refused_row`), `ticks` stand for a
-    code, `unknown` are kept with the row under their own head, `nameless` have no head.
+    code, `unknown` are kept with the row under their own head, `nameless` have no head;
+    `written` are the heads of `columns` and `ticks` as they are in the file.
     """
 
     table: str
@@ -51,6 +52,7 @@ class Heads:
     ticks: Mapping[int, Tick]
     unknown: Mapping[int, str]
     nameless: Mapping[int, str]
+    written: Mapping[int, str] = field(default_factory=dict)
 
 
 def table_of_name(name: str) -> str | None:
@@ -207,7 +209,8 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
             unknown[at] = cell
     _no_head_missing(table, profile, columns, ticks, file, head)
     columns = {at: c for at, c in columns.items() if c not in REFUSED_WHY}
-    return Heads(table, len(head), columns, ticks, unknown, nameless)
+    written = {at: head[at] for at in (*columns, *ticks)}
+    return Heads(table, len(head), columns, ticks, unknown, nameless, written)
 
 
 def _no_head_missing(

@@ -12,9 +12,11 @@ import pyarrow.compute as pc
 
 from analysis.days import day_number
 from analysis.ingest.checking import Checked
+from analysis.ingest.identity import given_up
 from analysis.ingest.known_lines import KnownLines, positions
 from analysis.ingest.reasons import Doubt
 from analysis.policy import Policy
+from analysis.store import FileBefore
 from analysis.vocabulary import EntryKind
 
 Ints = npt.NDArray[np.int64]
@@ -28,7 +30,7 @@ class EarlierRows(Protocol):
     """What the store tells of rows that earlier files brought."""
 
     def versions(self, table: str, keys: pa.Array) -> pa.Table:
-        """Key, content, received_at (and family_id of the home log) of stored versions of keys."""
+        """Key, content, received_at, file (and family_id of the home log) of versions of keys."""
 
     def connector_days(self, line_ids: pa.Array, first_day: int, last_day: int) -> pa.Table:
         """Line and day (line_id, done_on) of stored connector changes of some lines."""
@@ -158,39 +160,70 @@ def _odd_versions(versions: pa.Table) -> dict[Doubt, Mask]:
     return {doubt: where[back] for doubt, where in found.items()}
 
 
-def told_before(rows: pa.Table, earlier: EarlierRows, table: str, since: int) -> Mask:
-    """Rows of a file that is read again unchanged which say nothing that was not stored.
+@dataclass(frozen=True)
+class Before:
+    """What is known of the rows of a file that is read again unchanged; arrays of shape (n,).
 
-    Such a row is stored already, or its key was told of anew after the file first came
-    in: a file that has not changed must not put back what was corrected since.
+    `stored`: the row is stored as it is, and was not withdrawn because the file was read in another
+    way in between. `changed_since`: another file changed its key after this one was first received;
+    a file that has not changed must not undo that.
+    """
+
+    stored: Mask
+    changed_since: Mask
+
+
+def known_before(
+    rows: pa.Table, keys: pa.Array, earlier: EarlierRows, table: str, before: FileBefore
+) -> Before:
+    """Compare rows of a file that is read again unchanged with what is stored.
 
     Parameters
     ----------
     rows : pa.Table
-        Rows in stored form, with `key` and `content`; a blank key is never known before.
+        Rows in stored form, with `content`.
+    keys : pyarrow array of 16 bytes, shape (n,)
+        The key under which each row is stored so far; of a blank one nothing is known.
     earlier : EarlierRows
         The store's rows of earlier files.
     table : str
         Incoming table.
-    since : int
-        Receipt of the file when it first came in, microseconds UTC.
-
-    Returns
-    -------
-    bool array, shape (n,)
+    before : FileBefore
+        The earlier ingests of the file.
     """
-    keys, contents = _flat(rows["key"]), _flat(rows["content"])
     named = np.asarray(keys.is_valid())
     stored = earlier.versions(table, keys.filter(pa.array(named)))
     if not stored.num_rows:
-        return np.zeros(len(named), np.bool_)
+        return Before(np.zeros(len(named), np.bool_), np.zeros(len(named), np.bool_))
     n = len(named)
     key = _numbers(pa.concat_arrays([keys, _flat(stored["key"].cast(keys.type))]))
-    content = _numbers(pa.concat_arrays([contents, _flat(stored["content"].cast(keys.type))]))
+    contents = _flat(rows["content"]), _flat(stored["content"].cast(keys.type))
+    content = _numbers(pa.concat_arrays(contents))
     pair = key * (content.max() + 1) + content
-    later = np.asarray(stored["received_at"]) >= since
-    told = np.isin(pair[:n], pair[n:]) | np.isin(key[:n], key[n:][later])
-    return told & named
+    later = np.asarray(stored["received_at"]) >= before.received_at
+    later &= ~np.isin(np.asarray(stored["file"]), before.files)
+    changed_since = np.isin(key[:n], key[n:][later]) & named
+    was_stored = np.isin(pair[:n], pair[n:]) & ~np.isin(key[:n], key[n:][_given_up(stored)])
+    # Where one of several rows of a key is new, those after it have to follow it once more.
+    was_stored &= named & ~np.isin(key[:n], key[:n][~was_stored & ~changed_since])
+    return Before(was_stored, changed_since)
+
+
+def _given_up(stored: pa.Table) -> Mask:
+    """Newest versions of keys that only an earlier reading of a file gave (see `again`)."""
+    received = np.asarray(stored["received_at"])
+    order = np.lexsort((np.arange(len(received)), received, key := _numbers(stored["key"])))
+    last = np.append(key[order][1:] != key[order][:-1], True)
+    newest = order[last]
+    marks = given_up(stored["key"].take(pa.array(newest)).to_pylist())
+    found = np.zeros(len(received), np.bool_)
+    found[newest] = [
+        content == mark
+        for content, mark in zip(
+            stored["content"].take(pa.array(newest)).to_pylist(), marks, strict=True
+        )
+    ]
+    return found
 
 
 def conflicting_keys(batches: list[Checked]) -> list[Mask]:

@@ -31,6 +31,7 @@ import pyarrow.compute as pc
 
 from analysis.ingest.moments import NONE
 from analysis.ingest.raw import filled_joined
+from analysis.tables.incoming import INCOMING
 
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
@@ -70,7 +71,7 @@ def text_of_rows(columns: Mapping[str, pa.Array]) -> list[bytes]:
     return [text[1:] for text in led.to_pylist()]
 
 
-def text_of_keys(columns: Sequence[pa.Array]) -> list[bytes]:
+def _text_of_keys(columns: Sequence[pa.Array]) -> list[bytes]:
     """Canonical text of the key of each row; where a key column is blank, it means nothing."""
     if len(columns) == 1:
         return columns[0].fill_null(b"").to_pylist()
@@ -92,12 +93,61 @@ def hash_array(hashes: Sequence[bytes]) -> pa.Array:
     )
 
 
+def entry_keys(entry_id: pa.Array, contents: Sequence[bytes]) -> pa.Array:
+    """Keys of entries of the home log: the sender's own number, else the content."""
+    numbered = np.flatnonzero(np.asarray(entry_id.is_valid()))
+    keys = list(contents)
+    names = entry_id.take(pa.array(numbered)).cast(pa.binary()).to_pylist()
+    for at, name in zip(numbered.tolist(), digests(b"entry\x1f" + n for n in names), strict=True):
+        keys[at] = name
+    return hash_array(keys)
+
+
+def registry_keys(columns: Sequence[pa.Array]) -> pa.Array:
+    """Keys of registry rows from their canonical key columns; null where one of them is blank."""
+    complete = np.ones(len(columns[0]), np.bool_)
+    for column in columns:
+        complete &= np.asarray(column.is_valid())
+    return only_where(hash_array(digests(_text_of_keys(columns))), complete)
+
+
+def only_where(keys: pa.Array, where: Mask) -> pa.Array:
+    """Keys, null in the other rows."""
+    if where.all():
+        return keys
+    return pc.if_else(pa.array(where), keys, pa.scalar(None, keys.type))
+
+
+def stored_keys(table: str, rows: pa.Table) -> pa.Array:
+    """Keys under which stored rows were stored; null where they no longer tell.
+
+    Parameters
+    ----------
+    table : str
+        Incoming table.
+    rows : pyarrow.Table
+        `content`, `void` and the table's key columns.
+    """
+    columns = [rows[name].combine_chunks() for name in INCOMING[table].key]
+    if table != "home_log":
+        return registry_keys([column.cast(pa.string()).cast(pa.binary()) for column in columns])
+    keys = entry_keys(columns[0], rows["content"].to_pylist())
+    # The content of a withdrawn entry is not its key.
+    withdrawn = np.asarray(rows["void"]) != 0
+    return only_where(keys, ~withdrawn | np.asarray(columns[0].is_valid()))
+
+
 def with_void(rows: Sequence[bytes], hashes: Sequence[bytes], void: Mask) -> list[bytes]:
     """Content hashes: of rows that withdraw their key another one than of the row itself."""
     contents = list(hashes)
     for at in np.flatnonzero(void).tolist():
         contents[at] = blake2b(rows[at] + _VOID, digest_size=HASH_BYTES).digest()
     return contents
+
+
+def given_up(keys: Iterable[bytes]) -> list[bytes]:
+    """Contents of rows that withdraw keys which only an earlier reading of a file gave."""
+    return digests(key + b"\x1fread in another way" for key in keys)
 
 
 def extra_json(extra: Mapping[str, pa.Array], n: int) -> pa.Array:

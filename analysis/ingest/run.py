@@ -15,15 +15,27 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.ingest.again import (
+    Replaced,
+    replaced_by_file,
+    replaced_by_reading,
+    withdrawals,
+)
 from analysis.ingest.checking import Checked, Source, check
 from analysis.ingest.faults import IngestError, NotListedError, StillRefusedError
-from analysis.ingest.history import History, conflicting_keys, told_before
+from analysis.ingest.history import History, conflicting_keys, known_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.mended_ticks import unread_ticks
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part
+from analysis.ingest.reading import fingerprint
 from analysis.ingest.reasons import FileFault, Refusal
-from analysis.ingest.sentences import no_rows_note, skipped_note, unknown_columns_note
+from analysis.ingest.sentences import (
+    no_rows_note,
+    read_again_note,
+    skipped_note,
+    unknown_columns_note,
+)
 from analysis.ingest.sources import ORDER, as_ingest_error, find_files, open_file, tables_of
 from analysis.ingest.summary import IngestSummary, Progress, TableCount
 from analysis.policy import Policy
@@ -187,8 +199,8 @@ class _FileRun:
             ingested_at=self.ingested_at,
             brought_by=self.brought_by,
         )
-        self.before = self._before(info)
-        if self.before is not None and not any(c.refused for c in self.before.counts):
+        self.before = self.store.file_before(info.sha256, info.name)
+        if self.before is not None and self._would_be_the_same(self.before):
             self.report.notes.append(skipped_note(info.name))
             return [
                 TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts)
@@ -196,41 +208,78 @@ class _FileRun:
             ]
         opened = open_file(self.log, self.profile, self.table)
         notes = list(opened.notes)
+        if any(self._is_read_differently(part.table) for part in opened.parts):
+            notes.append(read_again_note(info.name))
         with self.store.writing(info) as writer:
             if self.mending is not None and not writer.is_listed(self.mending):
                 raise NotListedError
             tallies = {t: self._table(t, opened.parts, writer) for t in tables_of(opened.parts)}
             for table, tally in tallies.items():
-                writer.count(table, **tally.__dict__)
+                writer.count(
+                    table,
+                    **tally.__dict__,
+                    reading=self._reading(table),
+                    unknown_heads=_unknown_heads(opened.parts, table),
+                )
             if _state(self.log.path) != before:
                 raise IngestError(FileFault.CHANGED_MEANWHILE, info.name)
         notes += _notes(opened.parts, tallies)
         self.report.notes += notes
         return [TableCount(info.name, t, **tally.__dict__) for t, tally in tallies.items()]
 
-    def _before(self, info: FileInfo) -> FileBefore | None:
-        """Return the earlier ingest of the file if nothing has changed since in how it is read."""
-        before = self.store.file_before(info.sha256, info.name)
-        if before is None or before.source != info.source or not before.counts:
-            return None
-        return before if self.table in {None, *(c.table for c in before.counts)} else None
+    def _would_be_the_same(self, before: FileBefore) -> bool:
+        """Whether reading an unchanged file again can give nothing new."""
+        tables = {count.table for count in before.counts}
+        return (
+            before.source == self.profile.name
+            and bool(tables)
+            and self.table in {None, *tables}
+            and not any(count.refused for count in before.counts)
+            and not any(self._is_read_differently(table) for table in tables)
+        )
+
+    def _reading(self, table: str) -> str:
+        return fingerprint(table, self.profile, self.policy)
+
+    def _is_read_differently(self, table: str) -> bool:
+        """Whether the file was ingested before and its rows of a table are read otherwise now."""
+        if self.before is None:
+            return False
+        readings = {count.table: count.reading for count in self.before.counts}
+        return readings.get(table) != self._reading(table)
 
     def _table(self, table: str, parts: Sequence[Part], writer: Writer) -> _Tally:
         """Store the rows of one table from all sheets that hold it."""
         known = KnownLines.of(writer.registry() if table != "lines" else NOTHING_REGISTERED)
         history = History(writer, self.policy, known)
         tally = _Tally()
-        batches = _one_ahead(self._checked([p for p in parts if p.table == table], known))
-        if table != "home_log":
-            batches = iter(_registry_order(list(batches)))
-        for checked in batches:
+        checked_rows = _one_ahead(self._checked([p for p in parts if p.table == table], known))
+        for checked, replaced in self._replacing(checked_rows, table, known, writer):
             unread_ticks(checked, writer)
             history.mark(checked)
-            self._store(checked, writer, tally)
+            self._store(checked, replaced, writer, tally)
             self.report.tell(self.log, self.rows, self.read_bytes)
         return tally
 
-    def _store(self, checked: Checked, writer: Writer, tally: _Tally) -> None:
+    def _replacing(
+        self, batches: Iterator[Checked], table: str, known: KnownLines, writer: Writer
+    ) -> Iterator[tuple[Checked, Replaced]]:
+        """Each batch with the earlier versions of its rows that have other keys."""
+        if table != "home_log":
+            batches = iter(_registry_order(list(batches)))
+        if self.before is not None and self._is_read_differently(table):
+            every = list(batches)
+            replaced = replaced_by_file(every, self.before, writer, table) if every else []
+            yield from zip(every, replaced, strict=True)
+            return
+        unknown = writer.unknown_heads(table) if table == "home_log" else []
+        for checked in batches:
+            if unknown:
+                yield checked, replaced_by_reading(checked, known, writer, unknown)
+            else:
+                yield checked, Replaced.nothing(len(checked))
+
+    def _store(self, checked: Checked, replaced: Replaced, writer: Writer, tally: _Tally) -> None:
         """Hand a batch to the store: usable rows, and the others with what is wrong."""
         table = checked.source.part.table
         doubts = checked.doubts.texts()
@@ -240,10 +289,8 @@ class _FileRun:
         tally.read += len(checked)
         tally.refused += n_refused
         tally.doubts += rows.num_rows - rows["doubts"].null_count
-        if self.before is not None:
-            told = told_before(rows, writer, table, self.before.received_at)
-            tally.same_as_before += int(np.count_nonzero(told))
-            rows = rows.filter(pa.array(~told))
+        rows = self._new_rows(rows, replaced.of(checked.faults.usable), writer, table)
+        tally.same_as_before += len(checked) - n_refused - rows.num_rows
         if table != "home_log":
             rows = rows.take(pc.sort_indices(rows["received_at"]))
         added = writer.add(table, rows)
@@ -255,6 +302,22 @@ class _FileRun:
                 first = refused.select(["column", "value", "reason"]).slice(0, 1).to_pylist()[0]
                 raise StillRefusedError(**first)
             writer.refuse(refused)
+
+    def _new_rows(self, rows: pa.Table, replaced: Replaced, writer: Writer, table: str) -> pa.Table:
+        """Rows that may add something; what only an earlier reading of the file gave goes."""
+        known = np.zeros(rows.num_rows, np.bool_)
+        if self.before is not None:
+            own = rows["key"].combine_chunks()
+            found = known_before(rows, own, writer, table, self.before)
+            known = found.stored | found.changed_since
+            if replaced.any:
+                as_before = known_before(rows, replaced.keys(own), writer, table, self.before)
+                changed = as_before.changed_since & replaced.rows
+                writer.add(table, withdrawals(rows, replaced.where(~changed)))
+                known |= changed
+        if replaced.any:
+            rows = replaced.named(rows)
+        return rows.filter(pa.array(~known)) if known.any() else rows
 
     def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
         for part in parts:
@@ -288,6 +351,10 @@ def _registry_order(batches: list[Checked]) -> list[Checked]:
         key = INCOMING[checked.source.part.table].key
         checked.faults.mark(conflict, key[-1], Refusal.DUPLICATE_KEY)
     return batches
+
+
+def _unknown_heads(parts: Sequence[Part], table: str) -> set[str]:
+    return {head for p in parts if p.table == table for head in p.heads.unknown.values()}
 
 
 def _notes(parts: Sequence[Part], tallies: dict[str, _Tally]) -> list[str]:

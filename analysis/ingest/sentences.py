@@ -306,6 +306,14 @@ def skipped_note(file: str) -> str:
     return f"{file}: ingested before and not changed; nothing to do."
 
 
+def read_again_note(file: str) -> str:
+    """Say that a file was ingested before and is read in another way now."""
+    return (
+        f"{file}: ingested before; read again because the program, the source profile or the time "
+        "zone would read it differently now."
+    )
+
+
 def _column(table: str, column: str | None) -> Column | None:
     return next((c for c in INCOMING[table].columns if c.name == column), None)
 

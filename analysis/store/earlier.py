@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -9,7 +12,7 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.known import in_force_now
-from analysis.store.schema import KEYS, ROWS, is_connector_change
+from analysis.store.schema import KEYS, ROWS, file_counts, is_connector_change
 
 
 def first_rows(connection: sa.Connection, table: str, asked: pa.Table) -> pa.Table:
@@ -56,21 +59,69 @@ def earlier_versions(
     Returns
     -------
     pyarrow.Table
-        ``key``, ``content``, ``received_at`` and, of the home log, ``family_id``; in the order in
-        which they were stored.
+        ``key``, ``content``, ``received_at``, ``file`` and, of the home log, ``family_id``; in the
+        order in which they were stored.
     """
     further = ["family_id"] if table == "home_log" else []
-    columns = ["content", "received_at", *further]
+    columns = ["content", "received_at", "file", *further]
     unique = pc.unique(keys)
     if not _has_rows(connection, ROWS[table], before_file):
         unique = unique.slice(0, 0)
     asked = pa.table({"key": unique, "number": pa.array(np.arange(len(unique)))})
     found = first_rows(connection, table, asked)
-    stored = versions_of(connection, table, found["key_row"], [*columns, "file"])
+    stored = versions_of(connection, table, found["key_row"], columns)
     stored = stored.filter(pc.less(stored["file"], before_file)).sort_by("row")
     at = pc.index_in(stored["key_row"], value_set=found["key_row"].combine_chunks())
     key = asked["key"].take(found["number"].take(at))
     return stored.select(columns).add_column(0, "key", key)
+
+
+def rows_of_files(
+    connection: sa.Connection, table: str, numbers: Sequence[int], columns: Sequence[str]
+) -> pa.Table:
+    """Every row of a table that some ingests stored.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In the transaction of the file.
+    table : str
+        Incoming table.
+    numbers : sequence of int
+        Numbers of the ingests.
+    columns : sequence of str
+        Stored columns asked for.
+
+    Returns
+    -------
+    pyarrow.Table
+        `row` and the columns, in the order of `row`.
+    """
+    rows = ROWS[table]
+    counts = file_counts.alias()
+    # The rows of an ingest follow those of the one before it that held the table.
+    before = sa.select(sa.func.max(counts.c.last_row))
+    before = before.where(counts.c.table_name == table, counts.c.file < file_counts.c.file)
+    spans = sa.select(sa.func.coalesce(before.scalar_subquery(), 0), file_counts.c.last_row).where(
+        file_counts.c.table_name == table, file_counts.c.file.in_(numbers)
+    )
+    query = sa.select(rows.c.row, *(rows.c[name] for name in columns))
+    found = [
+        bulk.fetch(connection, query.where(rows.c.row > first, rows.c.row <= last))
+        for first, last in connection.execute(spans).all()
+        if first < last
+    ]
+    if not found:
+        return bulk.fetch(connection, query.where(sa.false()))
+    return pa.concat_tables(found).sort_by("row")
+
+
+def unknown_heads(connection: sa.Connection, table: str) -> list[str]:
+    """Heads under which cells of a table were ever kept without being known, each once."""
+    query = sa.select(file_counts.c.unknown_heads).distinct()
+    query = query.where(file_counts.c.table_name == table, file_counts.c.unknown_heads.is_not(None))
+    found = connection.execute(query).scalars().all()
+    return sorted({head for text in found for head in json.loads(text)})
 
 
 def earlier_connector_days(

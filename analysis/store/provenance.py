@@ -51,13 +51,15 @@ class TableCount:
     same_as_before: int
     refused: int
     doubts: int
+    reading: str | None = None
 
 
 @dataclass(frozen=True)
 class FileBefore:
     """The earlier ingest of an unchanged file; instants are microseconds UTC.
 
-    `received_at` is that of the first ingest of these bytes, the rest that of the newest.
+    `received_at` is that of the first ingest of these bytes, `files` are the numbers of all ingests
+    of them, the rest is that of the newest.
     """
 
     name: str
@@ -65,6 +67,7 @@ class FileBefore:
     received_at: int
     ingested_at: int
     counts: tuple[TableCount, ...]
+    files: tuple[int, ...]
 
 
 REFUSED = Frame.of(
@@ -140,14 +143,14 @@ def file_before(connection: sa.Connection, sha256: str, name: str) -> FileBefore
     newest = connection.execute(of_name.order_by(files.c.file.desc()).limit(1)).mappings().first()
     if newest is None or newest["sha256"] != sha256:
         return None
-    same = of_name.where(files.c.sha256 == sha256).order_by(files.c.file).limit(1)
-    first = connection.execute(same).mappings().one()
+    same = of_name.where(files.c.sha256 == sha256).order_by(files.c.file)
+    every = connection.execute(same).mappings().all()
     query_counts = sa.select(file_counts).where(file_counts.c.file == newest["file"])
     counts = connection.execute(query_counts).mappings().all()
     return FileBefore(
         name,
         newest["source"],
-        first["received_at"],
+        every[0]["received_at"],
         newest["ingested_at"],
         tuple(
             TableCount(
@@ -157,9 +160,11 @@ def file_before(connection: sa.Connection, sha256: str, name: str) -> FileBefore
                 c["same_as_before"],
                 c["refused"],
                 c["doubts"],
+                c["reading"],
             )
             for c in counts
         ),
+        tuple(each["file"] for each in every),
     )
 
 

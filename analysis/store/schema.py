@@ -137,9 +137,13 @@ file_counts = sa.Table(
     sa.Column("refused", WHOLE, nullable=False),
     sa.Column("doubts", WHOLE, nullable=False),
     sa.Column("last_row", WHOLE, nullable=False),
+    sa.Column("reading", TEXT),
+    sa.Column("unknown_heads", TEXT),
     sqlite_strict=True,
 )
-"""One row an ingest of a file and a table in it; `last_row`: the table's last row by then."""
+"""One row an ingest of a file and a table in it; `last_row`: the table's last row by then;
+`reading`: how its cells were read, blank if not recorded; `unknown_heads`: a JSON list of the heads
+of columns that were not known, whose cells are in `extra`."""
 
 refused = sa.Table(
     "refused",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+import json
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -72,8 +73,10 @@ class Writer:
             One row a usable row, in file order: `sheet`, `row_number`, `received_at`
             (microseconds UTC), `void`, `key` and `content` (16 bytes each), `extra` (a JSON
             object of further columns), `doubts` (codes joined by ``;``), perhaps `mends` (number
-            of the refused row that it mends), and the table's own columns as they are stored. A
-            row with a blank `key` does nothing but take back the refused row it names.
+            of the refused row that it mends), perhaps `known_as` (the key under which an earlier
+            version of the row is stored, where it is another one: from now on that is known under
+            the new key), and the table's own columns as they are stored. A row with a blank `key`
+            does nothing but take back the refused row it names.
 
         Returns
         -------
@@ -95,6 +98,8 @@ class Writer:
         )
         key_rows, stored = np.full(keys.n, -1, dtype=np.int64), NO_VERSIONS
         if first_number > 1:
+            if "known_as" in rows.column_names:
+                self._rename(table, rows)
             key_rows, stored = self._stored_versions(table, keys, rows["key"])
         new = says_something_new(keys, batch, stored)
         self._append(table, rows, keys, batch, key_rows, new)
@@ -128,8 +133,13 @@ class Writer:
         same_as_before: int,
         refused: int,
         doubts: int,
+        reading: str | None = None,
+        unknown_heads: Collection[str] = (),
     ) -> None:
-        """Keep the counts of the file's rows of one table."""
+        """Record the counts of the file's rows of one table, and how they were read.
+
+        `reading` says how its cells are read, `unknown_heads` which columns were not known.
+        """
         counts = {
             "file": self._file,
             "table_name": table,
@@ -139,6 +149,8 @@ class Writer:
             "refused": refused,
             "doubts": doubts,
             "last_row": next_number(self._connection, ROWS[table].c.row) - 1,
+            "reading": reading,
+            "unknown_heads": json.dumps(sorted(unknown_heads)) if unknown_heads else None,
         }
         self._connection.execute(sa.insert(file_counts).values(counts))
 
@@ -149,6 +161,14 @@ class Writer:
     def versions(self, table: str, keys: pa.Array) -> pa.Table:
         """Versions of some keys that earlier files brought; see `earlier.earlier_versions`."""
         return earlier.earlier_versions(self._connection, table, keys, self._file)
+
+    def rows_of_files(self, table: str, numbers: Sequence[int], columns: Sequence[str]) -> pa.Table:
+        """Rows that some ingests stored; see `earlier.rows_of_files`."""
+        return earlier.rows_of_files(self._connection, table, numbers, columns)
+
+    def unknown_heads(self, table: str) -> list[str]:
+        """Heads of columns of a table that were not known; see `earlier.unknown_heads`."""
+        return earlier.unknown_heads(self._connection, table)
 
     def connector_days(self, line_ids: pa.Array, first_day: int, last_day: int) -> pa.Table:
         """Connector changes of earlier files; see `earlier.earlier_connector_days`."""
@@ -177,6 +197,21 @@ class Writer:
             words_of(stored["content"]),
             _whole(stored["row"]),
         )
+
+    def _rename(self, table: str, rows: pa.Table) -> None:
+        """Give keys that are stored under another name their new one."""
+        renamed = rows.select(["key", "known_as"]).filter(pc.is_valid(rows["known_as"]))
+        if renamed.num_rows == 0:
+            return
+        numbers = pa.array(np.arange(renamed.num_rows))
+        asked = pa.table({"key": renamed["known_as"], "number": numbers})
+        found = earlier.first_rows(self._connection, table, asked)
+        keys = KEYS[table]
+        old = asked["key"].take(found["number"])
+        names = bulk.stage(self._connection, "old_keys", pa.table({"key": old}))
+        self._connection.execute(sa.delete(keys).where(keys.c.key.in_(sa.select(names.c.key))))
+        new = renamed["key"].take(found["number"])
+        bulk.append(self._connection, keys, pa.table({"key": new, "key_row": found["key_row"]}))
 
     def _append(
         self,

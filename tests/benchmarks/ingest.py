@@ -129,9 +129,14 @@ class NoStore:
                 "key": pa.array([], sixteen),
                 "content": pa.array([], sixteen),
                 "received_at": pa.array([], pa.int64()),
+                "file": pa.array([], pa.int64()),
                 "family_id": pa.array([], pa.string()),
             }
         )
+
+    def unknown_heads(self, _table: str) -> list[str]:
+        """Every head is known."""
+        return []
 
     def connector_days(self, _lines: pa.Array, _first: int, _last: int) -> pa.Table:
         """No connector was changed before."""

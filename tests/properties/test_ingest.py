@@ -22,6 +22,7 @@ from analysis.ingest import FileFault, IngestError, Profile, ingest
 from analysis.ingest.csv_file import csv_part
 from analysis.ingest.identity import canonical, extra_json, text_of_rows
 from analysis.ingest.moments import NONE, DateOrder, read_moments
+from analysis.ingest.profile import TableProfile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.zones import local_days, to_utc
 from analysis.policy import shipped_policy
@@ -336,6 +337,56 @@ def test_the_order_of_rows_matters_only_to_corrections(rows: list[str], draw: ob
     shuffled = rows.copy()
     draw.shuffle(shuffled)  # type: ignore[attr-defined]
     assert after_ingest(shuffled) == after_ingest(rows)
+
+
+READINGS = (
+    Profile("ward"),
+    Profile("ward", time_zone="America/New_York"),
+    Profile("ward", tables={"home_log": TableProfile(heads={"Number": "entry_id"})}),
+    Profile(
+        "ward",
+        time_zone="Asia/Tokyo",
+        tables={"home_log": TableProfile(heads={"Kits": "kits_left", "Seen": "findings"})},
+    ),
+)
+"""The same source as its profile changes: clocks, and heads that become known."""
+
+source_rows = st.builds(
+    lambda *parts: ",".join(parts),
+    st.sampled_from(["", "", "1", "2"]),
+    st.sampled_from(["L1", "L1", "L2"]),
+    st.sampled_from(
+        [f"2031-02-0{day}T{hour:02d}:00" for day in (1, 2) for hour in (1, 10, 15, 20)]
+    ),
+    st.sampled_from(["flush", "skin_check"]),
+    st.sampled_from(["", "none", "redness"]),
+    st.sampled_from(["", "1", "2"]),
+)
+
+
+def known_after_readings(rows: Sequence[str], readings: Sequence[Profile]) -> list[object]:
+    """What the programme's store knows after one file was read in several ways, one after another."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        (folder / "store.sqlite").write_bytes(programme())
+        path = folder / "home_log.csv"
+        path.write_text("\n".join(["Number,line_id,done_at,kind,Seen,Kits", *rows, ""]))
+        with Store.open(f"sqlite:///{folder}/store.sqlite") as store:
+            for day, profile in enumerate(readings):
+                at = AT + timedelta(days=day)
+                ingest(store, path, POLICY, profile, received_at=at, ingested_at=at)
+            known = store.records().home_log.drop(columns=["row", "received_at"])
+            return sorted(map(tuple, known.astype(str).to_numpy().tolist()))
+
+
+@few
+@given(
+    st.lists(source_rows, max_size=8), st.lists(st.sampled_from(READINGS), min_size=1, max_size=4)
+)
+def test_a_file_read_in_several_ways_ends_as_if_read_in_the_last_way_only(
+    rows: list[str], readings: list[Profile]
+) -> None:
+    assert known_after_readings(rows, readings) == known_after_readings(rows, readings[-1:])
 
 
 @few

@@ -1,7 +1,7 @@
 """What does each number mean, in words, with its unit, source and an example worked by hand?
 
 The tests run every example; the dashboard and the notebooks print the same objects, so what
-a reader is told is what was checked.
+a reader sees what was checked.
 """
 
 from analysis.definitions.dwell_time import DWELL_TIME

@@ -71,8 +71,8 @@ DWELL_TIME = (
         key="share_in_place",
         title="Share still in place",
         words=(
-            "The share of lines not yet removed, for whatever reason, by day since placement. A "
-            "line counts from the day it came home; lines still in place on the day looked at, and "
+            "The share of lines not yet removed, for any reason, by day since placement. A "
+            "line counts from the day it came home; lines still in place on the as-of day, and "
             "those that left the programme, count until they were last seen. Where fewer than ten "
             "lines were at home on the first days the curve starts later and is of the lines in "
             "place on that day."
@@ -111,8 +111,8 @@ DWELL_TIME = (
         title="Do the groups differ in dwell time?",
         words=(
             "On each day with a removal, the removals that each group would have had if all lines "
-            "were alike, set against those it had. A small p says that such a difference would be "
-            "rare among groups that are alike; it does not say how large the difference is, nor "
+            "were alike, set against those it had. A small p means that such a difference would be "
+            "rare among groups that are alike; it does not show how large the difference is, nor "
             "what made it."
         ),
         unit="chi-squared statistic and p",

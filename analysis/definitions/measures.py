@@ -90,7 +90,7 @@ _TWO_SITES: dict[str, Rows] = {
 }
 _TWO_SITES_WORDS = (
     "Ten lines home from 1 March, five each of north and south; one skin event at north in March, "
-    "five at south in April. Looked at in the morning of 1 May: 61 days, 305 line-days a site. "
+    "five at south in April. In the morning of 1 May: 61 days, 305 line-days a site. "
 )
 
 
@@ -117,7 +117,7 @@ CARE_AND_RATES = (
         ),
         example=Example(
             "Home from 1 March, in hospital for the nights of 5 and 6 March (home again on the "
-            "7th), looked at in the morning of 11 March: 10 nights less 2.",
+            "7th), read in the morning of 11 March: 10 nights less 2.",
             {
                 "lines": {"home_from": ["2031-03-01"]},
                 "stays": {
@@ -166,7 +166,7 @@ CARE_AND_RATES = (
         key="days_overdue",
         title="Days overdue",
         words=(
-            "How many days the last allowed day is past, in the morning of the day looked at. On "
+            "How many days the last allowed day is past, in the morning of the as-of day. On "
             "the last allowed day itself the change is due today and not overdue."
         ),
         unit="days",
@@ -218,7 +218,7 @@ CARE_AND_RATES = (
         ),
         example=Example(
             "Home from 1 March; redness on 3 and 8 March (one event) and rash on 17 March "
-            "(another). Looked at in the morning of 21 March: 2 events in 20 home line-days.",
+            "(another). In the morning of 21 March: 2 events in 20 home line-days.",
             {
                 "lines": _ONE_LINE,
                 "home_log": {
@@ -239,7 +239,7 @@ CARE_AND_RATES = (
             "The rates that would not be surprised by the events seen: had the true rate been "
             "below the lower or above the upper limit, so many or so few events would come up "
             "less than once in forty times. Events are taken as independent; where families "
-            "differ beyond chance, the limits with families allowed for are wider."
+            "differ beyond chance, the limits adjusted for repeat events in a family are wider."
         ),
         unit="events per 1000 home line-days",
         source="Garwood's exact limits of a Poisson count, divided by the line-days",

@@ -54,7 +54,7 @@ class Example:
         return records_of(self.tables)
 
     def run(self) -> object:
-        """The number as the program works it out under the shipped policy."""
+        """The number as the program calculates it under the shipped policy."""
         policy = shipped_policy()
         timeline = build(self.records, policy, self.as_of)
         return self.measure(timeline, tally(timeline, policy))
@@ -82,7 +82,7 @@ class Definition:
     example: Example
 
     def __str__(self) -> str:
-        """All of it as a reader is shown it; the answer is worked out anew.
+        """All of it as a reader sees it; the answer is calculated again.
 
         Examples
         --------

@@ -33,7 +33,7 @@ _PROGRAMME = BetaBinomial(yes=2.0, no=8.0, numerator=20, denominator=100)
 """Shares of a programme's caregivers, as they may have been fitted: one in five on average."""
 
 
-def _drawn(_: Timeline, __: Tallies) -> object:
+def _adjusted_share(_: Timeline, __: Tallies) -> object:
     checks = records_of(_SELF_CHECKS).home_log["steps_missed"]
     missed, seen = int((checks == "mask").sum()), int(checks.notna().sum())
     share = float(_PROGRAMME.posterior_mean([missed], [seen])[0])
@@ -42,7 +42,7 @@ def _drawn(_: Timeline, __: Tallies) -> object:
 
 
 _FAMILIES = 12
-_SPELL = 13
+_QUARTER = 13
 """Weekly changes in a quarter, before and after."""
 
 
@@ -53,7 +53,7 @@ def _of_each(*counts: int) -> list[int]:
 def _ratios(_: Timeline, __: Tallies) -> object:
     """Each of 12 families misses 6 of 13 before and 3 of 13 after, with a refresher or without."""
     family = np.tile(np.arange(_FAMILIES), 2)
-    seen = _of_each(_SPELL, _SPELL)
+    seen = _of_each(_QUARTER, _QUARTER)
     own = clustered_rate_ratio(_of_each(3, 6), seen, _of_each(1, 0), family)
     apart = np.arange(2 * _FAMILIES)
     against = clustered_rate_ratio(_of_each(3, 3), seen, _of_each(1, 0), apart)
@@ -71,12 +71,12 @@ def _by_changes(_: Timeline, __: Tallies) -> object:
 NEEDS = (
     Definition(
         key="drawn_share",
-        title="Drawn share of a step, and the probability that it is above the limit",
+        title="Adjusted share of a step, and the probability that it is above the limit",
         words=(
             "Caregivers differ, and a caregiver's own share of occasions on which a step was missed "
             "is partly chance. True shares are taken to follow a beta distribution, fitted to all "
-            "caregivers of whom the step is known; each caregiver's share is drawn toward the "
-            "programme's by as much as its few occasions deserve. The probability says how much of "
+            "caregivers for which the step is known; each caregiver's share is adjusted towards the "
+            "programme's by as much as its few occasions deserve. The probability is how much of "
             "what is known of the caregiver lies above the step's limit: one in five self-checks, one "
             "in ten changes for skin findings, and the policy's own limits for early failures and "
             "late changes. The limits of self-checks and skin findings are a choice of this project."
@@ -85,34 +85,34 @@ NEEDS = (
         source="beta-binomial by maximum likelihood (empirical Bayes)",
         example=Example(
             "In this programme shares follow a beta distribution with 2 and 8: one in five on "
-            "average. A caregiver left out the mask in 4 of 10 self-checks. Drawn share: 2 + 4 of "
+            "average. A caregiver left out the mask in 4 of 10 self-checks. Adjusted share: 2 + 4 of "
             "2 + 8 + 10, so 6 of 20, not 4 of 10. The probability that the true share is above one "
             "in five is that of at most 5 successes in 19 trials with a chance of 0.2 each: 0.84.",
             _SELF_CHECKS,
             date(2031, 3, 20),
-            _drawn,
+            _adjusted_share,
             (0.3, 0.84),
         ),
     ),
     Definition(
         key="refresher_effect",
-        title="Effect of refreshers: own ratio, and ratio against equally bad spells",
+        title="Effect of refreshers: own ratio, and ratio against equally bad periods",
         words=(
             "Own ratio: the share of occasions missed in the 91 days after a refresher over that in "
-            "the 91 days up to it, of the families refreshed. Families are sent after a bad spell, and "
-            "bad spells pass by themselves (regression to the mean), so this ratio alone shows an effect "
-            "where there is none. Beside it stands the ratio to what was missed after equally bad spells "
+            "the 91 days up to it, of the families refreshed. Families are sent after a bad period, and "
+            "bad periods pass by themselves (regression to the mean), so this ratio alone shows an effect "
+            "where there is none. Next to it is the ratio to what was missed after equally bad periods "
             "of families not yet retrained: a Poisson regression of what was missed after, with the "
-            "share before as a covariate, drawn toward that of all spells by as much as its few occasions "
+            "share before as a covariate, adjusted towards the average of all periods by as much as its few occasions "
             "deserve. Limits take each family as one witness and need ten families with something "
-            "missed. What neither allows for: a refresher given for other reasons than what was missed."
+            "missed. Neither is adjusted for: a refresher given for other reasons than what was missed."
         ),
         unit="ratio of shares; 1 means no change",
         source="Poisson regression with errors clustered by family",
         example=Example(
             "Twelve families missed 6 of 13 changes each, had a refresher, and missed 3 of 13 after "
             "it: own ratio 3/13 over 6/13, so 0.5. Twelve other families missed 6 of 13 as well, had "
-            "none, and missed 3 of 13 in the quarter after: against equally bad spells the ratio is "
+            "none, and missed 3 of 13 in the quarter after: against equally bad periods the ratio is "
             "3/13 over 3/13, so 1. The refreshers changed nothing.",
             _SELF_CHECKS,
             date(2031, 3, 20),

@@ -1,4 +1,4 @@
-"""How many lines stand behind a curve of dwell time on a given day?"""
+"""How many lines are behind a curve of dwell time on a given day?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Is the rate of an event drifting, or do some groups stand apart from the rest?"""
+"""Is the rate of an event drifting, or do some groups differ from the rest?"""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from analysis.vocabulary import Basis, ChartKind, Grouping
 
 LEAGUE_TABLE_CAUTION = (
     "A funnel shows which groups differ by more than chance; it does not rank them. Groups "
-    "inside the limits are not told apart by this data, and one outside is a reason to look, "
+    "inside the limits show no clear difference, and one outside is a reason to look, "
     "not a verdict."
 )
 
@@ -52,7 +52,7 @@ def rate_chart(
     MeasureError
         The grouping is no period, or the baseline is longer than the chart.
 
-    *Source:* as `stats.charts` says.
+    *Source:* as `stats.charts` describes.
     """
     if by not in (Grouping.MONTH, Grouping.QUARTER):
         raise MeasureError(f"a chart goes by month or by quarter, not by {by}.")
@@ -103,7 +103,7 @@ def gap_chart(
     MeasureError
         The event is not known, or the baseline is longer than the chart.
 
-    *Source:* as `stats.gaps` says.
+    *Source:* as `stats.gaps` describes.
     """
     check_event(tallies, event)
     ours = (tallies.onsets["event"] == event) & tallies.onsets["at_home"]
@@ -138,14 +138,14 @@ def _line_days_before(
     timeline: Timeline, tallies: Tallies, day: npt.NDArray[np.int64], basis: Basis
 ) -> npt.NDArray[np.int64]:
     """Home line-days of the programme before each day, on the basis asked for."""
-    spells = timeline.home_spells
-    start, end = days_of(spells["start_on"]), days_of(spells["end_on"])
+    periods = timeline.home_spells
+    start, end = days_of(periods["start_on"]), days_of(periods["end_on"])
     if basis is Basis.CHILD:
-        # A child's spells side by side on one axis, joined where its lines overlap.
-        child = pd.factorize(tallies.lines["child_id"])[0][spells["line"].to_numpy(dtype=np.int64)]
+        # A child's periods side by side on one axis, joined where its lines overlap.
+        child = pd.factorize(tallies.lines["child_id"])[0][periods["line"].to_numpy(dtype=np.int64)]
         joined = merged((child << DAY_BITS) + start, (child << DAY_BITS) + end)
         start, end = joined.start % (1 << DAY_BITS), joined.end % (1 << DAY_BITS)
-    # Before: one row a spell; after: its days before each wanted day, summed over spells.
+    # Before: one row a period; after: its days before each wanted day, summed over periods.
     total = np.zeros(len(day), dtype=np.int64)
     for sign, edge in ((1, np.sort(start)), (-1, np.sort(end))):
         sums = np.concatenate(([0], np.cumsum(edge)))
@@ -187,7 +187,7 @@ def group_funnel(
     DataFrame
         FUNNEL; groups that were not recorded are left out. Read it with LEAGUE_TABLE_CAUTION.
 
-    *Source:* as `stats.funnel` says.
+    *Source:* as `stats.funnel` describes.
     """
     table = counts(tallies, event, by, basis).dropna(subset="group").reset_index(drop=True)
     limits = overdispersed_funnel if allow_for_differences else funnel

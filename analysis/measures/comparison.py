@@ -1,4 +1,4 @@
-"""Do two groups or two spells of time differ in their rate, and by how much?"""
+"""Do two groups or two periods differ in their rate, and by how much?"""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ def compared_rates(
     MeasureError
         The event is not known.
 
-    *Source:* project definition, definitions §4 and §5; limits as `stats.intervals` says.
+    *Source:* project definition, definitions §4 and §5; limits as `stats.intervals` describes.
     """
     table, heard = counts(tallies, event, by, basis), log_coverage(tallies, by)
     rows = []
@@ -133,11 +133,11 @@ def compared_rates(
         rows.append({"group": name, **part, **logged})
     found = pd.DataFrame(rows).astype({"group": "string"})
     interval = midp_rate_interval if limits is Limits.MIDP else exact_rate_interval
-    told = interval(found["events"].to_numpy(), found["line_days"].to_numpy())
+    interval_of = interval(found["events"].to_numpy(), found["line_days"].to_numpy())
     found = found.assign(
-        rate_per_1000=told.rate_per_1000,
-        lower=told.lower,
-        upper=told.upper,
+        rate_per_1000=interval_of.rate_per_1000,
+        lower=interval_of.lower,
+        upper=interval_of.upper,
         log_coverage=found["heard_days"]
         / found["home_line_days"].where(found["home_line_days"] > 0),
     )

@@ -18,23 +18,23 @@ NINE_IN_TEN = 0.9
 
 
 def delays(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date) -> pd.DataFrame:
-    """Days from what an entry speaks of to its receipt, by source, of what came in of late.
+    """Days from what an entry speaks of to its receipt, by source, for what was received lately.
 
-    Looked at is what was received in the last 26 weeks up to the as-of day, so that an entry
+    It covers what was received in the last 26 weeks up to the as-of day, so that an entry
     counts however late it came; what never comes is in none of these figures. An entry that was
     corrected counts with the day of its correction. How much of the last week is still to come
-    is worked out by `lateness`.
+    is estimated by `lateness`.
 
     Parameters
     ----------
     records : Records
         As known at the end of the as-of day.
     ingests : DataFrame
-        Which files went in: names the source of each stored row.
+        Which files were stored: names the source of each stored row.
     policy : Policy
         Its time zone.
     as_of : date
-        Last day looked at.
+        Last day covered.
 
     Returns
     -------

@@ -13,25 +13,25 @@ from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping
 
 TIMES_THE_PROGRAMME = 2.0
-"""The limit looked at unless another is named: twice the programme's rate."""
+"""The limit unless another is named: twice the programme's rate."""
 
 
 def family_rates(
     tallies: Tallies, event: str, basis: Basis, limit_per_1000: float | None = None
 ) -> pd.DataFrame:
-    """Each family's rate drawn toward the programme's, and the probability of a high one.
+    """Each family's rate adjusted towards the programme average, and the probability of a high one.
 
     Parameters
     ----------
     tallies, event, basis
         As for `rates`.
     limit_per_1000 : float or None
-        Rate above which a family stands out; None: twice the programme's.
+        Rate above which a family is called high; None: twice the programme's.
 
     Returns
     -------
     DataFrame
-        SHRUNK_RATES, likeliest above the limit first. Without events nobody stands out. It is
+        SHRUNK_RATES, likeliest above the limit first. Without events no family is high. It is
         a reason to look at the family's rows, not a verdict.
 
     Raises
@@ -39,7 +39,7 @@ def family_rates(
     MeasureError
         The event is not known.
 
-    *Source:* definitions §8; gamma-Poisson as `stats.averaged_rates` says.
+    *Source:* definitions §8; gamma-Poisson as `stats.averaged_rates` describes.
     """
     table = counts(tallies, event, Grouping.FAMILY, basis)
     table = table[table["line_days"] > 0].reset_index(drop=True)

@@ -30,9 +30,9 @@ from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping, Task
 
 WEEKS = 26
-"""Weeks looked at, up to the as-of day."""
+"""Weeks covered, up to the as-of day."""
 LONGEST_DAYS = 56
-"""Entries later than this are taken with the longest delay told apart."""
+"""Entries later than this count with the longest delay that is distinguished."""
 SETTLED = 0.95
 """A week or period less complete than this is provisional."""
 WEEK = 7
@@ -54,14 +54,14 @@ def lateness(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: dat
 
     A delay is the day of receipt in the programme's zone less the day the entry speaks of. How
     complete a week is, is judged by the days that have gone by since its end. Only what was
-    received up to the as-of day is looked at.
+    received up to the as-of day counts.
 
     Parameters
     ----------
     records : Records
         As known at the end of the as-of day.
     ingests : DataFrame
-        Which files went in: names the source of each stored row.
+        Which files were stored: names the source of each stored row.
     policy : Policy
         Its time zone.
     as_of : date
@@ -72,7 +72,7 @@ def lateness(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: dat
     Lateness
         A source without an entry in the weeks is not there.
 
-    *Source:* as `stats.delays` says.
+    *Source:* as `stats.delays` describes.
     """
     log = _recent(records, ingests, policy, as_of)
     weeks, changes = [], []
@@ -226,7 +226,7 @@ def _completeness(
     start = as_of - timedelta(days=N_DAYS) if pd.isna(first) else first.date()
     day = np.arange(np.datetime64(start, "D"), np.datetime64(as_of, "D")).astype(np.int64)
     of_span = day - (np.datetime64(as_of, "D").astype(np.int64) + 1 - N_DAYS)
-    # Days before those looked at are complete but for what is later than the longest delay.
+    # Days before those covered are complete but for what is later than the longest delay.
     share = np.where(of_span < 0, 1.0, by_day[np.maximum(of_span, 0)])
     days = pd.DataFrame({"line": 0, "month": dates_of(day)})
     period = group_of(days, tallies.lines, by)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.days import days_of
 from analysis.measures.dwell import UNPLANNED, line_times
-from analysis.stats.cox import CoxFit, NoEstimateError, cox, split_at_spells
+from analysis.stats.cox import CoxFit, NoEstimateError, cox, split_at_periods
 from analysis.stats.day_table import has_time
 from analysis.tables import Records
 from analysis.tables.statistics import OVERDUE_HAZARD
@@ -32,7 +32,7 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
         OVERDUE_HAZARD, one row. It is an association: families in trouble may be late and lose
         a line for the same reason.
 
-    *Source:* as `stats.cox` says.
+    *Source:* as `stats.cox` describes.
     """
     times = line_times(timeline, records, Grouping.ALL)
     timed = has_time(times["entry_day"].to_numpy(), times["exit_day"].to_numpy())
@@ -47,7 +47,7 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
     known = position[of_line] >= 0
     since = np.maximum(days_of(spans["allowed_until"]), days_of(spans["home_on"])) - placed[of_line]
     until = days_of(spans["end_on"]) - placed[of_line]
-    rows = split_at_spells(
+    rows = split_at_periods(
         times["entry_day"].to_numpy(),
         times["exit_day"].to_numpy(),
         (times["cause"] == UNPLANNED).to_numpy(),
@@ -58,7 +58,7 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
     child = pd.factorize(timeline.lines["child_id"])[0]
     clusters = child[times["line"].to_numpy(dtype=np.int64)[rows.line]]
     unplanned, while_late = int(rows.event.sum()), int((rows.event & rows.exposed).sum())
-    told: dict[str, object] = {
+    values: dict[str, object] = {
         "lines": len(times),
         "unplanned": unplanned,
         "unplanned_out_of_date": while_late,
@@ -68,7 +68,7 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
             rows.start, rows.stop, rows.event, rows.exposed.astype(float)[:, None], clusters,
             names=("out of date",),
         )  # fmt: skip
-        told |= {
+        values |= {
             "hazard_ratio": fit.hazard_ratios[0],
             "lower": fit.lower[0],
             "upper": fit.upper[0],
@@ -76,16 +76,16 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
             "reading": _reading(fit),
         }
     except NoEstimateError as fault:
-        told |= dict.fromkeys(("hazard_ratio", "lower", "upper", "p"), np.nan)
-        told["reading"] = str(fault)
-    row = pd.DataFrame([told])
+        values |= dict.fromkeys(("hazard_ratio", "lower", "upper", "p"), np.nan)
+        values["reading"] = str(fault)
+    row = pd.DataFrame([values])
     return OVERDUE_HAZARD.check(row.astype({c.name: c.dtype for c in OVERDUE_HAZARD.columns}))
 
 
 def _reading(fit: CoxFit) -> str:
     ratio, lower, upper = (float(v[0]) for v in (fit.hazard_ratios, fit.lower, fit.upper))
-    told = "; the data do not tell it from no difference" if lower <= 1 <= upper else ""
+    unclear = "; no clear difference" if lower <= 1 <= upper else ""
     return (
         f"while its dressing was out of date a line ended unplanned {ratio:.2f} times as often "
-        f"(95 % limits {lower:.2f} to {upper:.2f}){told}; an association, not a cause"
+        f"(95 % limits {lower:.2f} to {upper:.2f}){unclear}; an association, not a cause"
     )

@@ -50,7 +50,7 @@ def rates(tallies: Tallies, event: str, by: Grouping, basis: Basis, limits: Limi
     MeasureError
         The event is not known.
 
-    *Source:* project definition, definitions §5; limits as `stats.intervals` says.
+    *Source:* project definition, definitions §5; limits as `stats.intervals` describes.
     """
     table = counts(tallies, event, by, basis)
     if limits is Limits.CLUSTERED:

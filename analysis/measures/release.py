@@ -1,7 +1,7 @@
 """Which figures must be hidden in a table that leaves the team?
 
-Counts from 1 to 10 are hidden, and further ones as long as a hidden one could be worked out
-from the rest and the total; zero may be shown. A rate shown beside its line-days gives its
+Counts from 1 to 10 are hidden, and further ones as long as a hidden one could be calculated
+from the rest and the total; zero may be shown. A rate shown with its line-days gives its
 count away, so it is hidden with it.
 """
 
@@ -41,7 +41,7 @@ def for_release(rates: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         RELEASED_RATES.
 
-    *Source:* the small-cell rule as `stats.small_cells` says.
+    *Source:* the small-cell rule as `stats.small_cells` describes.
     """
     hidden = hidden_counts(rates["events"].to_numpy()).counts
     shown = rates.assign(hidden=hidden, events=rates["events"].astype("Int64").mask(hidden))

@@ -1,4 +1,4 @@
-"""Is a rate rising or falling, and how do groups compare once their mix of lines is allowed for?"""
+"""Is a rate rising or falling, and how do groups compare once the rates are adjusted for their mix of lines?"""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     MeasureError
         The event is not known, or the grouping is no period.
 
-    *Source:* Poisson regression as `stats.regression` says; dispersion as `stats.dispersion`.
+    *Source:* Poisson regression as `stats.regression` describes; dispersion as `stats.dispersion`.
     """
     if by not in (Grouping.MONTH, Grouping.QUARTER):
         raise MeasureError(f"a trend goes by month or by quarter, not by {by}.")
@@ -91,7 +91,7 @@ def standardised(
     by : Grouping
         Groups compared with the programme, themselves included.
     strata : tuple of Grouping
-        What the mix is allowed for: line type, age band, dressing type and the like.
+        What the comparison is adjusted for: line type, age band, dressing type and the like.
 
     Returns
     -------
@@ -104,7 +104,7 @@ def standardised(
     MeasureError
         The event is not known, or the groups are among the strata.
 
-    *Source:* indirect standardisation; limits as `stats.standardised` says.
+    *Source:* indirect standardisation; limits as `stats.standardised` describes.
     """
     if by in strata or not strata:
         raise MeasureError("the strata have to be other groupings than the groups themselves.")

@@ -58,6 +58,9 @@ class Settings:
     silent_after_days: int = field(
         metadata=_number("a family not heard from for longer is silent", "days", 1, 365)
     )
+    coverage_floor: float = field(
+        metadata=_number("log coverage below which a rate is shown but not judged", "share", 0, 1)
+    )
     episode_gap_days: int = field(
         metadata=_number("findings this close belong to one skin event", "days", 0, 90)
     )

@@ -1,4 +1,4 @@
-"""What can be said of one family's rate when few events tell how families differ?
+"""What is one family's rate when few events show how families differ?
 
 The best-fitting gamma distribution of families' rates (`analysis.stats.shrinkage`) may be badly
 off where events are rare: with twenty families all alike and a month each, it called some family
@@ -126,8 +126,8 @@ def average_rates(events: npt.ArrayLike, exposure: npt.ArrayLike) -> AveragedRat
             break
         low = spreads[max(counting[0] - 1, 0)]
         high = spreads[min(counting[-1] + 1, _STEPS - 1)]
-    kept = weights > _NEGLIGIBLE
-    return AveragedRates(shapes[kept], rates[kept], weights[kept] / weights[kept].sum())
+    used = weights > _NEGLIGIBLE
+    return AveragedRates(shapes[used], rates[used], weights[used] / weights[used].sum())
 
 
 def _grid(

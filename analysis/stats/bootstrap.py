@@ -1,6 +1,6 @@
 """How sure is a share when days and intervals of one family are alike?
 
-Families are the independent unit, so they are what is drawn again, never their days or intervals
+Families are the independent unit, so they are what is resampled, never their days or intervals
 (definitions §3). A share is a ratio of sums: of intervals on time over intervals scored, or of
 in-date days over all scored days.
 """
@@ -21,9 +21,9 @@ FEWEST_FAMILIES = 5
 REPLICATES = 1000
 SEED = 20_011
 _CELLS = 1_000_000
-"""Drawn families held in memory at a time."""
+"""Resampled families held in memory at a time."""
 _PAIR_COST = 20
-"""A multinomial count costs about as much as this many drawn families (measured)."""
+"""A multinomial count costs about as much as this many resampled families (measured)."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def cluster_share_interval(
 ) -> ClusterShareInterval:
     """Ratio of sums with percentile limits from drawing whole families again.
 
-    In each group its families are drawn with replacement, as many as there are, and the ratio of
+    In each group its families are sampled with replacement, as many as there are, and the ratio of
     sums is taken. The limits are bias-corrected and accelerated percentiles of `replicates` such
     ratios, taken a little further out because few families vary less than many. A group's limits
     depend on its own families only, on the seed, and on no order of rows.
@@ -63,7 +63,7 @@ def cluster_share_interval(
     ----------
     numerators, denominators : array_like of int, shape (n,)
         One entry a family and group (sum a family's rows first), for example intervals on time
-        and intervals scored. An entry with denominator 0 says nothing and is not a family here.
+        and intervals scored. An entry with denominator 0 adds nothing and is not a family here.
     groups : array_like of int, shape (n,), optional
         Group of each entry, 0 to ``n_groups - 1``. Without it all entries are one group.
     n_groups : int, optional
@@ -71,7 +71,7 @@ def cluster_share_interval(
     confidence : float in (0, 1)
         Two-sided.
     replicates : int
-        Times the families are drawn.
+        Times the families are resampled.
     seed : int
         Of the random generator; every group starts from it.
 
@@ -93,7 +93,7 @@ def cluster_share_interval(
     Notes
     -----
     Where many families have the same numerator and denominator, the counts of the distinct pairs
-    are drawn instead (multinomial): the same distribution for less work. Sums are of whole
+    are sampled instead (multinomial): the same distribution for less work. Sums are of whole
     numbers below 2**53 and therefore exact.
 
     The limits held the true share in 90 % or more of simulated programmes from five families on;
@@ -120,8 +120,8 @@ def cluster_share_interval(
     n = _number_of_groups(group, n_groups)
     tail = tail_of(confidence)
 
-    kept = out_of > 0
-    yes, out_of, group = yes[kept], out_of[kept], group[kept]
+    used = out_of > 0
+    yes, out_of, group = yes[used], out_of[used], group[used]
     families = np.bincount(group, minlength=n)
     numerator = _sums(yes, group, n)
     denominator = _sums(out_of, group, n)
@@ -143,8 +143,8 @@ def cluster_share_interval(
     for g in np.flatnonzero(several & ~none_of_it & ~all_of_it):
         rows = order[ends[g] - families[g] : ends[g]]
         pairs, times = _distinct_pairs(yes[rows], out_of[rows])
-        drawn = _drawn_shares(pairs, times, replicates, np.random.default_rng(seed))
-        lower[g], upper[g] = np.quantile(drawn, _levels(pairs, times, drawn, tail))
+        sampled = _resampled_shares(pairs, times, replicates, np.random.default_rng(seed))
+        lower[g], upper[g] = np.quantile(sampled, _levels(pairs, times, sampled, tail))
     return ClusterShareInterval(
         numerator, denominator, families.astype(np.int64), share, lower, upper, confidence
     )
@@ -157,7 +157,7 @@ def _distinct_pairs(numerators: IntArray, denominators: IntArray) -> tuple[IntAr
     return np.column_stack((keys % base, keys // base)), times
 
 
-def _drawn_shares(
+def _resampled_shares(
     pairs: IntArray, times: IntArray, replicates: int, rng: np.random.Generator
 ) -> FloatArray:
     """Ratio of sums in each resample of one group's families."""
@@ -175,14 +175,14 @@ def _drawn_shares(
     return np.asarray(both.real / both.imag)
 
 
-def _levels(pairs: IntArray, times: IntArray, drawn: FloatArray, tail: float) -> FloatArray:
+def _levels(pairs: IntArray, times: IntArray, sampled: FloatArray, tail: float) -> FloatArray:
     """Both quantile levels, corrected for bias, skewness and few families."""
     families = int(times.sum())
     further_out = math.sqrt(families / (families - 1)) * special.stdtrit(families - 1, 1 - tail)
     total = times @ pairs
     share = total[0] / total[1]
-    below = np.mean(drawn < share) + np.mean(drawn == share) / 2
-    edge = 1 / (2 * len(drawn))
+    below = np.mean(sampled < share) + np.mean(sampled == share) / 2
+    edge = 1 / (2 * len(sampled))
     bias = special.ndtri(min(max(below, edge), 1 - edge))
 
     without = (total[0] - pairs[:, 0]) / (total[1] - pairs[:, 1])
@@ -194,7 +194,7 @@ def _levels(pairs: IntArray, times: IntArray, drawn: FloatArray, tail: float) ->
 
 
 def _number_of_groups(group: IntArray, n_groups: int | None) -> int:
-    """Number of groups, given or as the highest one says."""
+    """Number of groups, given or as the highest one gives."""
     highest = int(group.max(initial=-1))
     if n_groups is None:
         return max(highest + 1, 1)

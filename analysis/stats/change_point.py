@@ -75,7 +75,7 @@ def change_point(
     -----
     The probability is the posterior with every time equally likely beforehand and each rate's
     Jeffreys prior, in closed form. p is that of the largest likelihood ratio among draws of
-    the same number of events over the periods by their line-days, so that it allows for the search.
+    the same number of events over the periods by their line-days, so that it is adjusted for the search.
 
     Source: marginal likelihood of Poisson counts under gamma priors, as in Raftery and Akman,
     Biometrika 1986;73:85 (from memory).
@@ -146,8 +146,8 @@ def _search_p(
 ) -> float:
     """Share of draws from one steady rate whose best step is at least as good."""
     rng = np.random.default_rng(seed)
-    drawn = rng.multinomial(total, days / days.sum(), size=n)
-    before = (np.cumsum(drawn, axis=1) - drawn)[:, possible]
+    sampled = rng.multinomial(total, days / days.sum(), size=n)
+    before = (np.cumsum(sampled, axis=1) - sampled)[:, possible]
     d_before = (np.cumsum(days) - days)[possible]
     best = _log_ratio(before, d_before, total, int(days.sum())).max(axis=1)
     return (int((best >= observed - 1e-9).sum()) + 1) / (n + 1)

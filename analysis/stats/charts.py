@@ -1,9 +1,9 @@
 """Is the rate of one period out of step with the others?
 
 A u-chart: events per 1000 line-days by period against a centre, with limits that a steady rate
-seldom passes. The limits are exact Poisson quantiles. The usual centre plus and minus three
-standard deviations is there on request only: with two events expected a month, a steady rate
-passes such limits in 23 % of two-year charts, with half an event in 35 % (simulated).
+seldom passes. The limits are exact quantiles and not the centre plus and minus three standard
+deviations: with two events expected a month, a steady rate passes such limits in 23 % of
+two-year charts, with half an event in 35 % (simulated).
 """
 
 from __future__ import annotations
@@ -149,56 +149,6 @@ def u_chart(
     )
 
 
-def three_sigma_u_chart(
-    events: npt.ArrayLike, line_days: npt.ArrayLike, *, baseline: int | None = None
-) -> UChart:
-    """Control chart of a rate with limits at three standard deviations.
-
-    Misleads where few events are expected: see the head of this module and prefer `u_chart`.
-
-    Parameters
-    ----------
-    events, line_days : array_like of int, shape (periods,)
-        In order of time.
-    baseline : int, optional
-        As in `u_chart`.
-
-    Returns
-    -------
-    UChart
-        Signals are points outside the limits only. A lower limit below 0 is 0.
-
-    Raises
-    ------
-    ValueError
-        Counts or days that are negative or not whole, no or too long a baseline.
-
-    Examples
-    --------
-    >>> chart = three_sigma_u_chart([2, 1, 3, 2], [1000] * 4)
-    >>> chart.upper_limit.round(3).tolist()
-    [6.243, 6.243, 6.243, 6.243]
-    """
-    counts, days = _periods(events, line_days)
-    n, base_events, base_days = _baseline(counts, days, baseline)
-    centre = float(quotient(base_events, base_days))
-    expected = np.where((days > 0) & (base_events > 0), days * centre, np.nan)
-    reach = 3 * np.sqrt(expected)
-    lower, upper = np.maximum(expected - reach, 0.0), expected + reach
-    return UChart(
-        counts,
-        days,
-        PER * quotient(counts, days),
-        PER * centre,
-        PER * quotient(lower, days),
-        PER * quotient(upper, days),
-        {Rule.ABOVE_LIMIT: counts > upper, Rule.BELOW_LIMIT: counts < lower},
-        n,
-        base_events,
-        base_days,
-    )
-
-
 def count_quantile(level: float, expected: npt.ArrayLike, *, dispersion: float = 1.0) -> FloatArray:
     """Smallest count that a steady process stays at or below with probability `level`.
 
@@ -261,8 +211,8 @@ def two_of_three(beyond: BoolArray, counted: BoolArray) -> BoolArray:
 
 def _of_the_last(holds: BoolArray, counted: BoolArray, length: int) -> IntArray:
     """For how many of the last `length` counted points it holds; 0 at points not counted."""
-    kept = holds[counted].astype(np.int64)
-    sums = np.cumsum(kept)
+    used = holds[counted].astype(np.int64)
+    sums = np.cumsum(used)
     sums[length:] -= sums[:-length].copy()
     result = np.zeros(len(holds), np.int64)
     result[counted] = sums

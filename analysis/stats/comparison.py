@@ -1,6 +1,6 @@
 """Does harm differ between two groups or periods?
 
-Two counts are compared given their sum: the first is then binomial, whatever the common rate. The
+Two counts are compared given their sum: the first is then binomial, for any common rate. The
 p-value is twice the smaller tail, so that it falls below ``1 - confidence`` exactly when the
 central limits leave 1 out. Events are taken as independent: where the same families have several,
 use `analysis.stats.regression.clustered_rate_ratio`.
@@ -16,7 +16,6 @@ from scipy import special
 from scipy.optimize import elementwise
 
 from analysis.stats.inputs import FloatArray, IntArray, exposures, quotient, tail_of, whole_numbers
-from analysis.stats.intervals import PER, midp_count_interval
 
 
 @dataclass(frozen=True)
@@ -29,17 +28,6 @@ class RateRatio:
     upper: FloatArray
     p: FloatArray
     """Against a ratio of 1."""
-    confidence: float
-    method: str
-
-
-@dataclass(frozen=True)
-class RateDifference:
-    """First rate less second, events per 1000 line-days; shape of the counts."""
-
-    difference_per_1000: FloatArray
-    lower: FloatArray
-    upper: FloatArray
     confidence: float
     method: str
 
@@ -216,68 +204,6 @@ def midp_ratio_p(
     below = _midp_tail(pair.second, pair.first, 1 - chance)
     above = _midp_tail(pair.first, pair.second, chance)
     return pair.known(np.minimum(1.0, 2 * np.minimum(below, above)))
-
-
-def midp_rate_difference(
-    first_events: npt.ArrayLike,
-    first_days: npt.ArrayLike,
-    second_events: npt.ArrayLike,
-    second_days: npt.ArrayLike,
-    *,
-    confidence: float = 0.95,
-) -> RateDifference:
-    """First rate less second rate, with limits joined from the mid-P limits of both.
-
-    A difference tells how many events stand behind a ratio. There is no conditional method for
-    it: the limits recover the variance of either rate from its own limits.
-
-    Parameters
-    ----------
-    first_events, second_events : array_like of int
-        Events counted; zero is allowed.
-    first_days, second_days : array_like
-        Line-days, 0 or more.
-    confidence : float in (0, 1)
-        Two-sided.
-
-    Returns
-    -------
-    RateDifference
-        Unit: events per 1000 line-days. nan where one has no days.
-
-    Raises
-    ------
-    ValueError
-        Counts not whole or negative, days negative or not finite, confidence outside (0, 1).
-
-    Notes
-    -----
-    Source: method of variance estimates recovery, as ``method="mover"`` of statsmodels'
-    `confint_poisson_2indep`.
-
-    Examples
-    --------
-    >>> found = midp_rate_difference(10, 1000, 2, 1000)
-    >>> [round(float(v), 2) for v in (found.difference_per_1000, found.lower, found.upper)]
-    [8.0, 1.26, 16.0]
-    """
-    pair = _Pair.of(first_events, first_days, second_events, second_days)
-    first = midp_count_interval(pair.first, confidence=confidence)
-    second = midp_count_interval(pair.second, confidence=confidence)
-    rate_1, rate_2 = (
-        PER * quotient(pair.first, pair.first_days),
-        PER * quotient(pair.second, pair.second_days),
-    )
-    low_1, high_1 = (PER * quotient(v, pair.first_days) for v in (first.lower, first.upper))
-    low_2, high_2 = (PER * quotient(v, pair.second_days) for v in (second.lower, second.upper))
-    difference = rate_1 - rate_2
-    return RateDifference(
-        difference,
-        difference - np.hypot(rate_1 - low_1, high_2 - rate_2),
-        difference + np.hypot(high_1 - rate_1, rate_2 - low_2),
-        confidence,
-        "mid-P, variance recovered",
-    )
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """How does a line's hazard differ with what was true of it on the day?
 
-Cox regression with delayed entry, covariates that change during follow-up and errors that
-allow for families, and the splitting of follow-up that it needs.
+Cox regression with delayed entry, covariates that change during follow-up and errors clustered
+by family, and the splitting of follow-up that it needs.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ MOST_STEPS = 200
 
 
 class NoEstimateError(ValueError):
-    """The data hold no finite hazard ratio; the message says why, for a person to read."""
+    """The data hold no finite hazard ratio; the message gives the reason, for a person to read."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +60,7 @@ class CoxFit:
 
 @dataclass(frozen=True, eq=False)
 class SplitRows:
-    """Follow-up split where a line enters or leaves a spell; arrays of shape (n_rows,)."""
+    """Follow-up split where a line enters or leaves a period; arrays of shape (n_rows,)."""
 
     line: Ints
     """Position of the line among those given."""
@@ -70,7 +70,7 @@ class SplitRows:
     event: Flags
     """The line ended at `stop`: on its last row only."""
     exposed: Flags
-    """The row lies in a spell."""
+    """The row lies in a period."""
 
 
 def cox(
@@ -83,10 +83,10 @@ def cox(
     names: Sequence[str] | None = None,
     confidence: float = 0.95,
 ) -> CoxFit:
-    """Hazard ratios by Cox regression, with standard errors that allow for clusters.
+    """Hazard ratios by Cox regression, with standard errors clustered by group.
 
     A line is at risk from its entry on, and each row holds for ``start < day <= stop``, so a
-    covariate may change between the rows of one line (:func:`split_at_spells`). Ends of several
+    covariate may change between the rows of one line (:func:`split_at_periods`). Ends of several
     lines on one day are taken as by Breslow.
 
     Parameters
@@ -115,8 +115,8 @@ def cox(
         Shapes do not fit, a value is not finite, or a row does not start before it stops: names
         the first bad position.
     NoEstimateError
-        No events; a covariate that tells nothing within any set of lines at risk; or events that
-        all stand on one side of a covariate, which no finite hazard ratio describes.
+        No events; a covariate that does not vary within any set of lines at risk; or events that
+        are all on one side of a covariate, which no finite hazard ratio describes.
 
     Notes
     -----
@@ -146,21 +146,21 @@ def cox(
     times = np.unique(stop[event])
     first = np.searchsorted(times, start, side="right")
     last = np.searchsorted(times, stop, side="right")
-    told = last > first
-    spread = values[told].std(axis=0)
+    informative = last > first
+    spread = values[informative].std(axis=0)
     spread[spread == 0] = 1.0
     model = PHReg(
-        last[told].astype(np.float64),
-        (values[told] - values[told].mean(axis=0)) / spread,
-        status=event[told].astype(np.int64),
-        entry=first[told] + 0.5,
+        last[informative].astype(np.float64),
+        (values[informative] - values[informative].mean(axis=0)) / spread,
+        status=event[informative].astype(np.int64),
+        entry=first[informative] + 0.5,
         ties="breslow",
     )
     _refuse_without_information(model.hessian(np.zeros(len(called))), called)
     scaled = _highest(model, called)
     coefficients = scaled / spread
     naive = np.sqrt(np.diag(np.linalg.inv(-model.hessian(scaled)))) / spread
-    model.groups = codes[told]
+    model.groups = codes[informative]
     clustered = np.sqrt(np.diag(model.robust_covariance(scaled))) / spread
     # Clusters whose parts cancel, as those of one cluster do, say nothing of the error.
     errors = np.where(clustered > 1e-6 * naive, clustered, np.nan)
@@ -178,20 +178,20 @@ def cox(
     )
 
 
-def split_at_spells(
+def split_at_periods(
     start_days: npt.ArrayLike,
     stop_days: npt.ArrayLike,
     events: npt.ArrayLike,
-    spell_lines: npt.ArrayLike,
-    spell_from_days: npt.ArrayLike,
-    spell_to_days: npt.ArrayLike,
+    period_lines: npt.ArrayLike,
+    period_from_days: npt.ArrayLike,
+    period_to_days: npt.ArrayLike,
 ) -> SplitRows:
-    """Split each line's follow-up where it enters or leaves a spell, such as being overdue.
+    """Split each line's follow-up where it enters or leaves a period, such as being overdue.
 
-    A spell is a run of line-days ``from <= day < to``. The hazard of a day is explained by the
-    state of the line at the midnight before it, so the spell covers the days at risk
-    ``from < day <= to``: a line removed on the day it would have come into the spell was not in
-    it, one removed on the day a spell is cut by the removal was.
+    A period is a run of line-days ``from <= day < to``. The hazard of a day is explained by the
+    state of the line at the midnight before it, so the period covers the days at risk
+    ``from < day <= to``: a line removed on the day it would have come into the period was not in
+    it, one removed on the day a period is cut by the removal was.
 
     Parameters
     ----------
@@ -199,10 +199,10 @@ def split_at_spells(
         Each line is at risk on ``start < day <= stop``, unit: days since placement.
     events : array_like of bool, shape (n_lines,)
         The line ended at its stop.
-    spell_lines : array_like of int, shape (n_spells,)
-        Position of the line the spell belongs to.
-    spell_from_days, spell_to_days : array_like of int, shape (n_spells,)
-        First day of the spell and the day after its last, unit: days since placement. Spells of
+    period_lines : array_like of int, shape (n_periods,)
+        Position of the line the period belongs to.
+    period_from_days, period_to_days : array_like of int, shape (n_periods,)
+        First day of the period and the day after its last, unit: days since placement. Periods of
         one line do not overlap; parts outside its follow-up are cut off.
 
     Returns
@@ -214,13 +214,13 @@ def split_at_spells(
     ------
     ValueError
         Lengths differ, values are not whole numbers, a line does not start before it stops, a
-        spell does not begin before it ends, belongs to no line, or overlaps another of its line.
+        period does not begin before it ends, belongs to no line, or overlaps another of its line.
 
     Examples
     --------
     A line at risk on days 1 to 9, overdue on the line-days 4 and 5.
 
-    >>> rows = split_at_spells([0], [9], [True], [0], [4], [6])
+    >>> rows = split_at_periods([0], [9], [True], [0], [4], [6])
     >>> list(zip(rows.start.tolist(), rows.stop.tolist(), rows.exposed.tolist()))
     [(0, 4, False), (4, 6, True), (6, 9, False)]
     """
@@ -229,7 +229,9 @@ def split_at_spells(
     event = np.asarray(events, dtype=np.bool_)
     same_length(start_days=start, stop_days=stop, events=event)
     _refuse(start >= stop, "a line must start before it stops; position {}")
-    line, since, until = _checked_spells(spell_lines, spell_from_days, spell_to_days, len(start))
+    line, since, until = _checked_periods(
+        period_lines, period_from_days, period_to_days, len(start)
+    )
 
     since = np.maximum(since, start[line])
     until = np.minimum(until, stop[line])
@@ -241,15 +243,15 @@ def split_at_spells(
     width = int(stop.max(initial=0)) - lowest + 1
     every = np.arange(len(start))
     begins = every * width + start - lowest
-    spell_begins = line * width + since - lowest
-    spell_ends = line * width + until - lowest
+    period_begins = line * width + since - lowest
+    period_ends = line * width + until - lowest
     ends = every * width + stop - lowest
-    cuts = np.unique(np.concatenate((begins, spell_begins, spell_ends, ends)))
+    cuts = np.unique(np.concatenate((begins, period_begins, period_ends, ends)))
     rows = np.setdiff1d(cuts, ends)
     row_line = rows // width
     row_stop = cuts[np.searchsorted(cuts, rows) + 1] - row_line * width + lowest
-    started = np.searchsorted(spell_begins, rows, side="right")
-    ended = np.searchsorted(spell_ends, rows, side="right")
+    started = np.searchsorted(period_begins, rows, side="right")
+    ended = np.searchsorted(period_ends, rows, side="right")
     return SplitRows(
         line=row_line,
         start=rows - row_line * width + lowest,
@@ -281,22 +283,22 @@ def _checked(
     return start, stop, event, values, codes
 
 
-def _checked_spells(
-    spell_lines: npt.ArrayLike, since_days: npt.ArrayLike, until_days: npt.ArrayLike, n_lines: int
+def _checked_periods(
+    period_lines: npt.ArrayLike, since_days: npt.ArrayLike, until_days: npt.ArrayLike, n_lines: int
 ) -> tuple[Ints, Ints, Ints]:
-    """The spells as arrays, in order of line and day."""
-    line = whole_numbers(spell_lines, "spell_lines")
-    since = whole_numbers(since_days, "spell_from_days")
-    until = whole_numbers(until_days, "spell_to_days")
-    same_length(spell_lines=line, spell_from_days=since, spell_to_days=until)
-    _refuse((line < 0) | (line >= n_lines), "a spell belongs to no line; position {}")
-    _refuse(since >= until, "a spell must begin before it ends; position {}")
+    """The periods as arrays, in order of line and day."""
+    line = whole_numbers(period_lines, "period_lines")
+    since = whole_numbers(since_days, "period_from_days")
+    until = whole_numbers(until_days, "period_to_days")
+    same_length(period_lines=line, period_from_days=since, period_to_days=until)
+    _refuse((line < 0) | (line >= n_lines), "a period belongs to no line; position {}")
+    _refuse(since >= until, "a period must begin before it ends; position {}")
     order = np.lexsort((since, line))
     line, since, until = line[order], since[order], until[order]
     overlap = (line[1:] == line[:-1]) & (since[1:] < until[:-1])
     if overlap.any():
         where = int(order[1:][np.argmax(overlap)])
-        raise ValueError(f"a spell overlaps another of its line; position {where}")
+        raise ValueError(f"a period overlaps another of its line; position {where}")
     return line, since, until
 
 
@@ -318,7 +320,7 @@ def _refuse_without_information(hessian: Floats, names: tuple[str, ...]) -> None
     scale = np.sqrt(information)
     if np.linalg.matrix_rank(-hessian / np.outer(scale, scale), tol=1e-9) < len(names):
         raise NoEstimateError(
-            f"{', '.join(names)} cannot be told apart: one follows from the others."
+            f"{', '.join(names)} cannot be separated: one follows from the others."
         )
 
 
@@ -331,7 +333,7 @@ def _highest(model: PHReg, names: tuple[str, ...]) -> Floats:
     information = at_start = -model.hessian(b)
     with np.errstate(all="ignore"):
         for _ in range(MOST_STEPS):
-            # On the way to an infinite coefficient the information fades, whatever the unit.
+            # On the way to an infinite coefficient the information fades, in any unit.
             if not np.isfinite(information).all() or _share_left(at_start, information) < FADED:
                 break
             score = model.score(b)
@@ -346,7 +348,7 @@ def _highest(model: PHReg, names: tuple[str, ...]) -> Floats:
             b = b + step
             information = -model.hessian(b)
     raise NoEstimateError(
-        f"The events stand on one side of {', '.join(names)}: no finite hazard ratio describes "
+        f"The events are on one side of {', '.join(names)}: no finite hazard ratio describes "
         "them. Report the counts instead."
     )
 

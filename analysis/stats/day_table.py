@@ -110,7 +110,7 @@ class DayTable:
 
     @property
     def n_causes(self) -> int:
-        """Causes told apart."""
+        """Causes distinguished."""
         return int(self.events.shape[1])
 
     @property
@@ -120,7 +120,7 @@ class DayTable:
 
     @property
     def removed(self) -> Ints:
-        """Lines ended on each day, whatever the cause, shape (n_days,)."""
+        """Lines ended on each day, for any cause, shape (n_days,)."""
         return np.asarray(self.events.sum(axis=1))
 
     @property
@@ -151,7 +151,7 @@ def day_table(
     causes : array_like of int, shape (n_lines,)
         What ended it: 1 to `n_causes`; 0: it was still in place (censored).
     n_causes : int
-        Causes told apart, at least 1.
+        Causes distinguished, at least 1.
 
     Returns
     -------
@@ -314,7 +314,7 @@ def check_times(entry: Ints, leave: Ints) -> None:
     _refuse(
         leave <= entry,
         "exit_days must be after entry_days: a line that left on the day it entered has no time "
-        "at risk, take it out with has_time and report it; position {}",
+        "at risk, remove it with has_time and report it; position {}",
     )
 
 

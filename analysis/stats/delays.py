@@ -21,7 +21,7 @@ from analysis.stats.inputs import FloatArray, IntArray, quotient, tail_of, whole
 REPLICATES = 2000
 SEED = 20_011
 _MOST = 1e15
-"""Means above it are not drawn from: the upper limit says that nothing is known."""
+"""Means above it are not sampled: the upper limit shows that nothing is known."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Nowcast:
 
     observed: IntArray
     completeness: FloatArray
-    """Share of the period's reports that have come, on average; nan where it can't be told."""
+    """Share of the period's reports that have come, on average; nan where it cannot be estimated."""
     expected_total: FloatArray
     lower: FloatArray
     upper: FloatArray
@@ -85,7 +85,7 @@ def delay_triangle(
     origins : int
         Number of periods.
     delays : int, optional
-        Number of delays told apart. Default: as long as the longest seen.
+        Number of delays distinguished. Default: as long as the longest seen.
 
     Returns
     -------
@@ -106,7 +106,7 @@ def delay_triangle(
     longest = int(late.max(initial=0))
     n = longest + 1 if delays is None else delays
     if longest >= n:
-        raise ValueError(f"delay holds {longest}, but only {n} delays are told apart")
+        raise ValueError(f"delay holds {longest}, but only {n} delays are distinguished")
     if (when + late >= origins).any():
         at = int(np.flatnonzero(when + late >= origins)[0])
         raise ValueError(
@@ -183,7 +183,7 @@ def nowcast(
     -------
     Nowcast
         `expected_total` is observed over completeness. A period complete by now has its count
-        for all three. Where completeness can't be told, or is 0, the estimate is nan; there
+        for all three. Where completeness cannot be estimated, or is 0, the estimate is nan; there
         `lower` is what was observed and `upper` inf. Fewer than two origins or no reports: the
         same for every incomplete period.
 

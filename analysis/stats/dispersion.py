@@ -18,7 +18,7 @@ from analysis.stats.inputs import IntArray, exposures, tail_of, whole_numbers
 from analysis.stats.intervals import PER
 
 FEWEST_FAMILIES = 5
-"""With events in the programme of fewer families, no limits allow for families that differ."""
+"""With events in the programme of fewer families, no limits are adjusted for families that differ."""
 REPLICATES = 1999
 SEED = 20_011
 
@@ -108,15 +108,15 @@ def overdispersion(
     chunk = max(1, 1_000_000 // units)
     as_far = 0
     for start in range(0, replicates, chunk):
-        drawn = rng.multinomial(total, chance, size=min(chunk, replicates - start))
-        as_far += int((((drawn - mean) ** 2).sum(axis=1) >= observed * (1 - 1e-12)).sum())
+        sampled = rng.multinomial(total, chance, size=min(chunk, replicates - start))
+        as_far += int((((sampled - mean) ** 2).sum(axis=1) >= observed * (1 - 1e-12)).sum())
     return Overdispersion(units, total, dispersion, (as_far + 1) / (replicates + 1))
 
 
 def clustered_rate_interval(
     events: npt.ArrayLike, line_days: npt.ArrayLike, *, confidence: float = 0.95
 ) -> ClusteredRate:
-    """Rate of all families together, with limits that allow for families that differ.
+    """Rate of all families together, with limits adjusted for families that differ.
 
     The count's variance is estimated from the families' departures from the common rate. Where it
     exceeds that of independent events by the design effect d, the limits are the exact ones of

@@ -1,7 +1,7 @@
 """Which sites or nurses differ from the programme by more than chance allows?
 
 A funnel: each group's rate against its line-days, with limits about the programme's rate that
-narrow as line-days grow. Groups inside the limits are not to be told apart; the funnel shows which
+narrow as line-days grow. Groups inside the limits show no clear difference; the funnel shows which
 ones to look into and doesn't rank them. A list sorted by rate does rank, and puts small groups at
 both ends by chance alone.
 """
@@ -15,17 +15,14 @@ import numpy.typing as npt
 from scipy import stats
 
 from analysis.stats.charts import count_quantile
-from analysis.stats.inputs import FloatArray, IntArray, exposures, quotient, tail_of, whole_numbers
+from analysis.stats.inputs import FloatArray, IntArray, quotient, tail_of, whole_numbers
 from analysis.stats.intervals import PER
 
 HALF = 0.5
 CONFIDENCES = (0.95, 0.998)
 WINSORISED_SHARE = 0.1
-"""Share of groups at either end drawn in before dispersion is estimated, so that the groups to be
+"""Share of groups at either end pulled in before dispersion is estimated, so that the groups to be
 found don't widen the limits that should find them."""
-NOT_A_LEAGUE_TABLE = (
-    "Groups inside the limits differ by no more than chance allows: do not rank them."
-)
 
 
 @dataclass(frozen=True)
@@ -43,7 +40,7 @@ class Funnel:
     lower_998: FloatArray
     upper_998: FloatArray
     tau: float
-    """Standard deviation of groups' true rates that the limits allow for, per 1000; 0: none."""
+    """Standard deviation of groups' true rates that the limits include, per 1000; 0: none."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +88,7 @@ def funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Funnel:
 
 
 def overdispersed_funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Funnel:
-    """Rates of groups with limits that allow for differences every programme has.
+    """Rates of groups with limits that include the differences every programme has.
 
     Where groups differ a little everywhere (case mix, habits), exact limits flag the large ones for
     small differences. Here true rates vary with the standard deviation `tau` estimated from the
@@ -128,7 +125,7 @@ def overdispersed_funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Fun
 
 
 def group_dispersion(events: npt.ArrayLike, line_days: npt.ArrayLike) -> GroupDispersion:
-    """How far groups differ beyond chance, the most extreme ones drawn in.
+    """How far groups differ beyond chance, the most extreme ones pulled in.
 
     Parameters
     ----------
@@ -173,59 +170,6 @@ def group_dispersion(events: npt.ArrayLike, line_days: npt.ArrayLike) -> GroupDi
     excess = groups * phi - (groups - 1)
     tau_squared = excess / (weights.sum() - (weights**2).sum() / weights.sum())
     return GroupDispersion(phi, PER * float(np.sqrt(max(tau_squared, 0.0))), groups)
-
-
-def smooth_funnel_limits(
-    line_days: npt.ArrayLike, rate_per_1000: float, *, confidence: float
-) -> tuple[FloatArray, FloatArray]:
-    """Limits for drawing the funnel as a smooth line.
-
-    Between two neighbouring counts the exact quantile is interpolated so that the chance beyond
-    is met exactly on average. To judge a group, use the exact limits of `funnel`.
-
-    Parameters
-    ----------
-    line_days : array_like of float
-        Where to draw, for example an even grid; 0 gives nan.
-    rate_per_1000 : float
-        The programme's rate.
-    confidence : float in (0, 1)
-        Two-sided.
-
-    Returns
-    -------
-    lower, upper : array of float
-        Unit: per 1000 line-days.
-
-    Raises
-    ------
-    ValueError
-        Line-days negative, confidence outside (0, 1).
-
-    Notes
-    -----
-    Source: interpolation as in Spiegelhalter, Stat Med 2005;24:1185, appendix (from memory).
-
-    Examples
-    --------
-    >>> lower, upper = smooth_funnel_limits([1000, 5000], 4.0, confidence=0.95)
-    >>> lower.round(2).tolist(), upper.round(2).tolist()
-    ([0.09, 2.24], [7.88, 5.75])
-    """
-    days = exposures(line_days, "line_days")
-    mean = days * rate_per_1000 / PER
-    tail = tail_of(confidence)
-    lower, upper = _interpolated(tail, mean), _interpolated(1 - tail, mean)
-    return PER * quotient(lower, days), PER * quotient(upper, days)
-
-
-def _interpolated(level: float, mean: FloatArray) -> FloatArray:
-    """Count at which the interpolated distribution function reaches the level."""
-    count = stats.poisson.ppf(level, mean)
-    over = stats.poisson.cdf(count, mean) - level
-    chance = stats.poisson.pmf(count, mean)
-    back = np.divide(over, chance, out=np.zeros_like(over), where=chance > 0)
-    return np.asarray(np.maximum(count - back, 0.0))
 
 
 def _about_centre(counts: IntArray, days: IntArray, tau: float) -> Funnel:

@@ -72,7 +72,7 @@ def t_chart(gaps: npt.ArrayLike, *, baseline: int | None = None, alpha: float = 
     Notes
     -----
     Source: the gaps of a Poisson process are exponential. Gaps after a frozen baseline have the
-    limits of F with 2 and 2n degrees of freedom instead, which allow for a mean estimated from n
+    limits of F with 2 and 2n degrees of freedom instead, which include the error of a mean estimated from n
     gaps: with a dozen, the exponential upper limit is passed four times as often as it claims.
 
     Examples
@@ -109,7 +109,7 @@ def transformed_t_chart(gaps: npt.ArrayLike, *, baseline: int | None = None) -> 
     -------
     GapChart
         Limits of an individuals chart of the transformed gaps, three standard deviations by the
-        mean moving range, turned back. A lower limit below 0 is 0. Fewer than two baseline gaps:
+        mean moving range, transformed back. A lower limit below 0 is 0. Fewer than two baseline gaps:
         centre and limits nan.
 
     Raises

@@ -1,4 +1,4 @@
-"""What may come into a formula, and what is said when it may not?"""
+"""What may a formula be given, and what is the message when it may not?"""
 
 from __future__ import annotations
 

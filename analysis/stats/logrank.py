@@ -80,12 +80,12 @@ def logrank(tables: Sequence[DayTable], *, cause: int | None = None) -> LogRank:
     spread = d * (n - d) / (n * np.maximum(n - 1, 1))
     parts = at_risk / n
     variance = np.diag((parts * spread * n).sum(axis=1)) - (parts * spread * n) @ parts.T
-    kept = _one_less_of_each_linked_set(at_risk[:, n > d] > 0)
-    df = len(kept)
+    used = _one_less_of_each_linked_set(at_risk[:, n > d] > 0)
+    df = len(used)
     if df == 0:
         return LogRank(float("nan"), 0, float("nan"), observed, expected)
-    excess = (observed - expected)[kept]
-    statistic = float(excess @ np.linalg.solve(variance[np.ix_(kept, kept)], excess))
+    excess = (observed - expected)[used]
+    statistic = float(excess @ np.linalg.solve(variance[np.ix_(used, used)], excess))
     return LogRank(statistic, df, float(chdtrc(df, statistic)), observed, expected)
 
 

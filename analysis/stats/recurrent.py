@@ -1,6 +1,6 @@
 """How many events has a line had on average by each day, when events come again and again?
 
-Mean cumulative number of events with delayed entry, and errors that allow for lines and
+Mean cumulative number of events with delayed entry, and errors clustered for lines and
 families with many events. Unlike a curve of the first event it counts every one of them.
 """
 
@@ -83,7 +83,7 @@ def count_table(
     ----------
     start_days, stop_days : array_like of int, shape (n_rows,)
         A line is at risk on ``start < day <= stop``, unit: days since placement. A line may have
-        several rows that do not overlap, such as its spells at home.
+        several rows that do not overlap, such as its periods at home.
     event_days : array_like of int, shape (n_events,)
         Day of each event, unit: days since placement.
 
@@ -191,7 +191,7 @@ def cluster_squares(
 def mean_count(
     table: CountTable, squares: npt.ArrayLike, *, clusters: int, confidence: float = 0.95
 ) -> MeanCount:
-    """Mean cumulative number of events a line by day, with limits that allow for clusters.
+    """Mean cumulative number of events a line by day, with limits that are adjusted for clusters.
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ def mean_count(
         From day 0 to the last on which anybody was at risk. Limits are of the logarithm of the
         mean. Before the first event they are 0 and the exact Poisson limit of no event in as many
         lines as the fewest at risk so far (infinite after a day without any). With one cluster
-        nothing can be said of the error: nan.
+        the error is unknown: nan.
 
     Raises
     ------

@@ -2,7 +2,7 @@
 
 Poisson regression of events on time or group with line-days as exposure. Standard errors come
 from the sum of each family's residuals (the sandwich with families as clusters), so that a family
-with several events counts as one witness, and a family may stand in both groups.
+with several events counts as one witness, and a family may be in both groups.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ FEWEST_FAMILIES = 10
 
 @dataclass(frozen=True)
 class ClusteredRatio:
-    """Ratio of rates, with limits and p that allow for families with several events."""
+    """Ratio of rates, with limits and p adjusted for families with several events."""
 
     ratio: float
     lower: float
@@ -95,7 +95,7 @@ def clustered_rate_ratio(
     *,
     confidence: float = 0.95,
 ) -> ClusteredRatio:
-    """Ratio of the first group's rate to the second's; a family may stand in both.
+    """Ratio of the first group's rate to the second's; a family may be in both.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
-"""What can be said of one family's rate or share, given how families differ?
+"""What is one family's rate or share, given how families differ?
 
-A family's own rate is mostly chance. It is drawn toward the programme's by as much as its few
+A family's own rate is mostly chance. It is adjusted towards the programme average by as much as its few
 days deserve: families' true rates follow a gamma distribution (their shares a beta one) that is
 fitted to all of them, and each family gets the distribution of its true rate given its own count.
 

@@ -1,7 +1,7 @@
-"""Which counts must not be shown, so that no family can be told from a table?
+"""Which counts must not be shown, so that no family can be identified from a table?
 
-Counts of 1 to 10 are hidden, and as many others as it takes so that none of them can be worked
-out from the totals. Zero may be shown. Whatever is computed from a hidden count (a rate, a share,
+Counts of 1 to 10 are hidden, and as many others as it takes so that none of them can be
+calculated from the totals. Zero may be shown. Anything computed from a hidden count (a rate, a share,
 a limit) is hidden with it by the caller.
 """
 
@@ -46,12 +46,12 @@ def hidden_counts(counts: npt.ArrayLike) -> HiddenCounts:
     Parameters
     ----------
     counts : array_like of int, shape (groups,)
-        Counts shown beside their total.
+        Counts shown with their total.
 
     Returns
     -------
     HiddenCounts
-        Every count of 1 to 10; where one of them could be worked out from the rest, the smallest
+        Every count of 1 to 10; where one of them could be calculated from the rest, the smallest
         other count that is not 0 as well, the total last.
 
     Raises
@@ -131,14 +131,14 @@ def hidden_table(counts: npt.ArrayLike) -> HiddenTable:
 def _protected(
     values: IntArray, equations: npt.NDArray[np.float64], is_total: BoolArray
 ) -> BoolArray:
-    """Hide small values, then others until no small one can be worked out.
+    """Hide small values, then others until no small one can be calculated.
 
     In every equation the values, with its signs, sum to 0.
     """
     small = (values >= SMALLEST_HIDDEN) & (values <= LARGEST_HIDDEN)
     hidden = small.copy()
-    while (told := _worked_out(values, equations, hidden, small)) is not None:
-        hidden[_next_to_hide(values, equations, hidden, is_total, told)] = True
+    while (exposed := _worked_out(values, equations, hidden, small)) is not None:
+        hidden[_next_to_hide(values, equations, hidden, is_total, exposed)] = True
     return hidden
 
 
@@ -147,15 +147,15 @@ def _next_to_hide(
     equations: npt.NDArray[np.float64],
     hidden: BoolArray,
     is_total: BoolArray,
-    told: int,
+    exposed: int,
 ) -> int:
     """Return the shown value whose hiding helps most: no total if it can be, and a small one."""
     lines = equations != 0
     n_hidden = lines @ hidden.astype(np.int64)
     bare = n_hidden == 1
-    # A line with one hidden value gives it away: mend the lines of the value told first.
+    # A line with one hidden value gives it away: fix the lines of the value exposed first.
     leaking = next(
-        choice for choice in (bare & lines[:, told], bare, lines[:, told]) if choice.any()
+        choice for choice in (bare & lines[:, exposed], bare, lines[:, exposed]) if choice.any()
     )
     helps = lines[leaking].any(axis=0)
     newly_bare = (n_hidden == 0) @ lines
@@ -176,7 +176,7 @@ def _worked_out(
     for i in np.flatnonzero(small[unknown]):
         goal = np.zeros(len(unknown))
         goal[i] = 1.0
-        # Zeros are shown, so whatever is hidden is 1 or more.
+        # Zeros are shown, so anything hidden is 1 or more.
         least, greatest = (
             optimize.linprog(sign * goal, A_eq=left, b_eq=right, bounds=(1, None))
             for sign in (1, -1)

@@ -92,7 +92,7 @@ def standardised_ratio(
     -------
     StandardisedRatio
         Less than one event expected: ratio, limits and p are nan. None observed: the lower limit
-        is nan, the upper stands.
+        is nan, the upper is given.
 
     Raises
     ------

@@ -325,22 +325,6 @@ def start_when(table: DayTable, *, min_at_risk: int = 10) -> int | None:
     return int(enough[0]) - 1 if len(enough) else None
 
 
-def numbers_at_risk(table: DayTable, days: npt.ArrayLike) -> Ints:
-    """Lines at risk on the given days, to print under a curve, unit: lines.
-
-    0 on day 0, since a line counts from the day after it came home, and beyond the table.
-
-    Examples
-    --------
-    >>> from analysis.stats.day_table import day_table
-    >>> numbers_at_risk(day_table([0, 2], [5, 9], [1, 0], n_causes=1), [1, 3, 30]).tolist()
-    [1, 2, 0]
-    """
-    wanted = whole_numbers(np.atleast_1d(np.asarray(days)), "days")
-    inside = (wanted >= 0) & (wanted < table.n_days)
-    return np.where(inside, table.at_risk[np.where(inside, wanted, 0)], 0)
-
-
 def normal_quantile(confidence: float) -> float:
     """Quantile of the standard normal for two-sided limits.
 

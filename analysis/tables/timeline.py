@@ -162,6 +162,7 @@ TALLY = Frame.of(
         "home_line_days",
         "child_days",
         "heard_days",
+        "heard_child_days",
         "in_date_days",
         "out_of_date_days",
         "unscored_days",

@@ -18,7 +18,15 @@ from analysis.tallies.pieces import (
     sums,
 )
 from analysis.timeline import Timeline
-from analysis.timeline.axis import NEVER, Axis, Ints, Spans, days_covered, unique_sorted
+from analysis.timeline.axis import (
+    NEVER,
+    Axis,
+    Ints,
+    Spans,
+    days_covered,
+    unique_sorted,
+    without,
+)
 from analysis.timeline.build import Coded
 from analysis.timeline.care import DatedDays
 from analysis.timeline.coded import words_of
@@ -54,6 +62,8 @@ def day_tally(
     columns["home_line_days"] = home_days
     columns["child_days"] = sums(place, n, _counted(owned, pieces))
     columns["heard_days"] = sums(place, n, _counted(heard, pieces))
+    heard_of_child = without(owned, without(owned, heard))
+    columns["heard_child_days"] = sums(place, n, _counted(heard_of_child, pieces))
     is_port = lines.is_port[groups.line(wanted)]
     accessed = sums(place, n, _counted(_accessed(axis, timeline.accessed_spells), pieces))
     frames = []
@@ -76,7 +86,7 @@ def day_tally(
             "intervals_scored": n_scored,
             "intervals_on_time": sums(of_interval, n, on_time),
         }
-        kept = (home_days > 0) | (n_scored > 0)
+        used = (home_days > 0) | (n_scored > 0)
         if task is Task.NEEDLE:
             kept &= is_port
         frames.append(pd.DataFrame({name: values[name][kept] for name in TALLY.names}, copy=False))

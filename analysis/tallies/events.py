@@ -16,7 +16,7 @@ from analysis.timeline.coded import OUTCOMES, words_of
 from analysis.timeline.episodes import entries_that_hold, finding_events
 
 SKIN = "skin"
-"""The word for a skin event, of whatever finding."""
+"""The word for a skin event, with any finding."""
 
 
 def event_onsets(timeline: Timeline, coded: Coded, policy: Policy) -> pd.DataFrame:

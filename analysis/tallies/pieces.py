@@ -34,7 +34,7 @@ from analysis.vocabulary import Task
 
 @dataclass(frozen=True)
 class DressingInForce:
-    """Times in which a line wore another dressing than its registry row says."""
+    """Times in which a line wore another dressing than its registry row names."""
 
     spans: Spans
     worn: Ints
@@ -102,38 +102,38 @@ class Groups:
         }
 
 
-def months_of(axis: Axis, spells: Spans) -> Spans:
-    """Cut home spells at the first of each month."""
-    # before: one row a home spell; after: one row a spell and month
-    line = line_of(spells.start)
+def months_of(axis: Axis, periods: Spans) -> Spans:
+    """Cut periods at home at the first of each month."""
+    # before: one row a home period; after: one row a period and month
+    line = line_of(periods.start)
     first_month = int(month_of(np.array([axis.base]))[0])
     months = int(month_of(np.array([axis.later]))[0]) - first_month + 2
     begins = _first_day(np.arange(first_month, first_month + months))
     begins = np.clip(begins, axis.base, axis.later)
-    first = np.searchsorted(begins, axis.day(spells.start), side="right") - 1
-    count = np.searchsorted(begins, axis.day(spells.end) - 1, side="right") - first
-    spell = np.repeat(np.arange(len(first), dtype=np.int64), count)
-    month = first[spell] + numbered(count)
-    line = line[spell]
+    first = np.searchsorted(begins, axis.day(periods.start), side="right") - 1
+    count = np.searchsorted(begins, axis.day(periods.end) - 1, side="right") - first
+    period = np.repeat(np.arange(len(first), dtype=np.int64), count)
+    month = first[period] + numbered(count)
+    line = line[period]
     return Spans(
-        np.maximum(axis.pack(line, begins[month]), spells.start[spell]),
-        np.minimum(axis.pack(line, begins[month + 1]), spells.end[spell]),
+        np.maximum(axis.pack(line, begins[month]), periods.start[period]),
+        np.minimum(axis.pack(line, begins[month + 1]), periods.end[period]),
     )
 
 
-def pieces_of(axis: Axis, spells: Spans, dressing: DressingInForce) -> Spans:
-    """Cut home spells at the first of each month and where the dressing type changes."""
-    months = months_of(axis, spells)
+def pieces_of(axis: Axis, periods: Spans, dressing: DressingInForce) -> Spans:
+    """Cut periods at home at the first of each month and where the dressing type changes."""
+    months = months_of(axis, periods)
     cuts = unique_sorted(np.concatenate([dressing.spans.start, dressing.spans.end]))
-    cuts = cuts[holds(spells, cuts)]
-    # before: one row a spell and month; after: one row a spell, month and dressing type
+    cuts = cuts[holds(periods, cuts)]
+    # before: one row a period and month; after: one row a period, month and dressing type
     start = unique_sorted(np.concatenate([months.start, cuts]))
-    end = spells.end[np.searchsorted(spells.start, start, side="right") - 1]
+    end = periods.end[np.searchsorted(periods.start, start, side="right") - 1]
     end[:-1] = np.minimum(end[:-1], start[1:])
     return Spans(start, end)
 
 
-def days_of_child(axis: Axis, lines: Lines, spells: Spans) -> Spans:
+def days_of_child(axis: Axis, lines: Lines, periods: Spans) -> Spans:
     """Return the home line-days on which no line of the child placed earlier was at home.
 
     Lines of one child are taken by day of placement, then by code, so that each day of the
@@ -143,9 +143,9 @@ def days_of_child(axis: Axis, lines: Lines, spells: Spans) -> Spans:
     rank = np.empty(len(order), dtype=np.int64)
     first = np.flatnonzero(starts_of_runs(lines.child[order]))
     rank[order] = numbered(np.diff(np.append(first, len(order))))
-    of = line_of(spells.start)
-    as_child = Spans(_of_child(axis, lines, spells.start), _of_child(axis, lines, spells.end))
-    own = [Spans(spells.start[rank[of] == 0], spells.end[rank[of] == 0])]
+    of = line_of(periods.start)
+    as_child = Spans(_of_child(axis, lines, periods.start), _of_child(axis, lines, periods.end))
+    own = [Spans(periods.start[rank[of] == 0], periods.end[rank[of] == 0])]
     taken = merged(as_child.start[rank[of] == 0], as_child.end[rank[of] == 0])
     for nth in range(1, int(rank.max()) + 1 if len(rank) else 0):
         here = rank[of] == nth

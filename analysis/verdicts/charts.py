@@ -72,10 +72,10 @@ def chart_verdict(chart: pd.DataFrame, by: Grouping) -> ChartVerdict:
     one, many = GROUPS[by]
     waiting = chart["provisional"].to_numpy(dtype=bool)
     settled, open_ones = chart[~waiting], chart[waiting]
-    told = [
+    worded = [
         (str(p), signal_words(s)) for p, s in zip(settled["period"], settled["signal"], strict=True)
     ]
-    signals = [(period, why) for period, why in told if why]
+    signals = [(period, why) for period, why in worded if why]
     above = [
         str(p)
         for p, s in zip(open_ones["period"], open_ones["signal"], strict=True)

@@ -36,7 +36,7 @@ class RatioVerdict(Verdict):
     lower: float
     upper: float
     adjusted: bool
-    """The limits allow for repeat events in a family."""
+    """The limits are adjusted for repeat events in a family."""
 
 
 def ratio_verdict(ratios: pd.DataFrame, names: tuple[str, str]) -> RatioVerdict:

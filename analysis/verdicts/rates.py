@@ -1,4 +1,4 @@
-"""What is said of one rate, and of how final it is?"""
+"""How is one rate worded, and how final is it?"""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ from collections.abc import Callable
 import numpy as np
 
 from analysis.stats.competing import aalen_johansen
-from analysis.stats.cox import cox, split_at_spells
+from analysis.stats.cox import cox, split_at_periods
 from analysis.stats.day_table import DayTable, Ints, day_table, day_tables
 from analysis.stats.logrank import logrank
 from analysis.stats.recurrent import cluster_squares, count_table
@@ -88,13 +88,13 @@ def regression(random: np.random.Generator) -> None:
         spell_line = np.repeat(np.arange(n_lines), 3)
         since = np.tile([20, 60, 120], n_lines) + random.integers(0, 30, 3 * n_lines)
         family = np.arange(n_lines) // 2
-        rows = split_at_spells(entry, leave, cause > 0, spell_line, since, since + 3)
+        rows = split_at_periods(entry, leave, cause > 0, spell_line, since, since + 3)
         exposed = rows.exposed[:, None].astype(float)
         owner = random.integers(0, n_lines, n_lines)
         day = random.integers(entry[owner] + 1, leave[owner] + 1)
         table = count_table(entry, leave, day)
         found = seconds(
-            split=lambda e=entry, x=leave, c=cause, s=spell_line, a=since: split_at_spells(
+            split=lambda e=entry, x=leave, c=cause, s=spell_line, a=since: split_at_periods(
                 e, x, c > 0, s, a, a + 3
             ),
             cox=lambda r=rows, z=exposed, f=family: cox(r.start, r.stop, r.event, z, f[r.line]),

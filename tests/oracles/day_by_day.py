@@ -622,6 +622,7 @@ class Programme:
                     row["home_line_days"] += 1
                     row["child_days"] += day in owned
                     row["heard_days"] += day in heard
+                    row["heard_child_days"] += day in heard and day in owned
                     row[story.classes[day] + "_days"] += 1
                 for interval in story.intervals:
                     if interval.scored:

@@ -159,7 +159,7 @@ def test_steady_delays_are_rarely_said_to_have_changed():
 def test_impossible_reports_are_named():
     with pytest.raises(ValueError, match="position 1 has origin 2 and delay 1"):
         delay_triangle([0, 2], [0, 1], origins=3)
-    with pytest.raises(ValueError, match="delay holds 3, but only 2 delays are told apart"):
+    with pytest.raises(ValueError, match="delay holds 3, but only 2 delays are distinguished"):
         delay_triangle([0], [3], origins=5, delays=2)
     gap = DelayTriangle(np.zeros((1, 3), int), np.array([[True, False, True]]))
     with pytest.raises(ValueError, match="observable must run from delay 0"):

@@ -10,7 +10,6 @@ from analysis.stats.survival import (
     kaplan_meier,
     log_log_limits,
     median_days,
-    numbers_at_risk,
     restricted_mean,
     start_when,
 )
@@ -101,7 +100,6 @@ def test_no_line_gives_a_curve_of_one_row_and_no_median() -> None:
     assert median_days(kaplan_meier(nothing)).day is None
     assert np.isnan(restricted_mean(kaplan_meier(nothing), 30).days)
     assert start_when(nothing) is None
-    assert numbers_at_risk(nothing, [0, 7]).tolist() == [0, 0]
     assert kaplan_meier(day_table([], [], [], n_causes=1)).day.tolist() == [0]
 
 

@@ -6,7 +6,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
-from analysis.stats.cox import NoEstimateError, cox, split_at_spells
+from analysis.stats.cox import NoEstimateError, cox, split_at_periods
 from analysis.stats.day_table import DayTable, day_tables
 from analysis.stats.logrank import logrank
 from tests.cases import cases
@@ -167,7 +167,7 @@ def test_follow_up_is_split_as_the_days_say(case) -> None:
     stop = [entry + stay for entry, stay, _ in lines]
     ended = [event for _, _, event in lines]
     line, since, until = zip(*spells, strict=True) if spells else ((), (), ())
-    rows = split_at_spells(start, stop, ended, line, since, until)
+    rows = split_at_periods(start, stop, ended, line, since, until)
 
     exposed = {}
     last = {}
@@ -188,7 +188,7 @@ def test_follow_up_is_split_as_the_days_say(case) -> None:
 
 
 def test_a_removal_on_the_day_a_line_falls_due_is_not_an_overdue_one() -> None:
-    rows = split_at_spells([0, 0], [5, 6], [True, True], [0, 1], [5, 5], [6, 6])
+    rows = split_at_periods([0, 0], [5, 6], [True, True], [0, 1], [5, 5], [6, 6])
     assert rows.line[rows.event].tolist() == [0, 1]
     assert rows.exposed[rows.event].tolist() == [False, True]
 
@@ -203,7 +203,7 @@ def test_a_removal_on_the_day_a_line_falls_due_is_not_an_overdue_one() -> None:
 )
 def test_spells_that_cannot_be_are_refused(spells, sentence) -> None:
     with pytest.raises(ValueError, match=sentence):
-        split_at_spells([0], [9], [True], *spells)
+        split_at_periods([0], [9], [True], *spells)
 
 
 def test_a_hazard_ratio_worked_by_hand() -> None:
@@ -229,9 +229,9 @@ def test_without_a_finite_hazard_ratio_the_reason_is_told() -> None:
         cox([0] * 6, stop, [0] * 6, [[0], [1]] * 3, family)
     with pytest.raises(NoEstimateError, match="overdue is the same for all lines"):
         cox([0] * 6, stop, [1] * 6, [[1]] * 6, family, names=["overdue"])
-    with pytest.raises(NoEstimateError, match="overdue, late cannot be told apart"):
+    with pytest.raises(NoEstimateError, match="overdue, late cannot be separated"):
         cox([0] * 6, stop, [1] * 6, [[0, 1], [1, 0]] * 3, family, names=["overdue", "late"])
-    with pytest.raises(NoEstimateError, match="stand on one side"):
+    with pytest.raises(NoEstimateError, match="are on one side"):
         cox([0] * 6, [6] * 6, [1, 1, 0, 0, 0, 0], [[1], [1], [0], [0], [0], [1]], family)
     # Whoever ends has the highest sum of the two.
     pairs = [[3, 2], [1, 3], [2, 1], [1, 1], [0, 1], [0.5, 0]]

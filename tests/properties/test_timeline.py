@@ -62,6 +62,7 @@ COUNTS = (
     "home_line_days",
     "child_days",
     "heard_days",
+    "heard_child_days",
     *(f"{c}_days" for c in CLASSES),
     "intervals_scored",
     "intervals_on_time",

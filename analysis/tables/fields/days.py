@@ -83,6 +83,11 @@ DAYS = (
         "child line-days",
     ),
     count("heard_days", "of these, days on which the family was not silent", "line-days"),
+    count(
+        "heard_child_days",
+        "of the child line-days, days on which the family was not silent",
+        "child line-days",
+    ),
     word("event", "kind of event: 'skin', a finding code, an outcome or another kind of harm"),
     count("events", "events counted", "events"),
     count("events_elsewhere", "events not attributed to home", "events"),

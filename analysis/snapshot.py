@@ -65,6 +65,11 @@ class Snapshot:
         return in_order(by_rules, self.timeline, model_on(*asked), order_words(*asked))
 
     @property
+    def known_on(self) -> date:
+        """Last day whose receipts are known, in the programme's zone."""
+        return self.known_at.astimezone(self.policy.zone).date()
+
+    @property
     def _known_on(self) -> date:
         """The day before which everything received is known."""
         return (self.known_at.astimezone(self.policy.zone) + timedelta(microseconds=1)).date()

@@ -6,10 +6,13 @@ every line is a tunneled line of family F1 at site "north" under a transparent d
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
 
+from analysis.policy import shipped_policy
+from analysis.snapshot import Snapshot, end_of_day
 from analysis.tables import KNOWN, Records
 
 LINE_DEFAULTS = {
@@ -70,3 +73,26 @@ def _frame(name: str, columns: dict[str, list[str | None]]) -> pd.DataFrame:
 def day(text: str) -> date:
     """A date from ISO text."""
     return date.fromisoformat(text)
+
+
+def snapshot_of(records: Records, as_of: str, known_on: str) -> Snapshot:
+    """A snapshot of written records, whose log came as one file of our own form."""
+    policy = shipped_policy()
+    rows = max(1, len(records.home_log))
+    ingests = pd.DataFrame(
+        {
+            "table": ["home_log"],
+            "source": [""],
+            "sha256": ["0" * 64],
+            "last_row": [rows],
+            "received_at": [pd.Timestamp(known_on)],
+        }
+    )
+    return Snapshot(day(as_of), end_of_day(day(known_on), policy), policy, records, ingests)
+
+
+def received_daily(records: Records, hours: int = 20, delay_days: int = 0) -> Records:
+    """The same records, each entry of the log received so many days after its day."""
+    log = records.home_log
+    came = log["done_on"].astype("datetime64[us]") + pd.Timedelta(days=delay_days, hours=hours)
+    return replace(records, home_log=log.assign(received_at=came))

@@ -39,6 +39,7 @@ from analysis.measures import (
     provisional_rates,
     rate_chart,
     rates,
+    settled_tallies,
     standardised,
     trend,
     usual_basis,
@@ -113,17 +114,15 @@ def rates_(
         found = for_release(found) if hide_small else found
     elif table is Show.TREND:
         period = Grouping.MONTH if by is Grouping.ALL else by
-        found = trend(seen.tallies, event, period, on)
+        found = trend(settled_tallies(seen, event), event, period, on)
     elif table is Show.STANDARDISED:
         group = Grouping.SITE if by is Grouping.ALL else by
-        found = standardised(seen.tallies, event, group, STRATA, on)
+        found = standardised(settled_tallies(seen, event), event, group, STRATA, on)
     elif table is Show.SHRUNK:
         found = family_rates(seen.tallies, event, on)
     elif table is Show.PROVISIONAL:
         period = Grouping.MONTH if by is Grouping.ALL else by
-        found = provisional_rates(
-            seen.tallies, seen.records, seen.ingests, seen.policy, seen.as_of, event, period, on
-        )
+        found = provisional_rates(seen, event, period, on)
     else:
         gap = seen.edition.settings.episode_gap_days
         found = logging_bias(seen.tallies, event, by, gap)
@@ -153,7 +152,7 @@ def compare_(
     Two rows: events taken as independent, and errors clustered by family. Trust the second where
     a few families have several of the events.
     """
-    tallies = snapshot(store, policy, as_of, known_at).tallies
+    tallies = settled_tallies(snapshot(store, policy, as_of, known_at), event)
     found = compare(tallies, event, by, basis or usual_basis(event), limits, first, second)
     show(found, form, out, force=force)
 
@@ -184,7 +183,7 @@ def chart(
     seen = snapshot(store, policy, as_of, known_at)
     on = basis or usual_basis(event)
     if kind is ChartKind.U:
-        found = rate_chart(seen.tallies, event, by, on, baseline)
+        found = rate_chart(seen, event, by, on, baseline)
     else:
         found = gap_chart(seen.timeline, seen.tallies, event, on, kind, baseline)
     show(found, form, out, force=force)
@@ -209,7 +208,7 @@ def funnel(
     force: ForceOption = False,
 ) -> None:
     """Rate of each group against the rate of all, with 95 and 99.8 % limits."""
-    tallies = snapshot(store, policy, as_of, known_at).tallies
+    tallies = settled_tallies(snapshot(store, policy, as_of, known_at), event)
     found = group_funnel(
         tallies,
         event,

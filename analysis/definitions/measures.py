@@ -10,11 +10,12 @@ from analysis.measures import (
     Limits,
     adherence,
     compare,
+    counts,
     group_funnel,
     line_table,
-    rate_chart,
     rates,
 )
+from analysis.stats.charts import u_chart
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 from analysis.vocabulary import Basis, Grouping, Task
@@ -23,8 +24,8 @@ _ONE_LINE = {"home_from": ["2031-03-01"], "dressing_on": ["2031-03-01"]}
 _TWO_CHANGES = {"done_on": ["2031-03-06", "2031-03-16"], "kind": ["dressing_change"] * 2}
 _TWO_CHANGES_WORDS = (
     "A transparent dressing (7 days) was put on on 1 March, the day the child came home, and "
-    "changed on 6 March (on time) and on 16 March (due on the 13th, so 3 days late). Looked at "
-    "in the morning of 20 March: 19 home line-days, of which 13, 14 and 15 March were out of date."
+    "changed on 6 March (on time) and on 16 March (due on the 13th, so 3 days late). In "
+    "the morning of 20 March: 19 home line-days, of which 13, 14 and 15 March were out of date."
 )
 
 
@@ -54,24 +55,26 @@ def _skin_limits(_: Timeline, tallies: Tallies) -> object:
 
 
 def _centre_and_upper_limit(_: Timeline, tallies: Tallies) -> object:
-    last = rate_chart(tallies, "skin", Grouping.MONTH, Basis.LINE).iloc[-1]
-    return (round(float(last["centre"]), 1), round(float(last["upper_limit"]), 1))
+    months = counts(tallies, _INFECTION, Grouping.MONTH, Basis.LINE)
+    found = u_chart(months["events"], months["judged_days"])
+    return (round(found.centre, 1), round(float(found.upper_limit[-1]), 1))
 
 
 def _funnel_of_north(_: Timeline, tallies: Tallies) -> object:
     row = group_funnel(
-        tallies, "skin", Grouping.SITE, Basis.LINE, allow_for_differences=False
+        tallies, _INFECTION, Grouping.SITE, Basis.LINE, allow_for_differences=False
     ).iloc[0]
     return tuple(round(float(row[c]), 1) for c in ("rate_per_1000", "centre", "upper_95"))
 
 
 def _south_over_north(_: Timeline, tallies: Tallies) -> object:
     found = compare(
-        tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT, "south", "north"
+        tallies, _INFECTION, Grouping.SITE, Basis.LINE, Limits.EXACT, "south", "north"
     ).iloc[0]
     return (round(float(found["ratio"]), 1), round(float(found["p"]), 3))
 
 
+_INFECTION = "exit_site_infection"
 _TWO_SITES: dict[str, Rows] = {
     "lines": {
         "line_id": codes("L", 10),
@@ -80,17 +83,16 @@ _TWO_SITES: dict[str, Rows] = {
         "site": ["north"] * 5 + ["south"] * 5,
         "home_from": ["2031-03-01"] * 10,
     },
-    "home_log": {
+    "outcomes": {
+        "child_id": ["C1", *codes("C", 10)[5:]],
         "line_id": ["L1", *codes("L", 10)[5:]],
-        "family_id": ["F1", *codes("F", 10)[5:]],
-        "done_on": ["2031-03-10", *["2031-04-10"] * 5],
-        "kind": ["skin_check"] * 6,
-        "findings": ["rash"] * 6,
+        "outcome": [_INFECTION] * 6,
+        "onset_on": ["2031-03-10", *["2031-04-10"] * 5],
     },
 }
 _TWO_SITES_WORDS = (
-    "Ten lines home from 1 March, five each of north and south; one skin event at north in March, "
-    "five at south in April. In the morning of 1 May: 61 days, 305 line-days a site. "
+    "Ten lines home from 1 March, five each of north and south; one exit site infection at north "
+    "in March, five at south in April. In the morning of 1 May: 61 days, 305 line-days a site. "
 )
 
 
@@ -286,14 +288,20 @@ CARE_AND_RATES = (
         key="control_chart",
         title="Control chart",
         words=(
-            "Each month or quarter against the rate of all of them (or of the first year). The "
-            "limits are those that a steady rate passes about once in 370 periods, wider where "
-            "there are fewer line-days. A signal is a point outside a limit, nine in a row on one "
-            "side of what is usual, or two of three near a limit. A provisional period may still "
-            "rise as late entries come in."
+            "Each month or quarter against the rate of all complete ones (or of the first year). "
+            "Skin events are judged on heard line-days: those on which the family was not silent. "
+            "A steady rate is outside the limits about once in 370 periods; limits are wider where "
+            "there are fewer line-days, and where families or seasons make the counts vary more "
+            "than chance does. A signal is a point outside a limit, nine in a row on one side of "
+            "what is usual, or two of three near a limit. A provisional period may still rise as "
+            "late reports are received: it can raise a signal and never clears one. A period with "
+            "too low a log coverage is shown and not judged."
         ),
         unit="events per 1000 home line-days",
-        source="u-chart with exact quantiles of the Poisson distribution in place of 3 sigma",
+        source=(
+            "u-chart with exact quantiles of the Poisson distribution in place of 3 sigma, of the "
+            "negative binomial where counts vary more than by chance"
+        ),
         example=Example(
             _TWO_SITES_WORDS
             + "Centre: 6 events in 610 line-days. April has 300 line-days, so 2.95 "

@@ -4,18 +4,20 @@ from analysis.measures.adherence import adherence
 from analysis.measures.at_risk import lines_at_risk
 from analysis.measures.charts import LEAGUE_TABLE_CAUTION, gap_chart, group_funnel, rate_chart
 from analysis.measures.comparison import compare, compared_rates
+from analysis.measures.completeness import Standing, provisional_rates, settled_tallies
 from analysis.measures.counts import MeasureError, counts, usual_basis
 from analysis.measures.coverage import log_coverage
 from analysis.measures.delays import delays
 from analysis.measures.dwell import compare_dwell, dwell, line_times
 from analysis.measures.family_rates import family_rates
-from analysis.measures.late_reports import lateness, provisional_rates
+from analysis.measures.late_reports import lateness
 from analysis.measures.lines import line_table
 from analysis.measures.logging_bias import logging_bias
 from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.measures.rates import rates
 from analysis.measures.release import for_release
 from analysis.measures.skin_course import skin_course
+from analysis.measures.snapshot_data import SnapshotData
 from analysis.measures.trends import standardised, trend
 from analysis.vocabulary import ChartKind, Limits
 
@@ -24,6 +26,8 @@ __all__ = [
     "ChartKind",
     "Limits",
     "MeasureError",
+    "SnapshotData",
+    "Standing",
     "adherence",
     "compare",
     "compare_dwell",
@@ -45,6 +49,7 @@ __all__ = [
     "provisional_rates",
     "rate_chart",
     "rates",
+    "settled_tallies",
     "skin_course",
     "standardised",
     "trend",

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.measures.counts import MeasureError, counts, family_counts
+from analysis.measures.counts import MeasureError, counts, family_counts, is_judged
 from analysis.measures.coverage import log_coverage
 from analysis.stats.comparison import RateRatio, exact_rate_ratio, midp_rate_ratio
 from analysis.stats.intervals import exact_rate_interval, midp_rate_interval
@@ -63,8 +63,8 @@ def compare(
     Raises
     ------
     MeasureError
-        The event is not known, a group has no home line-days, or two of more groups have to
-        be chosen.
+        The event is not known, a group has no home line-days or too low a log coverage, or two
+        of more groups have to be chosen.
 
     *Source:* as `stats.comparison` and `stats.regression` say.
     """
@@ -83,11 +83,14 @@ def compare(
         if not part["line_days"].sum():
             known = ", ".join(groups) or "none"
             raise MeasureError(f"{name!r} has no home line-days; by {by} there are {known}.")
-    sums = [int(part[column].sum()) for part in parts for column in ("events", "line_days")]
+    _check_coverage(tallies, event, by, (first, second))
+    sums = [int(part[column].sum()) for part in parts for column in ("events", "judged_days")]
     alone = _RATIOS[limits](*sums)
     whole = pd.concat(parts)
     is_first = np.repeat([True, False], [len(part) for part in parts])
-    clustered = clustered_rate_ratio(whole["events"], whole["line_days"], is_first, whole["family"])
+    clustered = clustered_rate_ratio(
+        whole["events"], whole["judged_days"], is_first, whole["family"]
+    )
     found = [
         (float(alone.ratio), float(alone.lower), float(alone.upper), float(alone.p)),
         (clustered.ratio, clustered.lower, clustered.upper, clustered.p),
@@ -142,6 +145,19 @@ def compared_rates(
         / found["home_line_days"].where(found["home_line_days"] > 0),
     )
     return COMPARED_RATES.check(found)
+
+
+def _check_coverage(tallies: Tallies, event: str, by: Grouping, named: tuple[str, str]) -> None:
+    """Refuse a group or span of which too few days are logged to judge its rate."""
+    heard = log_coverage(tallies, by)
+    for name in named:
+        sums = heard.loc[_is_of(heard["group"], by, name), ["heard_days", "home_line_days"]].sum()
+        share = sums["heard_days"] / sums["home_line_days"] if sums["home_line_days"] else 0.0
+        if not is_judged(pd.DataFrame({"log_coverage": [share]}), event, tallies)[0]:
+            raise MeasureError(
+                f"{name} is not compared: the log covers {100 * share:.0f} % of its home "
+                f"line-days, and a comparison needs {100 * tallies.coverage_floor:.0f} %."
+            )
 
 
 def _is_of(groups: pd.Series[Any], by: Grouping, wanted: str) -> npt.NDArray[np.bool_]:

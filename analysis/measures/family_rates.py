@@ -42,8 +42,8 @@ def family_rates(
     *Source:* definitions §8; gamma-Poisson as `stats.averaged_rates` describes.
     """
     table = counts(tallies, event, Grouping.FAMILY, basis)
-    table = table[table["line_days"] > 0].reset_index(drop=True)
-    events, days = table["events"].to_numpy(), table["line_days"].to_numpy()
+    table = table[table["judged_days"] > 0].reset_index(drop=True)
+    events, days = table["events"].to_numpy(), table["judged_days"].to_numpy()
     if not len(table):
         return SHRUNK_RATES.empty()
     programme = events.sum() / days.sum()

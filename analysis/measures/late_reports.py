@@ -6,16 +6,13 @@ Late is kept apart from never logged: an entry that never comes is in none of th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Any
+from datetime import date
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from analysis.days import dates_of, days_of
-from analysis.measures.counts import counts
-from analysis.measures.grouping import group_of
+from analysis.days import days_of
+from analysis.measures.completeness import SETTLED
 from analysis.policy import Policy
 from analysis.stats.delays import (
     DelayTriangle,
@@ -23,18 +20,15 @@ from analysis.stats.delays import (
     delay_triangle,
     nowcast,
 )
-from analysis.stats.intervals import PER
 from analysis.tables import Records
-from analysis.tables.statistics import DELAY_CHANGE, LATE_REPORTS, PROVISIONAL_RATES
+from analysis.tables.statistics import DELAY_CHANGE, LATE_REPORTS
 from analysis.tallies import Tallies
-from analysis.vocabulary import Basis, Grouping, Task
+from analysis.vocabulary import Task
 
 WEEKS = 26
 """Weeks covered, up to the as-of day."""
 LONGEST_DAYS = 56
 """Entries later than this count with the longest delay that is distinguished."""
-SETTLED = 0.95
-"""A week or period less complete than this is provisional."""
 WEEK = 7
 N_DAYS = WEEK * WEEKS
 WEEK_ENDS = slice(WEEK - 1, None, WEEK)
@@ -169,68 +163,6 @@ def _since_end_of_week(entries: pd.DataFrame) -> DelayTriangle:
     since = np.maximum(day + entries["delay"].to_numpy(dtype=np.int64) - week_end, 0)
     since = np.minimum(since, LONGEST_DAYS)
     return delay_triangle(week_end, since, origins=N_DAYS, delays=LONGEST_DAYS + 1)
-
-
-def provisional_rates(
-    tallies: Tallies,
-    records: Records,
-    ingests: pd.DataFrame,
-    policy: Policy,
-    as_of: date,
-    event: str,
-    by: Grouping,
-    basis: Basis,
-) -> pd.DataFrame:
-    """Rate by month or quarter with what is expected still to come, recent ones provisional.
-
-    A period is as complete as the entries of its days; events are taken to come in as entries do.
-
-    Parameters
-    ----------
-    tallies, event, by, basis
-        As for `rates`; month or quarter.
-    records, ingests, policy, as_of
-        As for `lateness`.
-
-    Returns
-    -------
-    DataFrame
-        PROVISIONAL_RATES.
-
-    Raises
-    ------
-    MeasureError
-        The event is not known.
-    """
-    log = _recent(records, ingests, policy, as_of)
-    found = nowcast(_by_day(log)) if len(log) else None
-    by_day = np.full(N_DAYS, np.nan) if found is None else found.completeness
-    table = counts(tallies, event, by, basis)
-    share = table["group"].map(_completeness(tallies, by_day, as_of, by)).astype("float64")
-    expected = table["events"] / share
-    days = table["line_days"].where(table["line_days"] > 0)
-    table = table.assign(
-        completeness=share,
-        expected_events=expected,
-        expected_rate_per_1000=PER * expected / days,
-        provisional=(~(share >= SETTLED)).to_numpy(dtype=bool),
-    )
-    return PROVISIONAL_RATES.check(table)
-
-
-def _completeness(
-    tallies: Tallies, by_day: npt.NDArray[np.float64], as_of: date, by: Grouping
-) -> pd.Series[Any]:
-    """Mean completeness of the days of each period that lie before the as-of day."""
-    first = tallies.days["month"].min()
-    start = as_of - timedelta(days=N_DAYS) if pd.isna(first) else first.date()
-    day = np.arange(np.datetime64(start, "D"), np.datetime64(as_of, "D")).astype(np.int64)
-    of_span = day - (np.datetime64(as_of, "D").astype(np.int64) + 1 - N_DAYS)
-    # Days before those covered are complete but for what is later than the longest delay.
-    share = np.where(of_span < 0, 1.0, by_day[np.maximum(of_span, 0)])
-    days = pd.DataFrame({"line": 0, "month": dates_of(day)})
-    period = group_of(days, tallies.lines, by)
-    return pd.Series(share).groupby(period.to_numpy()).mean()
 
 
 def silent_line_days(tallies: Tallies) -> pd.DataFrame:

@@ -11,8 +11,10 @@ import pandas as pd
 from analysis.measures.counts import (
     MeasureError,
     check_event,
+    counts,
     days_and_events,
     family_counts,
+    is_judged,
 )
 from analysis.measures.grouping import group_of
 from analysis.stats.dispersion import overdispersion
@@ -36,7 +38,9 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     Returns
     -------
     DataFrame
-        TREND, one row. The last period counts although reports of it may still come.
+        TREND, one row, of the days on which the event could be known. Give `settled_tallies`:
+        a period that late reports may still change would look like a fall. Periods with too low
+        a log coverage are left out.
 
     Raises
     ------
@@ -47,11 +51,14 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     """
     if by not in (Grouping.MONTH, Grouping.QUARTER):
         raise MeasureError(f"a trend goes by month or by quarter, not by {by}.")
+    table = counts(tallies, event, by, basis)
+    judged = table.loc[is_judged(table, event, tallies), "group"]
     units = family_counts(tallies, event, by, basis)
+    units = units[units["group"].isin(judged).to_numpy(dtype=bool)].reset_index(drop=True)
     step = _steps(units["group"], by)
-    found = poisson_trend(units["events"], units["line_days"], step, units["family"])
-    of_family = units.groupby("family")[["events", "line_days"]].sum()
-    spread = overdispersion(of_family["events"], of_family["line_days"])
+    found = poisson_trend(units["events"], units["judged_days"], step, units["family"])
+    of_family = units.groupby("family")[["events", "judged_days"]].sum()
+    spread = overdispersion(of_family["events"], of_family["judged_days"])
     row = pd.DataFrame(
         {
             "periods": [int(step.max(initial=-1)) + 1],
@@ -111,7 +118,7 @@ def standardised(
     check_event(tallies, event)
     days, events = days_and_events(tallies, event, basis)
     tables = []
-    for cells in (days, events):
+    for cells in (days.assign(count=days["judged"]), events):
         keys = [group_of(cells, tallies.lines, of).astype("string").fillna("") for of in strata]
         stratum = keys[0]
         for key in keys[1:]:

@@ -13,11 +13,10 @@ from analysis.measures import (
     MeasureError,
     compare,
     compared_rates,
-    log_coverage,
     logging_bias,
-    provisional_rates,
     rate_chart,
     rates,
+    settled_tallies,
     usual_basis,
 )
 from analysis.measures.comparison import SPAN
@@ -83,25 +82,13 @@ def drifting(data: ReportData, by: Grouping, copy: Copy) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        CHART, and ``lower``, ``upper`` (exact limits of the rate), ``log_coverage``,
-        ``provisional`` (open or not complete), ``not_over``, ``hidden``.
+        RATE_CHART with ``group`` for its period and ``hidden``.
     """
     now, basis = data.now, usual_basis(SKIN)
-    chart = rate_chart(now.tallies, SKIN, by, basis).rename(columns={"period": "group"})
+    chart = rate_chart(now, SKIN, by, basis).rename(columns={"period": "group"})
     exact = released(rates(now.tallies, SKIN, by, basis, Limits.EXACT), copy)
-    late = provisional_rates(
-        now.tallies, now.records, now.ingests, now.policy, data.received_on, SKIN, by, basis
-    )
-    heard = log_coverage(now.tallies, by)[["group", "log_coverage"]]
+    chart = chart.drop(columns=["lower", "upper"])
     chart = chart.merge(exact[["group", "lower", "upper", "hidden"]], on="group", how="left")
-    chart = chart.merge(late[["group", "provisional", "completeness"]], on="group", how="left")
-    chart = chart.merge(heard, on="group", how="left")
-    ends = pd.PeriodIndex(
-        [str(g).replace("-Q", "Q") for g in chart["group"]],
-        freq="M" if by is Grouping.MONTH else "Q",
-    ).end_time
-    chart["not_over"] = ends >= pd.Timestamp(data.period.end)
-    chart["provisional"] = chart["provisional"].fillna(value=True).astype(bool) | chart["not_over"]
     chart["signal"] = chart["signal"].mask(chart["hidden"].astype(bool))
     return chart
 
@@ -245,7 +232,7 @@ def _verdict(chart: pd.DataFrame, by: Grouping) -> str:
 def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -> Part:
     """The newest period that is over against those of the year before it."""
     title = f"Does the newest {by} differ from the year before it?"
-    over = chart[~chart["not_over"].to_numpy(dtype=bool)].tail(BEFORE[by] + 1)
+    over = chart[~chart["provisional"].to_numpy(dtype=bool)].tail(BEFORE[by] + 1)
     groups = [str(g) for g in over["group"]]
     if len(groups) < 2:
         return Part(title, f"There are not two {by}s to compare.")
@@ -253,7 +240,7 @@ def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -
         return Part(title, "Not shown: the comparison would reveal a hidden count.")
     newest, before = groups[-1], f"{groups[0]}{SPAN}{groups[-2]}"
     names = (month_words(newest), f"{month_words(groups[0])} to {month_words(groups[-2])}")
-    args = (data.now.tallies, SKIN, by, usual_basis(SKIN), Limits.EXACT)
+    args = (settled_tallies(data.now, SKIN), SKIN, by, usual_basis(SKIN), Limits.EXACT)
     table = compared_rates(*args, [newest, before]).assign(hidden=False)
     heads = (
         sentence(f"{by}s")[:-1],
@@ -281,10 +268,9 @@ def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -
         )
         for row in ratios.to_dict("records")
     )
-    provisional = " It is provisional." if bool(over["provisional"].iloc[-1]) else ""
     return Part(
         title,
-        ratio_verdict(ratios, names).sentence + provisional,
+        ratio_verdict(ratios, names).sentence,
         tables=(shown, Table("Ratio of the rates", ("Method", "Ratio", "95 % limits", "p"), ways)),
         notes=(
             (

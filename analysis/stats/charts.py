@@ -55,7 +55,7 @@ class UChart:
     """nan in a period without line-days, and throughout when the baseline has no events."""
     upper_limit: FloatArray
     signals: Mapping[Rule, BoolArray]
-    baseline_periods: int
+    in_baseline: BoolArray
     baseline_events: int
     baseline_days: int
 
@@ -65,23 +65,39 @@ def u_chart(
     line_days: npt.ArrayLike,
     *,
     baseline: int | None = None,
+    settled: npt.ArrayLike | None = None,
+    judged: npt.ArrayLike | None = None,
     alpha: float = ALPHA,
     dispersion: float = 1.0,
+    centre_error: float = 0.0,
+    runs: bool = True,
 ) -> UChart:
-    """Control chart of a rate with exact Poisson limits.
+    """Control chart of a rate with exact limits.
 
     Parameters
     ----------
     events, line_days : array_like of int, shape (periods,)
         In order of time.
     baseline : int, optional
-        The centre comes from the first so many periods and stays (frozen). Default: all periods.
+        The centre comes from the first so many settled and judged periods and stays (frozen).
+        Default: all of them.
+    settled : array_like of bool, shape (periods,), optional
+        Periods that late reports can no longer change. Others are in no baseline and no run, and
+        can only be above the upper limit. Default: all.
+    judged : array_like of bool, shape (periods,), optional
+        Periods that may be judged at all; others are in no baseline and give no signal.
+        Default: all.
     alpha : float in (0, 1)
         Chance of a point outside the limits, half on either side.
     dispersion : float
         Variance over mean of a steady period's count, 1 or more
-        (`analysis.stats.dispersion.pearson_dispersion` of the baseline). Above 1 the limits are
-        negative binomial quantiles.
+        (`analysis.stats.dispersion.chart_dispersion`). Above 1 the limits are negative binomial
+        quantiles.
+    centre_error : float
+        Relative standard error of a frozen centre; widens the limits of periods after it.
+    runs : bool
+        Whether runs count. They need periods that are independent of each other, which periods
+        that share families with most of the events are not.
 
     Returns
     -------
@@ -94,7 +110,7 @@ def u_chart(
     ------
     ValueError
         Counts or days that are negative or not whole, no or too long a baseline, alpha outside
-        (0, 1), dispersion below 1.
+        (0, 1), dispersion below 1, error below 0.
 
     Notes
     -----
@@ -105,7 +121,9 @@ def u_chart(
     median are left out: with few events most months lie below it, and up to 6 in 10 steady charts
     had one.
 
-    Source: exact quantiles of the counts' distribution.
+    Source: exact quantiles of the counts' distribution; with overdispersion those of the negative
+    binomial of that variance, as for funnels in Spiegelhalter, Stat Med 2005;24:1185 (from
+    memory).
 
     Examples
     --------
@@ -116,24 +134,31 @@ def u_chart(
     [False, False, False, False, True]
     """
     counts, days = _periods(events, line_days)
-    n, base_events, base_days = _baseline(counts, days, baseline)
+    usable = _mask(judged, len(counts))
+    final = usable & _mask(settled, len(counts))
+    base = _baseline(final, baseline)
+    base_events, base_days = int(counts[base].sum()), int(days[base].sum())
     centre = float(quotient(base_events, base_days))
     expected = np.where((days > 0) & (base_events > 0), days * centre, np.nan)
+    if centre_error < 0:
+        raise ValueError(f"centre_error must be 0 or more, but is {centre_error!r}")
+    spread = np.where(base, dispersion, dispersion + np.nan_to_num(expected) * centre_error**2)
 
     def quantile(level: float) -> FloatArray:
-        return count_quantile(level, expected, dispersion=dispersion)
+        return count_quantile(level, expected, dispersion=spread)
 
     _check_alpha(alpha)
     lower, upper = quantile(alpha / 2), quantile(1 - alpha / 2)
     low, high = quantile(WARNING_ALPHA / 2), quantile(1 - WARNING_ALPHA / 2)
     middle = quantile(0.5)
+    in_runs = final & ~np.isnan(expected)
     signals = {
-        Rule.ABOVE_LIMIT: counts > upper,
-        Rule.BELOW_LIMIT: counts < lower,
-        Rule.RUN_ABOVE: in_a_row(counts > middle, ~np.isnan(expected)),
-        Rule.RUN_BELOW: in_a_row(counts < middle, ~np.isnan(expected)),
-        Rule.TWO_OF_THREE_HIGH: two_of_three(counts > high, ~np.isnan(expected)),
-        Rule.TWO_OF_THREE_LOW: two_of_three(counts < low, ~np.isnan(expected)),
+        Rule.ABOVE_LIMIT: (counts > upper) & usable,
+        Rule.BELOW_LIMIT: (counts < lower) & final,
+        Rule.RUN_ABOVE: in_a_row(counts > middle, in_runs & runs),
+        Rule.RUN_BELOW: in_a_row(counts < middle, in_runs & runs),
+        Rule.TWO_OF_THREE_HIGH: two_of_three(counts > high, in_runs),
+        Rule.TWO_OF_THREE_LOW: two_of_three(counts < low, in_runs),
     }
     return UChart(
         counts,
@@ -143,13 +168,15 @@ def u_chart(
         PER * quotient(lower, days),
         PER * quotient(upper, days),
         signals,
-        n,
+        base,
         base_events,
         base_days,
     )
 
 
-def count_quantile(level: float, expected: npt.ArrayLike, *, dispersion: float = 1.0) -> FloatArray:
+def count_quantile(
+    level: float, expected: npt.ArrayLike, *, dispersion: npt.ArrayLike = 1.0
+) -> FloatArray:
     """Smallest count that a steady process stays at or below with probability `level`.
 
     Parameters
@@ -158,7 +185,7 @@ def count_quantile(level: float, expected: npt.ArrayLike, *, dispersion: float =
         Probability.
     expected : array_like of float
         Mean counts; nan and 0 give nan and 0.
-    dispersion : float
+    dispersion : array_like of float
         Variance over mean; 1: Poisson, above: negative binomial.
 
     Returns
@@ -176,15 +203,17 @@ def count_quantile(level: float, expected: npt.ArrayLike, *, dispersion: float =
     >>> count_quantile(0.99865, [0.5, 2.0]).tolist()
     [4.0, 7.0]
     """
-    if not dispersion >= 1:
-        raise ValueError(f"dispersion must be 1 or more, but is {dispersion!r}")
+    spread = np.asarray(dispersion, dtype=np.float64)
+    if not (spread >= 1).all():
+        raise ValueError(f"dispersion must be 1 or more, but is {float(spread.min())!r}")
     mean = np.asarray(expected, dtype=np.float64)
-    if dispersion == 1:
-        found = stats.poisson.ppf(level, mean)
-    else:
-        size = np.where(mean > 0, mean, 1.0) / (dispersion - 1)
-        found = np.where(mean > 0, stats.nbinom.ppf(level, size, 1 / dispersion), mean)
-    return np.asarray(found, dtype=np.float64)
+    chance = np.asarray(stats.poisson.ppf(level, mean), dtype=np.float64)
+    wider = (spread > 1) & (mean > 0)
+    if not wider.any():
+        return chance
+    size = np.where(wider, mean, 1.0) / np.where(wider, spread - 1, 1.0)
+    found = stats.nbinom.ppf(level, size, np.where(wider, 1 / spread, 0.5))
+    return np.asarray(np.where(wider, found, chance), dtype=np.float64)
 
 
 def in_a_row(on_side: BoolArray, counted: BoolArray, *, length: int = RUN_LENGTH) -> BoolArray:
@@ -228,12 +257,23 @@ def _periods(events: npt.ArrayLike, line_days: npt.ArrayLike) -> tuple[IntArray,
     return counts, days
 
 
-def _baseline(counts: IntArray, days: IntArray, periods: int | None) -> tuple[int, int, int]:
-    """Periods, events and days of the baseline."""
-    n = len(counts) if periods is None else periods
-    if not 1 <= n <= len(counts):
-        raise ValueError(f"baseline must be 1 to {len(counts)} periods, but is {n}")
-    return n, int(counts[:n].sum()), int(days[:n].sum())
+def _mask(flags: npt.ArrayLike | None, length: int) -> BoolArray:
+    """Flags by period; None: all."""
+    if flags is None:
+        return np.ones(length, dtype=np.bool_)
+    found = np.asarray(flags, dtype=np.bool_)
+    if found.shape != (length,):
+        raise ValueError(f"there are {length} periods, but flags of shape {found.shape}")
+    return found
+
+
+def _baseline(usable: BoolArray, periods: int | None) -> BoolArray:
+    """The first so many of the usable periods."""
+    if periods is None:
+        return usable
+    if not 1 <= periods <= len(usable):
+        raise ValueError(f"baseline must be 1 to {len(usable)} periods, but is {periods}")
+    return usable & (np.cumsum(usable) <= periods)
 
 
 def _check_alpha(alpha: float) -> None:

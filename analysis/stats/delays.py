@@ -20,7 +20,7 @@ from analysis.stats.inputs import FloatArray, IntArray, quotient, tail_of, whole
 
 REPLICATES = 2000
 SEED = 20_011
-_MOST = 1e15
+MOST = 1e15
 """Means above it are not sampled: the upper limit shows that nothing is known."""
 
 
@@ -213,28 +213,49 @@ def nowcast(
     last = observable.sum(axis=1) - 1
     observed = np.where(observable, counts, 0).sum(axis=1)
     completeness, total, misfit, df = _estimate(counts, observable, distribution.share_within)
-    dispersion = _dispersion(misfit, df)
-
     rng = np.random.default_rng(seed)
-    more = np.maximum(distribution.at_risk - distribution.reports, 0) / dispersion
-    hazard = rng.beta(
-        distribution.reports / dispersion + 0.5,
-        more + 0.5,
-        size=(replicates, len(more)),
-    )
-    hazard[:, 0] = 0.0
-    # Product over all longer delays.
-    within = np.cumprod((1 - hazard)[:, ::-1], axis=1)[:, ::-1]
-    within = np.column_stack((within[:, 1:], np.ones(replicates)))
-    within = np.maximum(within[:, last], 1 / _MOST)
+    dispersion = _dispersion(misfit, df)
+    within = simulated_shares(distribution, dispersion, replicates, rng)
+    within = np.maximum(within[:, last], 1 / MOST)
     mean = rng.gamma(observed / dispersion + 0.5, size=within.shape) * (1 - within) / within
-    to_come = dispersion * rng.poisson(np.minimum(mean, _MOST))
+    to_come = dispersion * rng.poisson(np.minimum(mean, MOST))
     lower, upper = observed + np.quantile(to_come, [tail, 1 - tail], axis=0)
     unknown = ~(completeness > 0)
     complete = last == counts.shape[1] - 1
     lower = np.where(unknown | complete, observed, lower)
     upper = np.where(complete, observed, np.where(unknown, math.inf, upper))
     return Nowcast(observed, completeness, total, lower, upper, dispersion, confidence)
+
+
+def simulated_shares(
+    distribution: DelayDistribution, dispersion: float, replicates: int, rng: np.random.Generator
+) -> FloatArray:
+    """Shares reported within each delay that the reports could have come from.
+
+    Parameters
+    ----------
+    distribution : DelayDistribution
+        As estimated.
+    dispersion : float
+        Variance over mean of the triangle's counts, 1 or more: reports enter divided by it.
+    replicates : int
+        Draws.
+    rng : Generator
+        Where the draws come from.
+
+    Returns
+    -------
+    array of float, shape (replicates, delays)
+        Product of the complements of reverse hazards, which are beta distributed.
+    """
+    more = np.maximum(distribution.at_risk - distribution.reports, 0) / dispersion
+    hazard = rng.beta(
+        distribution.reports / dispersion + 0.5, more + 0.5, size=(replicates, len(more))
+    )
+    hazard[:, 0] = 0.0
+    # Product over all longer delays.
+    within = np.cumprod((1 - hazard)[:, ::-1], axis=1)[:, ::-1]
+    return np.column_stack((within[:, 1:], np.ones(replicates)))
 
 
 def delay_change(triangle: DelayTriangle) -> DelayChange:
@@ -319,6 +340,14 @@ def _estimate(
 def _dispersion(misfit: float, df: int) -> float:
     """Variance over mean of the triangle's counts, 1 or more."""
     return max(1.0, misfit / df) if df > 0 else 1.0
+
+
+def dispersion_of(triangle: DelayTriangle) -> float:
+    """Variance over mean of a triangle's counts about their estimate, 1 or more."""
+    counts, observable = _checked(triangle)
+    share = delay_distribution(triangle).share_within
+    _, _, misfit, df = _estimate(counts, observable, share)
+    return _dispersion(misfit, df)
 
 
 def _checked(triangle: DelayTriangle) -> tuple[IntArray, BoolArray]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+from scipy import special, stats
 
 from analysis.stats.charts import count_quantile
 from analysis.stats.inputs import FloatArray, IntArray, quotient, tail_of, whole_numbers
@@ -54,13 +54,26 @@ class GroupDispersion:
     groups: int
 
 
-def funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Funnel:
-    """Rates of groups with exact Poisson limits about their common rate.
+def funnel(
+    events: npt.ArrayLike,
+    line_days: npt.ArrayLike,
+    *,
+    dispersion: float = 1.0,
+    families: int | None = None,
+) -> Funnel:
+    """Rates of groups with exact limits about their common rate.
 
     Parameters
     ----------
     events, line_days : array_like of int, shape (groups,)
         Groups that make up the programme.
+    dispersion : float
+        Variance over mean of a group's count, 1 or more
+        (`stats.dispersion.group_dispersion_of_families`). Above 1 the limits are negative
+        binomial quantiles.
+    families : int, optional
+        Families from which the dispersion was estimated, 2 or more: with few of them the limits
+        are wider, by the square of Student's over the normal quantile.
 
     Returns
     -------
@@ -84,10 +97,16 @@ def funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Funnel:
     (4.0, [9.0, 8.0, 7.0])
     """
     counts, days = _groups(events, line_days)
-    return _about_centre(counts, days, 0.0)
+    return _about_centre(counts, days, 0.0, dispersion, families)
 
 
-def overdispersed_funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Funnel:
+def overdispersed_funnel(
+    events: npt.ArrayLike,
+    line_days: npt.ArrayLike,
+    *,
+    dispersion: float = 1.0,
+    families: int | None = None,
+) -> Funnel:
     """Rates of groups with limits that include the differences every programme has.
 
     Where groups differ a little everywhere (case mix, habits), exact limits flag the large ones for
@@ -98,6 +117,8 @@ def overdispersed_funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Fun
     ----------
     events, line_days : array_like of int, shape (groups,)
         Groups that make up the programme.
+    dispersion, families
+        As for `funnel`.
 
     Returns
     -------
@@ -121,16 +142,21 @@ def overdispersed_funnel(events: npt.ArrayLike, line_days: npt.ArrayLike) -> Fun
     (True, True)
     """
     counts, days = _groups(events, line_days)
-    return _about_centre(counts, days, group_dispersion(counts, days).tau)
+    tau = group_dispersion(counts, days, dispersion=dispersion).tau
+    return _about_centre(counts, days, tau, dispersion, families)
 
 
-def group_dispersion(events: npt.ArrayLike, line_days: npt.ArrayLike) -> GroupDispersion:
+def group_dispersion(
+    events: npt.ArrayLike, line_days: npt.ArrayLike, *, dispersion: float = 1.0
+) -> GroupDispersion:
     """How far groups differ beyond chance, the most extreme ones pulled in.
 
     Parameters
     ----------
     events, line_days : array_like of int, shape (groups,)
         Groups that make up the programme; those without line-days are left out.
+    dispersion : float
+        Variance over mean of a group's count that families explain, 1 or more.
 
     Returns
     -------
@@ -162,28 +188,38 @@ def group_dispersion(events: npt.ArrayLike, line_days: npt.ArrayLike) -> GroupDi
         return GroupDispersion(np.nan, 0.0, groups)
     centre = total / int(days.sum())
     mean = days * centre
-    z = (counts - mean) / np.sqrt(mean)
+    z = (counts - mean) / np.sqrt(dispersion * mean)
     edges = np.quantile(z, [WINSORISED_SHARE, 1 - WINSORISED_SHARE])
     phi = float(np.mean(np.clip(z, *edges) ** 2))
     # Weights are inverse variances of the groups' rates.
-    weights = np.sort(days / centre)
+    weights = np.sort(days / (dispersion * centre))
     excess = groups * phi - (groups - 1)
     tau_squared = excess / (weights.sum() - (weights**2).sum() / weights.sum())
     return GroupDispersion(phi, PER * float(np.sqrt(max(tau_squared, 0.0))), groups)
 
 
-def _about_centre(counts: IntArray, days: IntArray, tau: float) -> Funnel:
-    """Exact limits about the common rate, with true rates spread by tau."""
+def _about_centre(
+    counts: IntArray, days: IntArray, tau: float, dispersion: float, families: int | None
+) -> Funnel:
+    """Limits about the common rate, with families that differ and true rates spread by tau."""
+    if not dispersion >= 1:
+        raise ValueError(f"dispersion must be 1 or more, but is {dispersion!r}")
+    if families is not None and families < 2:
+        raise ValueError(f"families must be 2 or more, but is {families}")
     centre = float(quotient(counts.sum(), days.sum()))
     mean = np.where(days > 0, days * centre, np.nan)
 
-    spread = np.asarray(tau / PER * days, dtype=np.float64)
-
-    def limit(level: float) -> FloatArray:
-        return PER * quotient(_quantile(level, mean, spread), days)
+    def limit(level: float, tail: float) -> FloatArray:
+        few = 1.0
+        if families is not None:
+            few = float(special.stdtrit(families - 1, tail) / special.ndtri(tail)) ** 2
+        # Independent events need no estimate and are not widened.
+        excess = dispersion * few - 1 if dispersion > 1 else 0.0
+        extra = excess * mean + (tau / PER * days) ** 2
+        return PER * quotient(_quantile(level, mean, extra), days)
 
     lower_95, upper_95, lower_998, upper_998 = (
-        limit(level) for c in CONFIDENCES for level in (tail_of(c), 1 - tail_of(c))
+        limit(level, tail_of(c)) for c in CONFIDENCES for level in (tail_of(c), 1 - tail_of(c))
     )
     return Funnel(
         counts,
@@ -198,19 +234,19 @@ def _about_centre(counts: IntArray, days: IntArray, tau: float) -> Funnel:
     )
 
 
-def _quantile(level: float, mean: FloatArray, spread: FloatArray) -> FloatArray:
-    """Quantile of counts whose means vary about `mean` with standard deviation `spread`.
+def _quantile(level: float, mean: FloatArray, extra: FloatArray) -> FloatArray:
+    """Quantile of counts of that mean and of variance ``mean + extra``.
 
     Never inside the limits of chance alone: where next to nothing is expected, a spread of means
     makes no event likelier and would draw the upper limit in.
     """
     chance = count_quantile(level, mean)
-    if not spread.any():
+    known = (mean > 0) & (extra > 0)
+    if not known.any():
         return chance
-    known = (mean > 0) & (spread > 0)
-    extra = np.where(known, spread, 1.0) ** 2
+    extra = np.where(known, extra, 1.0)
     usual = np.where(known, mean, 1.0)
-    # Negative binomial of that mean and of variance mean + spread^2.
+    # Negative binomial of that mean and of variance mean + extra.
     found = stats.nbinom.ppf(level, usual**2 / extra, usual / (usual + extra))
     outer = np.maximum(found, chance) if level > HALF else np.minimum(found, chance)
     return np.where(known, outer, chance)

@@ -73,9 +73,9 @@ ADHERENCE = Frame.of(
 COUNTS = Frame.of(
     "counts",
     "one row a group with an event or a line-day",
-    ("group", "events", "events_elsewhere", "line_days"),
+    ("group", "events", "events_elsewhere", "line_days", "judged_days", "log_coverage"),
     key=("group",),
-    blank={"group": "not recorded"},
+    blank={"group": "not recorded", "log_coverage": "no line-day"},
 )
 
 RATES = Frame.of(
@@ -206,6 +206,50 @@ CHART = Frame.of(
     },
 )
 
+RATE_CHART = Frame.of(
+    "rate_chart",
+    "one row a month or quarter with an event or a line-day, in order of time",
+    (
+        *CHART.names,
+        "judged_days",
+        "judged_rate_per_1000",
+        "lower",
+        "upper",
+        "log_coverage",
+        "completeness",
+        "expected_rate_per_1000",
+        "expected_lower",
+        "expected_upper",
+        "provisional",
+        "not_over",
+        "standing",
+        "judged",
+        "in_baseline",
+        "dispersion",
+    ),
+    key=("period",),
+    blank={
+        "rate_per_1000": "no line-days: no rate",
+        "centre": "no baseline",
+        "lower_limit": "no baseline",
+        "upper_limit": "no baseline",
+        "signal": "none",
+        "judged_rate_per_1000": "no day that can be judged",
+        "lower": "no line-days: no rate",
+        "upper": "no line-days: no rate",
+        "log_coverage": "no line-day",
+        "completeness": "reporting delay not known",
+        "expected_rate_per_1000": "reporting delay not known",
+        "expected_lower": "reporting delay not known",
+        "expected_upper": "reporting delay not known",
+        "dispersion": "no baseline",
+    },
+    detail={
+        "centre": "about the rate on judged days",
+        "dispersion": "of a period's count, by families or by periods",
+    },
+)
+
 FUNNEL = Frame.of(
     "funnel",
     "one row a group",
@@ -219,9 +263,16 @@ FUNNEL = Frame.of(
         "upper_95",
         "lower_998",
         "upper_998",
+        "judged_days",
+        "judged_rate_per_1000",
+        "log_coverage",
+        "judged",
+        "dispersion",
     ),
     key=("group",),
     blank={
+        "judged_rate_per_1000": "no day that can be judged",
+        "log_coverage": "no line-day",
         "group": "not recorded",
         "rate_per_1000": "no line-days: no rate",
         "centre": "no line-days: no rate",

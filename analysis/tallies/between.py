@@ -34,6 +34,7 @@ def between(later: Tallies, earlier: Tallies) -> Tallies:
         days=_less(later.days, earlier.days, place, TALLY.names),
         events=_less(later.events, earlier.events, place, EVENT_TALLY.names),
         onsets=seen.reset_index(drop=True),
+        coverage_floor=later.coverage_floor,
     )
 
 

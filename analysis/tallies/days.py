@@ -88,8 +88,8 @@ def day_tally(
         }
         used = (home_days > 0) | (n_scored > 0)
         if task is Task.NEEDLE:
-            kept &= is_port
-        frames.append(pd.DataFrame({name: values[name][kept] for name in TALLY.names}, copy=False))
+            used &= is_port
+        frames.append(pd.DataFrame({name: values[name][used] for name in TALLY.names}, copy=False))
     return pd.concat(frames, ignore_index=True)
 
 

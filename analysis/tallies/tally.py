@@ -26,6 +26,8 @@ class Tallies:
     """`EVENT_TALLY`"""
     onsets: pd.DataFrame
     """`EVENT_ONSETS`: the events that `events` counts, one by one."""
+    coverage_floor: float
+    """Log coverage below which the policy lets no rate be judged."""
 
 
 def tally(timeline: Timeline, policy: Policy) -> Tallies:
@@ -52,10 +54,11 @@ def tally(timeline: Timeline, policy: Policy) -> Tallies:
         coded.axis, coded.lines, of_task(timeline.intervals, Task.DRESSING)
     )
     onsets = event_onsets(timeline, coded, policy)
-    age_band_starts = policy.on(timeline.as_of).settings.age_band_starts
+    settings = policy.on(timeline.as_of).settings
     return Tallies(
         lines=timeline.lines,
         days=day_tally(timeline, coded, policy, dressing),
-        events=event_tally(onsets, coded, age_band_starts, dressing),
+        events=event_tally(onsets, coded, settings.age_band_starts, dressing),
         onsets=onsets,
+        coverage_floor=settings.coverage_floor,
     )

@@ -24,6 +24,8 @@ class ChartCode(StrEnum):
     """No home line-days, so no period has a rate."""
     ALL_PROVISIONAL = "all_provisional"
     """Late entries may still change every period."""
+    NOT_JUDGED = "not_judged"
+    """In every settled period too few days are logged."""
     NO_LIMITS = "no_limits"
     """No event in the periods that the limits come from."""
     STEADY = "steady"
@@ -49,6 +51,8 @@ class ChartVerdict(Verdict):
     """Periods that late entries may still change."""
     provisional_signals: tuple[str, ...]
     """Of these the ones above the upper limit already."""
+    not_judged: tuple[str, ...]
+    """Periods with too low a log coverage."""
 
 
 def chart_verdict(chart: pd.DataFrame, by: Grouping) -> ChartVerdict:
@@ -58,7 +62,7 @@ def chart_verdict(chart: pd.DataFrame, by: Grouping) -> ChartVerdict:
     ----------
     chart : DataFrame
         One row a period in order of time, with ``period``, ``signal``, ``upper_limit`` and
-        ``provisional``; the whole chart, not the part that a figure shows.
+        ``provisional`` and ``judged``; the whole chart, not the part that a figure shows.
     by : Grouping
         Month or quarter.
 
@@ -71,7 +75,9 @@ def chart_verdict(chart: pd.DataFrame, by: Grouping) -> ChartVerdict:
     """
     one, many = GROUPS[by]
     waiting = chart["provisional"].to_numpy(dtype=bool)
-    settled, open_ones = chart[~waiting], chart[waiting]
+    judged = chart["judged"].to_numpy(dtype=bool)
+    settled, open_ones = chart[~waiting & judged], chart[waiting]
+    left_out = tuple(str(p) for p in chart.loc[~judged, "period"])
     worded = [
         (str(p), signal_words(s)) for p, s in zip(settled["period"], settled["signal"], strict=True)
     ]
@@ -90,9 +96,13 @@ def chart_verdict(chart: pd.DataFrame, by: Grouping) -> ChartVerdict:
             tuple(period for period, _ in signals),
             tuple(str(p) for p in open_ones["period"]),
             tuple(above),
+            left_out,
         )
 
     later = _still_provisional([str(p) for p in open_ones["period"]], many)
+    if left_out:
+        are = f"{one} is" if len(left_out) == 1 else f"{many} are"
+        later += f" {len(left_out)} {are} not judged: too few days are logged."
     if not len(chart):
         return verdict(
             ChartCode.NO_PERIODS, f"No home line-days are known, so no {one} has a rate."
@@ -103,6 +113,11 @@ def chart_verdict(chart: pd.DataFrame, by: Grouping) -> ChartVerdict:
             ChartCode.PROVISIONAL_SIGNAL,
             f"Possible change: {listed([period_name(p) for p in above])} {are} above the upper "
             "limit already, although still provisional: late entries can only raise the rate.",
+        )
+    if not len(settled) and not waiting.all():
+        return verdict(
+            ChartCode.NOT_JUDGED,
+            f"Not judged: in no complete {one} are enough days logged to judge the rate.",
         )
     if not len(settled):
         return verdict(

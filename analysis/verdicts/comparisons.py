@@ -165,11 +165,17 @@ def funnel_verdict(funnel: pd.DataFrame, by: Grouping) -> FunnelVerdict:
         The grouping of the funnel.
     """
     _, many = GROUPS[by]
-    rated = funnel[(funnel["line_days"] > 0).to_numpy(dtype=bool)]
+    judged = funnel["judged"].to_numpy(dtype=bool) & (funnel["judged_days"] > 0)
+    rated, left_out = funnel[judged], funnel.loc[~judged & (funnel["line_days"] > 0), "group"]
+    aside = ""
+    if len(left_out):
+        named = listed([group_name(g, by) for g in left_out])
+        are = "is" if len(left_out) == 1 else "are"
+        aside = " " + sentence(f"{named} {are} not judged: too few days are logged")
     if len(rated) < 2:
-        text = f"Nothing to compare: fewer than two {many} have home line-days."
-        return FunnelVerdict(FunnelCode.TOO_FEW_GROUPS, text, len(rated), (), ())
-    rate = rated["rate_per_1000"]
+        text = f"Nothing to compare: fewer than two {many} have home line-days that can be judged."
+        return FunnelVerdict(FunnelCode.TOO_FEW_GROUPS, text + aside, len(rated), (), ())
+    rate = rated["judged_rate_per_1000"]
     far = (rate > rated["upper_998"]) | (rate < rated["lower_998"])
     near = ~far & ((rate > rated["upper_95"]) | (rate < rated["lower_95"]))
     parts, outside = [], []
@@ -182,7 +188,9 @@ def funnel_verdict(funnel: pd.DataFrame, by: Grouping) -> FunnelVerdict:
                 f"{named} {'is' if len(groups) == 1 else 'are'} outside the {limit} limits"
             )
     text = "; ".join(parts) if parts else f"All {many} are inside the 95 % limits"
-    text = f"{sentence(f'{text} around the rate of all {many}')} {_by_chance(len(rated), many)}"
+    text = (
+        f"{sentence(f'{text} around the rate of all {many}')} {_by_chance(len(rated), many)}{aside}"
+    )
     code = (
         FunnelCode.OUTSIDE_998
         if outside[0]

@@ -31,8 +31,8 @@ def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.
     Parameters
     ----------
     chart : DataFrame
-        One row a period in order of time: ``label``, ``events``, ``line_days``,
-        ``rate_per_1000``, ``centre``, ``lower_limit``, ``upper_limit`` (missing: no limits),
+        One row a period in order of time: ``label``, ``events``, ``judged_days``,
+        ``judged_rate_per_1000``, ``centre``, ``lower_limit``, ``upper_limit`` (missing: no limits),
         ``said`` (the signal in words, else empty), ``provisional`` and
         ``expected_rate_per_1000``. Unit: events per 1000 line-days.
     marks : DataFrame, optional
@@ -46,7 +46,7 @@ def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.
         breaks a rule is a diamond. Limits are lighter than the rates. A rate far beyond the
         others stands at the edge with its value beside it.
     """
-    rate = chart["rate_per_1000"].astype("float64")
+    rate = chart["judged_rate_per_1000"].astype("float64")
     upper, lower = chart["upper_limit"], chart["lower_limit"]
     n = len(chart)
     top = top_of_axis(rate, upper)
@@ -212,8 +212,8 @@ def _points(
 def _said(row: dict[Any, Any]) -> str:
     parts = [
         f"{row['label']}{', ' + PROVISIONAL if row['provisional'] else ''}",
-        f"{row['rate_per_1000']:.2f} per 1000 home line-days",
-        f"{row['events']} events in {row['line_days']} home line-days",
+        f"{row['judged_rate_per_1000']:.2f} per 1000 home line-days",
+        f"{row['events']} events in {row['judged_days']} home line-days",
     ]
     return "<br>".join([*parts, row["said"]] if row["said"] else parts)
 
@@ -227,7 +227,7 @@ def _expected(figure: go.Figure, chart: pd.DataFrame, open_: Any, top: float) ->
     x: list[float | None] = []
     y: list[float | None] = []
     for at, known, expected in zip(
-        rows["at"], rows["rate_per_1000"], rows["expected_rate_per_1000"], strict=True
+        rows["at"], rows["judged_rate_per_1000"], rows["expected_rate_per_1000"], strict=True
     ):
         x += [at, at, None]
         y += [known, expected, None]

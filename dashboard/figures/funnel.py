@@ -20,7 +20,7 @@ def site_funnel(funnel: pd.DataFrame) -> go.Figure:
     Parameters
     ----------
     funnel : DataFrame
-        One row a group: ``name``, ``events``, ``line_days``, ``rate_per_1000``, ``centre``, and
+        One row a group: ``name``, ``events``, ``judged_days``, ``judged_rate_per_1000``, ``centre``, and
         limits ``lower_95``, ``upper_95``, ``lower_998``, ``upper_998``. Unit: events per 1000
         line-days.
 
@@ -30,17 +30,17 @@ def site_funnel(funnel: pd.DataFrame) -> go.Figure:
         Limits are known at the groups' own line-days and joined between. A group outside the
         95 % limits is a diamond, one inside a circle; each has its name beside it.
     """
-    table = funnel[(funnel["line_days"] > 0).to_numpy(dtype=bool)]
-    table = table.sort_values("line_days", ignore_index=True)
-    top = top_of_axis(table["rate_per_1000"], table["upper_998"])
-    most = float(table["line_days"].max()) if len(table) else 1.0
+    table = funnel[(funnel["judged_days"] > 0).to_numpy(dtype=bool)]
+    table = table.sort_values("judged_days", ignore_index=True)
+    top = top_of_axis(table["judged_rate_per_1000"], table["upper_998"])
+    most = float(table["judged_days"].max()) if len(table) else 1.0
     figure = go.Figure()
     for upper, _, dash in LIMITS:
         for column in (upper, upper.replace("upper", "lower")):
             figure.add_trace(
                 go.Scatter(
                     name=column,
-                    x=table["line_days"],
+                    x=table["judged_days"],
                     y=table[column].clip(upper=top),
                     mode="lines+markers",
                     line={"color": theme.EDGE, "width": 1.5, "dash": dash},
@@ -48,8 +48,8 @@ def site_funnel(funnel: pd.DataFrame) -> go.Figure:
                     hoverinfo="skip",
                 )
             )
-    outside = (table["rate_per_1000"] > table["upper_95"]) | (
-        table["rate_per_1000"] < table["lower_95"]
+    outside = (table["judged_rate_per_1000"] > table["upper_95"]) | (
+        table["judged_rate_per_1000"] < table["lower_95"]
     )
     for name, which, symbol, colour in (
         ("inside", ~outside, "circle", theme.BLUE),
@@ -60,18 +60,19 @@ def site_funnel(funnel: pd.DataFrame) -> go.Figure:
             figure.add_trace(
                 go.Scatter(
                     name=name,
-                    x=rows["line_days"],
-                    y=rows["rate_per_1000"].clip(upper=top),
+                    x=rows["judged_days"],
+                    y=rows["judged_rate_per_1000"].clip(upper=top),
                     mode="markers+text",
                     text=[f" {name} " for name in rows["name"]],
                     textposition=[
-                        "middle left" if d > most / 2 else "middle right" for d in rows["line_days"]
+                        "middle left" if d > most / 2 else "middle right"
+                        for d in rows["judged_days"]
                     ],
                     textfont={"size": theme.SMALL},
                     marker={"symbol": symbol, "size": 12, "color": colour, "opacity": 1},
                     hovertext=[
-                        f"{r['name']}<br>{r['rate_per_1000']:.2f} per 1000, {r['events']} events in "
-                        f"{r['line_days']} home line-days"
+                        f"{r['name']}<br>{r['judged_rate_per_1000']:.2f} per 1000, {r['events']} events in "
+                        f"{r['judged_days']} line-days"
                         for r in rows.to_dict("records")
                     ],
                     hoverinfo="text",

@@ -71,14 +71,23 @@ def test_rates_and_charts_of_summed_parts_have_the_same_bits(whole_demo, shards,
     for by in (Grouping.MONTH, Grouping.SITE, Grouping.AGE_BAND, Grouping.DRESSING_TYPE):
         whole = rates(tallies, event, by, Basis.CHILD, Limits.EXACT)
         stacked = pd.concat([counts(part, event, by, Basis.CHILD) for part in parts])
-        summed = stacked.groupby("group", dropna=False)[["events", "line_days"]].sum()
+        sums = ["events", "line_days", "judged_days"]
+        summed = stacked.groupby("group", dropna=False)[sums].sum()
         summed = summed.reindex(whole["group"])
         assert summed["events"].tolist() == whole["events"].tolist()
         assert summed["line_days"].tolist() == whole["line_days"].tolist()
+        judged = counts(tallies, event, by, Basis.CHILD)["judged_days"]
+        assert summed["judged_days"].tolist() == judged.tolist()
         limits = exact_rate_interval(summed["events"], summed["line_days"])
         assert limits.lower.tobytes() == whole["lower"].to_numpy().tobytes()
         assert limits.upper.tobytes() == whole["upper"].to_numpy().tobytes()
         if by is Grouping.MONTH:
-            chart = rate_chart(tallies, event, by, Basis.CHILD)
-            again = u_chart(summed["events"], summed["line_days"])
+            chart = rate_chart(whole_demo.snapshot(), event, by, Basis.CHILD)
+            again = u_chart(
+                summed["events"],
+                summed["judged_days"],
+                settled=~chart["provisional"],
+                judged=chart["judged"],
+                dispersion=chart["dispersion"].iloc[0],
+            )
             assert again.upper_limit.tobytes() == chart["upper_limit"].to_numpy().tobytes()

@@ -1,5 +1,7 @@
 """The tool finds what was planted in the demo."""
 
+from dataclasses import replace
+
 import pandas as pd
 
 from analysis.measures import Limits, compare, counts
@@ -71,8 +73,8 @@ def test_the_team_whose_skin_rate_doubled_is_told_from_the_others(whole_demo):
     tallies = whole_demo.snapshot().tallies
     of_site = tallies.lines["site"] == truth.skin_site
     here = of_site.to_numpy()[tallies.days["line"]]
-    ours = type(tallies)(
-        lines=tallies.lines,
+    ours = replace(
+        tallies,
         days=tallies.days[here],
         events=tallies.events[of_site.to_numpy()[tallies.events["line"]]],
         onsets=tallies.onsets[of_site.to_numpy()[tallies.onsets["line"]]],

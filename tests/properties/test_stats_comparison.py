@@ -17,9 +17,9 @@ from analysis.stats.dispersion import (
     FEWEST_FAMILIES as FEWEST,
 )
 from analysis.stats.dispersion import (
+    chart_dispersion,
     clustered_rate_interval,
     overdispersion,
-    pearson_dispersion,
 )
 from analysis.stats.intervals import exact_rate_interval
 from analysis.stats.regression import FEWEST_FAMILIES, clustered_rate_ratio, poisson_trend
@@ -183,9 +183,20 @@ def test_units_of_one_rate_are_rarely_called_overdispersed():
     assert np.sum(np.array(p) <= 0.05) <= 20
 
 
-def test_pearson_dispersion_needs_two_units():
-    assert np.isnan(pearson_dispersion([3], [2.0]))
-    assert np.isnan(pearson_dispersion([0, 3], [0.0, 2.0]))
+def test_the_dispersion_of_a_chart_is_one_where_every_family_has_one_event_at_most():
+    found = chart_dispersion([1, 1, 0, 1, 1, 0], [30] * 6, [0, 1, 2, 3, 4, 5], [0, 0, 0, 1, 1, 1])
+    assert found.dispersion == 1.0
+    assert found.of_periods == pytest.approx(0.0)
+    # Two families had both events of a month each: 2 counts of 2 about a mean of 4/6.
+    apart = chart_dispersion([2, 0, 0, 2, 0, 0], [30] * 6, [0, 1, 2, 3, 4, 5], [0, 0, 0, 1, 1, 1])
+    assert apart.of_families == pytest.approx((2 * (4 / 3) ** 2 + 4 * (2 / 3) ** 2) / 4)
+    assert apart.dispersion == apart.of_families
+
+
+def test_the_dispersion_of_a_chart_without_events_or_days_is_that_of_chance():
+    assert chart_dispersion([0, 0], [30, 30], [0, 1], [0, 0]).dispersion == 1.0
+    assert chart_dispersion([], [], [], []).dispersion == 1.0
+    assert np.isnan(chart_dispersion([1], [30], [0], [0]).of_periods)
 
 
 def rows_of(families: int, seed: int) -> tuple[np.ndarray, ...]:

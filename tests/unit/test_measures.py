@@ -23,7 +23,7 @@ from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
 from analysis.vocabulary import Basis, Grouping, Task
-from tests.written import day, written
+from tests.written import day, snapshot_of, written
 
 POLICY = shipped_policy()
 # Two families at two sites, both home from 1 March; F1 changes on time, F2 three days late.
@@ -38,6 +38,15 @@ L1      | 2031-03-08 | dressing_change | redness
 L2      | 2031-03-11 | dressing_change | none
 L2      | 2031-04-02 | skin_check      | rash
 """
+
+
+# One infection at each site, confirmed by the clinic: logging does not bear on it.
+OUTCOMES = """
+child_id | line_id | outcome             | onset_on
+C1       | L1      | exit_site_infection | 2031-03-08
+C2       | L2      | exit_site_infection | 2031-04-02
+"""
+INFECTION = "exit_site_infection"
 
 
 def tallies_on(as_of, **tables):
@@ -132,8 +141,8 @@ def test_an_unknown_event_is_told_with_the_known_ones():
 
 
 def test_comparing_two_sites_and_two_spells():
-    tallies = tallies_on("2031-04-10")
-    both = compare(tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT)
+    tallies = tallies_on("2031-04-10", outcomes=OUTCOMES)
+    both = compare(tallies, INFECTION, Grouping.SITE, Basis.LINE, Limits.EXACT)
     sites, clustered = both.iloc[0], both.iloc[1]
     assert (sites["first"], sites["second"], sites["ratio"]) == ("north", "south", 1.0)
     assert sites["lower"] < 1 < sites["upper"]
@@ -142,7 +151,7 @@ def test_comparing_two_sites_and_two_spells():
     assert pd.isna(clustered["lower"])
     assert "clustered by family" in clustered["method"]
     spells = compare(
-        tallies, "skin", Grouping.MONTH, Basis.LINE, Limits.MIDP, "2031-04..2031-04", "2031-03"
+        tallies, INFECTION, Grouping.MONTH, Basis.LINE, Limits.MIDP, "2031-04..2031-04", "2031-03"
     ).iloc[0]
     assert spells["ratio"] == pytest.approx((1 / 18) / (1 / 62))
 
@@ -206,20 +215,22 @@ def test_fewer_than_two_events_have_no_gap():
 
 
 def test_a_chart_goes_by_period_and_a_baseline_fits_into_it():
-    tallies = tallies_on("2031-04-10")
-    chart = rate_chart(tallies, "skin", Grouping.MONTH, Basis.LINE)
+    # Seen a year later: both months are settled.
+    records = written(lines=LINES, home_log=LOG, outcomes=OUTCOMES)
+    seen = snapshot_of(records, "2031-05-01", "2032-05-01")
+    chart = rate_chart(seen, INFECTION, Grouping.MONTH, Basis.LINE)
     assert chart["period"].tolist() == ["2031-03", "2031-04"]
-    assert chart["centre"].tolist() == [1000 * 2 / 80] * 2
+    assert chart["centre"].tolist() == pytest.approx([1000 * 2 / 122] * 2)
     assert chart["signal"].isna().all()
     with pytest.raises(MeasureError, match="goes by month or by quarter, not by site"):
-        rate_chart(tallies, "skin", Grouping.SITE, Basis.LINE)
+        rate_chart(seen, INFECTION, Grouping.SITE, Basis.LINE)
     with pytest.raises(MeasureError, match="baseline has 9 periods, but there are only 2"):
-        rate_chart(tallies, "skin", Grouping.MONTH, Basis.LINE, 9)
+        rate_chart(seen, INFECTION, Grouping.MONTH, Basis.LINE, 9)
 
 
 def test_a_funnel_has_its_limits_about_the_common_rate():
-    tallies = tallies_on("2031-04-10")
-    table = group_funnel(tallies, "skin", Grouping.SITE, Basis.LINE, allow_for_differences=False)
+    tallies = tallies_on("2031-04-10", outcomes=OUTCOMES)
+    table = group_funnel(tallies, INFECTION, Grouping.SITE, Basis.LINE, allow_for_differences=False)
     assert table["centre"].tolist() == [1000 * 2 / 80] * 2
     assert (table["lower_998"] <= table["lower_95"]).all()
     assert (table["upper_998"] >= table["upper_95"]).all()

@@ -18,7 +18,7 @@ from dashboard.figures import (
 from dashboard.figures.scale import spread, top_of_axis
 
 CHART = """
-label     events line_days rate_per_1000 centre lower_limit upper_limit said       provisional expected_rate_per_1000
+label     events judged_days judged_rate_per_1000 centre lower_limit upper_limit said       provisional expected_rate_per_1000
 Jan_2031  1      1000      1.0           2.0    0.0         6.0         -          no          1.0
 Feb_2031  8      1000      8.0           2.0    0.0         6.0         above      no          8.0
 Mar_2031  2      1000      2.0           2.0    0.0         6.0         -          yes         3.0
@@ -31,7 +31,7 @@ East   0      0         nan           nan   nan   nan             nan
 West   0      40        0.0           0.0   92.2  nan             nan
 """
 FUNNEL = """
-name   events line_days rate_per_1000 centre lower_95 upper_95 lower_998 upper_998
+name   events judged_days judged_rate_per_1000 centre lower_95 upper_95 lower_998 upper_998
 North  20     2000      10.0          6.0    3.0      9.0      1.5       11.5
 South  10     3000      3.3           6.0    3.7      8.7      2.3       10.3
 """
@@ -153,7 +153,11 @@ def test_a_chart_without_limits_still_shows_its_rates():
 
 def test_one_month_with_few_line_days_does_not_squeeze_the_others_and_keeps_its_value():
     rows = [table(CHART)] * 4
-    far = table(CHART).iloc[[0]].assign(label="Nov 2030", rate_per_1000=500.0, upper_limit=900.0)
+    far = (
+        table(CHART)
+        .iloc[[0]]
+        .assign(label="Nov 2030", judged_rate_per_1000=500.0, upper_limit=900.0)
+    )
     figure = control_chart(pd.concat([far, *rows], ignore_index=True))
     assert figure.layout.yaxis.range[1] < 20
     assert "▲ 500.0" in list(trace(figure, "settled").text)

@@ -21,7 +21,7 @@ from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
 from analysis.vocabulary import Basis, Grouping
-from tests.written import day, written
+from tests.written import day, snapshot_of, written
 
 POLICY = shipped_policy()
 
@@ -41,8 +41,12 @@ def many_lines(n, **columns):
     return "\n".join(" | ".join(row) for row in [head, *rows])
 
 
-def rash(*line_days):
+def rash(*line_days, logging=0):
+    """Rashes, and weekly entries without a finding of so many lines in March and April."""
     rows = [f"{line} | {on} | skin_check | rash" for line, on in line_days]
+    for n in range(logging):
+        weeks = pd.date_range("2031-03-01", "2031-04-30", freq="7D")
+        rows += [f"L{n} | {d:%Y-%m-%d} | skin_check | none" for d in weeks]
     return "\n".join(["line_id | done_at | kind | findings", *rows])
 
 
@@ -51,7 +55,7 @@ def test_the_trend_of_two_months_is_the_ratio_of_their_rates():
     entries = [(f"L{i}", "2031-03-10") for i in range(6)] + [
         (f"L{i}", "2031-04-10") for i in range(3)
     ]
-    _, _, tallies = seen("2031-05-01", lines=many_lines(8), home_log=rash(*entries))
+    _, _, tallies = seen("2031-05-01", lines=many_lines(8), home_log=rash(*entries, logging=8))
     row = trend(tallies, "skin", Grouping.MONTH, Basis.LINE).iloc[0]
     assert (row["periods"], row["events"], row["families"]) == (2, 9, 8)
     assert row["ratio_per_period"] == pytest.approx((3 / 240) / (6 / 248))
@@ -83,7 +87,7 @@ def test_standardising_allows_for_the_mix_of_line_types():
 
 def test_one_bad_week_does_not_make_a_bad_family():
     entries = [(f"L{i}", "2031-03-10") for i in range(5)] + [("L0", "2031-03-20")]
-    _, _, tallies = seen("2031-04-10", lines=many_lines(10), home_log=rash(*entries))
+    _, _, tallies = seen("2031-04-10", lines=many_lines(10), home_log=rash(*entries, logging=10))
     table = family_rates(tallies, "skin", Basis.LINE).set_index("family_id")
     assert table.index[0] == "F0"
     assert table.loc["F0", "rate_per_1000"] == 1000 * 2 / 40
@@ -182,14 +186,15 @@ def test_delays_that_grow_are_noticed():
 
 
 def test_nothing_received_gives_no_week_and_no_completeness():
-    records, _, tallies = seen("2031-03-31", lines=ONE_LINE)
+    records, _, _ = seen("2031-03-31", lines=ONE_LINE)
     none = lateness(records, INGESTS, POLICY, day("2031-03-31"))
     assert none.weeks.empty
     assert none.change.empty
-    table = provisional_rates(
-        tallies, records, INGESTS, POLICY, day("2031-03-31"), "skin", Grouping.MONTH, Basis.LINE
-    )
-    assert table["provisional"].tolist() == [True, True, True]
+    seen_then = snapshot_of(records, "2031-03-31", "2031-03-31")
+    table = provisional_rates(seen_then, "skin", Grouping.MONTH, Basis.LINE)
+    # January is older than the longest delay; of none is it known how complete it is.
+    assert table["provisional"].tolist() == [False, True, True]
+    assert table["standing"].tolist() == ["not_known", "not_known", "not_over"]
 
 
 def test_a_recent_month_is_raised_by_what_is_still_to_come():
@@ -198,18 +203,16 @@ def test_a_recent_month_is_raised_by_what_is_still_to_come():
     rows = [(f"{a:%Y-%m-%d}", f"{b:%Y-%m-%d}") for a, b in rows if b <= pd.Timestamp("2031-03-31")]
     text = log_received(rows).replace("received_at\n", "received_at | findings\n")
     text = text.replace("T12:00", "T12:00 |") + "\nL1 | 2031-03-30 | note | 2031-03-30T12:00 | rash"
-    ingests = INGESTS.assign(last_row=[len(rows) + 1] * 2)
     records = written(lines=ONE_LINE, home_log=text)
-    timeline = build(records, POLICY, day("2031-03-31"))
-    tallies = tally(timeline, POLICY)
-    table = provisional_rates(
-        tallies, records, ingests, POLICY, day("2031-03-31"), "skin", Grouping.MONTH, Basis.LINE
-    ).set_index("group")
+    seen_then = snapshot_of(records, "2031-03-31", "2031-03-31")
+    table = provisional_rates(seen_then, "skin", Grouping.MONTH, Basis.LINE).set_index("group")
     # Half of the entries take twenty days: the first ten days of March are complete, the rest
     # about half: (11 + 19 / 2) / 30 or so.
     assert table.loc["2031-03", "completeness"] == pytest.approx(20.5 / 30, abs=0.03)
     assert table.loc["2031-03", "expected_events"] == pytest.approx(30 / 20.5, abs=0.07)
     assert table["provisional"].tolist() == [False, False, True]
+    low, high = table.loc["2031-03", ["expected_lower", "expected_upper"]]
+    assert low <= table.loc["2031-03", "expected_rate_per_1000"] <= high
 
 
 def test_logging_bias_sets_well_logging_families_apart_and_bounds_what_silence_hides():

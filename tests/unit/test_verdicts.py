@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import pandas as pd
 import pytest
 
-from analysis.policy import shipped_policy
 from analysis.reports import month
 from analysis.reports.data import ReportData
 from analysis.reports.prevention import prevention_report
-from analysis.snapshot import Snapshot, end_of_day
+from analysis.snapshot import Snapshot
 from analysis.verdicts import (
     ChartCode,
     DifferenceCode,
@@ -28,9 +25,8 @@ from analysis.verdicts import (
 from analysis.vocabulary import Copy, Grouping
 from dashboard.addresses.rates import RatesChoice
 from dashboard.rates.queries.rates import rates_view, understood
-from tests.written import written
+from tests.written import received_daily, snapshot_of, written
 
-POLICY = shipped_policy()
 FIRST, LAST = pd.Timestamp("2029-12-01"), pd.Timestamp("2031-02-28")
 
 
@@ -48,22 +44,7 @@ def programme(events_by_month: dict[str, int]) -> Snapshot:
         lines="\n".join(["line_id | child_id | family_id | home_from", *lines]),
         home_log="\n".join(["line_id | done_at | kind | findings", *log]),
     )
-    # Each entry is received on the evening of its day.
-    log_rows = records.home_log.assign(
-        received_at=records.home_log["done_on"].astype("datetime64[us]") + pd.Timedelta(hours=20)
-    )
-    records = type(records)(**{**vars(records), "home_log": log_rows})
-    ingests = pd.DataFrame(
-        {
-            "table": ["home_log"],
-            "source": [""],
-            "sha256": ["0" * 64],
-            "last_row": [len(log)],
-            "received_at": [pd.Timestamp("2031-02-28")],
-        }
-    )
-    as_of = date(2031, 3, 1)
-    return Snapshot(as_of, end_of_day(date(2031, 2, 28), POLICY), POLICY, records, ingests)
+    return snapshot_of(received_daily(records), "2031-03-01", "2031-02-28")
 
 
 MONTHS = [f"{d:%Y-%m}" for d in pd.date_range("2029-12-01", "2031-02-01", freq="MS")]
@@ -101,6 +82,7 @@ def chart(*signals: str | None, provisional: int = 0) -> pd.DataFrame:
             "signal": pd.Series(known, dtype="string"),
             "provisional": [at >= 5 - provisional for at in range(5)],
             "upper_limit": [3.0] * 5,
+            "judged": [True] * 5,
         }
     )
 
@@ -152,6 +134,13 @@ def test_a_chart_that_is_all_provisional_says_that_it_is_too_early():
     found = read(chart(provisional=5))
     assert found.code is ChartCode.ALL_PROVISIONAL
     assert found.sentence == "Too early to say: every month is still provisional."
+
+
+def test_months_with_too_few_logged_days_are_counted_and_not_judged():
+    found = read(chart("above_limit").assign(judged=[False, *[True] * 4]))
+    assert (found.code, found.settled, found.not_judged) == (ChartCode.STEADY, 4, ("2031-01",))
+    assert found.sentence.endswith("1 month is not judged: too few days are logged.")
+    assert read(chart().assign(judged=False)).code is ChartCode.NOT_JUDGED
 
 
 def test_a_chart_without_events_or_periods_is_not_called_steady():
@@ -231,7 +220,9 @@ def test_sites_outside_are_named_in_their_order_and_not_ranked():
         {
             "group": ["A", "B", "C"],
             "line_days": [100] * 3,
-            "rate_per_1000": [9.0, 2.0, 20.0],
+            "judged_days": [100] * 3,
+            "judged": [True] * 3,
+            "judged_rate_per_1000": [9.0, 2.0, 20.0],
             "lower_95": [1.0] * 3,
             "upper_95": [8.0] * 3,
             "lower_998": [0.0] * 3,
@@ -251,6 +242,9 @@ def test_sites_outside_are_named_in_their_order_and_not_ranked():
         "for the 95 % limits and up to 1 % for the 99.8 % limits."
     )
     assert funnel_verdict(funnel.iloc[:1], Grouping.SITE).code is FunnelCode.TOO_FEW_GROUPS
+    silent = funnel_verdict(funnel.assign(judged=[True, True, False]), Grouping.SITE)
+    assert silent.outside_998 == ()
+    assert silent.sentence.endswith("C is not judged: too few days are logged.")
 
 
 def test_a_table_by_group_says_whether_limits_overlap_and_who_has_no_events():

@@ -12,9 +12,9 @@ from analysis.measures import (
     group_funnel,
     log_coverage,
     logging_bias,
-    provisional_rates,
     rate_chart,
     rates,
+    settled_tallies,
     trend,
     usual_basis,
 )
@@ -63,6 +63,7 @@ def understood(found: Snapshot, choice: RatesChoice) -> RatesChoice:
 def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
     """Everything the page of rates shows under a choice that `understood` has read."""
     tallies, event = found.tallies, asked.event
+    settled_only = settled_tallies(found, event)
     basis, by, period = Basis(str(asked.basis)), Grouping(asked.by), Grouping(asked.period)
     name = dict(pair for _, pairs in _events(found) for pair in pairs)[event]
     chart = _chart(found, asked)
@@ -74,8 +75,7 @@ def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
     settled = [str(p) for p in chart.loc[~chart["provisional"].to_numpy(dtype=bool), "period"]]
     starts = settled[1:]
     since = asked.since if asked.since in starts else _usual_since(settled)
-    funnel = group_funnel(tallies, event, Grouping.SITE, basis, allow_for_differences=False)
-    funnel = _with_coverage(funnel, found, "site")
+    funnel = group_funnel(settled_only, event, Grouping.SITE, basis)
     funnel["name"] = _names(funnel["group"], "site")
     bias, bias_words = _bias(found, event)
     return RatesView(
@@ -87,7 +87,7 @@ def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
         whole=whole,
         whole_words=rate_words.whole_words(name, whole, str(basis)),
         drift=chart_verdict(chart, period).sentence,
-        trend_words=trend_verdict(trend(tallies, event, period, basis), period).sentence,
+        trend_words=trend_verdict(trend(settled_only, event, period, basis), period).sentence,
         chart=chart,
         by_group=by_group,
         by_group_words=groups_verdict(by_group, by).sentence,
@@ -123,24 +123,12 @@ def _with_coverage(table: pd.DataFrame, found: Snapshot, by: str) -> pd.DataFram
 
 
 def _chart(found: Snapshot, asked: RatesChoice) -> pd.DataFrame:
-    """The control chart with what is provisional, and log coverage by period."""
-    basis, period = Basis(str(asked.basis)), Grouping(asked.period)
-    args = (found.tallies, asked.event, period, basis)
+    """The control chart with names of periods and signals in words."""
+    args = (found, asked.event, Grouping(asked.period), Basis(str(asked.basis)))
     try:
-        frozen = FIRST_PERIODS[asked.period] if asked.baseline else None
-        chart = rate_chart(*args, baseline=frozen)
+        chart = rate_chart(*args, baseline=FIRST_PERIODS[asked.period] if asked.baseline else None)
     except MeasureError:  # shorter than the first year: all periods then
         chart = rate_chart(*args)
-    late = provisional_rates(
-        found.tallies, found.records, found.ingests, found.policy, found.as_of,
-        asked.event, period, basis,
-    )  # fmt: skip
-    told = ["group", "completeness", "expected_rate_per_1000", "provisional"]
-    chart = _with_coverage(chart.rename(columns={"period": "group"}), found, asked.period)
-    chart = chart.merge(late[told], on="group", how="left").rename(columns={"group": "period"})
-    chart["not_over"] = chart["period"] == group_words.period_of(found.as_of, asked.period)
-    chart["provisional"] = chart["provisional"].fillna(value=True).astype(bool)
-    chart["provisional"] |= chart["not_over"].to_numpy(dtype=bool)
     chart["label"] = [group_words.period_name(str(p)) for p in chart["period"]]
     chart["said"] = [words.signal_words(s) for s in chart["signal"]]
     return chart
@@ -201,7 +189,8 @@ def _compared(
     which: tuple[str, str],
     names: tuple[str, str],
 ) -> Compared:
-    args = (found.tallies, asked.event, by, Basis(str(asked.basis)), Limits.EXACT)
+    settled_only = settled_tallies(found, asked.event)
+    args = (settled_only, asked.event, by, Basis(str(asked.basis)), Limits.EXACT)
     table = compared_rates(*args, list(which)).assign(name=list(names))
     try:
         ratios = compare(*args, *which)

@@ -1,0 +1,202 @@
+"""How complete is each month or quarter, by the reporting delay of the event itself?
+
+Skin events and findings are reported by home logs, so their delay is that of log entries;
+a confirmed outcome has its own, from onset to receipt. Where a delay is not known, a period is
+never called complete.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.days import dates_of, days_of
+from analysis.measures.counts import counts, is_logged_at_home
+from analysis.measures.grouping import group_of
+from analysis.measures.snapshot_data import SnapshotData
+from analysis.stats.delays import DelayTriangle, delay_triangle
+from analysis.stats.intervals import PER
+from analysis.stats.period_nowcast import nowcast_periods
+from analysis.tables.statistics import PROVISIONAL_RATES
+from analysis.tallies import Tallies
+from analysis.vocabulary import Basis, Grouping
+
+SETTLED = 0.95
+"""A week or period less complete than this is provisional."""
+FEWEST_REPORTS = 10
+"""With fewer reports their delay is not known."""
+
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class DelayWindow:
+    """How far back reports are read, and up to which delay."""
+
+    days: int
+    longest: int
+    """Later reports count with this delay."""
+
+
+LOG_DELAYS = DelayWindow(182, 56)
+OUTCOME_DELAYS = DelayWindow(730, 180)
+
+
+class Standing(StrEnum):
+    """How final a period is."""
+
+    COMPLETE = "complete"
+    PROVISIONAL = "provisional"
+    """Late reports are still expected."""
+    NOT_OVER = "not_over"
+    NOT_KNOWN = "not_known"
+    """The reporting delay is not known."""
+
+
+def provisional_rates(data: SnapshotData, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
+    """Rate by month or quarter with what is expected still to come, recent ones provisional.
+
+    A period is as complete as the reports of its days, by the delay of the event's own reports.
+    Rows that a programme loads as history on one day show no reporting delay and are left out.
+
+    Parameters
+    ----------
+    data : SnapshotData
+        As of a day, known at a time.
+    event, by, basis
+        As for `rates`; month or quarter.
+
+    Returns
+    -------
+    DataFrame
+        PROVISIONAL_RATES. Where the delay is not known, completeness and what is expected are
+        missing, and a period is provisional until its days are older than the longest delay.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known.
+
+    *Source:* definitions §5; limits as `stats.period_nowcast` describes.
+    """
+    table = counts(data.tallies, event, by, basis)
+    window = LOG_DELAYS if is_logged_at_home(event) else OUTCOME_DELAYS
+    ages = _days_by_age(data, by, window).reindex(table["group"], fill_value=0).to_numpy(np.int64)
+    found = nowcast_periods(_triangle(data, event, window), table["events"].to_numpy(), ages)
+    share = found.completeness
+    not_over = (table["group"] == _period_of_as_of(data, by)).to_numpy(dtype=bool)
+    recent = ages[:, :-1].sum(axis=1) > 0
+    unsettled = np.where(np.isnan(share), recent, share < SETTLED) | not_over
+    standing = np.select(
+        [not_over, np.isnan(share), unsettled],
+        [Standing.NOT_OVER, Standing.NOT_KNOWN, Standing.PROVISIONAL],
+        Standing.COMPLETE,
+    )
+    days = table["line_days"].where(table["line_days"] > 0)
+    table = table.assign(
+        completeness=share,
+        expected_events=found.expected_total,
+        expected_rate_per_1000=PER * found.expected_total / days,
+        expected_lower=PER * found.lower / days,
+        expected_upper=PER * found.upper / days,
+        provisional=unsettled,
+        not_over=not_over,
+        standing=pd.Series(standing, index=table.index, dtype="string"),
+    )
+    return PROVISIONAL_RATES.check(table)
+
+
+def settled_tallies(data: SnapshotData, event: str) -> Tallies:
+    """Tallies of the months that late reports of an event can no longer change.
+
+    Parameters
+    ----------
+    data : SnapshotData
+        As of a day, known at a time.
+    event : str
+        ``skin``, a finding code or an outcome.
+
+    Returns
+    -------
+    Tallies
+        Those of `data` without provisional months: what trends, comparisons and funnels use.
+
+    *Source:* definitions §5.
+    """
+    months = provisional_rates(data, event, Grouping.MONTH, Basis.LINE)
+    known = set(months.loc[~months["provisional"].to_numpy(dtype=bool), "group"])
+    tallies = data.tallies
+
+    def settled(cells: pd.DataFrame) -> pd.DataFrame:
+        month = group_of(cells, tallies.lines, Grouping.MONTH)
+        return cells[month.isin(known).to_numpy(dtype=bool)]
+
+    onsets = tallies.onsets
+    month = onsets["onset_on"].dt.strftime("%Y-%m")
+    return replace(
+        tallies,
+        days=settled(tallies.days),
+        events=settled(tallies.events),
+        onsets=onsets[month.isin(known).to_numpy(dtype=bool)],
+    )
+
+
+def _period_of_as_of(data: SnapshotData, by: Grouping) -> str:
+    """The period of the as-of day: the one that is not over."""
+    day = data.as_of
+    if by is Grouping.MONTH:
+        return f"{day:%Y-%m}"
+    return f"{day.year}-Q{(day.month + 2) // 3}"
+
+
+def _days_by_age(data: SnapshotData, by: Grouping, window: DelayWindow) -> pd.DataFrame:
+    """Days of each period before the as-of day, by the longest delay that can be known."""
+    first = data.tallies.days["month"].min()
+    as_of, known = (
+        int(days_of(pd.Series([pd.Timestamp(d)]))[0]) for d in (data.as_of, data.known_on)
+    )
+    start = as_of if pd.isna(first) else int(days_of(pd.Series([first]))[0])
+    day = np.arange(start, as_of, dtype=np.int64)
+    age = np.clip(known - day, 0, window.longest)
+    period = group_of(pd.DataFrame({"month": dates_of(day)}), data.tallies.lines, by)
+    counted = pd.crosstab(period.to_numpy(dtype=object), age)
+    return counted.reindex(columns=range(window.longest + 1), fill_value=0)
+
+
+def _triangle(data: SnapshotData, event: str, window: DelayWindow) -> DelayTriangle:
+    """Reports of the last days by the day they speak of and their delay; too few: none."""
+    end = int(days_of(pd.Series([pd.Timestamp(data.known_on)]))[0]) + 1
+    done, came = _reports(data, event)
+    delay = np.maximum(came - done, 0)
+    day = done - (end - window.days)
+    seen = (day >= 0) & (done < end) & (came < end) & ~_is_history(came, delay, window.longest)
+    if np.count_nonzero(seen) < FEWEST_REPORTS:
+        seen = np.zeros(len(day), dtype=bool)
+    late = np.minimum(delay[seen], window.longest)
+    return delay_triangle(day[seen], late, origins=window.days, delays=window.longest + 1)
+
+
+def _reports(data: SnapshotData, event: str) -> tuple[Ints, Ints]:
+    """Day of each report that shows the event, and the day of its receipt."""
+    if is_logged_at_home(event):
+        rows, on = data.records.home_log, "done_on"
+    else:
+        outcomes = data.records.outcomes
+        rows, on = outcomes[(outcomes["outcome"] == event).to_numpy(dtype=bool)], "onset_on"
+    rows = rows[rows[on].notna().to_numpy(dtype=bool)]
+    received = rows["received_at"].dt.tz_localize("UTC").dt.tz_convert(data.policy.zone)
+    return days_of(rows[on]), days_of(received.dt.tz_localize(None))
+
+
+def _is_history(came: Ints, delay: Ints, longest: int) -> npt.NDArray[np.bool_]:
+    """Reports received on a day on which most were older than the longest delay.
+
+    That is a history loaded in one go, which shows nothing of delays.
+    """
+    day, of = np.unique(came, return_inverse=True)
+    old = np.bincount(of, delay > longest, len(day))
+    return np.asarray((2 * old > np.bincount(of, minlength=len(day)))[of])

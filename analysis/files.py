@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import stat
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -95,7 +94,7 @@ def writing_whole(
         target = path.resolve()
         if target.exists():
             mode = stat.S_IMODE(target.stat().st_mode)
-        unfinished = target.with_name(f".linedays-{secrets.token_hex(8)}.unfinished")
+        unfinished = target.with_name(f".linedays-{os.urandom(8).hex()}.unfinished")
         try:
             handle = os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, mode)
             with os.fdopen(handle, "w+b") as file:

@@ -1,4 +1,4 @@
-"""Which commands are there, and how does a fault become one sentence and an exit code?
+"""How does a command line become an answer, one sentence or a report, and an exit code?
 
 Exit codes: 0 done, 1 done but rows were refused (ingest), 2 the command was called wrongly,
 3 it cannot be done.
@@ -8,80 +8,61 @@ from __future__ import annotations
 
 import os
 import sys
+from pathlib import Path
 from typing import NoReturn
 
 import typer
 
-from analysis.cli import (
-    deciding,
-    exporting,
-    fitting,
-    keeping,
-    loading,
-    people,
-    reading,
-    reporting,
-    serving,
-    statistics,
-)
-from analysis.exports import ExportError
-from analysis.files import FileError
-from analysis.ingest import IngestError, ProfileError
-from analysis.measures import MeasureError
-from analysis.policy import PolicyError
-from analysis.store import StoreError
-from analysis.words import CAUTIONS
+from analysis.cli.commands import COMMANDS, Command
+from analysis.cli.parsing import application
+from analysis.errors import UserError
+from analysis.files import check_writable
 
-app = typer.Typer(
-    name="linedays",
-    help=f"Whom to call about a central line at home, and why.\n\n{' '.join(CAUTIONS)}",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
-for room in (
-    loading,
-    reading,
-    statistics,
-    deciding,
-    fitting,
-    reporting,
-    exporting,
-    keeping,
-    people,
-    serving,
-):
-    room.add_to(app)
-
-_CANNOT = (ExportError, FileError, StoreError, PolicyError, IngestError, ProfileError, OSError)
+STOPPED = "Stopped from the keyboard. What was unfinished is not saved."
+CANNOT = 3
 
 
 def main() -> None:
-    """Run the command line; a fault becomes one sentence on stderr."""
+    """Run the command line."""
+    application(COMMANDS, _run)(prog_name="linedays")
+
+
+def _run(name: str, command: Command, asked: object) -> None:
+    """Run a command; what stops it becomes one sentence on stderr."""
     try:
-        app()
-    except MeasureError as fault:
-        _stop(str(fault), 2)
-    except _CANNOT as fault:
-        _stop(_sentence(fault), 3)
+        _check_output(asked)
+        command.answer(asked)
+    except (typer.Exit, typer.Abort):
+        raise
+    except UserError as fault:
+        _stop(str(fault), fault.exit_code)
     except KeyboardInterrupt:
-        _stop("Stopped by the keyboard; nothing half done was kept.", 3)
-    except Exception as fault:
-        if os.environ.get("LINEDAYS_TRACEBACK"):
+        _stop(STOPPED, CANNOT)
+    except OSError as fault:
+        if isinstance(fault, BrokenPipeError):
             raise
-        _stop(
-            f"A fault of the program ({type(fault).__name__}) stopped this command; nothing was "
-            "changed by it. Run it again with LINEDAYS_TRACEBACK=1 to see where.",
-            3,
-        )
+        if not (fault.filename and fault.strerror):
+            _fault(name, asked, fault)
+        _stop(f"{fault.filename}: {fault.strerror}.", CANNOT)
+    except Exception as fault:
+        _fault(name, asked, fault)
 
 
-def _sentence(fault: Exception) -> str:
-    if isinstance(fault, OSError) and fault.strerror:
-        where = f"{fault.filename}: " if fault.filename else ""
-        return f"{where}{fault.strerror}."
-    return str(fault)
+def _check_output(asked: object) -> None:
+    """Refuse a file that may not be written, before the work that fills it."""
+    out, store = getattr(asked, "out", None), str(getattr(asked, "store", ""))
+    if isinstance(out, Path):
+        of_store = store.partition("?")[0].removeprefix("sqlite:///")
+        check_writable(out, replace=bool(getattr(asked, "force", False)), stores=[Path(of_store)])
+
+
+def _fault(name: str, asked: object, fault: Exception) -> NoReturn:
+    """Report a fault of the program."""
+    if os.environ.get("LINEDAYS_TRACEBACK"):
+        raise fault
+    from analysis.cli.faults import write_report
+
+    _stop(write_report(name, asked, fault), CANNOT)
 
 
 def _stop(sentence: str, code: int) -> NoReturn:

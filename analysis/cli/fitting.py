@@ -5,21 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import typer
 
-from analysis.cli.options import (
-    DEFAULT_STORE,
-    AsOfOption,
-    PolicyOption,
-    StoreOption,
-    opened,
-    today,
-)
+from analysis.cli.opening import opened, today
+from analysis.cli.options.deciding import Refit
 from analysis.cli.replaying import replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed
 from analysis.decisions.expected_benefit import FEWEST_FAMILIES, Model, fit_model
@@ -31,9 +24,8 @@ from analysis.measures import MeasureError
 from analysis.policy import Policy, load_policy
 from analysis.snapshot import take
 
-DAYS_BACK = 182
 EVERY_DAYS = 3
-"""Mornings next to each other tell almost the same; every third one is replayed, so that all days
+"""Mornings next to each other are almost the same; every third one is replayed, so that all days
 of the week come."""
 TOO_FEW = (
     f"Fewer than {FEWEST_FAMILIES} families with an event on the past mornings, too few for a "
@@ -42,36 +34,17 @@ TOO_FEW = (
 _NOTHING_WRITTEN = 3
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-    app.command("refit")(refit)
-
-
-def refit(
-    file: Annotated[
-        Path | None,
-        typer.Argument(metavar="FILE", help="File of fitted orders [default: the policy's]."),
-    ] = None,
-    days: Annotated[
-        int, typer.Option("--days", min=28, max=3660, help="Days to look back on.")
-    ] = DAYS_BACK,
-    store: StoreOption = DEFAULT_STORE,
-    policy: PolicyOption = None,
-    as_of: AsOfOption = None,
-) -> None:
-    """Fit the order within a band to past mornings, by what was known on the morning of --as-of.
-
-    It is in use from that day on where the policy names the file: order_file = "order.toml".
-    """
-    settings = load_policy(policy)
-    path = file or settings.order_file
+def refit(asked: Refit) -> None:
+    """Fit the order within a band and add it to a file."""
+    settings = load_policy(asked.policy)
+    path = asked.file or settings.order_file
     if path is None:
         raise MeasureError(
             "Name the file to write, for example: linedays refit order.toml. With order_file = "
             '"order.toml" in the policy file it needs no name, and the call list uses it.'
         )
-    day = as_of or today(settings)
-    model = fitted(store, policy, day, days)
+    day = asked.as_of or today(settings)
+    model = fitted(asked.store, asked.policy, day, asked.days)
     if model is None:
         typer.echo(f"linedays: {TOO_FEW}", err=True)
         raise typer.Exit(_NOTHING_WRITTEN)
@@ -87,7 +60,7 @@ def refit(
 
 
 def fitted(
-    store_url: str, policy_file: Path | None, day: date, days: int = DAYS_BACK
+    store_url: str, policy_file: Path | None, day: date, days: int = Refit.days
 ) -> Model | None:
     """Fit to the mornings whose next 7 days were over and known before a day; None: too few.
 
@@ -102,8 +75,8 @@ def fitted(
     mornings = [m for m in mornings[::-1] if policy.on(m) == edition]
     with opened(store_url) as opened_store:
         seen = take(opened_store, policy, day, morning_of(day, policy))
-    told = replay(store_url, policy_file, mornings)
-    replayed = Replayed.of(told, later_events(seen.timeline, seen.records))
+    rows = replay(store_url, policy_file, mornings)
+    replayed = Replayed.of(rows, later_events(seen.timeline, seen.records))
     return fit_model(replayed, day, policy.name, edition.version)
 
 

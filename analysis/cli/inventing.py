@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 
 from analysis.cli.loading import with_progress
-from analysis.cli.options import opened
+from analysis.cli.opening import opened
 from analysis.ingest import load_profile
 from analysis.policy import Policy, load_policy
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import io
 import sys
-from enum import StrEnum
-from pathlib import Path
 
 import pandas as pd
 from rich import box
@@ -13,6 +11,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from analysis.cli.options.shared import Format, Output
 from analysis.files import write_whole
 from analysis.tables.printed import as_csv, plain
 
@@ -21,47 +20,35 @@ FOLDED_AT = 60
 UNBOUNDED = 10_000
 
 
-class Format(StrEnum):
-    """Shape of the output."""
-
-    TABLE = "table"
-    CSV = "csv"
-    JSON = "json"
-
-
-def show(
-    frame: pd.DataFrame, form: Format | None, out: Path | None, *, force: bool = False
-) -> None:
+def show(frame: pd.DataFrame, asked: Output) -> None:
     """Print a frame, or write it to a file.
 
     Parameters
     ----------
     frame : DataFrame
         Any table of the catalogue.
-    form : Format or None
-        None: ``table`` on a terminal, else ``csv``.
-    out : Path or None
-        File to write; None prints.
-    force : bool
-        Whether a file of that name may be replaced.
+    asked : Output
+        Shape (None: ``table`` on a terminal, else ``csv``), file to write (None prints), and
+        whether a file of that name may be replaced.
 
     Raises
     ------
     FileError
         The file exists, is a database, or cannot be written.
     """
+    form = asked.form
     if form is None:
-        form = Format.TABLE if out is None and sys.stdout.isatty() else Format.CSV
+        form = Format.TABLE if asked.out is None and sys.stdout.isatty() else Format.CSV
     if form is Format.TABLE:
         text = _table(frame)
     elif form is Format.CSV:
         text = as_csv(frame)
     else:
         text = plain(frame).to_json(orient="records", indent=1, force_ascii=False) + "\n"
-    if out is None:
+    if asked.out is None:
         sys.stdout.write(text)
     else:
-        write_whole(out, text, replace=force)
+        write_whole(asked.out, text, replace=asked.force)
 
 
 def _table(frame: pd.DataFrame) -> str:

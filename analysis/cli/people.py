@@ -1,98 +1,55 @@
-"""Commands on who may sign in to the dashboard, and on who looked at what."""
+"""Commands on who may sign in to the dashboard, and the access log."""
 
 from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime
-from typing import Annotated
 
 import pandas as pd
 import typer
 
-from analysis.cli.options import (
-    DEFAULT_STORE,
-    ForceOption,
-    FormatOption,
-    OutOption,
-    StoreOption,
-    opened,
-)
+from analysis.cli.opening import opened
+from analysis.cli.options.people import UserAdd, UserEnd, UserList, UserPassword, UserRecord
 from analysis.cli.output import show
 from analysis.store import Store, User
-from analysis.vocabulary import Access, Role
-
-user = typer.Typer(
-    help="Who may sign in to the dashboard, and who looked at what.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
+from analysis.vocabulary import Access
 
 COMMAND_LINE = "command line"
-"""Who stands in the access record for these commands; no user can have this code."""
-
-CodeArgument = Annotated[str, typer.Argument(metavar="CODE", help="Staff code, such as N12.")]
-FromStdinOption = Annotated[
-    bool,
-    typer.Option("--password-stdin", help="Read the password from the first line of the input."),
-]
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the commands."""
-    app.add_typer(user, name="user")
+"""Code of these commands in the access log; no user can have it."""
 
 
 def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def note_taken_out(store: Store, what: str) -> None:
-    """Keep in the access record that rows leave the store by a command."""
+def note_export(store: Store, what: str) -> None:
+    """Record in the access log that a command exported rows."""
     store.people.note(COMMAND_LINE, Access.EXPORTED_TABLE, _now(), about=what)
 
 
 def _password(*, from_stdin: bool) -> str:
-    """The password, never shown: typed twice, or a line of the input."""
+    """Read the password, never shown: typed twice, or a line of the input."""
     if from_stdin:
         return sys.stdin.readline().rstrip("\r\n")
-    return str(typer.prompt("Password", hide_input=True, confirmation_prompt="The same again"))
+    return str(typer.prompt("Password", hide_input=True, confirmation_prompt="Repeat password"))
 
 
-@user.command("add")
-def add(
-    code: CodeArgument,
-    role: Annotated[Role, typer.Option("--role", help="What this person is there for.")],
-    site: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--site", metavar="SITE", help="Only families of this site; may be repeated [all]."
-        ),
-    ] = None,
-    families: Annotated[
-        bool,
-        typer.Option(
-            "--families",
-            help="Grant single families to prevention or reader, contacts to educator.",
-        ),
-    ] = False,
-    password_stdin: FromStdinOption = False,
-    store: StoreOption = DEFAULT_STORE,
-) -> None:
-    """Add a person who may sign in."""
-    with opened(store) as opened_store:
-        password = _password(from_stdin=password_stdin)
-        opened_store.people.add(
-            code,
+def add(asked: UserAdd) -> None:
+    """Add a user."""
+    with opened(asked.store) as store:
+        password = _password(from_stdin=asked.password_stdin)
+        store.people.add(
+            asked.code,
             password,
-            role,
+            asked.role,
             _now(),
             by=COMMAND_LINE,
-            sites=site or None,
-            families=families,
+            sites=asked.site or None,
+            families=asked.families,
         )
-        unknown = sorted(set(site or ()) - set(opened_store.records().lines["site"]))
-    of_sites = f"the sites {', '.join(site)}" if site else "all sites"
-    typer.echo(f"linedays: {code} may sign in as {role} for {of_sites}.", err=True)
+        unknown = sorted(set(asked.site or ()) - set(store.records().lines["site"]))
+    of_sites = f"the sites {', '.join(asked.site)}" if asked.site else "all sites"
+    typer.echo(f"linedays: {asked.code} may sign in as {asked.role} for {of_sites}.", err=True)
     if unknown:
         typer.echo(
             f"linedays: no line of {', '.join(unknown)} is stored yet; check how the site is "
@@ -101,52 +58,34 @@ def add(
         )
 
 
-@user.command("list")
-def list_(
-    store: StoreOption = DEFAULT_STORE,
-    form: FormatOption = None,
-    out: OutOption = None,
-    force: ForceOption = False,
-) -> None:
-    """Everybody who may sign in, or might once."""
-    with opened(store) as opened_store:
-        found = opened_store.people.all()
-    show(users_table(found), form, out, force=force)
+def everybody(asked: UserList) -> None:
+    """List users."""
+    with opened(asked.store) as store:
+        found = store.people.all()
+    show(users_table(found), asked)
 
 
-@user.command("end")
-def end(code: CodeArgument, store: StoreOption = DEFAULT_STORE) -> None:
-    """Let a person in no more, at once; what it recorded stays."""
-    with opened(store) as opened_store:
-        opened_store.people.end(code, _now(), by=COMMAND_LINE)
-    typer.echo(f"linedays: {code} may not sign in any more.", err=True)
+def end(asked: UserEnd) -> None:
+    """End a user's access."""
+    with opened(asked.store) as store:
+        store.people.end(asked.code, _now(), by=COMMAND_LINE)
+    typer.echo(f"linedays: {asked.code} may not sign in any more.", err=True)
 
 
-@user.command("password")
-def password_(
-    code: CodeArgument,
-    password_stdin: FromStdinOption = False,
-    store: StoreOption = DEFAULT_STORE,
-) -> None:
-    """Give a person a new password; its sign-ins end."""
-    with opened(store) as opened_store:
-        password = _password(from_stdin=password_stdin)
-        opened_store.people.set_password(code, password, _now(), by=COMMAND_LINE)
-    typer.echo(f"linedays: {code} signs in with the new password from now on.", err=True)
+def new_password(asked: UserPassword) -> None:
+    """Set a user's password."""
+    with opened(asked.store) as store:
+        password = _password(from_stdin=asked.password_stdin)
+        store.people.set_password(asked.code, password, _now(), by=COMMAND_LINE)
+    typer.echo(f"linedays: {asked.code} signs in with the new password from now on.", err=True)
 
 
-@user.command("record")
-def record(
-    store: StoreOption = DEFAULT_STORE,
-    form: FormatOption = None,
-    out: OutOption = None,
-    force: ForceOption = False,
-) -> None:
-    """Print who opened which family, recorded a call, signed in or was refused; newest first."""
-    with opened(store) as opened_store:
-        found = opened_store.people.accesses()
+def record(asked: UserRecord) -> None:
+    """Show the access log, newest first."""
+    with opened(asked.store) as store:
+        found = store.people.accesses()
     at = found["at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    show(found.assign(at=at.astype("object")).drop(columns="access"), form, out, force=force)
+    show(found.assign(at=at.astype("object")).drop(columns="access"), asked)
 
 
 def users_table(users: list[User]) -> pd.DataFrame:

@@ -12,12 +12,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analysis.cli.options import opened
+from analysis.cli.opening import opened
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.mornings import morning
 from analysis.policy import load_policy
 from analysis.tables.backtest import MORNINGS
 
+RECENT_MORNINGS = 28
+"""Mornings replayed where none are named."""
 ALONE = 14
 """Mornings that are not worth a further process."""
 MOST_PROCESSES = 4
@@ -33,9 +35,9 @@ def read_history(store_url: str) -> History:
     """
     with opened(store_url) as store:
         stored = store.versions()
-    told = {name: Versions.of(v.frame, v.key, v.void) for name, v in stored.items()}
-    calls, arrangements = told.pop("calls"), told.pop("arrangements")
-    return History(told, calls, arrangements)
+    by_table = {name: Versions.of(v.frame, v.key, v.void) for name, v in stored.items()}
+    calls, arrangements = by_table.pop("calls"), by_table.pop("arrangements")
+    return History(by_table, calls, arrangements)
 
 
 def replay(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd.DataFrame:
@@ -51,8 +53,8 @@ def replay(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd
         return _some(store_url, policy_file, days)
     parts = [list(part) for part in np.array_split(np.array(days, dtype=object), processes)]
     with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        told = pool.map(_some, [store_url] * processes, [policy_file] * processes, parts)
-        return pd.concat(list(told), ignore_index=True)
+        replayed = pool.map(_some, [store_url] * processes, [policy_file] * processes, parts)
+        return pd.concat(list(replayed), ignore_index=True)
 
 
 def _some(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd.DataFrame:

@@ -2,27 +2,18 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
 
 import typer
 
-from analysis.cli.options import (
-    DEFAULT_STORE,
-    ForceOption,
-    KnownAtOption,
-    PolicyOption,
-    StoreOption,
-    opened,
-    today,
-)
+from analysis.cli.nearest import check_known
+from analysis.cli.opening import opened, today
+from analysis.cli.options.files import For, ReportFiles
+from analysis.errors import UsageError
 from analysis.files import check_writable, write_whole
-from analysis.measures import MeasureError
 from analysis.policy import load_policy
 from analysis.reports import (
     REPORTS,
-    Copy,
     PdfError,
     Period,
     Report,
@@ -36,72 +27,20 @@ from analysis.reports import (
 from analysis.vocabulary import Role
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register the command."""
-    app.command("report")(report)
-
-
-class For(StrEnum):
-    """Whose report."""
-
-    MANAGER = str(Role.MANAGER)
-    PREVENTION = str(Role.PREVENTION)
-    EDUCATOR = str(Role.EDUCATOR)
-    ALL = "all"
-
-
-def report(
-    whose: Annotated[For, typer.Option("--for", help="Whose report; all: one for each role.")],
-    month_name: Annotated[
-        str | None, typer.Option("--month", metavar="MONTH", help="Report on a month: 2031-03.")
-    ] = None,
-    week_name: Annotated[
-        str | None,
-        typer.Option("--week", metavar="WEEK", help="Weekly summary of an ISO week: 2031-W11."),
-    ] = None,
-    folder: Annotated[
-        Path, typer.Option("--out", metavar="FOLDER", help="Where the files are put.")
-    ] = Path(),
-    copy: Annotated[
-        Copy,
-        typer.Option(
-            "--copy",
-            help="team: names families and shows small counts; outside: no family, counts from 1 "
-            "to 10 hidden.",
-        ),
-    ] = Copy.TEAM,
-    site: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--site", metavar="SITE", help="Only families of this site; may be repeated [all]."
-        ),
-    ] = None,
-    store: StoreOption = DEFAULT_STORE,
-    policy: PolicyOption = None,
-    known_at: KnownAtOption = None,
-    force: ForceOption = False,
-) -> None:
-    """Weekly summary or monthly report as one HTML file and one PDF for each role.
-
-    Rows received after the last day of the week or month are left out, unless --known-at names
-    a later day. The same command on the same store gives the same files.
-    """
-    period = _period(month_name, week_name)
-    in_force = load_policy(policy)
-    with opened(store) as found:
-        made = gather(found, in_force, period, known_at, today(in_force), site or None)
-    unknown = sorted(set(site or ()) - set(made.now.records.lines["site"]))
-    if unknown:
-        raise MeasureError(
-            f"no line of {', '.join(unknown)} is known by then; check how the site is written."
-        )
-    roles = list(REPORTS) if whose is For.ALL else [Role(str(whose))]
-    folder.mkdir(parents=True, exist_ok=True)
-    made_reports = [REPORTS[role](made, copy) for role in roles]
-    for each in made_reports:
+def report(asked: ReportFiles) -> None:
+    """Write the report of each role."""
+    period = _period(asked.month_name, asked.week_name)
+    in_force, site = load_policy(asked.policy), asked.site or None
+    with opened(asked.store) as store:
+        data = gather(store, in_force, period, asked.known_at, today(in_force), site)
+    check_known("site", site or (), data.now.records.lines["site"])
+    roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]
+    asked.folder.mkdir(parents=True, exist_ok=True)
+    reports = [REPORTS[role](data, asked.copy) for role in roles]
+    for made in reports:
         for ending in (".html", ".pdf"):
-            check_writable(_file(each, period, folder, ending), replace=force)
-    missing = {_write(each, period, folder, force=force) for each in made_reports} - {None}
+            check_writable(_file(made, period, asked.folder, ending), replace=asked.force)
+    missing = {_write(made, period, asked) for made in reports} - {None}
     if missing:
         typer.echo(f"linedays: {missing.pop()}", err=True)
         raise typer.Exit(3)
@@ -109,7 +48,7 @@ def report(
 
 def _period(month_name: str | None, week_name: str | None) -> Period:
     if (month_name is None) == (week_name is None):
-        raise MeasureError("a report is of a month or of a week: give --month or --week.")
+        raise UsageError("A report is of a month or of a week: give --month or --week.")
     return month(month_name) if month_name is not None else week(str(week_name))
 
 
@@ -117,16 +56,16 @@ def _file(made: Report, period: Period, folder: Path, ending: str) -> Path:
     return folder / f"{file_name(made, period)}{ending}"
 
 
-def _write(made: Report, period: Period, folder: Path, *, force: bool) -> str | None:
+def _write(made: Report, period: Period, asked: ReportFiles) -> str | None:
     """Write both files; returns why there is no PDF."""
     text = html_file(made)
-    written = _file(made, period, folder, ".html")
-    write_whole(written, text, replace=force)
+    written = _file(made, period, asked.folder, ".html")
+    write_whole(written, text, replace=asked.force)
     typer.echo(written)
     try:
         pdf = pdf_file(text)
     except PdfError as fault:
         return str(fault)
-    write_whole(_file(made, period, folder, ".pdf"), pdf, replace=force)
-    typer.echo(_file(made, period, folder, ".pdf"))
+    write_whole(_file(made, period, asked.folder, ".pdf"), pdf, replace=asked.force)
+    typer.echo(_file(made, period, asked.folder, ".pdf"))
     return None

@@ -200,7 +200,7 @@ def _signed(data: ReportData, copy: Copy) -> Part:
         title,
         f"{counted(len(found), 'caregiver', 'caregivers')} in the last {days} days.",
         tables=(Table("Caregivers without a current sign-off", heads, rows),),
-        notes=(f"{more} more: linedays retraining --show not-signed-off.",) if more else (),
+        notes=(f"{more} more: linedays retraining sign-offs.",) if more else (),
     )
 
 

@@ -124,7 +124,7 @@ def skills_card(view: SkillsView) -> Component:
     ]
     if view.more:
         notes.append(
-            f"{view.more} more: linedays retraining --show not-signed-off lists those of the "
+            f"{view.more} more: linedays retraining sign-offs lists those of the "
             "dressing change, or choose a site."
         )
     return figure_card(

@@ -96,7 +96,7 @@ def test_dwell_time_is_that_of_the_command_line(answer, command):
 def test_the_tests_between_groups_of_lines_are_those_of_the_command_line(answer, command, by):
     told = [line for line in answer("dwell_time").splitlines() if "log-rank" in line]
     for of, event in (("Any removal", "any"), ("Unplanned removal", "unplanned")):
-        row = command("dwell", "--compare", "--by", by, "--event", event).iloc[0]
+        row = command("dwell", "compare", "--by", by, "--event", event).iloc[0]
         [line] = [t for t in told if t.startswith(f"{of}, by {by.replace('_', ' ')}:")]
         assert f"with {row['df']:.0f} degrees" in line
         assert ("by more than chance" in line) == (row["p"] < 0.05)
@@ -133,7 +133,7 @@ def test_caregivers_without_a_sign_off_are_those_of_the_command_line(answer, inv
     told = answer("retraining_effect").splitlines()[2]
     for one in invented.truth.never_signed_off:
         assert one.detail in told.split("without any: ")[1]
-    listed = command("retraining", "--show", "not-signed-off")
+    listed = command("retraining", "sign-offs")
     assert counts_in(told)[0] == len(listed)
 
 

@@ -35,19 +35,17 @@ SPAN = ("--from", "2031-03-12", "--to", "2031-03-15", "--as-of", "2031-03-30")
 
 COLUMNS = {
     ("retraining",): "family_id caregiver_id step seen missed shrunk_share prob_above evidence",
-    ("retraining", "--show", "not-signed-off"): "family_id site caregiver_id changes "
+    ("retraining", "sign-offs"): "family_id site caregiver_id changes "
     "last_change_on why signed_on evidence",
     (
         "retraining",
-        "--show",
         "sessions",
     ): "site step language part families family_ids caregiver_ids",
-    ("retraining", "--show", "learning"): "step first_change last_change families seen missed "
+    ("retraining", "learning"): "step first_change last_change families seen missed "
     "share lower upper",
     ("capacity",): "site day weekday lines changes_due families_listed fewest_listed most_listed "
     "calls_possible",
-    ("capacity", "--show", "kits"): "family_id site counted_on kits_left used runs_out_on "
-    "delivery_on row",
+    ("capacity", "kits"): "family_id site counted_on kits_left used runs_out_on delivery_on row",
 }
 
 
@@ -113,9 +111,9 @@ def test_mornings_shared_between_processes_are_the_same_mornings(url, monkeypatc
 
 @pytest.mark.parametrize("words", COLUMNS, ids=" ".join)
 def test_a_command_prints_the_columns_promised(run, words, url):
-    code, rows, _ = run(*words, "--as-of", "2031-03-18", "--out", "told.csv")
+    code, rows, _ = run(*words, "--as-of", "2031-03-18", "--out", "table.csv")
     assert (code, rows) == (0, [])
-    head = Path("told.csv").read_text(encoding="utf-8").splitlines()[0]
+    head = Path("table.csv").read_text(encoding="utf-8").splitlines()[0]
     assert head.split(",") == COLUMNS[words].split()
 
 
@@ -191,7 +189,7 @@ def test_whatif_leaves_the_policy_as_it_is(run, tmp_path):
     [
         (("--from", "2031-03-09", "--to", "2031-03-05"), "give the earlier day first"),
         (("--from", "2031-03-05", "--to", "2031-03-15"), "give --to 2031-03-11 or earlier"),
-        (("--from", "spring", "--to", "2031-03-05"), "is no date"),
+        (("--from", "spring", "--to", "2031-03-05"), "is not a date"),
     ],
 )
 def test_days_that_cannot_be_replayed_get_a_sentence(run, words, sentence):

@@ -352,7 +352,7 @@ def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
         (Choice(band="call_today"), ["--band", "call_today"]),
         (Choice(band="waiting"), ["--band", "waiting"]),
         (Choice(language="Finnish"), ["--language", "Finnish"]),
-        (Choice(band="done"), ["--show", "done"]),
+        (Choice(band="done"), ["done"]),
     ],
 )
 def test_the_list_taken_out_is_byte_for_byte_what_the_command_writes(

@@ -266,7 +266,7 @@ def test_an_empty_store_gives_tables_without_rows(monkeypatch, tmp_path, run):
 
 def test_the_record_of_accesses_says_what_was_taken_out(run, url):
     run("export", "lines", "home_log", "--write", "out", "--with", "note", "--with", "contact")
-    run("export", "--deidentified", "--write", "extract")
+    run("export", "deidentified", "--write", "extract")
     with Store.open(url) as store:
         record = store.people.accesses(2)
     assert set(record["who"]) == {"command line"}

@@ -33,7 +33,7 @@ def test_a_store_goes_into_a_file_and_out_again(run, tmp_path):
     code, out, err = run("backup", "all.zip")
     assert (code, out) == (0, "")
     assert "all of the store linedays.sqlite is in all.zip" in err
-    assert "guard it like the store" in err
+    assert "protect it like the store" in err
     code, out, err = run("restore", "all.zip", "--store", "sqlite:///again.sqlite")
     assert (code, out) == (0, "")
     assert "again.sqlite holds what all.zip held" in err

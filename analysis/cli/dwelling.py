@@ -1,0 +1,47 @@
+"""Commands on how long lines stay in place."""
+
+from __future__ import annotations
+
+import typer
+
+from analysis.cli.opening import snapshot
+from analysis.cli.options.rates import Dwell, DwellCompare, DwellOverdue, Removal
+from analysis.cli.output import show
+from analysis.measures import compare_dwell, dwell, overdue_hazard
+
+
+def dwell_table(asked: Dwell) -> None:
+    """Show lines in place by day since placement."""
+    if asked.compare_groups:
+        dwell_comparison(asked)
+        return
+    seen = snapshot(asked)
+    found = dwell(seen.timeline, seen.records, asked.by)
+    show(found.curves, asked)
+    readings = found.summary["group"].fillna("not recorded") + ": " + found.summary["reading"]
+    for sentence in readings:
+        typer.echo(f"linedays: {sentence}.", err=True)
+    if without_time := found.summary["without_time"].sum():
+        typer.echo(
+            f"linedays: {without_time} lines ended on the day they came home and have no time at "
+            "risk.",
+            err=True,
+        )
+
+
+def dwell_comparison(asked: Dwell | DwellCompare) -> None:
+    """Test whether groups differ."""
+    seen = snapshot(asked)
+    only = asked.event is Removal.UNPLANNED
+    show(compare_dwell(seen.timeline, seen.records, asked.by, unplanned_only=only), asked)
+    typer.echo(
+        "linedays: the test takes lines as independent; where families have several lines "
+        "its p is too small.",
+        err=True,
+    )
+
+
+def dwell_overdue(asked: DwellOverdue) -> None:
+    """Show the hazard ratio of removal while out of date."""
+    seen = snapshot(asked)
+    show(overdue_hazard(seen.timeline, seen.records), asked)

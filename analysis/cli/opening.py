@@ -1,0 +1,45 @@
+"""How does a command open a store and take its snapshot?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+
+from analysis.cli.options.shared import OnADay
+from analysis.policy import Policy, load_policy
+from analysis.snapshot import Snapshot, take
+from analysis.store import Store
+
+
+def today(policy: Policy) -> date:
+    """Today in the programme's time zone."""
+    return datetime.now(policy.zone).date()
+
+
+@contextmanager
+def opened(store_url: str, *, create: bool = False) -> Iterator[Store]:
+    """Open a store and close it again.
+
+    Raises
+    ------
+    StoreError
+        It does not exist (unless `create`), is locked, or is newer than this program.
+    """
+    store = Store.open(store_url, create=create)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+def snapshot(asked: OnADay) -> Snapshot:
+    """Take the snapshot that a command asks for."""
+    with opened(asked.store) as store:
+        return snapshot_of(store, asked)
+
+
+def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
+    """Take the snapshot that a command asks for, of a store that is open."""
+    policy = load_policy(asked.policy)
+    return take(store, policy, asked.as_of or today(policy), asked.known_at)

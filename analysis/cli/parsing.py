@@ -1,0 +1,198 @@
+"""How does a class of options become a command of the command line?"""
+
+from __future__ import annotations
+
+import inspect
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, fields
+from typing import Annotated, Any, get_type_hints
+
+import typer
+from typer.core import TyperCommand, TyperGroup
+
+from analysis.cautions import CAUTIONS
+from analysis.cli.commands import Command
+from analysis.cli.nearest import nearest
+from analysis.cli.options.shared import SHARED
+
+ABOUT = "Which families to call about a central line at home, and why."
+_NO_CHOICE = re.compile(r"'(?P<given>.*)' is not one of (?P<choices>.*)\.$")
+
+
+def application(
+    commands: Mapping[str, Command], run: Callable[[str, Command, object], None]
+) -> typer.Typer:
+    """Build the command line.
+
+    Parameters
+    ----------
+    commands : mapping
+        Commands by name, of one word or two.
+    run : callable
+        Runs a command, given its name and an object of its class of options.
+
+    Returns
+    -------
+    typer.Typer
+        Not called yet.
+    """
+    app = typer.Typer(
+        name="linedays",
+        cls=_Group,
+        help=f"{ABOUT}\n\n{' '.join(CAUTIONS)}",
+        no_args_is_help=True,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+    )
+    app.callback()(_with_version)
+    for name, command in commands.items():
+        app.command(name, cls=_Command)(_callback(name, command, run))
+    first_words = dict.fromkeys(name.split()[0] for name in commands)
+    for word in first_words:
+        if word not in commands:
+            app.command(word, cls=_Command, hidden=True)(_needs_a_second_word(word, commands))
+    return app
+
+
+def _with_version(
+    *,
+    shown: Annotated[
+        bool,
+        typer.Option(
+            "--version", help="Show the version and exit.", callback=_show_version, is_eager=True
+        ),
+    ] = False,
+) -> None:
+    pass
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"linedays {version('linedays')}")
+        raise typer.Exit
+
+
+def _callback(
+    name: str, command: Command, run: Callable[[str, Command, object], None]
+) -> Callable[..., None]:
+    """Make a function whose parameters are the fields of a class of options."""
+
+    def call(**given: Any) -> None:
+        run(name, command, command.options(**given))
+
+    hints = get_type_hints(command.options, include_extras=True)
+    own = [f for f in fields(command.options) if f.name not in SHARED]
+    own.sort(key=lambda f: f.default is not MISSING)
+    shared = sorted(
+        (f for f in fields(command.options) if f.name in SHARED),
+        key=lambda f: SHARED.index(f.name),
+    )
+    parameters = [
+        inspect.Parameter(
+            f.name,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=inspect.Parameter.empty if f.default is MISSING else f.default,
+            annotation=hints[f.name],
+        )
+        for f in [*own, *shared]
+    ]
+    vars(call)["__signature__"] = inspect.Signature(parameters)
+    call.__annotations__ = {}
+    call.__doc__ = inspect.getdoc(command.options)
+    return call
+
+
+def _needs_a_second_word(word: str, commands: Mapping[str, Command]) -> Callable[[], None]:
+    seconds = [name.split()[1] for name in commands if name.startswith(f"{word} ")]
+
+    def call() -> None:
+        raise typer.BadParameter(f"'linedays {word}' needs one of: {', '.join(seconds)}.")
+
+    call.__doc__ = f"One of: {', '.join(seconds)}."
+    return call
+
+
+def _further(group: TyperGroup, word: str) -> dict[str, str]:
+    """Second words of a command, each with its short help."""
+    return {
+        name.split()[1]: command.get_short_help_str()
+        for name, command in group.commands.items()
+        if name.startswith(f"{word} ")
+    }
+
+
+@dataclass(frozen=True)
+class _Word:
+    """A word that a shell may complete."""
+
+    value: str
+    help: str
+    type: str = "plain"
+
+
+class _Group(TyperGroup):
+    """Commands whose names may be two words."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        two = " ".join(args[:2])
+        if len(args) > 1 and two in self.commands:
+            return two, self.commands[two], args[2:]
+        found = super().resolve_command(ctx, args)
+        _, command, rest = found
+        seconds = _further(self, args[0])
+        takes_words = command and any(p.param_type_name == "argument" for p in command.params)
+        if rest and seconds and not takes_words and not rest[0].startswith("-"):
+            ctx.fail(
+                f"No such command {two!r}.{nearest(rest[0], seconds)} Commands: "
+                f"{', '.join(f'{args[0]} {second}' for second in seconds)}."
+            )
+        return found
+
+    def shell_complete(self, ctx: Any, incomplete: str) -> Any:
+        if incomplete.startswith("-"):
+            return super().shell_complete(ctx, incomplete)
+        words = dict.fromkeys(name.split()[0] for name in self.commands)
+        return [
+            _Word(word, self.commands[word].get_short_help_str())
+            for word in words
+            if word.startswith(incomplete)
+        ]
+
+
+class _Command(TyperCommand):
+    """A command that lists its further tables, and names the nearest value of a misspelt one."""
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        super().format_options(ctx, formatter)
+        seconds = _further(ctx.parent.command, self.name or "") if ctx.parent else {}
+        if seconds:
+            with formatter.section("Further tables"):
+                formatter.write_dl(
+                    [(f"{self.name} {word}", text) for word, text in seconds.items()]
+                )
+
+    def get_short_help_str(self, limit: int = 45) -> str:  # noqa: ARG002 - nothing is cut off
+        return (self.help or "").partition("\n\n")[0].replace("\n", " ")
+
+    def make_context(self, *args: Any, **more: Any) -> Any:
+        try:
+            return super().make_context(*args, **more)
+        except typer.BadParameter as fault:
+            found = _NO_CHOICE.search(fault.message)
+            if found:
+                choices = re.findall(r"'([^']*)'", found["choices"])
+                fault.message = f"{found[0]}{nearest(found['given'], choices)}"
+            raise
+
+    def shell_complete(self, ctx: Any, incomplete: str) -> Any:
+        found: list[Any] = list(super().shell_complete(ctx, incomplete))
+        if ctx.parent and not incomplete.startswith("-"):
+            found += [
+                _Word(word, text)
+                for word, text in _further(ctx.parent.command, self.name or "").items()
+                if word.startswith(incomplete)
+            ]
+        return found

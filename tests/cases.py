@@ -1,5 +1,6 @@
 """How many cases a property test tries: a fixed number in every run, many more in a long one."""
 
+import os
 from typing import Any
 
 from hypothesis import HealthCheck, settings
@@ -17,6 +18,15 @@ def register() -> None:
         LONG, usual, max_examples=100 * MANY, suppress_health_check=[HealthCheck.too_slow]
     )
     settings.load_profile(FIXED)
+
+
+def histories(fixed: int = 200, long: int = 2000) -> int:
+    """How many random histories a seeded comparison with an oracle makes.
+
+    ``LINEDAYS_TEST_HISTORIES`` sets the number by hand.
+    """
+    usual = fixed if settings().max_examples <= 100 else long
+    return int(os.environ.get("LINEDAYS_TEST_HISTORIES", usual))
 
 
 def cases(n: int, **more: Any) -> settings:

@@ -140,7 +140,7 @@ def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
     -------
     DataFrame
         Columns of `KNOWN["arrangements"]`: of each family its newest assignment and its newest
-        postponement, where its day has not come and no call was made after it. One that a red
+        postponement, where its day has not come and no call has reached it since. One that a red
         flag or a later finding overrules is included, though its family is listed.
     """
     made = records.arrangements
@@ -149,8 +149,9 @@ def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
     made = made.drop_duplicates(["family_id", "kind"])
     given = calls.families.loc[calls.families["assigned_to"].notna(), "family_id"]
     assigned = (made["kind"] == Arrangement.ASSIGNED) & made["family_id"].isin(given)
-    called = made["family_id"].map(records.calls.groupby("family_id")["made_at"].max())
-    aside = (made["until_on"] > pd.Timestamp(calls.as_of)) & ~(called >= made["made_at"])
+    spoken = records.calls[records.calls["reached"].to_numpy(dtype=bool)]
+    reached = made["family_id"].map(spoken.groupby("family_id")["made_at"].max())
+    aside = (made["until_on"] > pd.Timestamp(calls.as_of)) & ~(reached >= made["made_at"])
     holds = assigned.to_numpy(dtype=bool) | aside.to_numpy(dtype=bool)
     return made[holds].reset_index(drop=True)
 

@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.day import Day
@@ -18,6 +20,7 @@ from analysis.decisions.joined_text import joined_by
 from analysis.decisions.reasons import FINDERS, Found
 from analysis.decisions.sentences import (
     RULE_ORDER,
+    attempt_sentences,
     postponed_sentences,
     reason_sentences,
     with_line,
@@ -44,6 +47,9 @@ REASON_BANDS = {
     Reason.OVERDUE_FLUSH: Band.CALL_THIS_WEEK,
 }
 """Band that each reason gives."""
+
+COUNTS = ("n_reasons", "days_overdue", "silent_days", "red_flags", "attempt_days")
+Ints = npt.NDArray[np.int64]
 
 BY_CALLS = (Reason.RED_FLAG,)
 """Reasons that a recorded call answers; the first in the order of reasons."""
@@ -96,8 +102,10 @@ def call_list(
 ) -> CallList:
     """Find the families to call on the timeline's as-of day, in the order of the rules.
 
-    The order within a band: days overdue, number of different reasons, silent days (each more
-    first), then family code. A fitted order replaces it in `decisions.order`.
+    Order in `same_day_review`: newest red flag, number of red flags (more first), family code.
+    In the other bands: families not tried that day first, then days overdue, number of different
+    reasons, silent days (each more first), then family code. A fitted order replaces the latter
+    in `decisions.order`. A call without an answer changes neither band nor reasons.
 
     Parameters
     ----------
@@ -124,7 +132,7 @@ def call_list(
     reasons = pd.concat([_reasons(found, timeline.as_of), care.reasons], ignore_index=True)
     evidence = pd.concat([_evidence(found), care.evidence], ignore_index=True)
     reasons = reasons.astype({"reason": "category", "band": "category"})
-    families = _families(day, reasons, _resting(day, reasons, evidence))
+    families = _families(day, policy.zone, reasons, _resting(day, reasons, evidence))
     return CallList(
         as_of=timeline.as_of,
         families=CALL_FAMILIES.check(families),
@@ -157,7 +165,7 @@ def _evidence(found: dict[Reason, Found]) -> pd.DataFrame:
 def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
     """One row a family that waits or is set aside: family_id, band, row, recheck_on, sentence.
 
-    The newest of its calls and postponements decides. Neither holds against a red flag that no
+    The newest of its postponements and calls that reached it decides. Neither holds against a red flag that no
     call has answered, nor against what `BREAKS_WAITING` names and was received after it.
     """
     aside = day.arrangements[
@@ -166,8 +174,9 @@ def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.Data
     aside = aside.rename(columns={"until_on": "recheck_on"}).assign(band=str(Band.SET_ASIDE))
     # The reason typed in is a note: it stays out of the sentence, which is exported.
     aside["sentence"] = postponed_sentences(aside["recheck_on"], aside["made_by"], day.as_of)
-    nothing = pd.Series(pd.NA, index=day.calls.index, dtype="string")
-    calls = day.calls.assign(band=str(Band.WAITING), sentence=nothing)
+    calls = day.calls[day.calls["reached"].to_numpy(dtype=bool)]
+    nothing = pd.Series(pd.NA, index=calls.index, dtype="string")
+    calls = calls.assign(band=str(Band.WAITING), sentence=nothing)
     names = ["family_id", "made_at", "row", "recheck_on", "band", "sentence"]
     acts = pd.concat([calls[names], aside[names].astype({"sentence": "string"})], ignore_index=True)
     acts = acts.sort_values(["made_at", "band", "row"])
@@ -189,12 +198,13 @@ def _assigned(day: Day) -> pd.Series[str]:
     """
     made = day.arrangements[(day.arrangements["kind"] == Arrangement.ASSIGNED).to_numpy(dtype=bool)]
     made = made.groupby("family_id", observed=True).tail(1)
-    reached = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
-    done = (made["family_id"].map(reached) >= made["made_at"]).to_numpy(dtype=bool)
+    done = (made["family_id"].map(day.reached_at) >= made["made_at"]).to_numpy(dtype=bool)
     return made[~done].set_index("family_id")["assigned_to"]
 
 
-def _families(day: Day, reasons: pd.DataFrame, resting: pd.DataFrame) -> pd.DataFrame:
+def _families(
+    day: Day, zone: ZoneInfo, reasons: pd.DataFrame, resting: pd.DataFrame
+) -> pd.DataFrame:
     """One row a family with a reason or one that rests, in calling order."""
     sentences = with_line(reasons, day.timeline.lines)
     urgency = reasons["band"].map({band: at for at, band in enumerate(Band)}).astype("int64")
@@ -211,7 +221,9 @@ def _families(day: Day, reasons: pd.DataFrame, resting: pd.DataFrame) -> pd.Data
     )
     families = families.reindex(families.index.union(pd.Index(resting["family_id"]), sort=False))
     families = families.rename_axis("family_id").reset_index()
-    known = {n: families["family_id"].map(s) for n, s in _about(day, families["family_id"]).items()}
+    about = {**_about(day, families["family_id"]), **_red_flags(reasons)}
+    about |= {n: day.attempts[n] for n in ("tried_at", "tried_on", "attempt_days")}
+    known = {n: families["family_id"].map(s) for n, s in about.items()}
     families = families.assign(**known)
     rest = resting.set_index("family_id")
     rests = families["family_id"].map(rest["band"])
@@ -226,20 +238,40 @@ def _families(day: Day, reasons: pd.DataFrame, resting: pd.DataFrame) -> pd.Data
         place = place.mask((rests == band).to_numpy(dtype=bool), list(Band).index(band))
     bands = np.array([str(band) for band in Band])[place.to_numpy(dtype=np.int64)]
     families["band"] = pd.Categorical(bands, categories=[str(band) for band in Band])
-    for name in ("n_reasons", "days_overdue", "silent_days"):
-        families[name] = families[name].fillna(0).astype("int64")
-    families = families.assign(place=place).sort_values(
-        ["place", "recheck_on", "days_overdue", "n_reasons", "silent_days", "family_id"],
-        ascending=[True, True, False, False, False, True],
-        ignore_index=True,
+    tried = families["tried_on"] == day.now
+    families["attempts"] = attempt_sentences(
+        families, tried, zone, day.as_of, day.edition.settings.attempts_before_escalation
     )
+    families["sentence"] = _both(families["attempts"], families["sentence"])
+    for name in COUNTS:
+        families[name] = families[name].fillna(0).astype("int64")
+    families = _in_calling_order(families, place, day)
     rank = pd.Series(np.arange(1, len(families) + 1), dtype="Int64")
     families["expected_share"] = np.nan
     families["rank"] = rank.mask(families["band"].isin([str(b) for b in RESTING]).to_numpy())
     texts = dict.fromkeys(
         ("family_id", "reasons", "sentence", "line_ids", "nurse", "site"), "string"
     )
-    return families.astype({**texts, "last_heard_on": "datetime64[s]"})[CALL_FAMILIES.names]
+    types = {"last_heard_on": "datetime64[s]", "red_flag_on": "datetime64[s]"}
+    types |= {"tried_at": "datetime64[us]", "tried_on": "datetime64[s]"}
+    return families.astype({**texts, **types})[CALL_FAMILIES.names]
+
+
+def _in_calling_order(families: pd.DataFrame, place: pd.Series[int], day: Day) -> pd.DataFrame:
+    """Families in calling order; `place` is that of their band."""
+    red = (families["band"] == Band.SAME_DAY_REVIEW).to_numpy(dtype=bool)
+    since_flag = (day.now - families["red_flag_on"]).dt.days.fillna(0)
+    keys = {
+        "place": place,
+        "back": families["recheck_on"],
+        "tried": (families["tried_on"] == day.now) & ~red,
+        "first": since_flag.where(red, -families["days_overdue"]),
+        "second": -families["red_flags"].where(red, families["n_reasons"]),
+        "third": -families["silent_days"].mask(red, 0),
+        "family_id": families["family_id"],
+    }
+    order = pd.DataFrame(keys).sort_values(list(keys)).index
+    return families.loc[order].reset_index(drop=True)
 
 
 def _both(first: pd.Series[Any], second: pd.Series[Any]) -> pd.Series[str]:
@@ -250,6 +282,13 @@ def _both(first: pd.Series[Any], second: pd.Series[Any]) -> pd.Series[str]:
 
 def _by_family(family: pd.Series[Any], texts: pd.Series[Any], mark: str) -> pd.Series[Any]:
     return joined_by({"family_id": family}, texts, mark).set_index("family_id")["joined"]
+
+
+def _red_flags(reasons: pd.DataFrame) -> dict[str, pd.Series[Any]]:
+    """Day of the newest red flag and number of red flags, by family code."""
+    flags = reasons[(reasons["reason"] == Reason.RED_FLAG).to_numpy(dtype=bool)]
+    by = flags.groupby("family_id")
+    return {"red_flag_on": by["seen_on"].max(), "red_flags": by["number"].sum()}
 
 
 def _about(day: Day, listed: pd.Series[Any]) -> dict[str, pd.Series[Any]]:

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.decisions.attempts import attempts_of
 from analysis.policy import Edition
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
@@ -58,6 +59,17 @@ class Day:
         """One row a recorded call, made up to the as-of day, oldest first."""
         calls = self.records.calls
         return calls[calls["made_on"] <= self.now].sort_values(["made_at", "row"])
+
+    @cached_property
+    def reached_at(self) -> pd.Series[Any]:
+        """Moment of the newest call that reached each family, by family."""
+        reached = self.calls[self.calls["reached"].to_numpy(dtype=bool)]
+        return reached.groupby("family_id")["made_at"].max()
+
+    @cached_property
+    def attempts(self) -> pd.DataFrame:
+        """Calls without an answer, by family; see `decisions.attempts`."""
+        return attempts_of(self.calls, self.as_of)
 
     @cached_property
     def arrangements(self) -> pd.DataFrame:

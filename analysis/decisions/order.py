@@ -84,8 +84,8 @@ def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: st
     Returns
     -------
     CallList
-        The same families and bands. Families with equal shares follow the rules; those that
-        wait stay as they are. Red-flag sentences do not mention the share.
+        The same families and bands. Families with equal shares follow the rules; red flags,
+        families tried today and those that wait keep their place by the rules.
     """
     if model is None:
         return replace(calls, order=words)
@@ -96,7 +96,10 @@ def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: st
     ranked = families["rank"].notna().to_numpy(dtype=bool)
     expected[~ranked] = np.nan
     band = families["band"].cat.codes.to_numpy()
-    place = np.lexsort((np.arange(len(families)), np.where(ranked, -expected, 0.0), band, ~ranked))
+    red = (families["band"] == Band.SAME_DAY_REVIEW).to_numpy(dtype=bool)
+    tried = (families["tried_on"] == pd.Timestamp(calls.as_of)).to_numpy(dtype=bool) & ~red
+    share_first = np.where(ranked & ~red, -expected, 0.0)
+    place = np.lexsort((np.arange(len(families)), share_first, tried, band, ~ranked))
     families = families.assign(expected_share=expected)
     added = pd.Series(expectation(families), index=families.index, dtype="string")
     sentence = families["sentence"] + (" " + added).fillna("")

@@ -11,17 +11,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.day import Day, holds_code
 from analysis.decisions.joined_text import joined_by
+from analysis.decisions.practice import demonstrated, is_current
 from analysis.vocabulary import (
     NOTHING_SEEN,
     EntryKind,
     FindingMark,
     Reason,
-    SignOffOutcome,
-    Skill,
     State,
     Task,
 )
@@ -41,13 +42,17 @@ def _red_flag(day: Day) -> Found:
     flags = day.edition.codes_marked(FindingMark.RED_FLAG)
     entries = day.entries(day.edition.settings.red_flag_days)
     entries = entries[holds_code(entries["findings"], flags)]
-    reached = day.calls[day.calls["reached"]].groupby("family_id")["made_at"].max()
-    answered = entries["received_at"] < entries["family_id"].map(reached)
+    answered = entries["received_at"] < entries["family_id"].map(day.reached_at)
     entries = entries[~answered.to_numpy(dtype=bool)].sort_values(["line_id", "done_on", "row"])
     # Before: one row an entry with a red flag; after: one row a line.
-    labels = day.labels(entries["findings"], flags)
-    reasons = _names_by_line(entries, labels.str.split(";").explode(), ", ")
-    days = entries.groupby("line_id", observed=True)["done_on"].agg(["min", "max", "size"])
+    entries = entries.reset_index(drop=True)
+    labels = day.labels(entries["findings"], flags).str.split(";").explode()
+    reasons = _names_by_line(entries, labels, ", ")
+    seen = pd.DataFrame(
+        {n: entries[n].reindex(labels.index) for n in ("line_id", "done_on")}
+    ).assign(label=labels)
+    days = seen.drop_duplicates().groupby("line_id", observed=True)["done_on"]
+    days = days.agg(["min", "max", "size"])
     for name, column in (("first_on", "min"), ("seen_on", "max"), ("number", "size")):
         reasons[name] = reasons["line_id"].map(days[column])
     return Found(reasons, _proof("home_log", entries))
@@ -196,6 +201,7 @@ def _kits_short(day: Day) -> Found:
     entries = entries[entries["family_id"].isin(day.lines["family_id"]).to_numpy(dtype=bool)]
     entries = entries.sort_values(["done_on", "done_at", "row"], na_position="first")
     counts = entries.groupby("family_id", observed=True).tail(1).drop(columns=["kind", "line_id"])
+    counts = counts[_believed(day, counts)]
     # Changes since the oldest of the counts are enough.
     is_change = (log["kind"] == EntryKind.DRESSING_CHANGE) & (log["done_on"] <= day.now)
     since = log["done_on"] >= counts["done_on"].min()
@@ -211,32 +217,36 @@ def _kits_short(day: Day) -> Found:
     counts["used"] = (
         counts["family_id"].map(used.groupby("family_id", observed=True).size()).fillna(0)
     ).astype("int64")
-    left = counts["kits_left"].astype("int64") - counts["used"]
+    left = (counts["kits_left"].astype("int64") - counts["used"]).clip(lower=0)
     short = counts.assign(left=left)[(left < day.edition.settings.kits_low).to_numpy(dtype=bool)]
     short = short.reset_index(drop=True)
     short = short.assign(seen_on=short["done_on"])
     return Found(short.assign(line_id=None), _proof("home_log", short.assign(line_id=None)))
 
 
+def _believed(day: Day, counts: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Whether each kit count still holds: the next delivery has not come.
+
+    A delivery comes `kit_delivery_days` after the count, the fewest of the family's lines at
+    home; where that is not known, `kits_count_valid_days` after it.
+    """
+    lines = day.records.lines
+    lines = lines[lines["line_id"].isin(day.lines["line_id"]).to_numpy(dtype=bool)]
+    every = lines.groupby("family_id")["kit_delivery_days"].min()
+    valid = counts["family_id"].map(every).fillna(day.edition.settings.kits_count_valid_days)
+    age = (day.now - counts["done_on"]).dt.days
+    return (age.to_numpy() < valid.to_numpy(dtype=np.int64)).astype(np.bool_)
+
+
 def _no_sign_off(day: Day) -> Found:
     settings = day.edition.settings
     entries = day.entries(settings.sign_off_recent_days)
     by_name = (entries["kind"] == EntryKind.DRESSING_CHANGE) & entries["caregiver_id"].notna()
-    changes = entries[by_name.to_numpy(dtype=bool)]
-    changes = changes[~changes["caregiver_id"].isin(signed_off(day, Skill.DRESSING_CHANGE))]
+    changes = demonstrated(entries[by_name.to_numpy(dtype=bool)], day.records.sign_offs)
+    changes = changes[~is_current(changes, changes["done_on"], settings)]
     changes = changes.sort_values(["line_id", "caregiver_id", "row"])
     reasons = _names_by_line(changes, changes["caregiver_id"], ", ")
     return Found(reasons, _proof("home_log", changes))
-
-
-def signed_off(day: Day, skill: Skill) -> pd.Series[Any]:
-    """Caregivers whose newest demonstration of the skill is `independent` and not expired."""
-    signed = day.records.sign_offs
-    signed = signed[(signed["skill"] == skill) & (signed["signed_on"] <= day.now)]
-    newest = signed.sort_values(["signed_on", "row"]).groupby("caregiver_id", observed=True).tail(1)
-    valid_from = day.now - pd.DateOffset(months=day.edition.settings.sign_off_valid_months)
-    good = (newest["outcome"] == SignOffOutcome.INDEPENDENT) & (newest["signed_on"] >= valid_from)
-    return newest.loc[good.to_numpy(dtype=bool), "caregiver_id"]
 
 
 FINDERS: dict[Reason, Callable[[Day], Found]] = {

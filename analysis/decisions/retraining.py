@@ -155,10 +155,11 @@ def not_signed_off(
     policy: Policy,
     skill: Skill = Skill.DRESSING_CHANGE,
 ) -> pd.DataFrame:
-    """List caregivers who lately did what a skill is for and have no current sign-off for it.
+    """List caregivers who recently did what a skill is for without a current sign-off for it.
 
-    Lately: in the policy's `sign_off_recent_days` up to the as-of day. Current is judged on the
-    as-of day: newest demonstration ``independent`` and not older than `sign_off_valid_months`.
+    Recently: in the policy's `sign_off_recent_days` up to the as-of day. Current is judged on
+    the day it was done: newest demonstration by then ``independent`` and not older than
+    `sign_off_valid_months`. Why is that of the newest such day.
 
     Parameters
     ----------
@@ -180,14 +181,15 @@ def not_signed_off(
     since = now - pd.Timedelta(days=settings.sign_off_recent_days)
     recent = (log["done_on"] >= since) & (log["done_on"] <= now)
     named = (log["kind"] == EntryKind(str(skill))) & log["caregiver_id"].notna()
-    changes = log[(recent & named).to_numpy(dtype=bool)].sort_values("row")
-    # Before: one row a change; after: one row a caregiver.
-    people = changes.groupby(["family_id", "caregiver_id"], observed=True).agg(
+    changes = demonstrated(log[(recent & named).to_numpy(dtype=bool)], shown, skill)
+    changes = changes[~is_current(changes, changes["done_on"], settings)].sort_values("row")
+    # Before: one row a change without a current sign-off; after: one row a caregiver.
+    who = ["family_id", "caregiver_id"]
+    people = changes.groupby(who, observed=True).agg(
         changes=("row", "size"), last_change_on=("done_on", "max")
     )
-    people = people.reset_index().assign(done_on=now.as_unit("s"), row=0)
-    people = demonstrated(people, shown, skill)
-    people = people[~is_current(people, people["done_on"], settings)]
+    newest = changes.sort_values(["done_on", "row"]).drop_duplicates(who, keep="last")
+    people = people.reset_index().merge(newest[[*who, "signed_on", "outcome"]], on=who)
     outcome = people["outcome"].astype("string")
     why = outcome.replace(str(SignOffOutcome.INDEPENDENT), "expired").fillna("never")
     proof = joined_by(

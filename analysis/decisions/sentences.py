@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +21,10 @@ from analysis.words import MONTHS
 if TYPE_CHECKING:
     from analysis.decisions.daily_capacity import DailyCapacity
 
-RULE_ORDER = "Sorted by most days overdue, then number of reasons, then longest without contact."
+RULE_ORDER = (
+    "Red flags: newest first. Other families: not yet tried today, then most days overdue, then "
+    "number of reasons, then longest without contact."
+)
 NO_FITTED_ORDER = "No fitted order is in use."
 
 _MONTHS = np.array(MONTHS)
@@ -46,7 +50,8 @@ def reason_sentences(reasons: pd.DataFrame, as_of: date) -> pd.Series[str]:
     --------
     >>> from analysis.tables.calls import CALL_REASONS
     >>> reason = {"family_id": ["F1"], "reason": ["silent"], "band": ["call_this_week"],
-    ...     "not_logged": [False], "last_heard_on": ["2031-03-01"], "silent_days": [9], "sentence": [""]}
+    ...     "not_logged": [False], "last_heard_on": ["2031-03-01"],
+    ...     "home_since": ["2031-02-01"], "silent_days": [9], "sentence": [""]}
     >>> print(*reason_sentences(CALL_REASONS.build(reason), date(2031, 3, 10)))
     No log entries for 9 days (last entry 1 Mar).
     """
@@ -77,6 +82,44 @@ def with_line(reasons: pd.DataFrame, lines: pd.DataFrame) -> pd.Series[str]:
 def postponed_sentences(until: pd.Series[Any], made_by: pd.Series[str], as_of: date) -> Any:
     """Say until when families are postponed, and by whom."""
     return "Postponed until " + day_words(until, as_of) + " by " + made_by + "."
+
+
+def attempt_sentences(
+    families: pd.DataFrame, today: pd.Series[bool], zone: ZoneInfo, as_of: date, limit: int
+) -> pd.Series[str]:
+    """Say which calls got no answer; blank for families without one.
+
+    Parameters
+    ----------
+    families : DataFrame
+        `tried_at` (UTC) and `attempt_days`.
+    today : Series of bool
+        The newest attempt was made on the day of the list.
+    zone : ZoneInfo
+        The programme's time zone.
+    as_of : date
+        Day of the list.
+    limit : int
+        Days in a row with attempts after which another way to reach the family is asked for.
+
+    Examples
+    --------
+    >>> tried = pd.to_datetime(pd.Series(["2031-03-10T08:10", "2031-03-09T15:00", None]))
+    >>> families = pd.DataFrame({"tried_at": tried, "attempt_days": [1, 2, 0]})
+    >>> today = pd.Series([True, False, False])
+    >>> found = attempt_sentences(families, today, ZoneInfo("Europe/Paris"), date(2031, 3, 10), 2)
+    >>> for sentence in found.dropna():
+    ...     print(sentence)
+    Tried 09:10, no answer.
+    Tried 9 Mar, no answer. No answer on 2 days in a row: find another way to reach the family.
+    """
+    local = families["tried_at"].dt.tz_localize("UTC").dt.tz_convert(zone)
+    when = local.dt.strftime("%H:%M").astype("string")
+    when = when.where(today.to_numpy(dtype=bool), day_words(local.dt.tz_localize(None), as_of))
+    days = families["attempt_days"].astype("Int64")
+    more = " No answer on " + days.astype("string") + " days in a row: find another way to reach "
+    more = (more + "the family.").where((days >= limit).fillna(value=False), "")
+    return ("Tried " + when + ", no answer." + more).where(local.notna()).astype("string")
 
 
 def expected_sentences(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:
@@ -205,10 +248,10 @@ def _skin_event_open(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
 
 
 def _silent(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    never = found["last_heard_on"].isna()
-    last = ("last entry " + day_words(found["last_heard_on"], as_of)).mask(
-        never, "none since coming home"
-    )
+    home = "at home since " + day_words(found["home_since"], as_of)
+    last = "last entry " + day_words(found["last_heard_on"], as_of)
+    since = last.mask(found["home_since"] > found["last_heard_on"], home + ", " + last)
+    last = since.mask(found["last_heard_on"].isna(), home + ", none yet")
     return (
         "No log entries for " + _counted(found["silent_days"], "day", "days") + " (" + last + ")."
     )
@@ -235,7 +278,9 @@ def _late_pattern(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
 def _kits_short(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
     counted, used = (found[c].astype("string") for c in ("kits_left", "used"))
     day = day_words(found["seen_on"], as_of)
-    return "Running low on kits: " + counted + " on " + day + ", " + used + " used since."
+    low = "Running low on kits: " + counted + " on " + day + ", " + used + " used since."
+    out = "No kits left by the count: " + counted + " on " + day + ", " + used + " changes since."
+    return low.mask((found["used"] >= found["kits_left"]) & (found["used"] > 0), out)
 
 
 def _no_sign_off(found: pd.DataFrame, as_of: date) -> pd.Series[str]:

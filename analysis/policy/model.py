@@ -107,6 +107,11 @@ class Settings:
         metadata=_number("scored intervals needed to speak of a pattern", "intervals", 1, 50)
     )
     kits_low: int = field(metadata=_number("fewer kits left than this is short", "kits", 0, 100))
+    kits_count_valid_days: int = field(
+        metadata=_number(
+            "days that a kit count is believed where no delivery interval is known", "days", 1, 365
+        )
+    )
     sign_off_recent_days: int = field(
         metadata=_number("changes checked for a missing sign-off", "days", 1, 365)
     )
@@ -115,6 +120,11 @@ class Settings:
     )
     calls_a_day: int = field(
         metadata=_number("calls that a nurse can make in a day", "calls", 1, 1_000)
+    )
+    attempts_before_escalation: int = field(
+        metadata=_number(
+            "days in a row with calls but no answer before another way is asked for", "days", 1, 31
+        )
     )
     recheck_days: int = field(
         metadata=_number("days a called family waits before it is listed again", "days", 0, 60)

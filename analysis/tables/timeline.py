@@ -145,9 +145,12 @@ OUTCOME_EVENTS = Frame.of(
 FAMILIES = Frame.of(
     "families",
     "one row a family",
-    ("family", "family_id", "last_heard_on", "heard_row", "silent_days", "silent"),
+    ("family", "family_id", "last_heard_on", "heard_row", "home_since", "silent_days", "silent"),
     key=("family",),
-    blank={"last_heard_on": "never heard from"},
+    blank={
+        "last_heard_on": "never heard from",
+        "home_since": "no line at home on the as-of day",
+    },
 )
 
 TALLY = Frame.of(

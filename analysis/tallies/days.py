@@ -56,7 +56,7 @@ def day_tally(
     wanted = unique_sorted(np.concatenate([of_piece, *of_scored]))
     place, n = np.searchsorted(wanted, of_piece), len(wanted)
     columns = groups.columns(wanted, lines, policy.on(timeline.as_of).settings.age_band_starts)
-    heard = days_of_family(axis, lines, heard_spans(axis, lines, coded.entries, policy))
+    heard = days_of_family(axis, lines, heard_spans(axis, lines, coded.home, coded.entries, policy))
     owned = days_of_child(axis, lines, coded.home.spells)
     home_days = sums(place, n, pieces.end - pieces.start)
     columns["home_line_days"] = home_days

@@ -176,7 +176,9 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
         outcome_events=outcomes_frame(
             outcome_events(axis, lines, home, coded.outcomes, settings.infection_repeat_days)
         ),
-        families=families_frame(lines.family_ids, silence(axis, lines, coded.entries, policy)),
+        families=families_frame(
+            lines.family_ids, silence(axis, lines, home, coded.entries, policy)
+        ),
     )
 
 

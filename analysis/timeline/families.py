@@ -8,8 +8,9 @@ import numpy as np
 
 from analysis.days import NO_DAY, date_at, day_number
 from analysis.policy import Policy
-from analysis.timeline.axis import Axis, Flags, Ints, Spans, first_key, line_of, merged
+from analysis.timeline.axis import Axis, Flags, Ints, Spans, line_of, merged
 from analysis.timeline.coded import Entries, Lines
+from analysis.timeline.home import Home
 
 
 @dataclass(frozen=True)
@@ -20,16 +21,20 @@ class Silence:
     """`NO_DAY`: never heard from."""
     heard_row: Ints
     """Stored row of the last entry of that day; -1: none."""
+    home_since: Ints
+    """First day of the present time at home; `NO_DAY`: no line at home on the as-of day."""
     days: Ints
     silent: Flags
 
 
-def silence(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> Silence:
+def silence(axis: Axis, lines: Lines, home: Home, entries: Entries, policy: Policy) -> Silence:
     """Find when each family was last heard from, and whether it is silent (definitions §4).
 
-    Last heard is the newest date of any entry of the family, also one written before it
-    came home; the row is the last entry of that date. A family never heard from is silent
-    since the earliest `home_from` of its lines; before that day it is silent for 0 days.
+    Last heard is the newest date of any entry of the family, also one written before it came
+    home; the row is the last entry of that date. Silent days count from the later of that date
+    and the first day of the present time at home: the days up to the as-of day on which the
+    family had a line at home without a break. A family without a line at home on the as-of day
+    is not silent; its silent days count from the date it was last heard, 0 if never.
     """
     n = len(lines.family_ids)
     known = np.flatnonzero(entries.family >= 0)
@@ -40,30 +45,42 @@ def silence(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> Silen
     order = np.lexsort((entries.row[on_newest], entries.at[on_newest]))
     heard_row = np.full(n, -1, dtype=np.int64)
     heard_row[entries.family[on_newest[order]]] = entries.row[on_newest[order]]
-    since = np.where(newest == NO_DAY, home_from_by_family(lines), newest)
-    silent_days = np.maximum(axis.as_of - since, 0)
+    times = times_at_home(axis, lines, home)
+    now = axis.day(times.end) > axis.as_of
+    home_since = np.full(n, NO_DAY, dtype=np.int64)
+    home_since[line_of(times.start[now])] = axis.day(times.start[now])
+    since = np.maximum(newest, home_since)
+    days = np.where(since == NO_DAY, 0, axis.as_of - since)
     limit = policy.on(date_at(axis.as_of)).settings.silent_after_days
-    return Silence(newest, heard_row, silent_days, silent_days > limit)
+    return Silence(newest, heard_row, home_since, days, (days > limit) & (home_since != NO_DAY))
 
 
-def heard_spans(axis: Axis, lines: Lines, entries: Entries, policy: Policy) -> Spans:
+def times_at_home(axis: Axis, lines: Lines, home: Home) -> Spans:
+    """Return the times in which each family had a line at home, on an axis of families.
+
+    The as-of day belongs to them when a line is at home on it.
+    """
+    here = np.flatnonzero(home.at_home)
+    today = axis.pack(here, np.full(len(here), axis.as_of))
+    start = np.concatenate([home.spells.start, today])
+    end = np.concatenate([home.spells.end, today + 1])
+    family = lines.family[line_of(start)]
+    return merged(axis.pack(family, axis.day(start)), axis.pack(family, axis.day(end)))
+
+
+def heard_spans(axis: Axis, lines: Lines, home: Home, entries: Entries, policy: Policy) -> Spans:
     """Return the days on which each family was not silent, on an axis of families.
 
-    A day *d* is judged in its morning, by the entries dated up to it and by the policy
-    edition in force on it: it is heard when *d* less the day last heard is at most
-    `silent_after_days`. Until the first entry the earliest `home_from` is used.
+    A day *d* at home is judged in its morning, by the entries dated up to it and by the policy
+    edition in force on it: it is heard when *d* less the later of the day last heard and the
+    first day of the time at home it belongs to is at most `silent_after_days`.
     """
     known = np.flatnonzero(entries.family >= 0)
     heard = np.sort(axis.pack(entries.family[known], entries.day[known]))
-    position = np.arange(len(lines.family_ids), dtype=np.int64)
-    first = np.searchsorted(heard, first_key(position))
-    has_entry = np.searchsorted(heard, first_key(position + 1)) > first
-    first_on = np.full(len(position), axis.later, dtype=np.int64)
-    first_on[has_entry] = axis.day(heard[first[has_entry]])
-    coming = home_from_by_family(lines)
-    counts = (coming < first_on) & (coming <= axis.as_of)
-    since_coming = axis.pack(position[counts], coming[counts])
-    parts = [_days_after(axis, key, policy) for key in (heard, since_coming)]
+    # A span from an earlier time at home may reach into a later one, where it changes nothing:
+    # the later time's own first day is nearer.
+    starts = times_at_home(axis, lines, home).start
+    parts = [_days_after(axis, key, policy) for key in (heard, starts)]
     return merged(*(np.concatenate(p) for p in zip(*parts, strict=True)))
 
 
@@ -82,10 +99,3 @@ def _days_after(axis: Axis, key: Ints, policy: Policy) -> Spans:
             merged(axis.pack(family[real], from_on[real]), axis.pack(family[real], to_on[real]))
         )
     return Spans(*(np.concatenate(p) for p in zip(*pieces, strict=True)))
-
-
-def home_from_by_family(lines: Lines) -> Ints:
-    """Return the earliest `home_from` among the lines of each family."""
-    coming = np.full(len(lines.family_ids), np.iinfo(np.int64).max, dtype=np.int64)
-    np.minimum.at(coming, lines.family, lines.home_from)
-    return coming

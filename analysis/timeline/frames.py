@@ -183,6 +183,7 @@ def families_frame(family_ids: pd.Series[Any], found: Silence) -> pd.DataFrame:
         "family_id": family_ids,
         "last_heard_on": dates_of(found.last_heard),
         "heard_row": found.heard_row,
+        "home_since": dates_of(found.home_since),
         "silent_days": found.days,
         "silent": found.silent,
     }

@@ -39,6 +39,7 @@ class Line:
     flush_every_days: int | None = None
     dressing_on: date | None = None
     born: date | None = None
+    kit_delivery_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,9 @@ class Entry:
     dressing_type: DressingType | None = None
     dressing_condition: str | None = None
     findings: tuple[str, ...] | None = None
+    caregiver_id: str | None = None
+    kits_left: int | None = None
+    received_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -73,11 +77,40 @@ class Outcome:
 
 
 @dataclass(frozen=True)
+class Call:
+    row: int
+    family_id: str
+    called_at: datetime
+    reached: bool
+    recheck_on: date
+
+
+@dataclass(frozen=True)
+class Postponement:
+    row: int
+    family_id: str
+    made_at: datetime
+    until_on: date
+
+
+@dataclass(frozen=True)
+class SignOff:
+    row: int
+    caregiver_id: str
+    skill: str
+    signed_on: date
+    outcome: str
+
+
+@dataclass(frozen=True)
 class History:
     lines: tuple[Line, ...] = ()
     stays: tuple[Stay, ...] = ()
     entries: tuple[Entry, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
+    calls: tuple[Call, ...] = ()
+    postponements: tuple[Postponement, ...] = ()
+    sign_offs: tuple[SignOff, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -156,6 +189,7 @@ class Programme:
 
     def __init__(self, history: History, editions: Sequence[PlainEdition], as_of: date) -> None:
         # Section 2: dates are cut after the versions were chosen.
+        self.history = history
         self.as_of = as_of
         self.editions = editions
         self.lines = {
@@ -506,16 +540,31 @@ class Programme:
         mine = [e for e in self.entries if self.family_of(e) == family_id and e.done_on <= day]
         return max(mine, key=moment_order, default=None)
 
+    def family_home(self, family_id: str, day: date) -> bool:
+        """The family has a line at home on a day."""
+        mine = [x for x in self.lines.values() if x.family_id == family_id]
+        return any(self.at_home(line, day) for line in mine)
+
+    def home_since(self, family_id: str, day: date) -> date | None:
+        """The first day from which, up to a day, a line was at home without a break."""
+        if not self.family_home(family_id, day):
+            return None
+        since = day
+        while since > self.first_day and self.family_home(family_id, since - DAY):
+            since -= DAY
+        return since
+
     def silent_days(self, family_id: str, day: date) -> int:
-        """Days since last heard, or since `home_from` if never."""
+        """Days since the later of last heard and the first day of the present time at home."""
         heard = self.last_heard(family_id, day)
-        if heard is not None:
-            return (day - heard.done_on).days
-        coming = min(x.home_from for x in self.lines.values() if x.family_id == family_id)
-        return max((day - coming).days, 0)
+        since = self.home_since(family_id, day)
+        days = [d for d in (heard and heard.done_on, since) if d is not None]
+        return (day - max(days)).days if days else 0
 
     def silent(self, family_id: str, day: date) -> bool:
-        """Silent for more days than the edition of the day allows."""
+        """At home, and silent for more days than the edition of the day allows."""
+        if not self.family_home(family_id, day):
+            return False
         return self.silent_days(family_id, day) > self.edition(day).silent_after_days
 
     # -- section 5: events ------------------------------------------------------------------

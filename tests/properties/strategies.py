@@ -19,10 +19,23 @@ from analysis.vocabulary import (
     FindingMark,
     LineType,
     OutcomeKind,
+    SignOffOutcome,
+    Skill,
     Task,
 )
 from tests.cases import cases
-from tests.oracles.day_by_day import Entry, History, Line, Outcome, PlainEdition, Stay
+from tests.oracles.call_rules import CallSettings
+from tests.oracles.day_by_day import (
+    Call,
+    Entry,
+    History,
+    Line,
+    Outcome,
+    PlainEdition,
+    Postponement,
+    SignOff,
+    Stay,
+)
 
 A_FEW = cases(25, suppress_health_check=list(HealthCheck))
 AS_OF = date(2031, 3, 12)
@@ -30,6 +43,7 @@ DAY = timedelta(days=1)
 RECEIVED_AT = "2031-06-01"
 FINDINGS = ("redness", "pus", "itch", "fever")
 SKIN_FINDINGS = frozenset({"redness", "pus"})
+RED_FLAGS = frozenset({"pus", "fever"})
 CONDITIONS = ("intact", "loose", "damp", "soiled")
 REASONS = ("scheduled", "loose", "damp", "soiled", "skin", "other")
 CARE_KINDS = (
@@ -62,7 +76,35 @@ def messy_family(draw: random.Random, name: str, span: int = 45) -> History:
         for line in lines
         for on in _some_days(draw, span, draw.choice((0, 0, 1, 4)))
     )
-    return History(tuple(lines), tuple(stays), entries, outcomes)
+    return History(
+        tuple(lines),
+        tuple(stays),
+        entries,
+        outcomes,
+        tuple(_call(draw, name) for _ in range(draw.choice((0, 0, 1, 2, 5)))),
+        tuple(
+            Postponement(0, name, _moment(draw), AS_OF + draw.randrange(-2, 4) * DAY)
+            for _ in range(draw.choice((0, 0, 0, 1, 2)))
+        ),
+        tuple(_sign_off(draw, name) for _ in range(draw.choice((0, 1, 3)))),
+    )
+
+
+def _call(draw: random.Random, family_id: str) -> Call:
+    recheck_on = AS_OF + draw.randrange(-2, 4) * DAY
+    return Call(0, family_id, _moment(draw), draw.choice((True, False, False)), recheck_on)
+
+
+def _moment(draw: random.Random) -> datetime:
+    """A moment of the last days, often one that others have too."""
+    return datetime.combine(AS_OF - draw.randrange(-1, 9) * DAY, time(draw.choice((9, 9, 16))))
+
+
+def _sign_off(draw: random.Random, family_id: str) -> SignOff:
+    signed_on = AS_OF - draw.choice((draw.randrange(-2, 45), draw.randrange(360, 420))) * DAY
+    outcome = draw.choice((*SignOffOutcome, SignOffOutcome.INDEPENDENT))
+    skill = draw.choice((Skill.DRESSING_CHANGE, Skill.DRESSING_CHANGE, Skill.FLUSH))
+    return SignOff(0, f"{family_id}k{draw.randrange(2)}", skill, signed_on, outcome)
 
 
 def _line(draw: random.Random, line_id: str, child_id: str, family_id: str, span: int) -> Line:
@@ -88,6 +130,7 @@ def _line(draw: random.Random, line_id: str, child_id: str, family_id: str, span
         flush_every_days=draw.choice((None, 1, 3)),
         dressing_on=draw.choice((None, home_from - draw.randrange(-2, 5) * DAY)),
         born=draw.choice((None, date(2030, 3, 1), date(2026, 2, 1), date(2012, 6, 1))),
+        kit_delivery_days=draw.choice((None, None, 5, 14)),
     )
 
 
@@ -125,6 +168,11 @@ def _entry(draw: random.Random, line: Line, span: int) -> Entry:
         findings=draw.choice(
             (None, None, ("none",), (), tuple(draw.sample(FINDINGS, draw.randrange(1, 3))))
         ),
+        caregiver_id=draw.choice((None, f"{line.family_id}k0", f"{line.family_id}k1")),
+        kits_left=draw.choice((None, None, None, 0, 2, 4, 9)),
+        received_at=datetime.combine(
+            done_on + draw.choice((0, 0, 0, 1, 4)) * DAY, time(draw.choice((8, 9, 10)))
+        ),
     )
 
 
@@ -139,7 +187,11 @@ def _some_days(draw: random.Random, span: int, n: int) -> set[date]:
 
 def numbered_rows(draw: random.Random, families: Sequence[History]) -> list[History]:
     """Give the rows of families numbers in random order, each key of an outcome once."""
-    n_rows = sum(len(f.entries) + len(f.outcomes) for f in families)
+    n_rows = sum(
+        len(rows)
+        for f in families
+        for rows in (f.entries, f.outcomes, f.calls, f.postponements, f.sign_offs)
+    )
     numbers = iter(draw.sample(range(1, n_rows + 1), n_rows))
     numbered = []
     for family in families:
@@ -149,6 +201,9 @@ def numbered_rows(draw: random.Random, families: Sequence[History]) -> list[Hist
                 family,
                 entries=tuple(replace(e, row=next(numbers)) for e in family.entries),
                 outcomes=tuple(replace(o, row=next(numbers)) for o in outcomes.values()),
+                calls=tuple(replace(c, row=next(numbers)) for c in family.calls),
+                postponements=tuple(replace(p, row=next(numbers)) for p in family.postponements),
+                sign_offs=tuple(replace(s, row=next(numbers)) for s in family.sign_offs),
             )
         )
     return numbered
@@ -161,6 +216,9 @@ def together(families: Sequence[History]) -> History:
         tuple(s for f in families for s in f.stays),
         tuple(e for f in families for e in f.entries),
         tuple(o for f in families for o in f.outcomes),
+        tuple(c for f in families for c in f.calls),
+        tuple(p for f in families for p in f.postponements),
+        tuple(s for f in families for s in f.sign_offs),
     )
 
 
@@ -190,7 +248,17 @@ def _edition(draw: random.Random, base: Edition, start: date) -> Edition:
         "infection_repeat_days": draw.choice((1, 5, 14)),
         "age_band_starts": draw.choice(((0, 1, 5, 12, 18), (0, 2))),
     }
-    marks = {c: frozenset({FindingMark.SKIN_EVENT} if c in SKIN_FINDINGS else ()) for c in FINDINGS}
+    marks = {
+        c: frozenset(
+            mark
+            for mark, codes in (
+                (FindingMark.SKIN_EVENT, SKIN_FINDINGS),
+                (FindingMark.RED_FLAG, RED_FLAGS),
+            )
+            if c in codes
+        )
+        for c in FINDINGS
+    }
     return Edition(
         version=f"from {start}",
         effective_from=start,
@@ -220,6 +288,16 @@ def plain(policy: Policy) -> list[PlainEdition]:
     ]
 
 
+def call_settings(policy: Policy, day: date) -> CallSettings:
+    """Settings of the call list on a day, in the oracle's own terms."""
+    edition = policy.on(day)
+    names = [n for n in CallSettings.__dataclass_fields__ if n != "red_flags"]
+    return CallSettings(
+        red_flags=edition.codes_marked(FindingMark.RED_FLAG),
+        **{name: getattr(edition.settings, name) for name in names},
+    )
+
+
 def records_of(history: History) -> Records:
     """Lay a history out as the frames that the store hands over."""
     lines = [{**vars(line), "site": "north"} for line in history.lines]
@@ -232,8 +310,40 @@ def records_of(history: History) -> Records:
         "stays": _frame("stays", [vars(s) for s in history.stays]),
         "home_log": _frame("home_log", entries),
         "outcomes": _frame("outcomes", [vars(o) for o in history.outcomes]),
+        "sign_offs": _frame("sign_offs", [vars(s) for s in history.sign_offs]),
+        "calls": _frame("calls", [_as_stored(c) for c in history.calls]),
+        "arrangements": _frame("arrangements", [_as_postponed(p) for p in history.postponements]),
     }
     return Records.of(frames)
+
+
+def _as_stored(call: Call) -> dict[str, object]:
+    """A call as the store hands it over."""
+    return {
+        "row": call.row,
+        "family_id": call.family_id,
+        "made_at": call.called_at,
+        "made_on": call.called_at.date(),
+        "made_by": "n1",
+        "reached": call.reached,
+        "agreed": None,
+        "recheck_on": call.recheck_on,
+    }
+
+
+def _as_postponed(made: Postponement) -> dict[str, object]:
+    """A postponement as the store hands it over."""
+    return {
+        "row": made.row,
+        "family_id": made.family_id,
+        "made_at": made.made_at,
+        "made_on": made.made_at.date(),
+        "made_by": "n1",
+        "kind": "set_aside",
+        "assigned_to": None,
+        "until_on": made.until_on,
+        "why": "away",
+    }
 
 
 def _frame(name: str, rows: Sequence[dict[str, object]]) -> pd.DataFrame:
@@ -242,7 +352,7 @@ def _frame(name: str, rows: Sequence[dict[str, object]]) -> pd.DataFrame:
         return entry.empty()
     columns = {key: [row[key] for row in rows] for key in rows[0]}
     columns.setdefault("row", list(range(1, len(rows) + 1)))
-    columns["received_at"] = [RECEIVED_AT] * len(rows)
+    columns.setdefault("received_at", [RECEIVED_AT] * len(rows))
     return entry.build({key: columns[key] for key in columns if key in entry.names})
 
 
@@ -254,6 +364,8 @@ MEANT = {
     "row": int,
     "change_every_days": int,
     "flush_every_days": int,
+    "kit_delivery_days": int,
+    "kits_left": int,
 }
 
 
@@ -277,7 +389,7 @@ def _cell(name: str, cell: object) -> object:
     if pd.isna(cell):
         return None
     if isinstance(cell, pd.Timestamp):
-        return cell.to_pydatetime() if name == "done_at" else cell.date()
+        return cell.to_pydatetime() if name.endswith("_at") else cell.date()
     if name == "findings":
         return tuple(str(cell).split(";"))
     return MEANT.get(name, str)(cell)

@@ -590,7 +590,7 @@ def test_a_flush_follows_the_order_and_without_one_is_never_due() -> None:
     [
         ((), 9, True),  # since it came home on 1 March
         (("2031-03-02 note",), 8, False),
-        (("2031-02-27 note",), 11, True),  # last heard before it came home
+        (("2031-02-27 note",), 9, True),  # last heard before it came home
         (("2031-03-10 note",), 0, False),
     ],
 )

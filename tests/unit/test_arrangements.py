@@ -73,13 +73,15 @@ def test_a_red_flag_that_no_call_answered_is_never_set_aside():
 
 
 def test_of_a_call_and_a_setting_aside_the_newer_decides():
-    later = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | no | 2031-03-10"
+    later = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | yes | 2031-03-10"
     assert bands(arrangements=ASIDE, calls=later)["F1"] == "call_today"
-    waits = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | no | 2031-03-12"
+    waits = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | yes | 2031-03-12"
     assert bands(arrangements=ASIDE, calls=waits)["F1"] == "waiting"
-    earlier = CALL + "F1 | 2031-03-09T11:00 | 2031-03-09 | n1 | no | 2031-03-12"
+    earlier = CALL + "F1 | 2031-03-09T11:00 | 2031-03-09 | n1 | yes | 2031-03-12"
     assert bands(arrangements=ASIDE, calls=earlier)["F1"] == "set_aside"
     assert bands("2031-03-13", arrangements=ASIDE, calls=earlier)["F1"] == "set_aside"
+    unanswered = later.replace("| yes |", "| no |")
+    assert bands(arrangements=ASIDE, calls=unanswered)["F1"] == "set_aside"
 
 
 def test_setting_aside_knows_nothing_of_a_day_before_it():
@@ -133,5 +135,5 @@ def test_what_is_in_force_is_listed_until_a_call_or_its_day_ends_it():
     assert in_force("2031-03-14") == ["assigned"]
     assert in_force("2031-03-08") == []
     nobody = CALL + "F1 | 2031-03-10T09:00 | 2031-03-10 | n2 | no | 2031-03-10"
-    assert in_force(calls=nobody) == ["assigned"]
+    assert in_force(calls=nobody) == ["assigned", "set_aside"]
     assert in_force(calls=nobody.replace("| no |", "| yes |")) == []

@@ -93,8 +93,106 @@ def test_a_red_flag_received_after_the_call_ends_the_waiting():
 def test_an_overdue_family_waits_after_a_call_until_the_recheck_day():
     entries = log("L1 | 2031-03-01 | dressing_change |")
     assert band_on("2031-03-09", home_log=entries) == "call_today"
-    assert band_on("2031-03-10", home_log=entries, calls=NOT_REACHED) == "waiting"
-    assert band_on("2031-03-11", home_log=entries, calls=NOT_REACHED) == "call_today"
+    assert band_on("2031-03-10", home_log=entries, calls=REACHED) == "waiting"
+    assert band_on("2031-03-11", home_log=entries, calls=REACHED) == "call_today"
+
+
+def test_a_call_without_an_answer_hides_nothing_and_is_shown():
+    entries = log("L1 | 2031-03-01 | dressing_change |")
+    first = calls_on("2031-03-09", home_log=entries, calls=NOT_REACHED).families.iloc[0]
+    assert (first["band"], first["attempt_days"]) == ("call_today", 1)
+    assert first["sentence"].startswith("Tried 12:00, no answer. Dressing change")
+
+
+SEVERAL = """
+line_id | child_id | family_id | home_from  | dressing_on
+L1      | C1       | F1        | 2031-02-01 | 2031-02-20
+L2      | C2       | F2        | 2031-02-01 | 2031-02-25
+L3      | C3       | F3        | 2031-02-01 | 2031-02-28
+"""
+HEARD = log(*(f"L{n} | 2031-03-08 | note |" for n in (1, 2, 3)))
+
+
+def test_families_tried_today_come_after_those_of_their_band_not_yet_tried():
+    def order(calls):
+        found = calls_on("2031-03-09", lines=SEVERAL, home_log=HEARD, calls=calls).families
+        return list(found["family_id"])
+
+    tried = CALL_HEAD + "F1 | 2031-03-09T08:10 | 2031-03-09 | n1 | no | 2031-03-11\n"
+    assert order(CALL_HEAD) == ["F1", "F2", "F3"]
+    assert order(tried) == ["F2", "F3", "F1"]
+    assert order(tried.replace("03-09", "03-08")) == ["F1", "F2", "F3"]
+
+
+def test_a_red_flag_tried_today_keeps_its_place():
+    entries = HEARD + "\nL3 | 2031-03-09 | skin_check | fever\nL2 | 2031-03-07 | note | chills"
+    tried = CALL_HEAD + "F3 | 2031-03-09T08:10 | 2031-03-09 | n1 | no | 2031-03-11\n"
+    found = calls_on("2031-03-09", lines=SEVERAL, home_log=entries, calls=tried).families
+    assert list(found["family_id"]) == ["F3", "F2", "F1"]
+    assert found.iloc[0]["sentence"].startswith("Tried 08:10, no answer. Fever")
+
+
+@pytest.mark.parametrize(
+    ("tried", "days", "asks"),
+    [
+        (("03-09",), 1, False),
+        (("03-08", "03-09"), 2, True),
+        (("03-07", "03-08"), 2, True),
+        (("03-06", "03-09"), 2, True),  # a weekend does not break the row
+        (("03-05", "03-09"), 1, False),
+        (("03-04", "03-05"), 0, False),  # the row is over
+        (("03-08", "03-08"), 1, False),
+    ],
+)
+def test_after_two_days_in_a_row_without_an_answer_another_way_is_asked_for(tried, days, asks):
+    calls = CALL_HEAD + "\n".join(
+        f"F1 | 2031-{d}T1{n}:00 | 2031-{d} | n1 | no | 2031-03-11" for n, d in enumerate(tried)
+    )
+    entries = log("L1 | 2031-03-01 | dressing_change |")
+    first = calls_on("2031-03-09", home_log=entries, calls=calls).families.iloc[0]
+    assert first["attempt_days"] == days
+    assert ("find another way to reach the family" in first["sentence"]) is asks
+
+
+def test_reaching_the_family_ends_a_row_of_attempts():
+    calls = NOT_REACHED + "\nF1 | 2031-03-09T13:00 | 2031-03-09 | n1 | yes | 2031-03-09\n"
+    entries = log("L1 | 2031-03-01 | dressing_change |")
+    first = calls_on("2031-03-09", home_log=entries, calls=calls).families.iloc[0]
+    assert (first["attempt_days"], first["band"]) == (0, "call_today")
+    assert first["sentence"].startswith("Dressing change")
+
+
+def test_red_flags_come_newest_first_then_most_first():
+    flags = (
+        "L1 | 2031-03-05 | skin_check | fever",
+        "L2 | 2031-03-07 | skin_check | fever",
+        "L3 | 2031-03-07 | skin_check | fever;chills",
+    )
+    found = calls_on("2031-03-09", lines=SEVERAL, home_log=log(*flags)).families
+    assert list(found["family_id"]) == ["F3", "F2", "F1"]
+    assert list(found["red_flags"]) == [2, 1, 1]
+    assert found.iloc[0]["sentence"].startswith("Fever, chills, reported 7 Mar.")
+
+
+def test_a_family_back_from_hospital_yesterday_is_not_silent():
+    stays = "child_id | from_on | to_on | dressing_on\nC1 | 2031-02-10 | 2031-03-08 | 2031-03-07"
+    entries = log("L1 | 2031-02-08 | dressing_change |")
+    assert reasons_on("2031-03-09", home_log=entries, stays=stays) == []
+    assert reasons_on("2031-03-17", home_log=entries, stays=stays) == ["overdue", "silent"]
+    late = calls_on("2031-03-17", home_log=entries, stays=stays).reasons.iloc[1]
+    assert late["sentence"] == (
+        "No log entries for 9 days (at home since 8 Mar, last entry 8 Feb)."
+    )
+
+
+def test_a_family_with_a_new_line_since_two_days_is_not_silent():
+    lines = """
+line_id | home_from  | removed_on | removal_reason | dressing_on
+L1      | 2031-01-01 | 2031-02-10 | occlusion      |
+L2      | 2031-03-07 |            |                | 2031-03-07
+"""
+    entries = log("L1 | 2031-02-08 | dressing_change |")
+    assert reasons_on("2031-03-09", lines=lines, home_log=entries) == []
 
 
 @pytest.mark.parametrize(
@@ -212,6 +310,37 @@ L1      | 2031-03-08 | dressing_change |
     assert "Running low on kits: 4 on 20 Feb, 3 used since." in found.reasons.iloc[0]["sentence"]
 
 
+def test_a_kit_count_is_believed_only_until_the_next_delivery():
+    counted = log(
+        "L1 | 2031-01-20 | supply_count | 14",
+        *(f"L1 | 2031-{d} | dressing_change |" for d in ("02-03", "02-10", "02-17", "02-24")),
+        *(f"L1 | 2031-03-{d:02} | dressing_change |" for d in range(1, 11)),
+        head="line_id | done_at | kind | kits_left",
+    )
+    assert "kits_short" not in reasons_on("2031-03-10", home_log=counted)
+    count = "line_id | done_at | kind | kits_left\nL1 | {} | supply_count | 1\n{}"
+    fresh = "L1 | 2031-03-08 | dressing_change |"
+    assert reasons_on("2031-03-10", home_log=count.format("2031-02-08", fresh)) == ["kits_short"]
+    assert reasons_on("2031-03-11", home_log=count.format("2031-02-08", fresh)) == []
+    weekly = (
+        "line_id | home_from | dressing_on | kit_delivery_days\nL1 | 2031-02-01 | 2031-01-31 | 7"
+    )
+    late = count.format("2031-03-04", fresh)
+    assert reasons_on("2031-03-10", lines=weekly, home_log=late) == ["kits_short"]
+    assert reasons_on("2031-03-11", lines=weekly, home_log=late) == []
+
+
+def test_kits_never_go_below_zero():
+    entries = """
+line_id | done_at    | kind            | kits_left
+L1      | 2031-03-01 | supply_count    | 1
+L1      | 2031-03-04 | dressing_change |
+L1      | 2031-03-08 | dressing_change |
+"""
+    found = calls_on("2031-03-09", home_log=entries).reasons.iloc[0]
+    assert found["sentence"] == "No kits left by the count: 1 on 1 Mar, 2 changes since."
+
+
 SIGNED = "caregiver_id | skill | signed_on | outcome\n"
 BY_G1 = """
 line_id | done_at    | kind            | caregiver_id
@@ -225,7 +354,9 @@ L1      | 2031-03-08 | dressing_change | G1
         ("", True),
         ("G1 | dressing_change | 2031-01-10 | independent", False),
         ("G1 | dressing_change | 2030-03-10 | independent", False),
-        ("G1 | dressing_change | 2030-03-08 | independent", True),
+        ("G1 | dressing_change | 2030-03-08 | independent", False),  # current on the day: the 8th
+        ("G1 | dressing_change | 2030-03-07 | independent", True),
+        ("G1 | dressing_change | 2031-03-09 | independent", True),  # only after the change
         ("G1 | flush | 2031-01-10 | independent", True),
         ("G1 | dressing_change | 2031-01-10 | with_help", True),
         (

@@ -207,7 +207,7 @@ def test_a_full_session_is_parted_evenly_and_the_surest_come_first(n, most, size
 
 
 def test_a_session_for_fewer_than_three_is_not_planned():
-    with pytest.raises(ValueError, match="3 families at least"):
+    with pytest.raises(ValueError, match="at least 3 families"):
         group_sessions(needs().reset_index(), read()[0], most=2)
 
 

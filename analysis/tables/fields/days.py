@@ -69,12 +69,13 @@ DAYS = (
     ),
     day("last_heard_on", "day of the family's newest home-log entry"),
     count("heard_row", "home-log row of that entry; -1: never heard from", low=-1),
+    day("home_since", "first day of the family's present time with a line at home"),
     count(
         "silent_days",
-        "days since the family was last heard from or came home, whichever is later",
+        "days since the later of the family's newest log entry and home_since",
         "days",
     ),
-    flag("silent", "silent for more days than the policy's limit"),
+    flag("silent", "at home, and silent for more days than the policy's limit"),
     month("month", "calendar month"),
     word("age_band", "age in years on the day", "years"),
     count(

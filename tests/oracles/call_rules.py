@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from analysis.vocabulary import EntryKind, State, Task
-from tests.oracles.day_by_day import Entry, Interval, Line, Programme
+from tests.oracles.day_by_day import Entry, Interval, Line, Programme, moment_order
 
 DAY = timedelta(days=1)
 BANDS = ("same_day_review", "call_today", "call_this_week", "waiting", "set_aside")
@@ -234,7 +234,7 @@ class CallRules:
         counts = [e for e in mine if e.kits_left is not None]
         if not counts:
             return False
-        last = max(counts, key=lambda e: (e.done_on, e.done_at or datetime.min, e.row))
+        last = max(counts, key=moment_order)
         every = [x.kit_delivery_days for x in at_home if x.kit_delivery_days is not None]
         valid = min(every) if every else self.settings.kits_count_valid_days
         if (self.as_of - last.done_on).days >= valid:
@@ -252,8 +252,14 @@ class CallRules:
     def attempts(self, found: Listed) -> None:
         """Days in a row with attempts only, since the family was last reached."""
         mine = [c for c in self.calls if c.family_id == found.family_id]
-        reached = max((c.called_at for c in mine if c.reached), default=datetime.min)
-        days = sorted({c.called_at.date() for c in mine if not c.reached and c.called_at > reached})
+        reached = [c.called_at for c in mine if c.reached]
+        days = sorted(
+            {
+                c.called_at.date()
+                for c in mine
+                if not c.reached and all(c.called_at > at for at in reached)
+            }
+        )
         if not days or (self.as_of - days[-1]).days > ROW_GAP:
             return
         found.tried_on, found.attempt_days = days[-1], 1

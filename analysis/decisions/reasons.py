@@ -51,8 +51,8 @@ def _red_flag(day: Day) -> Found:
     seen = pd.DataFrame(
         {n: entries[n].reindex(labels.index) for n in ("line_id", "done_on")}
     ).assign(label=labels)
-    days = seen.drop_duplicates().groupby("line_id", observed=True)["done_on"]
-    days = days.agg(["min", "max", "size"])
+    by_line = seen.drop_duplicates().groupby("line_id", observed=True)["done_on"]
+    days = by_line.agg(["min", "max", "size"])
     for name, column in (("first_on", "min"), ("seen_on", "max"), ("number", "size")):
         reasons[name] = reasons["line_id"].map(days[column])
     return Found(reasons, _proof("home_log", entries))

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.decisions.expected_benefit import FEATURES, Model
+from analysis.decisions.fitted_model import FEATURES, Model
 from analysis.policy import shipped_policy
 
 

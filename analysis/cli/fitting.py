@@ -15,7 +15,8 @@ from analysis.cli.opening import opened, today
 from analysis.cli.options.deciding import Refit
 from analysis.cli.replaying import replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed
-from analysis.decisions.expected_benefit import FEWEST_FAMILIES, Model, fit_model
+from analysis.decisions.expected_benefit import FEWEST_FAMILIES, fit_model
+from analysis.decisions.fitted_model import Model
 from analysis.decisions.history import morning_of
 from analysis.decisions.later_events import later_events
 from analysis.decisions.order import model_on

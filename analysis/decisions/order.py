@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.calls import CallList
-from analysis.decisions.expected_benefit import Model
+from analysis.decisions.fitted_model import Model
 from analysis.decisions.mornings import beside_families
 from analysis.decisions.order_file import Fits
 from analysis.decisions.sentences import NO_FITTED_ORDER, RULE_ORDER, expected_sentences

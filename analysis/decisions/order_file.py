@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.decisions.expected_benefit import FEATURES, Model
+from analysis.decisions.fitted_model import FEATURES, Model
 from analysis.files import write_whole
 from analysis.policy import Policy, PolicyError
 

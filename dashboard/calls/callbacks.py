@@ -10,7 +10,6 @@ from dash.exceptions import PreventUpdate
 from dashboard.addresses.calls import Choice, read_choice
 from dashboard.calls.layout import (
     PATH,
-    announcement,
     list_head,
     list_part,
     opened_first,
@@ -27,6 +26,7 @@ from dashboard.calls.queries import (
     CallsQueries,
 )
 from dashboard.calls.views import CallsView, News
+from dashboard.calls.words import announcement
 from dashboard.layout import ids
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
@@ -72,6 +72,8 @@ def _show_list(guard: Guard) -> None:
         if pathname != PATH:
             raise PreventUpdate
         choice = read_choice(search)
+        if _is_new(changed, before):  # what this reader recorded a moment ago has to show
+            session.refresh()
         view = queries.calls(choice)
         family, news = _stays_open(choice, view, search, changed, before)
         now = {"family": family, "search": search, "changed": changed}
@@ -166,10 +168,10 @@ def _stays_open(
     """Which family the panel shows now, and what is said about what was just done.
 
     The reader's own choice comes first, then the family a call was just recorded for, then
-    the one shown before under the same address, then the first of the list.
+    the one open before under the same address, then the first of the list.
     """
     old = before if isinstance(before, dict) else {}
-    news = changed if isinstance(changed, dict) and changed != old.get("changed") else {}
+    news = changed if _is_new(changed, before) else {}
     family = choice.family_id or news.get("family")
     if family is None and old.get("search") == search:
         family = old.get("family")
@@ -179,6 +181,12 @@ def _stays_open(
     return family or opened_first(choice, view), said
 
 
+def _is_new(changed: Any, before: Any) -> bool:
+    """Whether something was recorded since the page was last made."""
+    old = before if isinstance(before, dict) else {}
+    return isinstance(changed, dict) and changed != old.get("changed")
+
+
 def _family_in(opened: Any) -> str | None:
     return opened.get("family") if isinstance(opened, dict) else None
 
@@ -186,7 +194,7 @@ def _family_in(opened: Any) -> str | None:
 def _changed(
     before: object, family_id: str, message: str, *, can_take_back: bool
 ) -> dict[str, object]:
-    """What list and panel are drawn anew by: a count that grows, the family, and what to say."""
+    """What makes list and panel again: a count that grows, the family, and the message."""
     count = before.get("count", 0) if isinstance(before, dict) else 0
     return {
         "count": int(count) + 1,

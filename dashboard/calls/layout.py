@@ -4,23 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from dash import dcc, html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
-from dashboard.addresses.calls import Choice, read_choice, write_choice
-from dashboard.calls.bands import band_choice
-from dashboard.calls.call_table import RESTING_CAPTION, call_table, closed_rows, pager
-from dashboard.calls.calls_done import calls_done
-from dashboard.calls.panel import panel
+from dashboard.addresses.calls import Choice, read_choice
+from dashboard.calls import parts
 from dashboard.calls.queries import CallsQueries
 from dashboard.calls.views import CallsView, News
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
-from dashboard.layout.attributes import aria, chooses, downloads, in_page
+from dashboard.layout.attributes import aria
 from dashboard.layout.drawn import drawn
-from dashboard.layout.static import Ready, ready, static
+from dashboard.layout.templates import shown
 from dashboard.session.session import Session
 
 PATH = "/"
@@ -33,7 +31,7 @@ def title(session: Session) -> str:
 
 
 def layout(session: Session, search: str | None) -> list[Component]:
-    """The page as it stands under the choice in its address."""
+    """The page under the choice in its address."""
     queries = CallsQueries(session)
     choice = read_choice(search)
     view = queries.calls(choice)
@@ -67,7 +65,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
                             html.P("", id=ids.PANEL_FAULT, role="alert", className="fault"),
                         ],
                         className="panel",
-                        **aria(label="Opened family"),
+                        **aria(label="Open family"),
                     ),
                 ],
                 className=split_class(choice),
@@ -86,150 +84,27 @@ def opened_first(choice: Choice, view: CallsView) -> str | None:
 
 def list_head(queries: CallsQueries, choice: Choice) -> Component:
     """The answer, the bands and the filters of a choice."""
-    return _same_for_all(queries, choice, "head", lambda shown: drawn(_drawn_head(shown)))
-
-
-def _drawn_head(view: CallsView) -> Component:
-    return static(
-        html.P(_answer(view), className="answer"),
-        band_choice(view),
-        None if view.room is None else html.P(view.room.words, className="room"),
-        html.P(_heard(view), className="coverage"),
-        html.P(view.order, className="order-in-use"),
-        html.P(_sheet(view), className="paper-line"),
-        _tools(view),
-    )
-
-
-def _answer(view: CallsView) -> list[Any]:
-    """The page's answer in one sentence: who is called first, and why."""
-    chosen = [c for c in (view.choice.nurse, view.choice.site, view.choice.language) if c]
-    whose = f" of {words.listed(chosen)}" if chosen else ""
-    if view.first is None:
-        waiting = view.counts["waiting"]
-        after = (
-            f" {words.counted(waiting, 'family waits', 'families wait')} for a recheck."
-            if waiting
-            else ""
-        )
-        return [f"No family{whose} has to be called.{after}"]
-    first = view.first
-    to = write_choice(replace(view.choice, band=None, page=1, family_id=first.family_id))
-    return [
-        "First: ",
-        html.A(f"family {first.family_id}", href=to, **in_page(opens=True)),
-        f". {words.sentence(first.sentences[0])}",
-    ]
-
-
-def _sheet(view: CallsView) -> str:
-    """Which part of the list is on paper."""
-    choice = view.choice
-    whose = f"Nurse: {choice.nurse or 'all'}. Site: {choice.site or 'all'}."
-    if choice.language:
-        whose += f" Language: {choice.language}."
-    band = words.BANDS[choice.band].title if choice.band in words.BANDS else "all to call"
-    return f"{whose} Bands: {band}. Sheet {choice.page} of {view.pages}."
-
-
-def _heard(view: CallsView) -> str:
-    return (
-        f"{words.thousands(view.families_silent)} of "
-        f"{words.counted(view.families_at_home, 'family', 'families')} with a line at home "
-        f"logged nothing for more than {view.silent_after_days} days. What looks overdue there "
-        "may be done and not logged."
-    )
-
-
-def announcement(view: CallsView) -> str:
-    """The list in one sentence, for those who hear it."""
-    choice = view.choice
-    if choice.band == words.DONE:
-        return f"{words.counted(view.done_count, 'call', 'calls')} done today."
-    what = words.BANDS[choice.band].title.lower() if choice.band in words.BANDS else "to call"
-    return f"{words.counted(view.total, 'family', 'families')} shown: {what}."
-
-
-def _tools(view: CallsView) -> Component:
-    choice = view.choice
-    return html.Div(
-        [
-            _select("Nurse", "nurse", view.nurses, choice.nurse, "All nurses"),
-            _select("Site", "site", view.sites, choice.site, "All sites"),
-            *(
-                [_select("Language", "language", view.languages, choice.language, "All languages")]
-                if view.languages
-                else []
-            ),
-            _select(
-                "Rows", "rows", tuple(str(n) for n in words.PER_PAGE), str(choice.per_page), None
-            ),
-            html.Button("Print this sheet", id="print", type="button", className="quiet-action"),
-            html.Button(
-                "Save as CSV", id="save", type="button", className="quiet-action", **downloads()
-            ),
-            html.P(
-                [
-                    html.Kbd("↓"),
-                    html.Kbd("↑"),
-                    " move, ",
-                    html.Kbd("Enter"),
-                    " opens, ",
-                    html.Kbd("C"),
-                    " records a call, ",
-                    html.Kbd("S"),
-                    " sets aside, ",
-                    html.Kbd("A"),
-                    " assigns, ",
-                    html.Kbd("U"),
-                    " takes back, ",
-                    html.Kbd("Esc"),
-                    " back to the list",
-                ],
-                className="keys",
-            ),
-        ],
-        className="tools",
-    )
-
-
-def _select(
-    label: str, name: str, values: tuple[str, ...], chosen: str | None, every: str | None
-) -> Component:
-    options = [] if every is None else [html.Option(every, value="")]
-    options += [html.Option(v, value=v, selected=v == chosen) for v in values]
-    choose = html.Select(options, id=f"choose-{name}", name=name, **chooses(name))
-    return html.Div([html.Label(label, htmlFor=f"choose-{name}"), choose], className="select")
+    return _same_for_all(queries, choice, "head", lambda view: drawn(shown(parts.head(view))))
 
 
 def list_part(queries: CallsQueries, choice: Choice, opened: str | None) -> Component:
     """The rows of a choice, with what waits and what is done below them."""
     view, closed, done = _same_for_all(queries, choice, "list", _list_parts)
-    if view.choice.band == words.DONE:
-        return static(done)
-    if not view.rows and not view.resting:
-        empty = html.P("No family stands in this part of the list.", className="empty")
-        return static(empty, done)
-    return static(
-        call_table(view.rows, view, opened, closed),
-        pager(view),
-        call_table(view.resting, view, opened, closed, RESTING_CAPTION),
-        done,
-    )
+    return shown(parts.rows(view, opened, closed, done))
 
 
-def _list_parts(view: CallsView) -> tuple[CallsView, Mapping[str, Ready], Ready]:
+def _list_parts(view: CallsView) -> tuple[CallsView, Mapping[str, Markup], Markup]:
     """The list, its rows while they are closed, and the calls done, which nobody opens."""
-    return view, closed_rows(view), ready(calls_done(view))
+    return view, parts.closed_rows(view), parts.done(view)
 
 
 def _same_for_all(
-    queries: CallsQueries, choice: Choice, what: str, draw: Callable[[CallsView], Answer]
+    queries: CallsQueries, choice: Choice, what: str, make: Callable[[CallsView], Answer]
 ) -> Answer:
-    """A part that is the same whoever looks and whichever family is opened, drawn once."""
+    """A part that is the same for all who see the same, whichever family is open; made once."""
     unopened = replace(choice, family_id=None)
-    asked = (PATH, what, unopened, queries.session.seen_as())
-    return queries.session.cached(asked, lambda: draw(queries.calls(unopened)))
+    key = (PATH, what, unopened, queries.session.seen_as())
+    return queries.session.cached(key, lambda: make(queries.calls(unopened)))
 
 
 def panel_part(
@@ -237,13 +112,11 @@ def panel_part(
 ) -> Component:
     """The panel of a family, or that there is none."""
     if family_id is None:
-        return static(html.P("No family is opened.", className="empty"))
+        return shown(parts.no_panel(asked=False))
     opened = queries.opened(family_id, choice)
     if opened is None:
-        return static(
-            html.H2("No such family"), html.P("There is no family with this code in the store.")
-        )
-    return panel(opened, choice, news)
+        return shown(parts.no_panel(asked=True))
+    return shown(parts.panel(opened, choice, news))
 
 
 def split_class(choice: Choice, news: News | None = None) -> str:

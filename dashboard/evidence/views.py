@@ -21,15 +21,24 @@ class Source:
     blank: tuple[str, ...] = ()
     """Known columns that were left blank."""
     void: bool = False
-    """The row withdraws what was said before."""
+    """The row withdraws an earlier one."""
+
+    @property
+    def where(self) -> str:
+        """File, sheet, row and time of receipt as one line."""
+        when = "" if self.received_at is None else f"{self.received_at:%d %b %Y, %H:%M}"
+        if self.file is None:
+            return f"recorded here on {when}"
+        sheet = f", sheet {self.sheet}" if self.sheet else ""
+        return f"{self.file}{sheet}, row {self.row_number}; received {when}"
 
 
 @dataclass(frozen=True)
 class SourceInTime:
-    """A stored row with what took its place later left out and what stood before it."""
+    """A stored row with its earlier versions."""
 
     row: Source
     earlier: tuple[Source, ...]
-    """Versions before it, the newest first."""
+    """The newest first."""
     left_out: int
-    """Versions that speak of another family."""
+    """How many versions belong to another family and are not shown."""

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Input, Output, State, ctx, html
+from dash import Input, Output, State, ctx
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.family import read_family, read_family_choice
 from dashboard.evidence.source_rows import source_in_time
-from dashboard.family.layout import NO_ROW, family_body
+from dashboard.family.layout import family_body
 from dashboard.family.queries import FamilyQueries
 from dashboard.layout import ids
-from dashboard.layout.static import static
+from dashboard.layout.templates import shown, static
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
@@ -54,8 +54,8 @@ def register(guard: Guard) -> None:
         known_on = read_family_choice(search).known_on
         source = queries.source(read_family(pathname or ""), table, row, known_on)
         if source is None:
-            return static(html.P(NO_ROW))
-        return static(source_in_time(source))
+            return static("family/no_source")
+        return shown(source_in_time(source))
 
 
 def _of_button(asked: Any) -> tuple[object, object]:

@@ -1,4 +1,4 @@
-"""What is answered below the page of incoming logs: files brought in, rows mended, files taken out.
+"""What is answered below the page of incoming data: files imported, rows corrected, downloads.
 
 Plain forms and plain answers, so that nothing here needs a script.
 """
@@ -13,9 +13,9 @@ from flask import Response, make_response, request
 
 from dashboard.incoming.files_page import done_page, form_page
 from dashboard.incoming.queries import IncomingQueries
-from dashboard.incoming.row_page import mend_page, mended_page, not_now_page
-from dashboard.incoming.upload_form import megabytes
+from dashboard.incoming.row_page import row_done_page, row_not_now_page, row_page
 from dashboard.incoming.views import MendedView, MendView
+from dashboard.incoming.words import megabytes
 from dashboard.security import plain
 from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, ROW, Right
 from dashboard.security.sign_in import session_of_request, signed_in
@@ -27,15 +27,15 @@ LONGEST_NAME = 200
 MULTIPART_BYTES = 100_000
 """Room for what a form adds to its files."""
 TOO_LARGE = (
-    "The files are larger than {most} together. Nothing was taken in: split them, or have them "
-    "taken in at the command line (linedays ingest)."
+    "The files are larger than {most} together. Nothing was imported: split them, or import them "
+    "at the command line (linedays ingest)."
 )
 
-NOT_LISTED = "This row is not on the list any more: it was mended, or its file came in again."
+NOT_LISTED = "This row is no longer on the list: it was corrected, or its file was imported again."
 
 
 def admit_files(app: Dash, service: Service) -> None:
-    """Let larger bodies in where files are brought, and only from people who may.
+    """Accept larger bodies where files are imported, and only from people who may import.
 
     Has to be registered after the question who asks, and before the check of tokens, which reads
     the body.
@@ -71,12 +71,12 @@ def answer_incoming(app: Dash, service: Service) -> None:
             else:
                 found = queries.mend(number, request.form)
         except FormError as fault:
-            return _page(not_now_page(queries.session.context(), str(fault)), 409)
+            return _page(row_not_now_page(queries.session.context(), str(fault)), 409)
         if found is None:
-            return _page(not_now_page(queries.session.context(), NOT_LISTED), 404)
+            return _page(row_not_now_page(queries.session.context(), NOT_LISTED), 404)
         if isinstance(found, MendView):
-            return _page(mend_page(found), 200)
-        return _page(mended_page(found), 200)
+            return _page(row_page(found), 200)
+        return _page(row_done_page(found), 200)
 
     def refused(table: str) -> Response:
         content = IncomingQueries(session_of_request(service)).refused_file(table)
@@ -96,7 +96,7 @@ def answer_incoming(app: Dash, service: Service) -> None:
 
 
 def _read_to_the_end() -> None:
-    """Pass over a body that is not taken, or the browser is cut off before it reads the answer."""
+    """Read a body that is not accepted, or the browser is cut off before it reads the answer."""
     body = request.environ["wsgi.input"]
     while body.read(1 << 20):
         pass
@@ -108,7 +108,7 @@ def _form(service: Service, fault: str | None, status: int) -> Response:
 
 
 def _take_in(service: Service) -> Response:
-    """Put the files aside under names of our own, take them in, and clear them away."""
+    """Store the files under names of our own, import them, and delete them."""
     queries = IncomingQueries(session_of_request(service))
     sent = [file for file in request.files.getlist("file") if file.filename]
     with TemporaryDirectory(prefix="linedays-") as folder:

@@ -14,24 +14,13 @@ from typing import Any
 
 from dash import html
 from dash.development.base_component import Component
+from markupsafe import Markup
+
+from dashboard.layout.templates import Static
 
 _SPELLED = {"className": "class", "htmlFor": "for"}
 _WITHOUT_END = frozenset({"br", "hr", "input", "wbr"})
 _NOT_FOR_HTML = frozenset({"children", "key", "n_clicks", "disable_n_clicks"})
-
-
-class Static(Component):
-    """A part of a page as ready-made HTML; drawn by the script of the same name."""
-
-    _namespace = "linedays_parts"
-    _type = "Static"
-    # Dash reads these off every component; it declares them as lists of the class.
-    _base_nodes: list[str] = []  # noqa: RUF012
-    _children_props: list[str] = []  # noqa: RUF012
-    _prop_names: list[str] = ["html", "id"]  # noqa: RUF012
-    _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
-    available_properties: list[str] = ["html", "id"]  # noqa: RUF012
-    available_wildcard_properties: list[str] = []  # noqa: RUF012
 
 
 @dataclass(frozen=True)
@@ -42,13 +31,7 @@ class Field:
     attributes: Mapping[str, Any]
 
 
-class Ready(str):
-    """HTML in which every text is escaped already; it is drawn as it stands."""
-
-    __slots__ = ()
-
-
-def ready(*parts: Any) -> Ready:
+def ready(*parts: Any) -> Markup:
     """The HTML of parts that are drawn again and again.
 
     Examples
@@ -56,7 +39,7 @@ def ready(*parts: Any) -> Ready:
     >>> to_html(html.Ul([ready(html.Li("1 < 2")), "&"]))
     '<ul><li>1 &lt; 2</li>&amp;</ul>'
     """
-    return Ready(to_html(parts))
+    return Markup(to_html(parts))  # noqa: S704 - every text in it is escaped
 
 
 def input_field(**attributes: Any) -> Any:
@@ -94,8 +77,8 @@ def to_html(part: Any) -> str:
     """
     if part is None:
         return ""
-    if isinstance(part, Ready):
-        return part
+    if isinstance(part, Markup):
+        return str(part)
     if isinstance(part, list | tuple):
         return "".join(to_html(p) for p in part)
     if isinstance(part, Field):

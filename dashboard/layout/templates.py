@@ -77,6 +77,11 @@ def shown(*parts: Markup) -> Component:
     return Static(html=str(Markup("").join(parts)))  # type: ignore[no-untyped-call]
 
 
+def heading(text: str) -> Markup:
+    """A heading of the second level."""
+    return render("layout/heading", text=text)
+
+
 def _source(name: str) -> tuple[str, str, None]:
     feature, _, template = name.partition("/")
     file = DASHBOARD / feature / "templates" / f"{template}.html"

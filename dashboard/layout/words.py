@@ -1,8 +1,8 @@
-"""How is that said which only pages say? What papers say as well comes from `analysis.words`."""
+"""Which words do pages share? Those that reports use as well come from `analysis.words`."""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 from analysis.words import (
     BANDS,
@@ -46,6 +46,7 @@ __all__ = [
     "limits",
     "listed",
     "long_day",
+    "moment",
     "number",
     "percent",
     "percents",
@@ -58,7 +59,7 @@ __all__ = [
 
 DEMO = "Demonstration: every family, line and entry here is invented."
 DONE = "done"
-"""Beside the bands: calls recorded on the day."""
+"""Next to the bands: calls recorded on the day."""
 DONE_TITLE = "Done today"
 PER_PAGE = (50, 100, 200)
 """Rows on a page of the call list, to choose from."""
@@ -73,29 +74,29 @@ HEADS = {
     "kind": "entry kind",
     "made_by": "called by",
     "reached": "reached",
-    "recheck_on": "recheck on",
+    "recheck_on": "call again on",
 }
 ACTS = {
-    "sign_in_refused": "was not let in",
+    "sign_in_refused": "sign-in refused",
     "opened_family": "opened family",
     "recorded_call": "recorded a call to",
-    "took_back_call": "took back a call to",
+    "took_back_call": "undid a call to",
     "marked_refresher": "marked a refresher of",
-    "took_back_refresher": "took back a refresher of",
+    "took_back_refresher": "undid a refresher of",
     "assigned_family": "assigned family",
-    "set_family_aside": "set aside family",
-    "took_back_arrangement": "took back what was arranged for",
-    "annotated_rates": "wrote beside the rates:",
-    "withdrew_annotation": "withdrew what stood beside the rates:",
-    "exported_table": "took a table out",
-    "took_in_file": "brought a file in",
-    "mended_row": "mended a refused row",
-    "refused": "was refused",
+    "set_family_aside": "postponed family",
+    "took_back_arrangement": "undid an arrangement for",
+    "annotated_rates": "added a note on the chart:",
+    "withdrew_annotation": "removed a note on the chart:",
+    "exported_table": "exported a table",
+    "took_in_file": "imported a file",
+    "mended_row": "corrected a refused row",
+    "refused": "was refused access",
     "added_user": "added a user",
     "ended_user": "ended a user",
     "set_password": "set a password",
 }
-"""What the access record says somebody did."""
+"""What a person did, as the access log shows it."""
 TABLES = {
     "home_log": "Home log",
     "lines": "Line registry",
@@ -108,7 +109,7 @@ TABLES = {
 
 
 def head(column: str) -> str:
-    """A column's name as a reader would say it."""
+    """A column's name in plain words."""
     return HEADS.get(column, plain(column.removesuffix("_on") if column != "on" else column))
 
 
@@ -124,3 +125,14 @@ def ago(day: date, as_of: date) -> str:
     if days < 0:
         return "after this day"
     return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
+
+
+def moment(at: datetime) -> str:
+    """Day and time of receipt.
+
+    Examples
+    --------
+    >>> moment(datetime(2031, 3, 4, 7, 30))
+    '4 Mar 2031, 07:30'
+    """
+    return f"{day_year(at.date())}, {at:%H:%M}"

@@ -87,7 +87,7 @@ def _how_sure(opened: NeedOpened) -> list[Component]:
 
 
 def _proof(opened: NeedOpened) -> list[Component]:
-    rows: list[Component] = [source_row(s) for s in opened.sources]
+    rows: list[Any] = [source_row(s) for s in opened.sources]
     shown: list[Component] = rows[:FIRST_OPEN]
     if len(rows) > FIRST_OPEN:
         more = words.counted(len(rows) - FIRST_OPEN, "earlier row", "earlier rows")

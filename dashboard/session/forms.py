@@ -6,7 +6,7 @@ MOST_CHARACTERS_OF_A_KEY = 64
 
 
 class FormError(Exception):
-    """What a reader typed or asked for does not fit; one sentence that says how to mend it."""
+    """What a reader typed or asked for does not fit; one sentence that says how to correct it."""
 
 
 def form_key(given: object) -> str:
@@ -18,5 +18,5 @@ def form_key(given: object) -> str:
         It is nothing that a page gives out.
     """
     if not isinstance(given, str) or not 0 < len(given) <= MOST_CHARACTERS_OF_A_KEY:
-        raise FormError("This form is not from the page as it is now. Reload the page.")
+        raise FormError("This page is out of date. Reload it and try again.")
     return given

@@ -45,4 +45,4 @@ def take_in(
                 brought_by=who,
             )
     except StoreError as fault:
-        raise FormError(f"Nothing more was taken in. {fault}") from None
+        raise FormError(f"Nothing more was imported. {fault}") from None

@@ -8,7 +8,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.week import read_week
 from dashboard.layout import ids
-from dashboard.layout.static import Static
+from dashboard.layout.templates import Static
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
 from dashboard.session.session import Session

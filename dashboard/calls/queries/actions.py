@@ -17,8 +17,8 @@ from dashboard.session.session import Session
 TODAY = "Record calls on today's list."
 CALLS, ARRANGEMENTS = "calls", "arrangements"
 UNDONE = {
-    CALLS: "The call to family {} is taken back.",
-    ARRANGEMENTS: "What was arranged for family {} is taken back.",
+    CALLS: "The call to {} was undone.",
+    ARRANGEMENTS: "The change for {} was undone.",
 }
 
 
@@ -31,7 +31,7 @@ class CallActions:
         self.session = session
 
     def record_call(self, form: CallForm) -> str:
-        """Record a call; returns a sentence on what became of the family.
+        """Record a call; returns a sentence on where the family is listed now.
 
         A form that comes twice, by a double click or a repeated request, records one call.
 
@@ -63,12 +63,12 @@ class CallActions:
         except RecordedBeforeError:
             return self._after_call(family_id)
         except StoreError as fault:
-            raise FormError(f"The call is not recorded. {fault}") from None
+            raise FormError(f"The call was not recorded. {fault}") from None
         session.note(Access.RECORDED_CALL, family_id)
         return self._after_call(family_id)
 
     def arrange(self, form: ArrangeForm) -> str:
-        """Assign a family or postpone it; returns a sentence on what became of it.
+        """Assign a family or postpone it; returns a sentence on where it is listed now.
 
         Raises
         ------
@@ -107,12 +107,12 @@ class CallActions:
         except RecordedBeforeError:
             pass  # by the same form, a moment ago
         except StoreError as fault:
-            raise FormError(f"Nothing is recorded. {fault}") from None
+            raise FormError(f"Nothing was recorded. {fault}") from None
         session.refresh()
         if until_on is None:
-            return f"Family {family_id} is assigned to {assigned_to}."
+            return f"{family_id} is assigned to {assigned_to}."
         day = short_day(until_on, found.as_of)
-        return f"Family {family_id} is set aside and listed again from {day}."
+        return f"{family_id} is postponed and comes back on the list on {day}."
 
     def undo(self, row: object, of: str = CALLS) -> str:
         """Undo a recorded call or an arrangement; returns the code of its family.
@@ -128,15 +128,15 @@ class CallActions:
         acts = records.arrangements if of == ARRANGEMENTS else records.calls
         mine = acts[(acts["row"] == row).to_numpy(dtype=bool)] if isinstance(row, int) else None
         if mine is None or not len(mine):
-            what = "What was arranged" if of == ARRANGEMENTS else "This call"
-            raise FormError(f"{what} is not in the list any more. Reload the page.")
+            what = "This change" if of == ARRANGEMENTS else "This call"
+            raise FormError(f"{what} is no longer on the list. Reload the page.")
         number, family_id = int(mine["row"].iloc[0]), str(mine["family_id"].iloc[0])
         is_call = of != ARRANGEMENTS
         undo = session.store.undo_call if is_call else session.store.undo_arrangement
         try:
             undo(row=number, made_by=session.reader.code, made_at=session.now())
         except StoreError as fault:
-            raise FormError(f"Nothing is taken back. {fault}") from None
+            raise FormError(f"Nothing was undone. {fault}") from None
         session.note(Access.TOOK_BACK_CALL if is_call else Access.TOOK_BACK_ARRANGEMENT, family_id)
         session.refresh()
         return family_id
@@ -144,7 +144,7 @@ class CallActions:
     def _known(self, family_id: object) -> str:
         known = families.known_family(self.session.snapshot(), family_id)
         if known is None:
-            raise FormError("There is no family with this code. Choose one from the list.")
+            raise FormError("No family has this code. Choose one from the list.")
         return known
 
     def _after_call(self, family_id: str) -> str:
@@ -153,7 +153,7 @@ class CallActions:
         row = call_state.row_of(found, family_id)
         if row.band == "waiting" and row.recheck_on is not None:
             listed = short_day(row.recheck_on, found.as_of)
-            return f"Recorded. Family {family_id} waits and is listed again from {listed}."
+            return f"Call recorded. {family_id} comes back on the list on {listed}."
         if row.sentences:
-            return f"Recorded. Family {family_id} stays on the list: {sentence(row.sentences[0])}"
-        return f"Recorded. Family {family_id} has no other reason to be called."
+            return f"Call recorded. {family_id} stays on the list: {sentence(row.sentences[0])}"
+        return f"Call recorded. There is no other reason to call {family_id}."

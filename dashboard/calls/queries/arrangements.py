@@ -1,4 +1,4 @@
-"""Who makes a family's next call, until when is it set aside, and does what is typed in fit?"""
+"""Who makes a family's next call, until when is it postponed, and is the form usable?"""
 
 from __future__ import annotations
 
@@ -52,12 +52,12 @@ def kind_of(kind: object) -> Arrangement:
     """
     known = {str(k): k for k in Arrangement}
     if not isinstance(kind, str) or kind not in known:
-        raise FormError("Say what to arrange: reload the page and choose again.")
+        raise FormError("Reload the page and choose again whether to assign or postpone.")
     return known[kind]
 
 
 def callers(found: Snapshot, own_code: str) -> tuple[str, ...]:
-    """Whom a family can be assigned to: holders of a caseload, others assigned, and oneself."""
+    """Who a family can be assigned to: nurses with a caseload, others assigned, and oneself."""
     home = found.timeline.lines[found.timeline.lines["at_home"]]
     given = found.calls.families["assigned_to"]
     return distinct(pd.concat([home["nurse"], given, pd.Series([own_code], dtype="string")]))
@@ -86,13 +86,13 @@ def may_rest(row: CallRow) -> None:
     """
     if row.band == Band.SAME_DAY_REVIEW:
         raise FormError(
-            f"Family {row.family_id} is in same-day review and cannot be set aside: a red flag is "
-            "answered by a call that reaches the family."
+            f"{row.family_id} can't be postponed: only a call that reaches the family clears a red "
+            "flag."
         )
 
 
 def until_day(text: object, as_of: date) -> date:
-    """Day from which the family is listed again.
+    """Day from which the family is back on the list.
 
     Raises
     ------
@@ -104,17 +104,15 @@ def until_day(text: object, as_of: date) -> date:
         until = date.fromisoformat(str(text))
     except ValueError:
         raise FormError(
-            f"Write the day until which to set aside as a date, such as {first.isoformat()}."
+            f"Enter the day the family comes back on the list as a date, such as {first.isoformat()}."
         ) from None
     if not first <= until <= last:
-        raise FormError(
-            f"Choose a day to set aside until from {first.isoformat()} to {last.isoformat()}."
-        )
+        raise FormError(f"Choose a day between {first.isoformat()} and {last.isoformat()}.")
     return until
 
 
 def reason_text(text: object) -> str:
-    """Why it is set aside.
+    """Why it is postponed.
 
     Raises
     ------
@@ -123,14 +121,14 @@ def reason_text(text: object) -> str:
     """
     reason = " ".join(str(text or "").split())
     if not reason:
-        raise FormError("Write why the family is set aside.")
+        raise FormError("Enter a reason for postponing the family.")
     if len(reason) > MOST_REASON_CHARACTERS:
         raise FormError(f"Shorten the reason to {MOST_REASON_CHARACTERS} characters.")
     return reason
 
 
 def arranged(found: Snapshot, family_id: str) -> tuple[Arranged, ...]:
-    """What holds of what was arranged for a family: its assignment, its setting aside; newest first."""
+    """The assignment and the postponement of a family that are in force, newest first."""
     made = of(arrangements_in_force(found.calls, found.records), "family_id", family_id)
     at = made["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
     names = ("row", "made_at", "made_by", "kind", "assigned_to", "until_on", "why")

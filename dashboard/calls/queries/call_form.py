@@ -29,7 +29,7 @@ class CallForm:
 
 
 def was_reached(answer: object) -> bool:
-    """Whether somebody was reached.
+    """Whether the family was reached.
 
     Raises
     ------
@@ -37,7 +37,7 @@ def was_reached(answer: object) -> bool:
         The question was not answered.
     """
     if answer not in ("yes", "no"):  # a set would ask for its hash
-        raise FormError("Say whether somebody was reached.")
+        raise FormError("Choose whether you reached the family.")
     return answer == "yes"
 
 
@@ -56,7 +56,7 @@ def agreed_text(text: object) -> str | None:
 
 
 def recheck_day(text: object, as_of: date) -> date:
-    """Day from which the family is listed again.
+    """Day from which the family is back on the list.
 
     Raises
     ------
@@ -68,10 +68,8 @@ def recheck_day(text: object, as_of: date) -> date:
         day = date.fromisoformat(str(text))
     except ValueError:
         raise FormError(
-            f"Write the day to list the family again as a date, such as {as_of.isoformat()}."
+            f"Enter the day the family comes back on the list as a date, such as {as_of.isoformat()}."
         ) from None
     if not as_of <= day <= last:
-        raise FormError(
-            f"Choose a day to list the family again from {as_of.isoformat()} to {last.isoformat()}."
-        )
+        raise FormError(f"Choose a day between {as_of.isoformat()} and {last.isoformat()}.")
     return day

@@ -68,7 +68,7 @@ class IncomingQueries:
         """
         session = self.session
         session.reader.must(Right.BRING_FILES)
-        session.require_today("Bring files in on today's page.")
+        session.require_today("Import files on today's page.")
         before = int(session.store.ingests()["ingest"].max() or 0)
         profile = incoming_files.profile_of(source, session.service.profiles)
         summary = ingesting.take_in(
@@ -167,5 +167,5 @@ class IncomingQueries:
     def _row_to_mend(self, number: int) -> ToMend | None:
         session = self.session
         session.reader.must(Right.MEND_ROWS)
-        session.require_today("Mend rows on today's page.")
+        session.require_today("Correct rows on today's page.")
         return row_to_mend(session.store, number, session.service.profiles)

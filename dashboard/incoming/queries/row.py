@@ -74,7 +74,7 @@ def _field(
     if hint is not None:
         pass
     elif column is None:
-        hint = "a column of the file's own, kept with the row and not read"
+        hint = "an extra column of this file; kept with the row but not used"
     elif column.low is not None:
         hint = f"whole number, {column.low} to {column.high}"
     else:
@@ -135,7 +135,7 @@ def mend(
     except NotListedError:
         return None
     except (IngestError, StoreError) as fault:
-        raise FormError(f"The row is not mended. {fault}") from None
+        raise FormError(f"The row was not corrected. {fault}") from None
 
 
 def mended_view(

@@ -1,0 +1,212 @@
+"""What are the parts of the call list made of: its head, its rows, the panel of a family?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from itertools import groupby
+
+from markupsafe import Markup
+
+from dashboard.addresses.calls import Choice, write_choice
+from dashboard.addresses.family import family_address
+from dashboard.call_state.views import CallRow
+from dashboard.calls import words as calls_words
+from dashboard.calls.queries import LONGEST_ASIDE_DAYS, MOST_CHARACTERS, MOST_REASON_CHARACTERS
+from dashboard.calls.views import CallsView, News, Opened
+from dashboard.layout import ids, words
+from dashboard.layout.templates import render
+
+CAPTION = "Families in calling order, most urgent first"
+RESTING_CAPTION = "Waiting and postponed families, earliest day first"
+
+
+@dataclass(frozen=True)
+class Tile:
+    """A band with its count, and the address that shows it alone."""
+
+    title: str
+    band: str | None
+    count: int
+    address: str
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class ListedRow:
+    """A row of the list, ready to be shown."""
+
+    family_id: str
+    html: Markup
+
+
+@dataclass(frozen=True)
+class Group:
+    """The rows of one band."""
+
+    band: str
+    count: str
+    all_address: str | None
+    """Shows all families of the band where only some are on the page."""
+    rows: tuple[ListedRow, ...]
+
+
+def head(view: CallsView) -> Markup:
+    """The answer, counts by band, capacity, and the filters."""
+    first = view.first
+    return render(
+        "calls/head",
+        view=view,
+        calls_words=calls_words,
+        first_address=None
+        if first is None
+        else _address(view.choice, band=None, page=1, family_id=first.family_id),
+        tiles=_tiles(view),
+        filters={
+            "nurses": _options(view.nurses, "All nurses"),
+            "sites": _options(view.sites, "All sites"),
+            "languages": _options(view.languages, "All languages"),
+            "rows": [(str(n), str(n)) for n in words.PER_PAGE],
+        },
+    )
+
+
+def _options(values: tuple[str, ...], every: str) -> list[tuple[str, str]]:
+    return [("", every), *((value, value) for value in values)]
+
+
+def _tiles(view: CallsView) -> list[Tile]:
+    to_call = sum(view.counts[band] for band in words.BANDS_TO_CALL)
+    capacity, of_capacity = None, None
+    if view.room is not None:
+        capacity = f"up to {words.counted(view.room.left, 'call', 'calls')} left today"
+        of_capacity = f"of {words.counted(view.room.possible, 'call', 'calls')} today"
+
+    def tile(title: str, band: str | None, count: int, note: str | None = None) -> Tile:
+        address = _address(view.choice, band=band, page=1, family_id=None)
+        return Tile(title, band, count, address, note)
+
+    return [
+        tile("All to call", None, to_call, capacity),
+        *(tile(words.BANDS[band].title, band, n) for band, n in view.counts.items()),
+        tile(words.DONE_TITLE, words.DONE, view.done_count, of_capacity),
+    ]
+
+
+def closed_rows(view: CallsView) -> Mapping[str, Markup]:
+    """The row of each family as it is while another family is open."""
+    rows = (*view.rows, *view.resting)
+    return {row.family_id: _row(row, view, is_open=False, stop=False) for row in rows}
+
+
+def done(view: CallsView) -> Markup:
+    """The calls done today; nothing where another part of the list is shown."""
+    if not view.done and view.choice.band != words.DONE:
+        return Markup("")
+    return render(
+        "calls/done",
+        view=view,
+        calls_words=calls_words,
+        all_address=_address(view.choice, band=words.DONE, page=1, family_id=None),
+        calls=[(call, _address(view.choice, family_id=call.family_id)) for call in view.done],
+    )
+
+
+def rows(
+    view: CallsView, opened: str | None, closed: Mapping[str, Markup], calls_done: Markup
+) -> Markup:
+    """The rows of a choice by band, what waits below them, and the calls done."""
+    choice = view.choice
+    steps = ((choice.page - 1, "Earlier families"), (choice.page + 1, "Later families"))
+    return render(
+        "calls/list",
+        view=view,
+        calls_words=calls_words,
+        to_call={"caption": CAPTION, "groups": _groups(view.rows, view, opened, closed)},
+        resting={"caption": RESTING_CAPTION, "groups": _groups(view.resting, view, opened, closed)},
+        pages=[
+            (_address(choice, page=page, family_id=None), name)
+            for page, name in steps
+            if 1 <= page <= view.pages
+        ],
+        done=calls_done,
+    )
+
+
+def _groups(
+    listed: tuple[CallRow, ...], view: CallsView, opened: str | None, closed: Mapping[str, Markup]
+) -> list[Group]:
+    # Arrow keys move between rows, so that one stop of the Tab key is enough for all of them.
+    shown = [row.family_id for row in (*view.rows, *view.resting)]
+    stop = opened if opened in shown else next(iter(shown), None)
+
+    def html(row: CallRow) -> Markup:
+        if row.family_id not in (opened, stop):
+            return closed[row.family_id]
+        return _row(row, view, is_open=row.family_id == opened, stop=row.family_id == stop)
+
+    groups = []
+    for band, of_band in groupby(listed, key=lambda row: row.band):
+        below = sum(row.band == band for row in view.resting)
+        is_cut = 0 < below < view.counts[band]
+        groups.append(
+            Group(
+                band,
+                words.counted(view.counts[band], "family", "families"),
+                _address(view.choice, band=band, page=1, family_id=None) if is_cut else None,
+                tuple(ListedRow(row.family_id, html(row)) for row in of_band),
+            )
+        )
+    return groups
+
+
+def _row(row: CallRow, view: CallsView, *, is_open: bool, stop: bool) -> Markup:
+    return render(
+        "calls/row",
+        row=row,
+        as_of=view.context.as_of,
+        address=_address(view.choice, family_id=row.family_id),
+        open=is_open,
+        stop=stop,
+        calls_words=calls_words,
+    )
+
+
+def panel(opened: Opened, choice: Choice, news: News | None) -> Markup:
+    """The panel of one family."""
+    row, as_of = opened.row, opened.context.as_of
+    next_family = opened.next_family_id
+    return render(
+        "calls/panel",
+        opened=opened,
+        news=news,
+        newest=_newest(opened) if news is not None and news.can_take_back else None,
+        back_address=_address(choice, family_id=None),
+        next_address=None if next_family is None else _address(choice, family_id=next_family),
+        history_address=family_address(row.family_id),
+        caller_chosen=row.assigned_to or next(iter(row.nurses), opened.context.reader.code),
+        limits={
+            "agreed": MOST_CHARACTERS,
+            "reason": MOST_REASON_CHARACTERS,
+            "first_day": as_of + timedelta(days=1),
+            "last_day": as_of + timedelta(days=LONGEST_ASIDE_DAYS),
+        },
+        calls_words=calls_words,
+    )
+
+
+def no_panel(*, asked: bool) -> Markup:
+    """The panel where no family is open; `asked`: one was asked for that there is not."""
+    return render("calls/no_panel", asked=asked)
+
+
+def _newest(opened: Opened) -> tuple[int, str] | None:
+    """What was recorded of the family last: its row, and the store that undoes it."""
+    acts = [(c.made_at, c.row, ids.TAKE_BACK) for c in opened.calls]
+    acts += [(a.made_at, a.row, ids.TAKE_BACK_ARRANGED) for a in opened.arranged]
+    return max(acts)[1:] if acts else None
+
+
+def _address(choice: Choice, **changes: object) -> str:
+    return write_choice(replace(choice, **changes))  # type: ignore[arg-type]

@@ -1,0 +1,90 @@
+"""How is the call list put into words?"""
+
+from __future__ import annotations
+
+from datetime import date
+
+from dashboard.call_state.views import CallRow
+from dashboard.calls.views import CallDone, CallsView
+from dashboard.layout import words
+
+SENTENCES = 2
+"""Reasons shown of each family on a screen; the panel and the printed list have all of them."""
+
+
+def nobody_to_call(view: CallsView) -> str:
+    """The page's answer when no family is to be called."""
+    chosen = [c for c in (view.choice.nurse, view.choice.site, view.choice.language) if c]
+    whose = f" for {words.listed(chosen)}" if chosen else ""
+    waiting = view.counts["waiting"]
+    after = f" {words.counted(waiting, 'family is', 'families are')} waiting." if waiting else ""
+    return f"No families to call{whose}.{after}"
+
+
+def coverage(view: CallsView) -> str:
+    """How many families have logged nothing for long, and what that means for the list."""
+    have = "has" if view.families_silent == 1 else "have"
+    return (
+        f"{words.thousands(view.families_silent)} of "
+        f"{words.counted(view.families_at_home, 'family', 'families')} with a line at home {have} "
+        f"not logged anything for over {view.silent_after_days} days, so care that looks overdue "
+        "may have been done but not recorded."
+    )
+
+
+def print_line(view: CallsView) -> str:
+    """Which part of the list a print shows."""
+    choice = view.choice
+    whose = f"Nurse: {choice.nurse or 'all'}. Site: {choice.site or 'all'}."
+    if choice.language:
+        whose += f" Language: {choice.language}."
+    band = words.BANDS[choice.band].title if choice.band in words.BANDS else "all to call"
+    return f"{whose} Bands: {band}. Page {choice.page} of {view.pages}."
+
+
+def announcement(view: CallsView) -> str:
+    """The list in one sentence, for a screen reader."""
+    choice = view.choice
+    if choice.band == words.DONE:
+        return f"{words.counted(view.done_count, 'call', 'calls')} done today."
+    what = words.BANDS[choice.band].title.lower() if choice.band in words.BANDS else "to call"
+    return f"{words.counted(view.total, 'family', 'families')} shown: {what}."
+
+
+def rows_shown(view: CallsView) -> str:
+    """Which rows of the list are on the page."""
+    choice = view.choice
+    first = (choice.page - 1) * choice.per_page + 1
+    last = min(choice.page * choice.per_page, view.total)
+    families = words.counted(view.total, "family", "families")
+    return f"{words.thousands(first)} to {words.thousands(last)} of {families}"
+
+
+def last_heard(row: CallRow, as_of: date) -> tuple[str, str]:
+    """When the family last logged anything, and the day."""
+    if row.last_heard_on is None:
+        return "no log entries yet", f"{words.counted(row.silent_days, 'day', 'days')} at home"
+    day = words.short_day(row.last_heard_on, as_of)
+    if row.silent:
+        return f"nothing for {words.counted(row.silent_days, 'day', 'days')}", f"last entry {day}"
+    return words.ago(row.last_heard_on, as_of), day
+
+
+def done_outcome(call: CallDone) -> str:
+    """When a call of today was made, by which person, and whether it reached the family."""
+    outcome = "reached the family" if call.reached else "no answer"
+    return f"{call.made_at:%H:%M}, {call.made_by}: {outcome}"
+
+
+def call_again(call: CallDone, as_of: date) -> str:
+    """When a family that was called today comes back on the list."""
+    if call.band in words.BANDS_TO_CALL:
+        return f"on the list now: {words.BANDS[call.band].title.lower()}"
+    if call.band == "set_aside":
+        return "postponed"
+    return f"on {words.short_day(call.recheck_on, as_of)}"
+
+
+def log_entries(count: int) -> str:
+    """What opens the log entries behind a reason."""
+    return "Show log entry" if count == 1 else f"Show {count} log entries"

@@ -1,0 +1,119 @@
+"""What are the parts of a family's page made of?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+from markupsafe import Markup
+
+from dashboard.addresses.calls import Choice, write_choice
+from dashboard.addresses.family import FamilyChoice, family_address
+from dashboard.family import words as family_words
+from dashboard.family.history import LATE_DAYS
+from dashboard.family.views import FamilyView, LineView
+from dashboard.layout import words
+from dashboard.layout.templates import render
+
+TIMES = {"weeks": "8 weeks", "months": "6 months", "all": "all"}
+
+
+def head(view: FamilyView, *, back: bool) -> Markup:
+    """Who the family is, why it is called, and the state of its lines."""
+    ended = [line for line in view.lines if line.state == "ended"]
+    as_of = view.as_of
+    return render(
+        "family/head",
+        view=view,
+        back_address=write_choice(Choice(family_id=view.family_id)) if back else None,
+        earlier=earlier_day(view.family_id, view.choice, view.now),
+        facts=family_words.facts(view),
+        lines=[
+            {
+                "line_id": line.line_id,
+                "kind": family_words.line_kind(line),
+                "about": family_words.line_about(line, as_of),
+                "summary": family_words.line_summary(line, as_of),
+            }
+            for line in view.lines
+            if line not in ended
+        ],
+        ended=words.listed([family_words.line_ended(line, as_of) for line in ended]),
+        day_form=day_form(view.family_id, view.choice, view.now),
+    )
+
+
+def not_known(family_id: str, choice: FamilyChoice, day: date, now: date) -> Markup:
+    """A page of an earlier day on which no line of the family was known."""
+    return render(
+        "family/not_known",
+        family_id=family_id,
+        day=day,
+        earlier=earlier_day(family_id, choice, now),
+        day_form=day_form(family_id, choice, now),
+    )
+
+
+def day_form(family_id: str, choice: FamilyChoice, now: date) -> Markup:
+    """A day to choose."""
+    address = family_address(family_id)
+    return render("family/day_form", choice=choice, now=now, address=address)
+
+
+def earlier_day(family_id: str, choice: FamilyChoice, now: date) -> Markup:
+    """What a page of an earlier day shows above everything else; nothing on the page of today."""
+    today = family_address(family_id, replace(choice, known_on=None, page=1))
+    return render("family/earlier_day", choice=choice, now=now, today_address=today)
+
+
+def times(view: FamilyView) -> Markup:
+    """The heading of the chart, and the times to choose from."""
+    choices = [
+        (family_address(view.family_id, replace(view.choice, time=time, page=1)), time, name)
+        for time, name in TIMES.items()
+    ]
+    return render("family/times", times=choices, chosen=view.choice.time)
+
+
+def lines_shown(view: FamilyView) -> list[LineView]:
+    """Lines that had not ended before the first day shown."""
+    return [line for line in view.lines if line.end_on is None or line.end_on > view.first]
+
+
+def caption(view: FamilyView) -> Markup:
+    """How the chart is read, and which lines it leaves out."""
+    left_out = [line.line_id for line in view.lines if line not in lines_shown(view)]
+    return render("family/caption", late_days=LATE_DAYS, left_out=left_out)
+
+
+def history(view: FamilyView) -> Markup:
+    """The marks and spans of the chart as a table, newest first."""
+    rows = [
+        {
+            "day": family_words.days(on, until),
+            "group": group,
+            "label": family_words.cut(label),
+            "received": family_words.received(on, received_on),
+            "table": table,
+            "number": number,
+        }
+        for on, until, group, label, table, number, received_on in view.told.itertuples(index=False)
+    ]
+    steps = ((view.choice.page - 1, "Newer"), (view.choice.page + 1, "Older"))
+    return render(
+        "family/history",
+        view=view,
+        rows=rows,
+        said=f"{words.counted(view.told_in_all, 'row', 'rows')} in the time shown",
+        pages=[
+            (family_address(view.family_id, replace(view.choice, page=page)), name)
+            for page, name in steps
+            if 1 <= page <= view.pages
+        ],
+    )
+
+
+def people(view: FamilyView) -> Markup:
+    """Who cares for the line, and the calls recorded."""
+    known = [family_words.caregiver(person, view.as_of) for person in view.caregivers]
+    return render("family/people", view=view, people=known)

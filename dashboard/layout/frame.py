@@ -59,7 +59,8 @@ def places_of(reader: Reader) -> list[tuple[str, str]]:
 
 def index(*, signs_in: bool) -> str:
     """The first bytes of every page; a page left alone leaves itself when a sign-in ends."""
-    return render("layout/index", idle=IDLE_SECONDS if signs_in else 0)
+    idle = IDLE_SECONDS if signs_in else 0
+    return str(render("layout/index", idle=idle))  # Dash puts markup of its own into it
 
 
 def frame() -> Component:
@@ -89,7 +90,7 @@ def whole(here: str, context: PageContext, title: str, content: Markup) -> str:
     """A whole page as HTML, for forms that are answered without callbacks."""
     idle = 0 if context.demo else IDLE_SECONDS
     around = Frame.of(here, context)
-    return render("layout/whole", frame=around, title=title, idle=idle, content=content)
+    return str(render("layout/whole", frame=around, title=title, idle=idle, content=content))
 
 
 def received(context: PageContext) -> str:

@@ -39,8 +39,9 @@ class Reader(HTMLParser):
 
 def numbers(*cells: object) -> str:
     made = _TEMPLATES.from_string(
-        '{% from "layout/tables" import numbers, scrolled %}'
+        '{% from "layout/tables" import numbers, scrolled, folded %}'
         "{% call scrolled(label) %}{{ numbers(heads, rows) }}{% endcall %}"
+        "{% call folded(label) %}{{ numbers(heads, rows) }}{% endcall %}"
     )
     return made.render(label=HARM, heads=[HARM], rows=[cells])
 
@@ -48,7 +49,7 @@ def numbers(*cells: object) -> str:
 def test_texts_and_attributes_are_escaped():
     made = numbers(HARM, HARM * 3)
     assert "<img" not in made
-    assert made.count("&lt;img") == 6
+    assert made.count("&lt;img") == 10
     assert dict(Reader(made).attributes)["aria-label"] == HARM
 
 

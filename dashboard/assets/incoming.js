@@ -22,12 +22,12 @@
         ? ""
         : tooLarge
           ? `${names}: ${size(total)} is more than ${size(most)} at once. ` +
-            "Split the files, or have them taken in at the command line."
-          : `Chosen: ${names} (${size(total)}). Not taken in yet.`;
+            "Split the files, or import them at the command line."
+          : `Chosen: ${names} (${size(total)}). Not imported yet.`;
     form.querySelector("button").disabled = tooLarge;
   }
 
-  // A file dropped beside the form is not to be opened in place of the page.
+  // A file dropped next to the form is not to be opened in place of the page.
   for (const kind of ["dragover", "drop"]) {
     document.addEventListener(kind, (event) => {
       if (!holdsFiles(event) || !document.querySelector("form[data-drops]")) return;
@@ -55,11 +55,11 @@
 
   document.addEventListener("submit", (event) => {
     if (!event.target.matches("form[data-drops]")) return;
-    event.target.querySelector(".chosen").textContent = "Taking in …";
+    event.target.querySelector(".chosen").textContent = "Importing …";
     event.target.querySelector("button").disabled = true;
   });
 
-  // Back from the answer: the form stands as it was left, and may be sent again.
+  // Back from the answer: the form is as it was left, and may be sent again.
   window.addEventListener("pageshow", () => {
     document.querySelectorAll("form[data-drops]").forEach(tell);
   });

@@ -3,7 +3,7 @@
 (() => {
   "use strict";
 
-  let wanted = null; // id of what gets the focus once the panel is drawn
+  let wanted = null; // id of what gets the focus once the panel is made
 
   const rows = () => [...document.querySelectorAll("a.row-link")];
   const shown = (element) => element !== null && element.offsetParent !== null;
@@ -29,7 +29,7 @@
   const inPanel = (id) => () =>
     document.getElementById(id) ?? document.querySelector(`[data-instead-of="${id}"]`);
 
-  // Show a family beside the list, then go to a part of its panel.
+  // Show a family in the panel, then go to a part of it.
   function openFamily(link, id) {
     const family = new URLSearchParams(link.search).get("family");
     const isShown = document.querySelector("#panel-name .code")?.textContent === family;
@@ -218,8 +218,8 @@
       return answer;
     } catch (fault) {
       trouble(
-        "The dashboard does not answer. Look whether it still runs on this machine, then " +
-          "reload the page. What was recorded before is kept.",
+        "The dashboard is not responding. Check that it is running on this computer, then " +
+          "reload the page. Anything already recorded is saved.",
       );
       throw fault;
     }

@@ -1,8 +1,8 @@
-// A reader's place on a page whose parts are drawn after it has loaded, or drawn anew.
+// A reader's place on a page whose parts are made after it has loaded, or made again.
 (() => {
   "use strict";
 
-  // -- a way to a part: the browser comes too early, and is led there once it stands ----------
+  // -- a way to a part: the browser comes too early, and is led there once it is made ----------
   function comeTo(id, tries = 100) {
     const part = document.getElementById(id);
     if (part !== null) {
@@ -17,7 +17,7 @@
   const wanted = decodeURIComponent(window.location.hash.slice(1));
   if (wanted !== "" && wanted !== "main") comeTo(wanted);
 
-  // -- a choice in a part that is drawn anew: the focus goes back to it ------------------------
+  // -- a choice in a part that is made again: the focus goes back to it ------------------------
   const WAIT_MS = 20000;
   let watching = null;
 

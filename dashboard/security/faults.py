@@ -48,7 +48,7 @@ def _refused(fault: HTTPException) -> Response:
 def _old_page(_: Exception) -> Any:
     if request.path == SIGN_IN:
         return redirect(f"{SIGN_IN}?old=1", code=303)
-    return _answer(400, "This page is older than the running dashboard. Reload it.")
+    return _answer(400, "This page is out of date. Reload it and try again.")
 
 
 def _no_such_file(_: Exception) -> Response:
@@ -62,7 +62,7 @@ def _broken(fault: Exception) -> Response:
         type(fault).__name__,
         " < ".join(f"{p.name}:{p.lineno}" for p in reversed(places[-6:])),
     )
-    return _answer(500, "A fault of the program stopped this answer. Reload the page.")
+    return _answer(500, "Something went wrong in the program. Reload the page.")
 
 
 def _answer(code: int, text: str) -> Response:

@@ -29,9 +29,9 @@ def close_gate(app: Dash) -> None:
 
     def gate() -> None:
         if not is_own_host(request.host):
-            abort(403, "This address is not one of this dashboard's own.")
+            abort(403, "This address does not belong to this dashboard.")
         if request.method not in {"GET", "HEAD", "OPTIONS"} and not _from_own_page():
-            abort(403, "The request does not come from a page of this dashboard.")
+            abort(403, "This request was not sent from a page of this dashboard.")
 
     app.server.before_request(gate)
 
@@ -43,7 +43,7 @@ def check_shape(app: Dash) -> None:
         if request.path == CALLBACKS and not fits_a_callback(
             request.get_json(silent=True), app.callback_map
         ):
-            abort(400, "The request names nothing that this dashboard offers. Reload the page.")
+            abort(400, "This page is out of date. Reload it and try again.")
 
     app.server.before_request(check)
 

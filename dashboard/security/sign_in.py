@@ -31,9 +31,9 @@ WITHOUT_SIGN_IN = (SIGN_IN, "/assets/")
 """The page to sign in, and program files, which hold no data."""
 NOT_PAGES = ("/_", "/assets/")
 
-WRONG = "Code and password do not go together, or this person may not sign in."
+WRONG = "Wrong code or password, or this account is closed."
 ENDED = "Your sign-in has ended. Sign in again."
-OLD = "That page was older than the running dashboard. Sign in again."
+OLD = "That page is out of date. Sign in again."
 
 
 def let_in(app: Dash, service: Service) -> None:
@@ -137,7 +137,7 @@ def _page_answer(service: Service, reader: Reader) -> Any:
     if page is Page.FAMILY and not session_of_request(service).knows_family(
         read_family(request.path)
     ):
-        return plain.nothing_here("There is no family with this code in the store.")
+        return plain.nothing_here("No family has this code.")
     return None
 
 
@@ -147,14 +147,14 @@ def _sign_in(service: Service) -> Any:
     if request.method == "GET":
         if service.reader_of(before, uses=False) is not None:
             return redirect(to, code=303)
-        told = OLD if "old" in request.args else ENDED if before else None
-        return plain.sign_in_page(to, told, "")
+        message = OLD if "old" in request.args else ENDED if before else None
+        return plain.sign_in_page(to, message, "")
     code = request.form.get("code", "").strip()
     done = service.sign_in(code, request.form.get("password", ""), request.remote_addr or "")
     if done.token is None:
         if done.wait_seconds:
-            said = f"Too many attempts. Wait {_minutes(done.wait_seconds)}, then try again."
-            answer = plain.sign_in_page(to, said, code, status=429)
+            message = f"Too many attempts. Wait {_minutes(done.wait_seconds)}, then try again."
+            answer = plain.sign_in_page(to, message, code, status=429)
             answer.headers["Retry-After"] = str(done.wait_seconds)
             return answer
         return plain.sign_in_page(to, WRONG, code, status=401)

@@ -189,5 +189,5 @@ def _title(session: Session, path: str) -> str:
     elif family_id is not None and session.knows_family(family_id):
         name = family.title(family_id)
     else:
-        name = "Nothing here"
+        name = "Page not found"
     return f"{name} · linedays"

@@ -20,8 +20,8 @@ PAGES = {
     "record": ("looked_at", "/record"),
     "week": ("looked_at", "/week?known=now"),
     "incoming": ("incoming", "/incoming"),
-    "mend a row": ("incoming", "/incoming/row/1"),
-    "bring files in": ("incoming", "/incoming/files"),
+    "correct a row": ("incoming", "/incoming/row/1"),
+    "import files": ("incoming", "/incoming/files"),
     "nothing": ("looked_at", "/nowhere"),
     "retraining": ("retrained_programme", "/retraining"),
     "opened need": (
@@ -79,7 +79,7 @@ def open_page(page: Page, running: Running, name: str) -> None:
     if name == "incoming":
         page.locator(".doubt-kind summary").first.click()
     if "family" in name:
-        page.get_by_role("button", name="Show row").first.click()
+        page.get_by_role("button", name="Show entry").first.click()
         expect(page.locator(".shown-source .source")).to_be_visible()
 
 

@@ -19,7 +19,7 @@ def open_family(page: Page, running, family: str, query: str = "") -> None:
 
 def test_the_family_is_reached_from_the_list_and_leads_back(page, running):
     page.goto(f"{running.address}/?family=F1")
-    page.get_by_role("link", name="Whole history").click()
+    page.get_by_role("link", name="Full history").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Family F1")
     expect(page).to_have_title("Family F1 · linedays")
     page.get_by_role("link", name="Back to the call list").click()
@@ -62,7 +62,7 @@ def test_the_table_holds_the_same_marks_and_shows_the_same_rows_by_keyboard(page
     ):
         expect(table.get_by_text(words, exact=True).first).to_be_visible()
     expect(page.get_by_role("link", name="all", exact=True)).to_be_focused()
-    button = table.get_by_role("button", name="Show row of 20 Jan 2031 to 24 Jan 2031")
+    button = table.get_by_role("button", name="Show entry of 20 Jan 2031 to 24 Jan 2031")
     button.focus()
     page.keyboard.press("Enter")
     expect(page.locator(".shown-source")).to_contain_text("stays.csv, row 2")
@@ -74,7 +74,7 @@ def test_a_recorded_call_is_a_mark_with_its_own_row(page, running):
     page.get_by_role("button", name="Record the call").click()
     expect(page.get_by_role("status").filter(has_text="Recorded.")).to_be_visible()
     open_family(page, running, "F2")
-    page.get_by_role("button", name="Show row of 4 Mar 2031: call, reached (by N1)").click()
+    page.get_by_role("button", name="Show entry of 4 Mar 2031: call, reached (by N1)").click()
     expect(page.locator(".shown-source")).to_contain_text("recorded here on 04 Mar 2031, 09:00")
     expect(page.get_by_text("N1: reached; list again from 6 Mar")).to_be_visible()
 
@@ -102,12 +102,12 @@ def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(
     open_family(page, running, "F2")
     table = page.get_by_role("region", name="The same as a table, newest first")
     expect(table.get_by_text("Looked, nothing seen; said: then said.")).to_be_visible()
-    table.get_by_role("button", name="Show row of 25 Feb 2031").click()
+    table.get_by_role("button", name="Show entry of 25 Feb 2031").click()
     expect(page.locator(".shown-source")).to_contain_text("corrections.csv, row 3")
     expect(page.locator(".shown-source")).to_contain_text("took the place of")
     expect(page.locator(".shown-source")).to_contain_text("first said")
-    page.get_by_label("Known on").fill("2031-03-03")
-    page.get_by_role("button", name="Turn back").click()
+    page.get_by_label("View an earlier day").fill("2031-03-03")
+    page.get_by_role("button", name="Show", exact=True).click()
     expect(page.get_by_role("note")).to_contain_text("As known on Monday 3 March 2031; not today.")
     expect(page).to_have_url(f"{running.address}/family/F2?known=2031-03-03&time=weeks")
     expect(page.locator(".standing")).to_contain_text("Monday 3 March 2031")

@@ -26,10 +26,10 @@ def tab_to(page: Page, wanted: str) -> None:
 def test_a_morning_needs_no_mouse(watched, running, width):
     page = watched.page(width)
     page.goto(running.address)
-    panel = page.get_by_role("region", name="Opened family")
+    panel = page.get_by_role("region", name="Open family")
     said = panel.get_by_role("status")
     press = page.keyboard.press
-    expect(page.get_by_text("sets aside,")).to_be_visible()
+    expect(page.get_by_text("postpones,")).to_be_visible()
 
     # Choose one's own families; what is shown is said aloud.
     tab_to(page, "#choose-nurse")
@@ -41,7 +41,7 @@ def test_a_morning_needs_no_mouse(watched, running, width):
     tab_to(page, "a.row-link")
     focused_row(page, "F1").to_be_focused()
     press("s")
-    expect(panel.get_by_text("A family in same-day review is not set aside")).to_be_focused()
+    expect(panel.get_by_text("Can't be postponed")).to_be_focused()
     press("c")
     expect(page.get_by_role("radio", name="Yes, spoke with the family")).to_be_focused()
     press("Space")
@@ -49,10 +49,10 @@ def test_a_morning_needs_no_mouse(watched, running, width):
     page.keyboard.type("clinic at noon, cases and such")  # letters in a field only write
     tab_to(page, "form[data-sends='record-call'] button")
     press("Enter")
-    expect(said).to_contain_text("Recorded. Family F1 waits")
+    expect(said).to_contain_text("Call recorded. F1 comes back on the list")
     expect(said).to_be_focused()
 
-    # The next one is set aside, taken back, set aside again.
+    # The next one is postponed, undone, postponed again.
     press("Escape")
     press("Home")
     focused_row(page, "F2").to_be_focused()
@@ -62,11 +62,11 @@ def test_a_morning_needs_no_mouse(watched, running, width):
         tab_to(page, "#aside-reason")
         page.keyboard.type(reason)
         press("Enter")
-        expect(said).to_contain_text("Family F2 is set aside and listed again from 5 Mar.")
+        expect(said).to_contain_text("F2 is postponed and comes back on the list on 5 Mar.")
         expect(said).to_be_focused()
         if reason.startswith("on"):
             press("u")
-            expect(said).to_contain_text("What was arranged for family F2 is taken back.")
+            expect(said).to_contain_text("The change for F2 was undone.")
             expect(said).to_be_focused()
             press("Escape")
             focused_row(page, "F2").to_be_focused()
@@ -82,13 +82,11 @@ def test_a_morning_needs_no_mouse(watched, running, width):
     press("Enter")
     expect(said).to_contain_text("Family F6 is assigned to N2.")
     press("Escape")
-    expect(page.locator(".answer")).to_have_text(
-        "No family of N1 has to be called. 1 family waits for a recheck."
-    )
+    expect(page.locator(".answer")).to_have_text("No families to call for N1. 1 family is waiting.")
     rows = page.locator("table.calls a.row-link")
     expect(rows).to_have_count(2)
     assert rows.all_inner_texts() == ["F1", "F2"]
-    expect(page.locator("table.calls")).to_contain_text("Set aside until 5 Mar")
+    expect(page.locator("table.calls")).to_contain_text("Postponed until 5 Mar")
     records = running.records()
     assert list(records.calls["family_id"]) == ["F1"]
     assert list(records.arrangements["family_id"]) == ["F2", "F6"]

@@ -119,11 +119,11 @@ def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
-        ({"family_id": "F99"}, "no family with this code"),
-        ({"family_id": ["F2"]}, "no family with this code"),
-        ({"family_id": None}, "no family with this code"),
-        ({"reached": "perhaps"}, "whether somebody was reached"),
-        ({"reached": ["yes"]}, "whether somebody was reached"),
+        ({"family_id": "F99"}, "No family has this code"),
+        ({"family_id": ["F2"]}, "No family has this code"),
+        ({"family_id": None}, "No family has this code"),
+        ({"reached": "perhaps"}, "whether you reached the family"),
+        ({"reached": ["yes"]}, "whether you reached the family"),
         ({"agreed": "x" * 2001}, "Shorten what was agreed"),
         ({"recheck_on": "2031-03-03"}, "from 2031-03-04 to 2031-06-04"),
         ({"recheck_on": "2031-06-05"}, "from 2031-03-04 to 2031-06-04"),
@@ -419,7 +419,7 @@ def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_i
     timeline = request(queries).snapshot().timeline
     assert (
         CallActions(request(queries)).arrange(ASIDE)
-        == "Family F2 is set aside and listed again from 7 Mar."
+        == "F2 is postponed and comes back on the list on 7 Mar."
     )
     assert order(queries) == ["F1", "F3", "F5", "F6", "F2"]
     view = CallsQueries(request(queries)).calls(Choice())
@@ -461,9 +461,9 @@ def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queri
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
-        ({"family_id": "F99"}, "no family with this code"),
-        ({"kind": "forgotten"}, "what to arrange"),
-        ({"kind": ["set_aside"]}, "what to arrange"),
+        ({"family_id": "F99"}, "No family has this code"),
+        ({"kind": "forgotten"}, "assign or postpone"),
+        ({"kind": ["set_aside"]}, "assign or postpone"),
         ({"until_on": "2031-03-04"}, "from 2031-03-05 to 2031-04-04"),
         ({"until_on": "2031-04-05"}, "from 2031-03-05 to 2031-04-04"),
         ({"until_on": None}, "as a date"),
@@ -495,6 +495,6 @@ def test_an_arrangement_elsewhere_leaves_what_is_kept_of_other_sites_as_it_was(u
     CallActions(request(north)).arrange(ASIDE)
     assert order(north) == ["F1", "F6", "F2"]
     assert request(south).snapshot() is before
-    with pytest.raises(FormError, match="no family with this code"):
+    with pytest.raises(FormError, match="No family has this code"):
         CallActions(request(south)).arrange(replace(ASIDE, form="other"))
     north.service.close()

@@ -49,7 +49,7 @@ def queries(app, code: str = "E1"):
 
 
 def test_the_surest_need_stands_first_with_its_counts(app_looked_at):
-    view = queries(app_looked_at).needs(NeedsChoice())
+    view = RetrainingQueries(queries(app_looked_at)).needs(NeedsChoice())
     told = [(r.family_id, r.caregiver_id, r.step, r.missed, r.seen) for r in view.rows]
     # Where nobody else misses a step, a caregiver who does stands out more.
     assert told == [
@@ -136,7 +136,7 @@ def test_who_is_not_signed_off_is_told_by_skill(app_looked_at):
 
 
 def test_the_picture_has_each_family_once_by_its_surest_caregiver(app_looked_at):
-    view = queries(app_looked_at).picture(NeedsChoice())
+    view = RetrainingQueries(queries(app_looked_at)).picture(NeedsChoice())
     assert view.families == ("F3", "F1", "F2", "F6")
     assert set(view.steps) == {"mask on", "let dry long enough"}
     assert not view.cells.duplicated(["family_id", "step_name"]).any()
@@ -155,12 +155,12 @@ def test_families_of_a_site_who_miss_the_same_step_share_a_session(app_looked_at
     by_language = RetrainingQueries(asked).sessions(NeedsChoice(together="language"))
     assert [r.name.language for r in by_language.rows] == ["Finnish"]
     assert RetrainingQueries(asked).sessions(NeedsChoice(site="South")).rows == ()
-    assert queries(app_looked_at, "E.south").sessions(NeedsChoice()).rows == ()
+    assert RetrainingQueries(queries(app_looked_at, "E.south")).sessions(NeedsChoice()).rows == ()
 
 
 def test_the_sheet_of_a_session_names_whom_it_asks_and_no_other(app_looked_at):
     name = SessionName("North", "mask", None, 1, 8)
-    sheet = queries(app_looked_at).sheet(name)
+    sheet = RetrainingQueries(queries(app_looked_at)).sheet(name)
     told = [(r.need.family_id, r.need.caregiver_id, r.need.missed, r.relation) for r in sheet.rows]
     assert told == [("F1", "K1", 10, "parent"), ("F2", "K2", 9, "parent")]
     for other in (
@@ -169,8 +169,8 @@ def test_the_sheet_of_a_session_names_whom_it_asks_and_no_other(app_looked_at):
         SessionName("North", "mask", None, 1, 2),
         SessionName("South", "mask", None, 1, 8),
     ):
-        assert queries(app_looked_at).sheet(other) is None
-    assert queries(app_looked_at, "E.south").sheet(name) is None
+        assert RetrainingQueries(queries(app_looked_at)).sheet(other) is None
+    assert RetrainingQueries(queries(app_looked_at, "E.south")).sheet(name) is None
     page = browser_of(app_looked_at, "E.south").page(
         "/retraining", "?sheet=1&site=North&need=mask&size=8"
     )
@@ -208,7 +208,7 @@ def test_other_roles_get_nothing_of_the_page(app_looked_at, code):
 def test_opening_a_need_is_noted_as_opening_its_family(programme, tmp_path):
     file = shutil.copy(programme, tmp_path / "store.sqlite")
     app = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=lambda: NOW))
-    queries(app).need("F2", "K2", "mask")
+    RetrainingQueries(queries(app)).need("F2", "K2", "mask")
     noted = app.service.store.people.accesses()
     assert (noted["who"].iloc[0], noted["what"].iloc[0], noted["family_id"].iloc[0]) == (
         "E1",
@@ -274,7 +274,7 @@ def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):
     RetrainingQueries(asked).mark_refresher(form())
     clock.move(minutes=1)
     row = RetrainingQueries(asked).need("F2", "K2", "mask").marked[0].row
-    assert queries(app, "M1").take_back_refresher(row) == "F2"
+    assert RetrainingQueries(queries(app, "M1")).undo_refresher(row) == "F2"
     assert refreshers_of(app, "K2") == []
     assert RetrainingQueries(asked).need("F2", "K2", "mask").marked == ()
     with pytest.raises(FormError, match="not stored any more"):
@@ -305,7 +305,7 @@ def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):
 def test_what_does_not_fit_is_said_at_once_and_nothing_is_stored(app, typed, said):
     before = app.service.store.data_version()
     with pytest.raises(FormError) as fault:
-        queries(app).mark_refresher(form(**typed))
+        RetrainingQueries(queries(app)).mark_refresher(form(**typed))
     assert said in str(fault.value)
     assert app.service.store.data_version() == before
     assert app.service.store.refused().empty
@@ -315,7 +315,7 @@ def test_a_refresher_that_came_with_a_file_is_not_taken_back_here(app):
     shown = app.service.snapshot(None).records.sign_offs
     row = int(shown.loc[shown["kind"] == "refresher", "row"].iloc[0])
     with pytest.raises(FormError, match="came in with a file"):
-        queries(app).take_back_refresher(row)
+        RetrainingQueries(queries(app)).undo_refresher(row)
     assert refreshers_of(app, "K1") == ["2031-01-15"]
 
 
@@ -330,9 +330,9 @@ def test_who_may_not_mark_marks_nothing_even_by_a_request_of_their_own(app):
     assert browser_of(app, "E1").ask(sent, **{"X-CSRFToken": "forged"}).status_code == 400
     assert refreshers_of(app, "K2") == []
     assert "Marked: a refresher" in browser_of(app, "E1").ask(sent).text
-    row = queries(app).need("F2", "K2", "mask").marked[0].row
+    row = RetrainingQueries(queries(app)).need("F2", "K2", "mask").marked[0].row
     with pytest.raises(FormError, match="not stored any more"):
-        queries(app, "E.south").take_back_refresher(row)
+        RetrainingQueries(queries(app, "E.south")).undo_refresher(row)
 
 
 def test_a_past_day_is_only_looked_at(programme, tmp_path):
@@ -340,9 +340,9 @@ def test_a_past_day_is_only_looked_at(programme, tmp_path):
     made = create_app(
         DashboardConfig(store_url=f"sqlite:///{file}", clock=lambda: NOW, as_of=date(2031, 3, 3))
     )
-    assert not queries(made).need("F2", "K2", "mask").may_mark
+    assert not RetrainingQueries(queries(made)).need("F2", "K2", "mask").may_mark
     with pytest.raises(FormError, match="past day"):
-        queries(made).mark_refresher(form(signed_on="2031-03-01"))
+        RetrainingQueries(queries(made)).mark_refresher(form(signed_on="2031-03-01"))
     made.service.close()
 
 
@@ -383,10 +383,10 @@ def test_before_and_after_is_read_from_the_comparison_and_never_from_the_familie
 
 
 def test_no_refresher_one_family_and_no_change_are_told_in_sentences(app_looked_at):
-    none = queries(app_looked_at, "E.south").helped(NeedsChoice())
+    none = RetrainingQueries(queries(app_looked_at, "E.south")).helped(NeedsChoice())
     assert none.effects.empty
     assert "nothing can be said of refreshers yet" in str(effect_card(none))
-    one = queries(app_looked_at).helped(NeedsChoice())
+    one = RetrainingQueries(queries(app_looked_at)).helped(NeedsChoice())
     assert set(one.effects["families"]) == {1}
     assert effect_words(one).startswith("1 family was seen in the 91 days before")
     assert "too few families" in effect_words(one)
@@ -397,12 +397,15 @@ def test_no_refresher_one_family_and_no_change_are_told_in_sentences(app_looked_
 
 
 def test_the_learning_curve_of_a_step_counts_what_the_log_says(app_looked_at):
-    view = queries(app_looked_at).helped(NeedsChoice(curve="dry_time"))
+    view = RetrainingQueries(queries(app_looked_at)).helped(NeedsChoice(curve="dry_time"))
     told = view.learning[["name", "families", "missed", "seen"]].values.tolist()
     # K5's sign-off is older than the first change; K4 has none and is left out.
     assert told == [["1–5", 7, 5, 35], ["6–10", 7, 5, 35], ["11–20", 7, 0, 14]]
     assert view.curve_name == "let dry long enough"
-    assert queries(app_looked_at).helped(NeedsChoice(curve="juggling")).curve == "mask"
+    assert (
+        RetrainingQueries(queries(app_looked_at)).helped(NeedsChoice(curve="juggling")).curve
+        == "mask"
+    )
 
 
 def test_the_curve_is_read_by_its_limits():

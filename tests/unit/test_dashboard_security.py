@@ -172,7 +172,7 @@ def test_session_cookies_do_not_travel_to_other_sites(client):
 def test_the_first_bytes_hold_no_family_and_escape_the_address(app, client):
     text = client.get("/family/<script>alert(1)</script>", headers=OWN).text
     assert "<script>alert" not in text
-    assert "<title>Nothing here · linedays</title>" in text
+    assert "<title>Page not found · linedays</title>" in text
     assert "<title>Family F1 · linedays</title>" in client.get("/family/F1", headers=OWN).text
     assert '<html lang="en">' in text
     assert "http://" not in text
@@ -219,7 +219,7 @@ def test_a_fault_is_told_in_a_sentence_and_logged_without_what_it_was_about(
     with caplog.at_level(logging.DEBUG):
         answer = ask(client, page_request(app), **{"X-CSRFToken": token(client)})
     assert answer.status_code == 500
-    assert answer.text == "A fault of the program stopped this answer. Reload the page.\n"
+    assert answer.text == "Something went wrong in the program. Reload the page.\n"
     assert "ValueError" in caplog.text
     assert secret not in caplog.text
     assert "555" not in caplog.text

@@ -119,7 +119,7 @@ def test_the_way_on_never_leads_elsewhere(browser, to):
 def test_a_wrong_password_and_an_unknown_person_get_the_same_answer(browser, code, password):
     answer = browser.sign_in(code, password)
     assert answer.status_code == 401
-    assert "Code and password do not go together" in answer.text
+    assert "Wrong code or password" in answer.text
     assert browser.cookie("linedays_sign_in") is None
     if password:
         assert password not in answer.text
@@ -133,7 +133,7 @@ def test_a_sign_in_without_the_token_of_its_page_is_refused(app, browser):
         assert answer.headers["Location"] == "/sign-in?old=1"
     assert Browser(app).post("/sign-in", {**form, "csrf_token": good}).status_code == 303
     assert browser.cookie("linedays_sign_in") is None
-    assert "older than the running dashboard" in browser.get("/sign-in?old=1").text
+    assert "out of date" in browser.get("/sign-in?old=1").text
     elsewhere = browser.post("/sign-in", {**form, "csrf_token": good}, Origin="http://example.org")
     assert elsewhere.status_code == 403
     assert record_of(app)[-1][1] == "added_user"
@@ -315,7 +315,7 @@ def test_the_demo_signs_in_by_itself_and_says_so(tmp_path, store_url):
     person = Browser(demo)
     assert person.get("/").status_code == 200
     said = person.page("/").text
-    assert "It has signed you in as demo, nurse manager." in said
+    assert "You are signed in as demo, nurse manager." in said
     assert "Sign out" not in said
     assert person.get("/sign-in").status_code == 303
     demo.service.close()

@@ -120,7 +120,7 @@ def test_a_file_is_taken_in_and_what_became_of_it_is_told_and_noted(app, aside):
     assert list(aside.iterdir()) == []
     page = person.page("/incoming").text
     assert "home_log-march.csv" in page
-    assert "2 rows wait to be mended." in page
+    assert "2 rows to correct." in page
 
 
 def stored(store: Store) -> dict[str, pd.DataFrame]:
@@ -205,7 +205,7 @@ def test_only_a_manager_of_all_sites_brings_files_in(people, code):
     }
     answer = person(code).post("/incoming/files", form)
     assert answer.status_code == 403
-    assert "Your role does not include this: bring files in." in answer.text
+    assert "Your role does not include this: import files." in answer.text
     assert app.service.store.data_version() == version
     assert "log-files" not in person(code).page("/incoming").text
 
@@ -235,7 +235,7 @@ def test_files_that_are_too_large_are_refused_with_a_sentence(people):
     large = GOOD + f"g4,L1,2031-03-01,note,{'x' * (2_000 + MULTIPART_BYTES)}\n"
     answer = sent(person("manager"), ("home_log.csv", large))
     assert answer.status_code == 413
-    assert "larger than 0.002 MB together. Nothing was taken in: split them" in answer.text
+    assert "larger than 0.002 MB together. Nothing was imported: split them" in answer.text
     assert entries(app) == ["e1", "e2", "e3"]
 
 
@@ -308,7 +308,7 @@ def test_a_file_is_known_by_what_it_is_and_none_of_a_bad_one_goes_in(people, nam
     version = app.service.store.data_version()
     answer = sent(person("manager"), (name, content))
     assert answer.status_code == 422
-    assert "Nothing was taken in" in answer.text
+    assert "Nothing was imported" in answer.text
     assert said in answer.text
     assert app.service.store.data_version() == version
 
@@ -368,7 +368,7 @@ def test_while_another_writes_the_page_says_who_is_in_the_way(app, monkeypatch):
         done.set()
         other.join()
     assert answer.status_code == 409
-    assert "Nothing more was taken in." in answer.text
+    assert "Nothing more was imported." in answer.text
     assert "is busy: another program has been writing to it for too long." in answer.text
     assert "g1" not in entries(app)
     assert sent(person, ("home_log.csv", GOOD)).status_code == 200
@@ -378,7 +378,7 @@ def test_a_look_at_a_past_day_takes_nothing_in(store_url):
     past = (NOW - timedelta(days=3)).date()
     app = create_app(DashboardConfig(store_url=store_url, clock=Clock(), as_of=past))
     person = browser_of(app, "manager")
-    assert "look at a past day" in person.get("/incoming/files").text
+    assert "shows an earlier day" in person.get("/incoming/files").text
     assert "log-files" not in person.page("/incoming").text
     form = {
         "csrf_token": person.cookie("_csrf_token"),

@@ -93,7 +93,7 @@ def seen(browser: Browser, search: str = "") -> str:
 def test_the_page_says_first_what_came_in_what_waits_and_who_is_quiet(app, clock, tmp_path):
     manager = browser_of(taken_in(app, tmp_path), "manager")
     text = seen(manager)
-    assert "Today 2 files, 7 rows: 3 new and 4 refused. 4 rows wait to be mended." in text
+    assert "Today 2 files, 7 rows: 3 new and 4 refused. 4 rows to correct." in text
     assert "Every source was heard within a week." in text
     clock.move(days=9)
     text = seen(browser_of(app, "manager"))
@@ -124,8 +124,8 @@ def test_a_person_is_shown_the_refused_rows_of_own_sites_and_what_the_role_inclu
     person, code, shown, hidden, waits
 ):
     text = seen(person(code))
-    rows = "4 rows wait" if waits == 4 else "1 row waits"
-    assert f"{rows} to be mended." in text
+    rows = "4 rows" if waits == 4 else "1 row"
+    assert f"{rows} to correct." in text
     for value in shown:
         assert f"<q>{value}</q>" in text, value
     for value in hidden:
@@ -195,7 +195,7 @@ def test_the_file_to_mend_is_the_command_lines_to_the_byte_and_is_noted(bad, fol
 def test_there_is_nothing_else_below_the_page(person, path):
     answer = person("manager").get(f"/incoming/{path}")
     assert answer.status_code == 404
-    assert "Nothing here" in answer.text
+    assert "Page not found" in answer.text
     assert person("reader").get(f"/incoming/{path}").status_code == 403
 
 
@@ -217,5 +217,5 @@ def test_long_lists_are_turned_page_by_page(app, tmp_path):
 
 def test_an_empty_programme_says_that_nothing_has_come_in(app):
     text = seen(browser_of(app, "manager.south"))
-    assert "No row waits to be mended." in text
+    assert "No rows to correct." in text
     assert "No row in force is odd." in text

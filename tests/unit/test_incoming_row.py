@@ -180,7 +180,7 @@ def test_a_mended_row_goes_in_and_leads_to_the_next(app, person):
     answer = mended(person, 1, done_at="2031-02-27")
     assert answer.status_code == 200
     assert "home_log-march.csv row 2 went in and is off the list." in answer.text
-    assert "3 rows wait to be mended." in answer.text
+    assert "3 rows left to correct." in answer.text
     assert 'href="/incoming/row/2"' in answer.text
     assert listed(app) == [2, 3, 4]
     log = app.service.store.records().home_log

@@ -14,7 +14,9 @@ from dashboard.addresses.dwell import DwellChoice
 from dashboard.addresses.rates import RatesChoice
 from dashboard.config import DashboardConfig
 from dashboard.dwell import layout as dwell
+from dashboard.dwell.queries import DwellQueries
 from dashboard.rates import layout as rates
+from dashboard.rates.queries import RatesQueries
 from dashboard.security.roles import Reader
 from dashboard.session.service import Service
 
@@ -41,7 +43,7 @@ def _ask(request, tmp_path):
 @pytest.mark.parametrize("period", ["month", "quarter"])
 @pytest.mark.parametrize("event", ["skin", "bloodstream_infection"])
 def test_rates_of_hardly_any_rows_are_said_and_not_drawn_wrong(ask, event, period):
-    view = ask.rates(RatesChoice(event=event, period=period, baseline="first"))
+    view = RatesQueries(ask).rates(RatesChoice(event=event, period=period, baseline="first"))
     assert rates._body(view)
     assert "no rate" in view.whole_words or "no event in 3 home line-days" in view.whole_words
     assert "provisional" in view.drift or "No home line-days are known" in view.drift
@@ -50,33 +52,35 @@ def test_rates_of_hardly_any_rows_are_said_and_not_drawn_wrong(ask, event, perio
 
 @pytest.mark.parametrize("by", ["all", "site", "line_type", "therapy"])
 def test_dwell_time_of_hardly_any_rows_is_said_and_not_drawn_wrong(ask, by):
-    view = ask.dwell(DwellChoice(by))
+    view = DwellQueries(ask).dwell(DwellChoice(by))
     assert dwell._body(view)
     assert "no dwell time" in view.answer or "too few for a curve" in view.answer
     assert view.tests == ()
 
 
 def test_limits_from_a_first_year_that_is_not_over_are_from_all_months_and_say_so(ask):
-    assert ask.rates(RatesChoice(baseline="first")).choice.baseline is None
+    assert RatesQueries(ask).rates(RatesChoice(baseline="first")).choice.baseline is None
 
 
 def test_a_choice_that_is_not_known_is_left_at_the_usual(ask):
     odd = RatesChoice("<b>", "moon", "hour", "all", "sun", "x", "y", "z")
-    chosen = ask.rates(odd).choice
+    chosen = RatesQueries(ask).rates(odd).choice
     assert (chosen.event, chosen.basis, chosen.period, chosen.by) == (
         "skin",
         "line",
         "month",
         "site",
     )
-    assert ask.dwell(DwellChoice("moon")).choice == DwellChoice("all")
+    assert DwellQueries(ask).dwell(DwellChoice("moon")).choice == DwellChoice("all")
 
 
 def test_the_same_question_is_answered_from_what_is_kept(ask):
-    assert ask.rates(RatesChoice()) is ask.rates(RatesChoice(event="not known"))
+    assert RatesQueries(ask).rates(RatesChoice()) is RatesQueries(ask).rates(
+        RatesChoice(event="not known")
+    )
 
 
 def test_log_coverage_stands_beside_every_table_of_rates(ask):
-    view = ask.rates(RatesChoice())
+    view = RatesQueries(ask).rates(RatesChoice())
     for table in (view.whole, view.chart, view.by_group, view.funnel):
         assert "log_coverage" in table.columns

@@ -79,6 +79,10 @@ SIGNALS = {
     "run_below": "the last nine all on the low side",
     "two_of_three_high": "two of three near the upper limit",
     "two_of_three_low": "two of three near the lower limit",
+    "too_short": "too short: events closer together than usual",
+    "long_without_event": "unusually long without an event",
+    "run_of_short": "the last nine gaps all short: events closer together than usual",
+    "run_of_long": "the last nine gaps all long: events further apart than usual",
 }
 REASONS = {
     "red_flag": "red flag with no call since",

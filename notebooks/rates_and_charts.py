@@ -162,13 +162,13 @@ steps.round(3)
 
 # %% [markdown]
 # ## Rare harm: home line-days between events
-# A gap above the upper limit is good, one below the lower limit is not.
+# Long gaps are good news, short ones bad news.
 
 # %%
 for event, view in views.items():
     if event != "skin":
         basis = Basis(view.choice.basis)
-        gaps = gap_chart(found.timeline, found.tallies, event, basis, ChartKind.G)
+        gaps = gap_chart(found, event, basis, ChartKind.G)
         display(gaps.tail(12).round(2))
 
 # %% [markdown]

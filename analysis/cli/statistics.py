@@ -30,9 +30,19 @@ from analysis.measures import (
     rate_chart,
     rates,
     settled_tallies,
+    since_last_event,
     standardised,
     trend,
     usual_basis,
+)
+from analysis.verdicts import (
+    Verdict,
+    chart_verdict,
+    compared_name,
+    funnel_verdict,
+    gap_verdict,
+    ratio_verdict,
+    trend_verdict,
 )
 from analysis.vocabulary import Basis, ChartKind, Grouping
 
@@ -54,7 +64,9 @@ def rates_trend(asked: RatesTrend) -> None:
     """Show the ratio from period to period."""
     period = Grouping(str(asked.by))
     tallies = settled_tallies(snapshot(asked), asked.event)
-    show(trend(tallies, asked.event, period, _basis(asked)), asked)
+    found = trend(tallies, asked.event, period, _basis(asked))
+    show(found, asked)
+    _say(trend_verdict(found, period))
 
 
 def rates_standardised(asked: RatesStandardised) -> None:
@@ -94,6 +106,8 @@ def comparison(asked: Compare) -> None:
         asked.second,
     )
     show(found, asked)
+    first, second = (str(found[side].iloc[0]) for side in ("first", "second"))
+    _say(ratio_verdict(found, (compared_name(first, asked.by), compared_name(second, asked.by))))
 
 
 def chart(asked: Chart) -> None:
@@ -101,11 +115,13 @@ def chart(asked: Chart) -> None:
     seen, basis = snapshot(asked), _basis(asked)
     if asked.kind is ChartKind.U:
         found = rate_chart(seen, asked.event, asked.by, basis, asked.baseline)
-    else:
-        found = gap_chart(
-            seen.timeline, seen.tallies, asked.event, basis, asked.kind, asked.baseline
-        )
+        show(found, asked)
+        _say(chart_verdict(found, asked.by))
+        return
+    found = gap_chart(seen, asked.event, basis, asked.kind, asked.baseline)
     show(found, asked)
+    wait = since_last_event(seen, asked.event, basis, asked.kind)
+    _say(gap_verdict(found, wait, asked.kind))
 
 
 def funnel(asked: Funnel) -> None:
@@ -118,4 +134,10 @@ def funnel(asked: Funnel) -> None:
         allow_for_differences=asked.allow_for_differences,
     )
     show(found, asked)
+    _say(funnel_verdict(found, asked.by))
     typer.echo(f"linedays: {LEAGUE_TABLE_CAUTION}", err=True)
+
+
+def _say(verdict: Verdict) -> None:
+    """Show the verdict of a statistic next to its table."""
+    typer.echo(f"linedays: {verdict.sentence}", err=True)

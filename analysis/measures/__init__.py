@@ -2,7 +2,7 @@
 
 from analysis.measures.adherence import adherence
 from analysis.measures.at_risk import lines_at_risk
-from analysis.measures.charts import LEAGUE_TABLE_CAUTION, gap_chart, group_funnel, rate_chart
+from analysis.measures.charts import rate_chart
 from analysis.measures.comparison import compare, compared_rates
 from analysis.measures.completeness import Standing, provisional_rates, settled_tallies
 from analysis.measures.counts import MeasureError, counts, usual_basis
@@ -10,6 +10,8 @@ from analysis.measures.coverage import log_coverage
 from analysis.measures.delays import delays
 from analysis.measures.dwell import compare_dwell, dwell, line_times
 from analysis.measures.family_rates import family_rates
+from analysis.measures.funnels import LEAGUE_TABLE_CAUTION, group_funnel
+from analysis.measures.gap_charts import Wait, gap_chart, since_last_event
 from analysis.measures.late_reports import lateness
 from analysis.measures.lines import line_table
 from analysis.measures.logging_bias import logging_bias
@@ -28,6 +30,7 @@ __all__ = [
     "MeasureError",
     "SnapshotData",
     "Standing",
+    "Wait",
     "adherence",
     "compare",
     "compare_dwell",
@@ -50,6 +53,7 @@ __all__ = [
     "rate_chart",
     "rates",
     "settled_tallies",
+    "since_last_event",
     "skin_course",
     "standardised",
     "trend",

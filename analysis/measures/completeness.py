@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.days import dates_of, days_of
+from analysis.days import dates_of, day_number, days_of
 from analysis.measures.counts import counts, is_logged_at_home
 from analysis.measures.grouping import group_of
 from analysis.measures.snapshot_data import SnapshotData
@@ -156,10 +156,8 @@ def _period_of_as_of(data: SnapshotData, by: Grouping) -> str:
 def _days_by_age(data: SnapshotData, by: Grouping, window: DelayWindow) -> pd.DataFrame:
     """Days of each period before the as-of day, by the longest delay that can be known."""
     first = data.tallies.days["month"].min()
-    as_of, known = (
-        int(days_of(pd.Series([pd.Timestamp(d)]))[0]) for d in (data.as_of, data.known_on)
-    )
-    start = as_of if pd.isna(first) else int(days_of(pd.Series([first]))[0])
+    as_of, known = day_number(data.as_of), day_number(data.known_on)
+    start = as_of if pd.isna(first) else day_number(first.date())
     day = np.arange(start, as_of, dtype=np.int64)
     age = np.clip(known - day, 0, window.longest)
     period = group_of(pd.DataFrame({"month": dates_of(day)}), data.tallies.lines, by)
@@ -169,7 +167,7 @@ def _days_by_age(data: SnapshotData, by: Grouping, window: DelayWindow) -> pd.Da
 
 def _triangle(data: SnapshotData, event: str, window: DelayWindow) -> DelayTriangle:
     """Reports of the last days by the day they speak of and their delay; too few: none."""
-    end = int(days_of(pd.Series([pd.Timestamp(data.known_on)]))[0]) + 1
+    end = day_number(data.known_on) + 1
     done, came = _reports(data, event)
     delay = np.maximum(came - done, 0)
     day = done - (end - window.days)

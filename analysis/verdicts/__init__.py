@@ -22,9 +22,10 @@ from analysis.verdicts.dwell import (
     hazard_verdict,
     logrank_verdict,
 )
+from analysis.verdicts.gaps import GapCode, GapVerdict, gap_verdict
 from analysis.verdicts.logging import LoggingCode, LoggingVerdict, logging_verdict
 from analysis.verdicts.model import Verdict
-from analysis.verdicts.names import group_name, period_name, span_name
+from analysis.verdicts.names import compared_name, group_name, period_name, span_name
 from analysis.verdicts.rates import rate_sentence, standing
 from analysis.verdicts.trends import TrendCode, TrendVerdict, trend_verdict
 
@@ -34,6 +35,8 @@ __all__ = [
     "DifferenceCode",
     "FunnelCode",
     "FunnelVerdict",
+    "GapCode",
+    "GapVerdict",
     "GroupsCode",
     "GroupsVerdict",
     "HazardVerdict",
@@ -45,7 +48,9 @@ __all__ = [
     "TrendVerdict",
     "Verdict",
     "chart_verdict",
+    "compared_name",
     "funnel_verdict",
+    "gap_verdict",
     "group_name",
     "groups_verdict",
     "hazard_verdict",

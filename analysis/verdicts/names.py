@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.measures.comparison import SPAN
 from analysis.vocabulary import Grouping
 from analysis.words import LINE_TYPES, MONTHS, plain
 
@@ -78,3 +79,16 @@ def span_name(first: str, last: str) -> str:
     'Jan 2031 to Mar 2031'
     """
     return period_name(first) if first == last else f"{period_name(first)} to {period_name(last)}"
+
+
+def compared_name(compared: str, by: Grouping) -> str:
+    """A group, or a span of periods such as ``2031-01..2031-06``, in words.
+
+    Examples
+    --------
+    >>> compared_name("2031-01..2031-06", Grouping.MONTH), compared_name("picc", Grouping.LINE_TYPE)
+    ('Jan 2031 to Jun 2031', 'PICC')
+    """
+    if by in (Grouping.MONTH, Grouping.QUARTER) and SPAN in compared:
+        return span_name(*compared.split(SPAN, 1))
+    return group_name(compared, by)

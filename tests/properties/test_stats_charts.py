@@ -15,6 +15,7 @@ from analysis.stats.charts import (
     two_of_three,
     u_chart,
 )
+from analysis.stats.day_gaps import GapRule, day_gap_chart
 from analysis.stats.funnel import (
     funnel,
     group_dispersion,
@@ -276,3 +277,39 @@ def test_groups_without_events_or_days_have_an_empty_funnel():
     one = group_dispersion([4], [500])
     assert np.isnan(one.phi)
     assert one.tau == 0.0
+
+
+GAP_CASES = st.lists(st.tuples(st.integers(0, 400), st.integers(1, 60)), min_size=3, max_size=40)
+
+
+@CASES
+@given(GAP_CASES, st.booleans())
+def test_a_gap_in_whole_days_is_a_signal_exactly_beyond_its_limits(cases, frozen: bool):
+    gaps, widths = np.array(cases).T
+    chart = day_gap_chart(gaps, widths, widths[::-1], baseline=2 if frozen else None)
+    assert (chart.signals[GapRule.TOO_SHORT] == (gaps < chart.lower_limit)).all()
+    assert (chart.signals[GapRule.LONG_WITHOUT_EVENT] == (gaps > chart.upper_limit)).all()
+
+
+@CASES
+@given(st.integers(2, 300), st.integers(2, 50))
+def test_gaps_in_whole_days_leave_no_more_outside_than_they_claim(mean: int, n: int):
+    # The chance of each count of days, added up from the formula for one day at a time.
+    chart = day_gap_chart([mean] * n, 1, 1)
+    rate = 1 / mean
+    days = np.arange(40 * mean)
+    at_least = np.append(1.0, np.expm1(rate) / rate * np.exp(-rate * (days + 1)))
+    chance = -np.diff(at_least)
+    assert chance[days < chart.lower_limit[0]].sum() <= 0.00135 + 1e-12
+    assert chance[days > chart.upper_limit[0]].sum() <= 0.00135 + 1e-9
+    assert chance[days >= chart.upper_limit[0]].sum() > 0.00135 - 1e-9
+
+
+def test_gaps_without_a_baseline_have_no_limits_and_impossible_ones_are_refused():
+    for chart in (day_gap_chart([5], 1, 1), day_gap_chart([0, 0], 1, 1), day_gap_chart([], 1, 1)):
+        assert np.isnan(chart.upper_limit).all()
+        assert not any(broken.any() for broken in chart.signals.values())
+    with pytest.raises(ValueError, match="widths must be 1 or more"):
+        day_gap_chart([1, 2], 0, 1)
+    with pytest.raises(ValueError, match="baseline must be 1 to 2 gaps"):
+        day_gap_chart([1, 2], 1, 1, baseline=3)

@@ -18,10 +18,12 @@ from analysis.measures import (
     line_times,
     rate_chart,
     rates,
+    since_last_event,
 )
 from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
+from analysis.verdicts import GapCode, gap_verdict
 from analysis.vocabulary import Basis, Grouping, Task
 from tests.written import day, snapshot_of, written
 
@@ -173,7 +175,7 @@ def test_the_line_table_speaks_of_one_task_and_needles_only_of_ports():
     assert line_table(timeline, Task.NEEDLE).empty
 
 
-# One line home from 1 March; skin events on 3, 13 and 23 March and 12 April.
+# One line home from 1 March; skin events on 3, 13 and 23 March and 12 April, logged weekly.
 FOUR_EVENTS = """
 line_id | done_at    | kind       | findings
 L1      | 2031-03-03 | skin_check | rash
@@ -181,12 +183,16 @@ L1      | 2031-03-13 | skin_check | rash
 L2      | 2031-03-23 | skin_check | rash
 L1      | 2031-04-12 | skin_check | rash
 """
+WEEKLY = "\n".join(
+    f"{line} | {d:%Y-%m-%d} | skin_check | none"
+    for line in ("L1", "L2")
+    for d in pd.date_range("2031-03-01", "2031-04-19", freq="7D")
+)
 
 
-def gaps_on(kind, basis=Basis.LINE, lines=LINES):
-    records = written(lines=lines, home_log=FOUR_EVENTS)
-    timeline = build(records, POLICY, day("2031-04-20"))
-    return gap_chart(timeline, tally(timeline, POLICY), "skin", basis, kind)
+def gaps_on(kind, basis=Basis.LINE, lines=LINES, log=FOUR_EVENTS + WEEKLY):
+    records = written(lines=lines, home_log=log)
+    return gap_chart(snapshot_of(records, "2031-04-20", "2032-04-20"), "skin", basis, kind)
 
 
 def test_gaps_between_events_count_days_or_line_days():
@@ -194,11 +200,26 @@ def test_gaps_between_events_count_days_or_line_days():
     assert days["period"].tolist() == ["2031-03-13", "2031-03-23", "2031-04-12"]
     # Two lines are at home all the while: 10, 10 and 20 days are 20, 20 and 40 line-days.
     assert days["line_days"].tolist() == [20, 20, 40]
-    # The mean gap is 40/3 days; half of exponential gaps are below mean x ln 2.
-    assert days["centre"].tolist() == pytest.approx([40 / 3 * 0.693147] * 3, rel=1e-5)
-    line_days = gaps_on(ChartKind.G)
-    # Geometric, mean 80/3: the median is ceil(ln .5 / ln(1 - 3/83)) - 1 = 18.
-    assert line_days["centre"].tolist() == [18] * 3
+    # The mean gap is 40/3 days. At 3/40 a day a gap of d or more has the chance
+    # (exp(.075) - 1) / .075 exp(-.075 d): below a half from d = 10 on, so 9 is the median.
+    assert days["centre"].tolist() == [9] * 3
+    assert days["signal"].isna().all()
+    # In line-days, at 3/80 a line-day and two line-days a day, it is the same gap: 9 days.
+    assert gaps_on(ChartKind.G)["centre"].tolist() == [18] * 3
+
+
+def test_line_days_between_events_are_heard_ones():
+    # Without weekly entries a family is heard until the eighth day after an event of its own:
+    # L1 on 3 to 11 and 13 to 21 March, L2 on 3 to 9 and 23 to 31 March.
+    assert gaps_on(ChartKind.G, log=FOUR_EVENTS)["line_days"].tolist() == [16, 9, 9]
+
+
+def test_two_events_of_one_day_are_no_signal_by_themselves():
+    same_day = FOUR_EVENTS.replace("2031-03-23", "2031-03-13")
+    days = gaps_on(ChartKind.T, log=same_day + WEEKLY)
+    assert days["period"].tolist() == ["2031-03-13", "2031-03-13 no. 2", "2031-04-12"]
+    assert days["lower_limit"].tolist() == [0.0] * 3
+    assert days["signal"].isna().all()
 
 
 def test_a_child_with_two_lines_has_its_days_counted_once():
@@ -209,9 +230,27 @@ def test_a_child_with_two_lines_has_its_days_counted_once():
 
 def test_fewer_than_two_events_have_no_gap():
     records = written(lines=LINES, home_log=LOG.replace("rash", "itch"))
-    timeline = build(records, POLICY, day("2031-04-20"))
-    tallies = tally(timeline, POLICY)
-    assert gap_chart(timeline, tallies, "skin", Basis.LINE, ChartKind.G).empty
+    seen = snapshot_of(records, "2031-04-20", "2032-04-20")
+    assert gap_chart(seen, "skin", Basis.LINE, ChartKind.G).empty
+    # The wait since the one event, of 8 March, has no earlier gap to compare it with.
+    wait = since_last_event(seen, "skin", Basis.LINE, ChartKind.T)
+    assert wait.since_last == 43
+    assert pd.isna(wait.chance)
+
+
+def test_the_wait_since_the_last_event_is_set_against_the_gaps_before_it():
+    records = written(lines=LINES, home_log=FOUR_EVENTS + WEEKLY)
+    seen = snapshot_of(records, "2031-04-20", "2032-04-20")
+    wait = since_last_event(seen, "skin", Basis.LINE, ChartKind.T)
+    # 8 days after three gaps that sum to 40: (1 + 8/40) ** -3.
+    assert wait.since_last == 8
+    assert wait.chance == pytest.approx(1.2**-3)
+    found = gap_verdict(gaps_on(ChartKind.T), wait, ChartKind.T)
+    assert found.code is GapCode.STEADY
+    assert found.sentence == (
+        "No sign of change in the last 3 gaps. 8 days since the last event; at the earlier rate "
+        "a wait this long or longer has a chance of 58 %."
+    )
 
 
 def test_a_chart_goes_by_period_and_a_baseline_fits_into_it():

@@ -66,7 +66,7 @@ def gap_verdict(chart: pd.DataFrame, wait: Wait, kind: ChartKind) -> GapVerdict:
         ""
         if math.isnan(wait.chance)
         else f" {waited}; at the earlier rate a wait this long or longer has a chance of "
-        f"{percent(wait.chance)}."
+        f"{percent(wait.chance) if wait.chance >= 0.01 else 'under 1 %'}."
     )
     newest = chart["signal"].tail(RECENT_GAPS).dropna()
     broken = {code for signal in newest for code in str(signal).split(";")}

@@ -163,6 +163,7 @@ def of_sites(found: Snapshot, sites: Collection[str]) -> Snapshot:
             outcomes=_those(records.outcomes, "child_id", children),
             calls=_those(records.calls, "family_id", families),
             arrangements=_those(records.arrangements, "family_id", families),
+            earlier_lines=_those(records.earlier_lines, "line_id", lines["line_id"]),
         ),
     )
 

@@ -32,6 +32,7 @@ def written(**tables: str) -> Records:
     for name, value in LINE_DEFAULTS.items():
         lines.setdefault(name, [value] * count)
     lines.setdefault("placed_on", lines.get("home_from", []))
+    _fill_earlier(parsed.get("earlier_lines"), lines)
     log = parsed.get("home_log")
     if log is not None:
         family_of = dict(zip(lines["line_id"], lines["family_id"], strict=True))
@@ -39,6 +40,17 @@ def written(**tables: str) -> Records:
         _split_moments(log)
     frames = {name: _frame(name, columns) for name, columns in parsed.items()}
     return Records.of(frames)
+
+
+def _fill_earlier(
+    earlier: dict[str, list[str | None]] | None, lines: dict[str, list[str | None]]
+) -> None:
+    """An earlier version of a line's row says the same as the newest where nothing is written."""
+    if earlier is None:
+        return
+    place = [lines["line_id"].index(line_id) for line_id in earlier["line_id"]]
+    for name, cells in lines.items():
+        earlier.setdefault(name, [cells[at] for at in place])
 
 
 def _cells(text: str) -> dict[str, list[str | None]]:

@@ -47,9 +47,20 @@ class Day:
         lines = self.timeline.lines
         return lines[lines["at_home"]]
 
+    @cached_property
+    def log(self) -> pd.DataFrame:
+        """The home log; an entry of a known line is of the family that the line has now."""
+        log = self.records.home_log
+        if self.timeline.coded.attributes.one_a_line:
+            return log
+        lines = self.timeline.lines
+        place = pd.Index(lines["line_id"]).get_indexer(pd.Index(log["line_id"]))
+        now = lines["family_id"].array.take(place, allow_fill=True)
+        return log.assign(family_id=log["family_id"].mask(place >= 0, pd.Series(now, log.index)))
+
     def entries(self, days: int) -> pd.DataFrame:
         """One row a home-log entry of a line at home, dated in ``[A - days, A]``."""
-        log = self.records.home_log
+        log = self.log
         recent = ((log["done_on"] >= self.since(days)) & (log["done_on"] <= self.now)).to_numpy()
         log = log[recent]
         return log[log["line_id"].isin(self.lines["line_id"]).to_numpy(dtype=bool)]

@@ -18,6 +18,7 @@ import pandas as pd
 
 from analysis.policy import Policy
 from analysis.tables.records import Records
+from analysis.tables.versions import replaced
 
 Ints = npt.NDArray[np.int64]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -34,6 +35,8 @@ class Versions:
     """Position of the next version of the same key; the length of the frame for none."""
     void: npt.NDArray[np.bool_]
     """The row withdraws its key."""
+    key: Ints
+    """Same number, same key."""
 
     @classmethod
     def of(cls, frame: pd.DataFrame, key: npt.ArrayLike, void: npt.ArrayLike) -> Versions:
@@ -62,12 +65,17 @@ class Versions:
         next_at = np.full(n, n, dtype=np.int64)
         next_at[by_key[:-1][same]] = by_key[1:][same]
         withdrawn = np.asarray(void, dtype=np.bool_)[order]
-        return cls(frame.take(order), received[order], next_at, withdrawn)
+        return cls(frame.take(order), received[order], next_at, withdrawn, keys)
 
     def known(self, at: int) -> Ints:
         """Positions of the versions in force at a moment, in microseconds UTC."""
         n = int(np.searchsorted(self.received, at, side="right"))
         return np.flatnonzero((self.next_at[:n] >= n) & ~self.void[:n])
+
+    def earlier(self, at: int) -> Ints:
+        """Positions of the versions replaced by a moment, without a withdrawal since."""
+        n = int(np.searchsorted(self.received, at, side="right"))
+        return np.flatnonzero(replaced(self.key[:n], self.void[:n]))
 
 
 @dataclass(frozen=True)
@@ -99,6 +107,8 @@ class History:
             code, _ = self._log_families
             chosen = chosen[self._followed(frames["lines"], by)[code[chosen]]]
         frames["home_log"] = log.frame.take(chosen)
+        lines = self.tables["lines"]
+        frames["earlier_lines"] = lines.frame.take(lines.earlier(at))
         acts = {"calls": self.calls, "arrangements": self.arrangements}
         return Records(**frames, **{n: v.frame.take(v.known(at)) for n, v in acts.items()})
 

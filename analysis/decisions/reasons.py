@@ -193,9 +193,7 @@ def _counted_by_line(day: Day, hits: pd.DataFrame, checked: pd.DataFrame) -> pd.
 
 
 def _kits_short(day: Day) -> Found:
-    log = day.records.home_log[
-        ["family_id", "line_id", "done_on", "done_at", "kind", "kits_left", "row"]
-    ]
+    log = day.log[["family_id", "line_id", "done_on", "done_at", "kind", "kits_left", "row"]]
     counting = (log["kits_left"].notna() & (log["done_on"] <= day.now)).to_numpy(dtype=bool)
     entries = log[counting]
     entries = entries[entries["family_id"].isin(day.lines["family_id"]).to_numpy(dtype=bool)]

@@ -42,12 +42,13 @@ def adherence(tallies: Tallies, by: Grouping, task: Task) -> pd.DataFrame:
     """
     days = tallies.days[tallies.days["task"] == task]
     family = tallies.lines["family"].to_numpy()[days["line"].to_numpy()]
-    days = days.assign(group=group_of(days, tallies.lines, by), family=family)
+    line_id = tallies.lines["line_id"].array.take(days["line"])
+    days = days.assign(group=group_of(days, tallies.lines, by), family=family, line_id=line_id)
     days = days[(days["home_line_days"] > 0) | (days["intervals_scored"] > 0)]
     by_group = days.groupby("group", dropna=False)
     table = by_group[_SUMS].sum().reset_index()
     at_home = days[days["home_line_days"] > 0].groupby("group", dropna=False)
-    counts = at_home.agg(families=("family", "nunique"), lines=("line", "nunique")).reset_index()
+    counts = at_home.agg(families=("family", "nunique"), lines=("line_id", "nunique")).reset_index()
     table = table.merge(counts, on="group", how="left").fillna({"families": 0, "lines": 0})
     # Before: one row a tally cell; after: one row a group and family, the unit that is resampled.
     units = days.groupby(["group", "family"], dropna=False)[_SUMS].sum().reset_index()

@@ -47,7 +47,7 @@ def revised(connection: sa.Connection) -> Mapping[str, EveryVersion]:
     They are few. What is in force now and in none of these was never anything else.
     """
     return {
-        **{name: _revised(connection, name) for name in INCOMING},
+        **{name: of_revised_keys(connection, name) for name in INCOMING},
         **{acts.name: _acts(connection, acts) for acts in (calls, arrangements)},
     }
 
@@ -56,7 +56,8 @@ def _of_table(connection: sa.Connection, name: str) -> EveryVersion:
     return _versions(name, bulk.fetch(connection, _query(name).order_by(ROWS[name].c.row)))
 
 
-def _revised(connection: sa.Connection, name: str) -> EveryVersion:
+def of_revised_keys(connection: sa.Connection, name: str) -> EveryVersion:
+    """Read all versions of the keys of a table that have several."""
     rows = ROWS[name]
     other = rows.alias("other")
     keys = sa.select(other.c.key_row).where(other.c.row != other.c.key_row)

@@ -16,12 +16,14 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import blocks, bulk
+from analysis.store.every_version import of_revised_keys
 from analysis.store.faults import UNKNOWN_WORD, StoreError
 from analysis.store.frames import typed
 from analysis.store.schema import ROWS, arrangements, calls
 from analysis.tables.columns import UnknownWordError
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
+from analysis.tables.versions import replaced
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,7 @@ def records(connection: sa.Connection, known_at: int | None) -> Records:
     frames = {name: typed(_known(connection, name, known_at), KNOWN[name]) for name in INCOMING}
     for name, table in (("calls", calls), ("arrangements", arrangements)):
         frames[name] = standing(connection, table, known_at)
+    frames["earlier_lines"] = _earlier_lines(connection, known_at)
     try:
         return Records.of(frames)
     except UnknownWordError as unknown:
@@ -75,6 +78,17 @@ def _known(connection: sa.Connection, name: str, known_at: int | None) -> pa.Tab
         return rows if holds.all() else rows.filter(pa.array(holds))
 
     return blocks.read(connection, name, in_force)
+
+
+def _earlier_lines(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
+    """Versions of lines' rows received by an instant and replaced by then, none withdrawn since."""
+    versions = of_revised_keys(connection, "lines")
+    received = versions.frame["received_at"].to_numpy().astype("datetime64[us]").astype(np.int64)
+    order = np.lexsort((versions.frame["row"].to_numpy(), received))
+    if known_at is not None:
+        order = order[received[order] <= known_at]
+    found = order[replaced(versions.key[order], versions.void[order])]
+    return versions.frame.take(found)[KNOWN["earlier_lines"].names].reset_index(drop=True)
 
 
 def registry(connection: sa.Connection) -> Registry:

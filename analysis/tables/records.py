@@ -9,7 +9,7 @@ only a date was written down), and `line_id` and `family_id` are both filled.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields, replace
 
 import pandas as pd
 
@@ -61,12 +61,24 @@ KNOWN: Mapping[str, Frame] = {
         blank={"assigned_to": "not assigned", "until_on": "not postponed", "why": "not postponed"},
     ),
 }
+KNOWN = {
+    **KNOWN,
+    "earlier_lines": replace(
+        KNOWN["lines"],
+        name="earlier_lines",
+        grain="one row an earlier version of a line's row, known at the time and since replaced",
+    ),
+}
 """Catalogue entry of each frame in `Records`."""
 
 
 @dataclass(frozen=True)
 class Records:
-    """The newest version of every record, as known at one time; see `KNOWN` for columns."""
+    """The newest version of every record, as known at one time; see `KNOWN` for columns.
+
+    `earlier_lines` holds the versions of lines' rows that `lines` replaced: what a line's order,
+    dressing type, site, nurse and family were before (definitions §2).
+    """
 
     lines: pd.DataFrame
     stays: pd.DataFrame
@@ -76,6 +88,7 @@ class Records:
     outcomes: pd.DataFrame
     calls: pd.DataFrame
     arrangements: pd.DataFrame
+    earlier_lines: pd.DataFrame = field(default_factory=KNOWN["earlier_lines"].empty)
 
     @classmethod
     def of(cls, frames: Mapping[str, pd.DataFrame]) -> Records:

@@ -44,6 +44,18 @@ HOME_LINES = Frame.of(
     detail={"end_on": "removed, or left the programme", "home_line_days": "before the as-of day"},
 )
 
+TALLY_LINES = Frame.of(
+    "tally_lines",
+    "one row a line and time with the same family, site and nurse; as `home_lines` otherwise",
+    (*HOME_LINES.names, "held_from"),
+    key=("line",),
+    blank={
+        **{c.name: c.blank for c in HOME_LINES.columns if c.blank is not None},
+        "held_from": "from the start",
+    },
+    detail={"line": "of the time, in order of line and day", "home_line_days": "of the line"},
+)
+
 HOME_SPELLS = Frame.of(
     "home_spells",
     "one row a run of home line-days of a line",

@@ -26,7 +26,11 @@ def between(later: Tallies, earlier: Tallies) -> Tallies:
 
     *Source:* the counts add up by day, definitions §1 and §3.
     """
-    place = later.lines.set_index("line_id")["line"].reindex(earlier.lines["line_id"]).to_numpy()
+    held = ["line_id", "held_from"]
+    place = later.lines.set_index(held)["line"].reindex(
+        pd.MultiIndex.from_frame(earlier.lines[held])
+    )
+    place = place.to_numpy(dtype=np.int64)
     began = earlier.onsets.assign(line=place[earlier.onsets["line"].to_numpy()])
     seen = pd.concat([later.onsets, began]).drop_duplicates(keep=False)
     return Tallies(

@@ -44,7 +44,7 @@ def day_tally(
     Every line with a home line-day has rows for each of its tasks; only ports have a needle.
     """
     axis, lines = coded.axis, coded.lines
-    groups = Groups.around(axis)
+    groups = Groups.around(axis, coded.attributes)
     pieces = pieces_of(axis, coded.home.spells, dressing)
     of_piece = groups.of(pieces.start, axis, dressing)
     by_task = [of_task(timeline.intervals, task) for task in TASKS]
@@ -56,7 +56,7 @@ def day_tally(
     wanted = unique_sorted(np.concatenate([of_piece, *of_scored]))
     place, n = np.searchsorted(wanted, of_piece), len(wanted)
     columns = groups.columns(wanted, lines, policy.on(timeline.as_of).settings.age_band_starts)
-    heard = days_of_family(axis, lines, heard_spans(axis, lines, coded.home, coded.entries, policy))
+    heard = days_of_family(coded, heard_spans(coded, policy))
     owned = days_of_child(axis, lines, coded.home.spells)
     home_days = sums(place, n, pieces.end - pieces.start)
     columns["home_line_days"] = home_days

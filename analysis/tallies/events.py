@@ -22,6 +22,8 @@ SKIN = "skin"
 def event_onsets(timeline: Timeline, coded: Coded, policy: Policy) -> pd.DataFrame:
     """Make the frame `EVENT_ONSETS`: every event that began before the as-of day.
 
+    `line` is the position in `TALLY_LINES`.
+
     Besides skin events it holds events of each single finding code of the policy, by the same
     gap taken over that code's findings alone, and the outcomes.
     """
@@ -40,9 +42,10 @@ def event_onsets(timeline: Timeline, coded: Coded, policy: Policy) -> pd.DataFra
     event, line, day = (np.concatenate([f[i] for f in found]) for i in range(3))
     at_home = np.concatenate([f[3] for f in found])
     counts = day < axis.as_of
+    time = coded.attributes.on(axis.pack(line, np.minimum(day, axis.as_of)))
     return pd.DataFrame(
         {
-            "line": line[counts],
+            "line": coded.attributes.holder[time][counts],
             "event": words_of(event[counts], words),
             "onset_on": dates_of(day[counts]),
             "at_home": at_home[counts],
@@ -55,10 +58,11 @@ def event_tally(
 ) -> pd.DataFrame:
     """Make the frame `EVENT_TALLY` from `EVENT_ONSETS`."""
     axis, lines = coded.axis, coded.lines
-    groups = Groups.around(axis)
+    groups = Groups.around(axis, coded.attributes)
     words = list(onsets["event"].cat.categories)
     event = onsets["event"].cat.codes.to_numpy().astype(np.int64)
-    line, day = onsets["line"].to_numpy(dtype=np.int64), days_of(onsets["onset_on"])
+    line = groups.line_of_holder[onsets["line"].to_numpy(dtype=np.int64)]
+    day = days_of(onsets["onset_on"])
     at_home = onsets["at_home"].to_numpy(dtype=bool)
     # before: one row an event; after: one row a group and kind of event
     group = groups.of(axis.pack(line, day), axis, dressing)

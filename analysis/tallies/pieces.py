@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from analysis.days import NO_DAY, days_of
+from analysis.timeline.attributes import Attributes
 from analysis.timeline.axis import (
     Axis,
-    Codes,
     Ints,
     Spans,
     holds,
@@ -28,37 +28,38 @@ from analysis.timeline.axis import (
     unique_sorted,
     without,
 )
+from analysis.timeline.build import Coded
 from analysis.timeline.coded import DRESSING_TYPES, Lines, words_of
 from analysis.vocabulary import Task
 
 
 @dataclass(frozen=True)
 class DressingInForce:
-    """Times in which a line wore another dressing than its registry row names."""
+    """Times in which a line wore another dressing than its registry row says."""
 
     spans: Spans
     worn: Ints
-    by_registry: Codes
-    """By line."""
+    attributes: Attributes
+    """What the registry says of each day."""
 
     @classmethod
-    def of(cls, axis: Axis, lines: Lines, dressing: pd.DataFrame) -> DressingInForce:
+    def of(cls, axis: Axis, attributes: Attributes, dressing: pd.DataFrame) -> DressingInForce:
         """Read them from the dressing's intervals."""
         line = dressing["line"].to_numpy()
         worn = dressing["dressing_type"].cat.codes.to_numpy().astype(np.int64)
-        other = worn != lines.dressing_type[line]
         start, end = days_of(dressing["start_on"]), days_of(dressing["end_on"])
+        spans = Spans(axis.pack(line, start), axis.pack(line, end))
+        time = attributes.on(spans.start)
+        other = (worn != attributes.dressing_type[time]) | (attributes.on(spans.end - 1) != time)
         other &= start < end
-        line, worn = line[other], worn[other]
-        spans = Spans(axis.pack(line, start[other]), axis.pack(line, end[other]))
-        return cls(spans, worn, lines.dressing_type)
+        return cls(Spans(spans.start[other], spans.end[other]), worn[other], attributes)
 
     def on(self, key: Ints) -> Ints:
         """Return the dressing type in force on packed days.
 
         That of the interval in force; where none is, the one the registry names.
         """
-        worn = self.by_registry[line_of(key)].astype(np.int64)
+        worn = self.attributes.dressing_type[self.attributes.on(key)].astype(np.int64)
         inside = holds(self.spans, key)
         at = np.searchsorted(self.spans.start, key[inside], side="right") - 1
         worn[inside] = self.worn[at]
@@ -67,25 +68,36 @@ class DressingInForce:
 
 @dataclass(frozen=True)
 class Groups:
-    """Line, month and dressing type as one number each, and back."""
+    """Holder, month and dressing type as one number each, and back.
+
+    A holder is a line with its family, site and nurse; see `Attributes.holder`.
+    """
 
     first_month: int
     n_months: int
+    attributes: Attributes
+    line_of_holder: Ints
 
     @classmethod
-    def around(cls, axis: Axis) -> Groups:
+    def around(cls, axis: Axis, attributes: Attributes) -> Groups:
         """Reach from the month of the first day of the axis to that of its last."""
         first, last = month_of(np.array([axis.base, axis.later]))
-        return cls(int(first), int(last - first) + 1)
+        line = line_of(attributes.start)[starts_of_runs(attributes.holder)]
+        return cls(int(first), int(last - first) + 1, attributes, line)
 
     def of(self, key: Ints, axis: Axis, dressing: DressingInForce) -> Ints:
-        """Return one number a group for packed days; in order of line, month, dressing type."""
+        """Return one number a group for packed days; in order of holder, month, dressing."""
         month = month_of(axis.day(key)) - self.first_month
-        return (line_of(key) * self.n_months + month) * len(DRESSING_TYPES) + dressing.on(key)
+        holder = self.attributes.holder[self.attributes.on(key)]
+        return (holder * self.n_months + month) * len(DRESSING_TYPES) + dressing.on(key)
+
+    def holder(self, group: Ints) -> Ints:
+        """Return the holder of groups."""
+        return group // (self.n_months * len(DRESSING_TYPES))
 
     def line(self, group: Ints) -> Ints:
         """Return the line of groups."""
-        return group // (self.n_months * len(DRESSING_TYPES))
+        return self.line_of_holder[self.holder(group)]
 
     def month(self, group: Ints) -> Ints:
         """Return the month of groups, as months since 1970-01."""
@@ -95,7 +107,7 @@ class Groups:
         """Return the columns line, month, dressing_type and age_band of groups."""
         line, month = self.line(group), self.month(group)
         return {
-            "line": line,
+            "line": self.holder(group),
             "month": month.astype("datetime64[M]").astype("datetime64[s]"),
             "dressing_type": words_of(group % len(DRESSING_TYPES), DRESSING_TYPES),
             "age_band": age_bands(lines, line, month, starts),
@@ -124,7 +136,8 @@ def months_of(axis: Axis, periods: Spans) -> Spans:
 def pieces_of(axis: Axis, periods: Spans, dressing: DressingInForce) -> Spans:
     """Cut periods at home at the first of each month and where the dressing type changes."""
     months = months_of(axis, periods)
-    cuts = unique_sorted(np.concatenate([dressing.spans.start, dressing.spans.end]))
+    changes = dressing.attributes.start
+    cuts = unique_sorted(np.concatenate([dressing.spans.start, dressing.spans.end, changes]))
     cuts = cuts[holds(periods, cuts)]
     # before: one row a period and month; after: one row a period, month and dressing type
     start = unique_sorted(np.concatenate([months.start, cuts]))
@@ -139,7 +152,10 @@ def days_of_child(axis: Axis, lines: Lines, periods: Spans) -> Spans:
     Lines of one child are taken by day of placement, then by code, so that each day of the
     child belongs to one line. The loop runs over the lines of one child, not over lines.
     """
-    order = np.lexsort((np.arange(len(lines.child)), lines.placed_on, lines.child))
+    by_code = np.argsort(lines.frame["line_id"].to_numpy(dtype=object), kind="stable")
+    place = np.empty(len(by_code), dtype=np.int64)
+    place[by_code] = np.arange(len(by_code))
+    order = np.lexsort((place, lines.placed_on, lines.child))
     rank = np.empty(len(order), dtype=np.int64)
     first = np.flatnonzero(starts_of_runs(lines.child[order]))
     rank[order] = numbered(np.diff(np.append(first, len(order))))
@@ -165,11 +181,15 @@ def days_of_child(axis: Axis, lines: Lines, periods: Spans) -> Spans:
     return merged(np.concatenate([s.start for s in own]), np.concatenate([s.end for s in own]))
 
 
-def days_of_family(axis: Axis, lines: Lines, heard: Spans) -> Spans:
-    """Lay the spans of families on each of their lines."""
-    span, line = repeated(line_of(heard.start), lines.family, len(lines.family_ids))
+def days_of_family(coded: Coded, heard: Spans) -> Spans:
+    """Return the spans of families on each of the lines that were theirs on those days."""
+    axis, attributes = coded.axis, coded.attributes
+    times = attributes.spans(axis)
+    span, time = repeated(line_of(heard.start), attributes.family, len(coded.lines.family_ids))
+    line = line_of(times.start[time])
     return merged(
-        axis.pack(line, axis.day(heard.start[span])), axis.pack(line, axis.day(heard.end[span]))
+        np.maximum(axis.pack(line, axis.day(heard.start[span])), times.start[time]),
+        np.minimum(axis.pack(line, axis.day(heard.end[span])), times.end[time]),
     )
 
 

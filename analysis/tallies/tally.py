@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
+from analysis.days import NO_DAY, dates_of
 from analysis.policy import Policy
+from analysis.tables.timeline import TALLY_LINES
 from analysis.tallies.days import day_tally
 from analysis.tallies.events import event_onsets, event_tally
 from analysis.tallies.pieces import DressingInForce, of_task
 from analysis.timeline import Timeline
+from analysis.timeline.axis import Ints, line_of, starts_of_runs
+from analysis.timeline.build import Coded
 from analysis.vocabulary import Task
 
 
@@ -19,7 +24,7 @@ class Tallies:
     """Counts by line that add up; frames as in `analysis.tables.timeline`."""
 
     lines: pd.DataFrame
-    """`HOME_LINES`: what a line can be grouped by."""
+    """`TALLY_LINES`: what days and events can be grouped by."""
     days: pd.DataFrame
     """`TALLY`"""
     events: pd.DataFrame
@@ -51,14 +56,40 @@ def tally(timeline: Timeline, policy: Policy) -> Tallies:
     """
     coded = timeline.coded
     dressing = DressingInForce.of(
-        coded.axis, coded.lines, of_task(timeline.intervals, Task.DRESSING)
+        coded.axis, coded.attributes, of_task(timeline.intervals, Task.DRESSING)
     )
     onsets = event_onsets(timeline, coded, policy)
     settings = policy.on(timeline.as_of).settings
     return Tallies(
-        lines=timeline.lines,
+        lines=_lines(timeline),
         days=day_tally(timeline, coded, policy, dressing),
         events=event_tally(onsets, coded, settings.age_band_starts, dressing),
         onsets=onsets,
         coverage_floor=settings.coverage_floor,
     )
+
+
+def _lines(timeline: Timeline) -> pd.DataFrame:
+    """Make the frame `TALLY_LINES`."""
+    coded = timeline.coded
+    attributes = coded.attributes
+    first = np.flatnonzero(starts_of_runs(attributes.holder))
+    key = attributes.start[first]
+    line = line_of(key)
+    lines = timeline.lines.iloc[line].reset_index(drop=True)
+    held = coded.lines.times
+    on_axis = held.iloc[np.searchsorted(_packed(coded, held), key, side="right") - 1]
+    family = attributes.family[first]
+    held_from = np.where(starts_of_runs(line), NO_DAY, coded.axis.day(key))
+    return lines.assign(
+        line=np.arange(len(lines), dtype=np.int64),
+        family=family,
+        family_id=coded.lines.family_ids.array.take(family),
+        **{name: on_axis[name].array for name in ("site", "nurse")},
+        held_from=dates_of(held_from),
+    )[TALLY_LINES.names]
+
+
+def _packed(coded: Coded, times: pd.DataFrame) -> Ints:
+    start = np.maximum(times["start"].to_numpy(dtype=np.int64), coded.axis.base)
+    return coded.axis.pack(times["line"].to_numpy(dtype=np.int64), start)

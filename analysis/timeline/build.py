@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 
@@ -12,6 +13,7 @@ from analysis.days import day_number
 from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tables.timeline import ACCESSED_SPELLS, CARE, INTERVALS
+from analysis.timeline.attributes import Attributes
 from analysis.timeline.axis import Axis, Spans
 from analysis.timeline.care import Intervals, Rule, intervals_of
 from analysis.timeline.coded import (
@@ -79,6 +81,7 @@ class Coded:
 
     axis: Axis
     lines: Lines
+    attributes: Attributes
     entries: Entries
     stays: Stays
     outcomes: Outcomes
@@ -95,10 +98,10 @@ class BlockCare:
     care: dict[Task, Care]
 
 
-def code(records: Records, as_of: date) -> Coded:
+def code(records: Records, as_of: date, zone: ZoneInfo) -> Coded:
     """Turn records into numbers, cut at the as-of day."""
     day = day_number(as_of)
-    lines = code_lines(records, day)
+    lines = code_lines(records, day, zone)
     entries = code_entries(records, lines, day)
     stays = code_stays(records, lines, day)
     outcomes = code_outcomes(records, lines, day)
@@ -114,7 +117,15 @@ def code(records: Records, as_of: date) -> Coded:
             outcomes.onset_on,
         ),
     )
-    return Coded(axis, lines, entries, stays, outcomes, find_home(axis, lines, stays))
+    attributes = Attributes.of(axis, lines)
+    if not attributes.one_a_line:
+        of_line = entries.line >= 0
+        family = entries.family.copy()
+        key = axis.pack(entries.line[of_line], entries.day[of_line])
+        family[of_line] = attributes.family[attributes.on(key)]
+        entries = replace(entries, family=family)
+    home = find_home(axis, lines, stays)
+    return Coded(axis, lines, attributes, entries, stays, outcomes, home)
 
 
 def build(records: Records, policy: Policy, as_of: date) -> Timeline:
@@ -149,7 +160,7 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
 
     *Source:* project definition, definitions §1 to §5.
     """
-    coded = code(records, as_of)
+    coded = code(records, as_of, policy.zone)
     axis, lines, home = coded.axis, coded.lines, coded.home
     settings = policy.on(as_of).settings
     intervals: dict[Task, list[Columns]] = {task: [] for task in TASKS}
@@ -176,9 +187,7 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
         outcome_events=outcomes_frame(
             outcome_events(axis, lines, home, coded.outcomes, settings.infection_repeat_days)
         ),
-        families=families_frame(
-            lines.family_ids, silence(axis, lines, home, coded.entries, policy)
-        ),
+        families=families_frame(lines.family_ids, silence(coded, policy)),
     )
 
 
@@ -186,7 +195,7 @@ def by_block(coded: Coded, policy: Policy, tasks: Sequence[Task]) -> Iterator[Bl
     """Yield the care of each block of lines; only one block is in memory at a time."""
     axis, lines, entries, home = coded.axis, coded.lines, coded.entries, coded.home
     by_clinic = done_by_clinic(axis, lines, coded.stays)
-    rules = {task: Rule.of(policy, task, lines) for task in tasks}
+    rules = {task: Rule.of(policy, task, coded.attributes) for task in tasks}
     for block in blocks_of(axis, lines, entries):
         accessed = accessed_spans(axis, lines, block)
         part = BlockCare(block, accessed, {}, {})
@@ -198,6 +207,7 @@ def by_block(coded: Coded, policy: Policy, tasks: Sequence[Task]) -> Iterator[Bl
             found = intervals_of(
                 axis,
                 lines,
+                coded.attributes,
                 home,
                 entries,
                 block,

@@ -20,6 +20,7 @@ import numpy as np
 from analysis.days import NO_DAY, day_number
 from analysis.policy import Policy
 from analysis.tables.timeline import ENDED_BY
+from analysis.timeline.attributes import Attributes
 from analysis.timeline.axis import (
     NEVER,
     Axis,
@@ -83,10 +84,10 @@ class Rule:
     grace: Ints
     """Shape (editions,)."""
     order: Ints
-    """Shape (lines,); 0: no order."""
+    """By position in `Attributes`; 0: no order."""
 
     @classmethod
-    def of(cls, policy: Policy, task: Task, lines: Lines) -> Rule:
+    def of(cls, policy: Policy, task: Task, attributes: Attributes) -> Rule:
         """Write the policy's rules for a task as a table.
 
         The line's own order comes first: `change_every_days` for the dressing,
@@ -100,21 +101,27 @@ class Rule:
                 for t, line_type in enumerate(LINE_TYPES):
                     days = edition.interval_days(task, dressing, line_type)
                     table[e, d, t] = -1 if days is None else days
-        orders = {Task.DRESSING: lines.dressing_order, Task.FLUSH: lines.flush_order}
+        orders = {
+            Task.DRESSING: attributes.dressing_order,
+            Task.FLUSH: attributes.flush_order,
+        }
         return cls(
             edition_from=np.array(
                 [day_number(e.effective_from) for e in policy.editions[1:]], dtype=np.int64
             ),
             days=table,
             grace=np.array([e.settings.grace_days for e in policy.editions], dtype=np.int64),
-            order=orders.get(task, np.zeros(len(lines.child), dtype=np.int64)),
+            order=orders.get(task, np.zeros(len(attributes.start), dtype=np.int64)),
         )
 
     def on(
-        self, day: Ints, line: Ints, put_on: Codes, line_type: Codes
+        self, day: Ints, time: Ints, put_on: Codes, line_type: Codes
     ) -> tuple[Ints, Ints | np.int64]:
-        """Return interval and grace of changes, by the edition in force on their day."""
-        cell = put_on * np.int8(len(LINE_TYPES)) + line_type[line]
+        """Return interval and grace of changes, by the edition in force on their day.
+
+        `time` is the position of the attributes in force on the day, `line_type` that of the line.
+        """
+        cell = put_on * np.int8(len(LINE_TYPES)) + line_type
         grace: Ints | np.int64 = self.grace[0]
         if len(self.grace) == 1:
             days = self.days[0].ravel()[cell]
@@ -123,7 +130,7 @@ class Rule:
             days = self.days.reshape(len(self.grace), -1)[edition, cell]
             grace = self.grace[edition]
         if self.order.any():
-            order = self.order[line]
+            order = self.order[time]
             days = np.where(order > 0, order, days)
         return days, grace
 
@@ -131,6 +138,7 @@ class Rule:
 def intervals_of(
     axis: Axis,
     lines: Lines,
+    attributes: Attributes,
     home: Home,
     entries: Entries,
     block: Block,
@@ -143,8 +151,9 @@ def intervals_of(
 
     Parameters
     ----------
-    axis, lines, home, entries, block
-        The packed axis, coded lines, who is where, entries, and which lines are meant.
+    axis, lines, attributes, home, entries, block
+        The packed axis, coded lines, what held of them, who is where, entries, and which lines
+        are meant.
     changes : Changes
         One a line and date, sorted; all before the end of their line.
     rule : Rule
@@ -165,10 +174,12 @@ def intervals_of(
     home_on = np.maximum(start_on, home.first_on[line])
     _delay_to_return(axis, key, away, home_on)
     by_home = (changes.source >= 0) & (home_on == start_on)
-    put_on = np.where(changes.dressing_type >= 0, changes.dressing_type, lines.dressing_type[line])
+    time = attributes.on(key)
+    by_registry = attributes.dressing_type[time]
+    put_on = np.where(changes.dressing_type >= 0, changes.dressing_type, by_registry)
     end_on, ended_by = _ends(axis, lines, away, key, line, start_on, by_home, accessed)
 
-    days, grace = rule.on(start_on, line, put_on, lines.line_type)
+    days, grace = rule.on(start_on, time, put_on, lines.line_type[line])
     has_due = days >= 0
     due_on = start_on + days
     until = np.maximum(due_on + grace, home_on)

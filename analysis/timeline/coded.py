@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, cast
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +22,7 @@ import pyarrow.compute as pc
 from analysis.days import NO_DAY, days_of
 from analysis.tables import FrameError, Records
 from analysis.timeline.axis import NEVER, Codes, Flags, Ints
+from analysis.timeline.versions import DATED, times_of
 from analysis.vocabulary import (
     COMPROMISED_WORDS,
     ChangeReason,
@@ -52,7 +54,10 @@ _READ_OF_LOG = (
 
 @dataclass(frozen=True)
 class Lines:
-    """Lines in order of family, child and line code; one position each in every array."""
+    """Lines in order of family, child and line code; one position each in every array.
+
+    What may change by version (`versions.DATED`) is in the frame as it holds on the as-of day.
+    """
 
     frame: pd.DataFrame
     child: Ints
@@ -66,11 +71,9 @@ class Lines:
     removed: Flags
     """The end is a removal (also when the family leaves on that day)."""
     line_type: Codes
-    dressing_type: Codes
     dressing_on: Ints
-    dressing_order: Ints
-    """Days; 0: no order."""
-    flush_order: Ints
+    times: pd.DataFrame
+    """One row a time in which one version of the line's row holds; see `versions.times_of`."""
 
     @property
     def is_port(self) -> Flags:
@@ -151,7 +154,7 @@ class Outcomes:
     row: Ints
 
 
-def code_lines(records: Records, as_of: int) -> Lines:
+def code_lines(records: Records, as_of: int, zone: ZoneInfo) -> Lines:
     """Number the lines placed by the as-of day.
 
     Parameters
@@ -160,6 +163,8 @@ def code_lines(records: Records, as_of: int) -> Lines:
         What was known.
     as_of : int
         As-of day, days since 1970.
+    zone : ZoneInfo
+        The programme's time zone.
 
     Raises
     ------
@@ -170,9 +175,15 @@ def code_lines(records: Records, as_of: int) -> Lines:
     if frame["line_id"].duplicated().any():
         raise FrameError("frame lines: line_id is not unique")
     frame = frame[days_of(frame["placed_on"]) <= as_of]
+    times = times_of(records, frame["line_id"], as_of, zone)
+    now = times.drop_duplicates("line_id", keep="last").set_index("line_id")
+    now = now.loc[frame["line_id"].to_numpy(), list(DATED)]
+    frame = frame.assign(**{name: now[name].array for name in DATED})
     frame = frame.sort_values(["family_id", "child_id", "line_id"], ignore_index=True)
+    times = times.assign(line=positions_of(times["line_id"], frame["line_id"]))
+    times = times.sort_values("line", kind="stable", ignore_index=True)
     line_type = codes_of(frame["line_type"], LINE_TYPES)
-    dressing_type = codes_of(frame["dressing_type"], DRESSING_TYPES)
+    dressing_type = codes_of(frame["dressing_type"].astype("category"), DRESSING_TYPES)
     frame = frame.assign(
         line_type=words_of(line_type, LINE_TYPES),
         dressing_type=words_of(dressing_type, DRESSING_TYPES),
@@ -180,31 +191,30 @@ def code_lines(records: Records, as_of: int) -> Lines:
     )
     removed_on = _known_by(as_of, frame["removed_on"])
     left_on = _known_by(as_of, frame["left_on"])
-    family, _ = pd.factorize(frame["family_id"])
+    family_ids = times["family_id"].drop_duplicates().sort_values(ignore_index=True)
     child, _ = pd.factorize(frame["child_id"])
     dressing_on = days_of(frame["dressing_on"])
     return Lines(
         frame=frame,
         child=child.astype(np.int64),
-        family=family.astype(np.int64),
-        family_ids=frame["family_id"].drop_duplicates(ignore_index=True),
+        family=positions_of(frame["family_id"], family_ids),
+        family_ids=family_ids,
         placed_on=days_of(frame["placed_on"]),
         home_from=days_of(frame["home_from"]),
         end_on=np.minimum(removed_on, left_on),
         removed=removed_on <= left_on,
         line_type=line_type,
-        dressing_type=dressing_type,
         dressing_on=np.where(dressing_on <= as_of, dressing_on, NO_DAY),
-        dressing_order=_order(frame["change_every_days"]),
-        flush_order=_order(frame["flush_every_days"]),
+        times=times,
     )
 
 
 def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
     """Number the home-log entries dated up to the as-of day.
 
-    An entry is its line's family's; where the registry does not know the line, the family
-    written in the entry is heard, and the entry counts for nothing else.
+    An entry is that of its line's family as of the as-of day (see `build.code` for families that
+    changed); where the registry does not know the line, the family written in the entry is
+    heard, and the entry counts for nothing else.
     """
     log = records.home_log[list(_READ_OF_LOG)]
     day = days_of(log["done_on"])
@@ -314,5 +324,6 @@ def _known_by(as_of: int, dates: pd.Series[Any]) -> Ints:
     return np.where((days == NO_DAY) | (days > as_of), NEVER, days)
 
 
-def _order(days: pd.Series[Any]) -> Ints:
+def order_days(days: pd.Series[Any]) -> Ints:
+    """Return orders in days; 0: no order."""
     return days.to_numpy(dtype=np.int64, na_value=0)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from analysis.days import NO_DAY, date_at, day_number
 from analysis.policy import Policy
 from analysis.timeline.axis import Axis, Flags, Ints, Spans, line_of, merged
-from analysis.timeline.coded import Entries, Lines
-from analysis.timeline.home import Home
+
+if TYPE_CHECKING:
+    from analysis.timeline.build import Coded
 
 
 @dataclass(frozen=True)
@@ -27,7 +29,7 @@ class Silence:
     silent: Flags
 
 
-def silence(axis: Axis, lines: Lines, home: Home, entries: Entries, policy: Policy) -> Silence:
+def silence(coded: Coded, policy: Policy) -> Silence:
     """Find when each family was last heard from, and whether it is silent (definitions §4).
 
     Last heard is the newest date of any entry of the family, also one written before it came
@@ -36,7 +38,8 @@ def silence(axis: Axis, lines: Lines, home: Home, entries: Entries, policy: Poli
     family had a line at home without a break. A family without a line at home on the as-of day
     is not silent; its silent days count from the date it was last heard, 0 if never.
     """
-    n = len(lines.family_ids)
+    axis, entries = coded.axis, coded.entries
+    n = len(coded.lines.family_ids)
     known = np.flatnonzero(entries.family >= 0)
     family, day = entries.family[known], entries.day[known]
     newest = np.full(n, NO_DAY, dtype=np.int64)
@@ -45,7 +48,7 @@ def silence(axis: Axis, lines: Lines, home: Home, entries: Entries, policy: Poli
     order = np.lexsort((entries.row[on_newest], entries.at[on_newest]))
     heard_row = np.full(n, -1, dtype=np.int64)
     heard_row[entries.family[on_newest[order]]] = entries.row[on_newest[order]]
-    times = times_at_home(axis, lines, home)
+    times = times_at_home(coded)
     now = axis.day(times.end) > axis.as_of
     home_since = np.full(n, NO_DAY, dtype=np.int64)
     home_since[line_of(times.start[now])] = axis.day(times.start[now])
@@ -55,31 +58,36 @@ def silence(axis: Axis, lines: Lines, home: Home, entries: Entries, policy: Poli
     return Silence(newest, heard_row, home_since, days, (days > limit) & (home_since != NO_DAY))
 
 
-def times_at_home(axis: Axis, lines: Lines, home: Home) -> Spans:
+def times_at_home(coded: Coded) -> Spans:
     """Return the times in which each family had a line at home, on an axis of families.
 
     The as-of day belongs to them when a line is at home on it.
     """
+    axis, home, attributes = coded.axis, coded.home, coded.attributes
     here = np.flatnonzero(home.at_home)
     today = axis.pack(here, np.full(len(here), axis.as_of))
     start = np.concatenate([home.spells.start, today])
     end = np.concatenate([home.spells.end, today + 1])
-    family = lines.family[line_of(start)]
-    return merged(axis.pack(family, axis.day(start)), axis.pack(family, axis.day(end)))
+    pieces = attributes.pieces(merged(start, end))
+    family = attributes.family[attributes.on(pieces.start)]
+    return merged(
+        axis.pack(family, axis.day(pieces.start)), axis.pack(family, axis.day(pieces.end))
+    )
 
 
-def heard_spans(axis: Axis, lines: Lines, home: Home, entries: Entries, policy: Policy) -> Spans:
+def heard_spans(coded: Coded, policy: Policy) -> Spans:
     """Return the days on which each family was not silent, on an axis of families.
 
     A day *d* at home is judged in its morning, by the entries dated up to it and by the policy
     edition in force on it: it is heard when *d* less the later of the day last heard and the
     first day of the time at home it belongs to is at most `silent_after_days`.
     """
+    axis, entries = coded.axis, coded.entries
     known = np.flatnonzero(entries.family >= 0)
     heard = np.sort(axis.pack(entries.family[known], entries.day[known]))
     # A span from an earlier time at home may reach into a later one, where it changes nothing:
     # the later time's own first day is nearer.
-    starts = times_at_home(axis, lines, home).start
+    starts = times_at_home(coded).start
     parts = [_days_after(axis, key, policy) for key in (heard, starts)]
     return merged(*(np.concatenate(p) for p in zip(*parts, strict=True)))
 

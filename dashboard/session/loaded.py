@@ -51,6 +51,9 @@ class LoadedSnapshot:
                 )
         for name in ("calls", "arrangements"):
             found[name] = of(getattr(self.snapshot.records, name), "family_id", family_id)
+        earlier = self.snapshot.records.earlier_lines
+        own = earlier["line_id"].isin(found["lines"]["line_id"]).to_numpy(dtype=bool)
+        found["earlier_lines"] = earlier[own]
         return replace(self.snapshot, records=Records(**found))
 
     @cached_property

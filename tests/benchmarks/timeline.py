@@ -24,16 +24,28 @@ from analysis.tables import KNOWN, Records
 from analysis.tallies import tally
 from analysis.tallies.pieces import months_of
 from analysis.timeline import build
+from analysis.timeline.attributes import Attributes
 from analysis.timeline.axis import NEVER, Axis, within
 from analysis.timeline.build import Coded, by_block
 from analysis.timeline.care import DatedDays
-from analysis.timeline.coded import ENTRY_KINDS, LINE_TYPES, Entries, Lines, Marks, Stays
+from analysis.timeline.coded import (
+    ENTRY_KINDS,
+    LINE_TYPES,
+    Entries,
+    Lines,
+    Marks,
+    Outcomes,
+    Stays,
+    words_of,
+)
 from analysis.timeline.home import find_home
 from analysis.vocabulary import DressingType, EntryKind, LineType, Task
 
 AS_OF = date(2031, 1, 1)
 A = day_number(AS_OF)
 CHANGES_PER_LINE = 47
+_NONE = np.zeros(0, dtype=np.int64)
+NO_OUTCOMES = Outcomes(_NONE, _NONE.astype(np.int8), _NONE, _NONE)
 
 
 @dataclass(frozen=True)
@@ -49,7 +61,8 @@ class Programme:
         days = (self.lines.placed_on, self.lines.home_from, self.lines.dressing_on)
         axis = Axis.around(A, (*days, self.entries.day, self.stays.from_on))
         home = find_home(axis, self.lines, self.stays)
-        coded = Coded(axis, self.lines, self.entries, self.stays, home)
+        attributes = Attributes.of(axis, self.lines)
+        coded = Coded(axis, self.lines, attributes, self.entries, self.stays, NO_OUTCOMES, home)
         told = []
         for part in by_block(coded, POLICY, [Task.DRESSING]):
             found = part.intervals[Task.DRESSING]
@@ -90,20 +103,30 @@ def programme(n: int, seed: int) -> Programme:
         is_port, LINE_TYPES.index(LineType.IMPLANTED_PORT), LINE_TYPES.index(LineType.PICC)
     )
     zeros = np.zeros(n, dtype=np.int64)
+    families = [f"F{nth:09}" for nth in range(n)]
     lines = Lines(
         frame=pd.DataFrame(),
         child=position,
         family=position,
-        family_ids=pd.Series(dtype="string"),
+        family_ids=pd.Series(families, dtype="string"),
         placed_on=home_from - 5,
         home_from=home_from,
         end_on=np.where(end_on <= A, end_on, NEVER),
         removed=np.ones(n, dtype=bool),
         line_type=line_type.astype(np.int8),
-        dressing_type=zeros.astype(np.int8),
         dressing_on=home_from - 1,
-        dressing_order=zeros,
-        flush_order=zeros,
+        times=pd.DataFrame(
+            {
+                "line": position,
+                "start": NO_DAY,
+                "family_id": pd.array(families, dtype="string"),
+                "site": "north",
+                "nurse": "n1",
+                "dressing_type": words_of(zeros, tuple(DressingType)),
+                "change_every_days": pd.array([None] * n, dtype="Int64"),
+                "flush_every_days": pd.array([None] * n, dtype="Int64"),
+            }
+        ),
     )
     change = np.repeat(position, CHANGES_PER_LINE)
     nth = np.tile(np.arange(CHANGES_PER_LINE), n)

@@ -5,10 +5,10 @@ from collections import defaultdict
 import pandas as pd
 
 from analysis.measures import line_table
-from analysis.vocabulary import DressingType, EntryKind, LineType, Task
+from analysis.vocabulary import Task
 from tests.demo.conftest import AS_OF, POLICY
-from tests.oracles.day_by_day import Entry, History, Line, Programme, Stay
-from tests.properties.strategies import plain
+from tests.oracles.day_by_day import History, Programme
+from tests.properties.strategies import history_of, plain
 
 CLASSES = ("in_date", "out_of_date", "unscored", "not_accessed")
 
@@ -30,24 +30,15 @@ def cells(frame, names):
 
 def histories(records):
     """Each family's records in the oracle's own words."""
-    fields = {"lines": Line, "stays": Stay, "home_log": Entry}
-    told = {
-        name: cells(getattr(records, name), list(kind.__dataclass_fields__))
-        for name, kind in fields.items()
-    }
-    family_of_child = {row["child_id"]: row["family_id"] for row in told["lines"]}
+    whole = history_of(records)
+    family_of_child = {line.child_id: line.family_id for line in whole.lines}
     parts = defaultdict(lambda: defaultdict(list))
-    for row in told["lines"]:
-        row["line_type"] = LineType(row["line_type"])
-        row["dressing_type"] = DressingType(row["dressing_type"])
-        parts[row["family_id"]]["lines"].append(Line(**row))
-    for row in told["stays"]:
-        parts[family_of_child[row["child_id"]]]["stays"].append(Stay(**row))
-    for row in told["home_log"]:
-        row["kind"] = EntryKind(row["kind"])
-        row["dressing_type"] = row["dressing_type"] and DressingType(row["dressing_type"])
-        row["findings"] = tuple(row["findings"].split(";")) if row["findings"] else None
-        parts[row["family_id"]]["entries"].append(Entry(**row))
+    for line in whole.lines:
+        parts[line.family_id]["lines"].append(line)
+    for stay in whole.stays:
+        parts[family_of_child[stay.child_id]]["stays"].append(stay)
+    for entry in whole.entries:
+        parts[entry.family_id]["entries"].append(entry)
     return [History(**{k: tuple(v) for k, v in part.items()}) for part in parts.values()]
 
 

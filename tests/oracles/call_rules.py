@@ -84,7 +84,7 @@ class CallRules:
 
     def families(self) -> list[Listed]:
         """Every family with a reason, or waiting or postponed, in calling order."""
-        ids = {line.family_id for line in self.programme.lines.values()}
+        ids = self.programme.families()
         ids |= {c.family_id for c in self.calls} | {p.family_id for p in self.postponements}
         listed = [self.family(family_id) for family_id in sorted(ids)]
         listed = [f for f in listed if f.band != "no_call"]
@@ -113,12 +113,9 @@ class CallRules:
         at_home = [
             line
             for line in self.programme.lines.values()
-            if line.family_id == family_id and self.programme.at_home(line, self.as_of)
+            if self.now(line) == family_id and self.programme.at_home(line, self.as_of)
         ]
-        mine = {
-            line.line_id for line in self.programme.lines.values() if line.family_id == family_id
-        }
-        if mine:
+        if family_id in self.programme.families():
             found.silent_days = self.programme.silent_days(family_id, self.as_of)
         for line in at_home:
             self.dressing(found, line)
@@ -131,6 +128,15 @@ class CallRules:
         self.attempts(found)
         self.give_band(found)
         return found
+
+    def now(self, line: Line) -> str:
+        """The family of a line on the as-of day."""
+        return self.programme.held(line, self.as_of).family_id
+
+    def family_of(self, entry: Entry) -> str:
+        """An entry of a known line is of the family that the line has now."""
+        line = self.programme.lines.get(entry.line_id)
+        return self.now(line) if line else entry.family_id
 
     # -- reasons --------------------------------------------------------------------------
 
@@ -230,7 +236,7 @@ class CallRules:
 
     def kits_short(self, family_id: str, at_home: list[Line]) -> bool:
         """The last count less the changes since, while no delivery has come."""
-        mine = [e for e in self.programme.entries if e.family_id == family_id]
+        mine = [e for e in self.programme.entries if self.family_of(e) == family_id]
         counts = [e for e in mine if e.kits_left is not None]
         if not counts:
             return False

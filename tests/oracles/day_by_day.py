@@ -25,6 +25,20 @@ DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
+class Version:
+    """What an earlier version of a line's row said of what may change (section 2)."""
+
+    received_at: datetime
+    valid_from: date | None
+    family_id: str
+    dressing_type: DressingType
+    change_every_days: int | None
+    flush_every_days: int | None
+    site: str
+    nurse: str | None
+
+
+@dataclass(frozen=True)
 class Line:
     line_id: str
     child_id: str
@@ -40,6 +54,12 @@ class Line:
     dressing_on: date | None = None
     born: date | None = None
     kit_delivery_days: int | None = None
+    site: str = "north"
+    nurse: str | None = None
+    valid_from: date | None = None
+    received_at: datetime = datetime(2031, 6, 1)  # noqa: DTZ001 - UTC, as stored
+    earlier: tuple[Version, ...] = ()
+    """Versions that this row replaced, in order of receipt."""
 
 
 @dataclass(frozen=True)
@@ -223,6 +243,25 @@ class Programme:
     def _known(self, day: date | None) -> date | None:
         return day if day is not None and day <= self.as_of else None
 
+    # -- section 2: which version of the line's row holds on a day ------------------------
+
+    def held(self, line: Line, day: date) -> Line | Version:
+        """The version received last of those that hold by the day; the first from the start."""
+        first, *later = [*line.earlier, line]
+        found = first
+        for version in later:
+            if (version.valid_from or version.received_at.date()) <= day:
+                found = version
+        return found
+
+    def families(self) -> set[str]:
+        """Every family that a line was with on some day up to the as-of day."""
+        return {
+            self.held(line, day).family_id
+            for line in self.lines.values()
+            for day in (date.min, *self.all_days())
+        }
+
     def edition(self, day: date) -> PlainEdition:
         """The edition in force on a day; the first one for all earlier days."""
         found = self.editions[0]
@@ -331,7 +370,7 @@ class Programme:
                 self.close(story, current, day, end_kind, -1)
                 current = None
             if line_end is not None and day >= line_end:
-                story.dressing_on_day[day] = line.dressing_type
+                story.dressing_on_day[day] = self.held(line, day).dressing_type
                 continue
             # A stay that starts cuts the interval; stays that touch or overlap are one.
             away = self.away(line, day)
@@ -362,7 +401,7 @@ class Programme:
                 story.last_change_on, story.change_row = day, fresh.row
                 self.report(current, day, new_reports)
             story.dressing_on_day[day] = (
-                line.dressing_type if current is None else current.dressing_type
+                self.held(line, day).dressing_type if current is None else current.dressing_type
             )
             if day < self.as_of and self.at_home(line, day):
                 story.classes[day] = self.class_of(current, accessed, day)
@@ -394,11 +433,12 @@ class Programme:
 
     def begin(self, line: Line, task: Task, day: date, changes: list[Entry]) -> Interval:
         """The interval that the change of a day starts."""
-        dressing = line.dressing_type
+        held = self.held(line, day)
+        dressing = held.dressing_type
         for entry in changes:
             dressing = entry.dressing_type or dressing
         edition = self.edition(day)
-        order = {Task.DRESSING: line.change_every_days, Task.FLUSH: line.flush_every_days}
+        order = {Task.DRESSING: held.change_every_days, Task.FLUSH: held.flush_every_days}
         days = order.get(task)
         if days is None:
             days = edition.interval_days(task, dressing, line.line_type)
@@ -533,7 +573,7 @@ class Programme:
     def family_of(self, entry: Entry) -> str:
         """An entry is its line's family's; of an unknown line, the family it names."""
         line = self.lines.get(entry.line_id)
-        return line.family_id if line else entry.family_id
+        return self.held(line, entry.done_on).family_id if line else entry.family_id
 
     def last_heard(self, family_id: str, day: date) -> Entry | None:
         """The newest entry dated up to a day."""
@@ -542,8 +582,10 @@ class Programme:
 
     def family_home(self, family_id: str, day: date) -> bool:
         """The family has a line at home on a day."""
-        mine = [x for x in self.lines.values() if x.family_id == family_id]
-        return any(self.at_home(line, day) for line in mine)
+        return any(
+            self.held(line, day).family_id == family_id and self.at_home(line, day)
+            for line in self.lines.values()
+        )
 
     def home_since(self, family_id: str, day: date) -> date | None:
         """The first day from which, up to a day, a line was at home without a break."""
@@ -659,11 +701,13 @@ class Programme:
             worn = self.task_story(line, Task.DRESSING).dressing_on_day
 
             def place(day: date, line: Line = line, worn: dict = worn) -> tuple:
-                return (day.replace(day=1), worn[day], self.age_band(line, day))
+                held = self.held(line, day)
+                holder = (held.family_id, held.site, held.nurse)
+                return (*holder, day.replace(day=1), worn[day], self.age_band(line, day))
 
             home_days = self.home_line_days(line)
             owned = {d for d in home_days if self.child_owner(line, d)}
-            heard = {d for d in home_days if not self.silent(line.family_id, d)}
+            heard = {d for d in home_days if not self.silent(self.held(line, d).family_id, d)}
             for task in self.tasks_of(line):
                 story = self.task_story(line, task)
                 for day in home_days:

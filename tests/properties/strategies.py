@@ -35,6 +35,7 @@ from tests.oracles.day_by_day import (
     Postponement,
     SignOff,
     Stay,
+    Version,
 )
 
 A_FEW = cases(25, suppress_health_check=list(HealthCheck))
@@ -116,22 +117,52 @@ def _line(draw: random.Random, line_id: str, child_id: str, family_id: str, span
         removed_on = draw.choice((AS_OF, placed_on + draw.randrange(span) * DAY, home_from))
     if fate in (2, 3):
         left_on = draw.choice((AS_OF, placed_on + draw.randrange(span) * DAY, removed_on))
+    earlier, last = _versions(draw, family_id, span)
     return Line(
         line_id=line_id,
         child_id=child_id,
-        family_id=family_id,
+        family_id=last.family_id,
         line_type=draw.choice((*LineType, LineType.IMPLANTED_PORT, LineType.IMPLANTED_PORT)),
-        dressing_type=draw.choice(tuple(DressingType)),
+        dressing_type=last.dressing_type,
         placed_on=placed_on,
         home_from=home_from,
         removed_on=removed_on,
         left_on=left_on,
-        change_every_days=draw.choice((None, None, None, 1, 4, 9)),
-        flush_every_days=draw.choice((None, 1, 3)),
+        change_every_days=last.change_every_days,
+        flush_every_days=last.flush_every_days,
         dressing_on=draw.choice((None, home_from - draw.randrange(-2, 5) * DAY)),
         born=draw.choice((None, date(2030, 3, 1), date(2026, 2, 1), date(2012, 6, 1))),
         kit_delivery_days=draw.choice((None, None, 5, 14)),
+        site=last.site,
+        nurse=last.nurse,
+        valid_from=last.valid_from,
+        received_at=last.received_at,
+        earlier=earlier,
     )
+
+
+def _versions(
+    draw: random.Random, family_id: str, span: int
+) -> tuple[tuple[Version, ...], Version]:
+    """Earlier versions of a line's row in order of receipt, and the newest one."""
+    n = draw.choice((1, 1, 1, 2, 3, 5))
+    received = sorted(AS_OF - draw.randrange(-1, span) * DAY for _ in range(n))
+    versions = []
+    for nth, on in enumerate(received):
+        valid_from = draw.choice((None, None, on, on - draw.randrange(20) * DAY, on + 3 * DAY))
+        versions.append(
+            Version(
+                received_at=datetime.combine(on, time(nth, nth)),
+                valid_from=valid_from,
+                family_id=draw.choice((family_id, family_id, f"{family_id}b")),
+                dressing_type=draw.choice(tuple(DressingType)),
+                change_every_days=draw.choice((None, None, None, 1, 4, 9)),
+                flush_every_days=draw.choice((None, 1, 3)),
+                site=draw.choice(("north", "north", "south")),
+                nurse=draw.choice((None, "n1", "n2")),
+            )
+        )
+    return tuple(versions[:-1]), versions[-1]
 
 
 def _stays(draw: random.Random, child_id: str, span: int) -> list[Stay]:
@@ -300,13 +331,17 @@ def call_settings(policy: Policy, day: date) -> CallSettings:
 
 def records_of(history: History) -> Records:
     """Lay a history out as the frames that the store hands over."""
-    lines = [{**vars(line), "site": "north"} for line in history.lines]
+    lines = [_row(line) for line in history.lines]
+    earlier = [
+        {**_row(line), **vars(version)} for line in history.lines for version in line.earlier
+    ]
     entries = [
         {**vars(e), "findings": ";".join(e.findings) if e.findings else None}
         for e in history.entries
     ]
     frames = {
         "lines": _frame("lines", lines),
+        "earlier_lines": _frame("earlier_lines", earlier),
         "stays": _frame("stays", [vars(s) for s in history.stays]),
         "home_log": _frame("home_log", entries),
         "outcomes": _frame("outcomes", [vars(o) for o in history.outcomes]),
@@ -346,6 +381,11 @@ def _as_postponed(made: Postponement) -> dict[str, object]:
     }
 
 
+def _row(line: Line) -> dict[str, object]:
+    """A line's row without the versions it replaced."""
+    return {name: value for name, value in vars(line).items() if name != "earlier"}
+
+
 def _frame(name: str, rows: Sequence[dict[str, object]]) -> pd.DataFrame:
     entry = KNOWN[name]
     if not rows:
@@ -371,8 +411,16 @@ MEANT = {
 
 def history_of(records: Records) -> History:
     """Say records in the oracle's terms: the other way round."""
+    earlier: dict[str, list[Version]] = {}
+    replaced = records.earlier_lines.sort_values(["received_at", "row"])
+    for line_id, version in zip(replaced["line_id"], _rows(replaced, Version), strict=True):
+        earlier.setdefault(line_id, []).append(version)
+    lines = [
+        replace(line, earlier=tuple(earlier.get(line.line_id, ())))
+        for line in _rows(records.lines, Line)
+    ]
     return History(
-        tuple(_rows(records.lines, Line)),
+        tuple(lines),
         tuple(_rows(records.stays, Stay)),
         tuple(_rows(records.home_log, Entry)),
         tuple(_rows(records.outcomes, Outcome)),
@@ -380,9 +428,9 @@ def history_of(records: Records) -> History:
 
 
 def _rows(frame: pd.DataFrame, kind: type) -> list:
-    names = list(kind.__dataclass_fields__)
+    names = [name for name in kind.__dataclass_fields__ if name in frame.columns]
     columns = [[_cell(name, c) for c in frame[name].astype(object)] for name in names]
-    return [kind(*row) for row in zip(*columns, strict=True)]
+    return [kind(**dict(zip(names, row, strict=True))) for row in zip(*columns, strict=True)]
 
 
 def _cell(name: str, cell: object) -> object:

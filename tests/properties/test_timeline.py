@@ -168,7 +168,7 @@ def told_by_oracle(programme: Programme) -> dict[str, list[tuple]]:
             for e in programme.skin_events(line)
         ]
     told["outcomes"] = programme.outcome_events()
-    for family_id in sorted({x.family_id for x in programme.lines.values()}):
+    for family_id in sorted(programme.families()):
         heard = programme.last_heard(family_id, as_of)
         told["families"].append(
             (
@@ -188,13 +188,17 @@ def tallied_by_code(
 ) -> tuple[dict[tuple, dict], dict[tuple, dict]]:
     """Tallies as plain counts by their keys, zeros left out."""
     found = tally(timeline, policy)
-    keys = ("month", "dressing_type", "age_band")
+    keys = ("family_id", "site", "nurse", "month", "dressing_type", "age_band")
+    lines = found.lines.astype(dict.fromkeys(keys[:3], object))
     told = []
     for frame, key, counts in (
         (found.days, ("line", "task", *keys), COUNTS),
         (found.events, ("line", "event", *keys), ("events", "events_elsewhere")),
     ):
-        rows = rows_of(with_ids(frame, timeline), (*key, *counts))
+        of_line = lines.iloc[frame["line"]].reset_index(drop=True)
+        held = {name: of_line[name] for name in ("family_id", "site", "nurse")}
+        named = frame.reset_index(drop=True).assign(line=of_line["line_id"], **held)
+        rows = rows_of(named, (*key, *counts))
         told.append(
             {
                 row[: len(key)]: {n: c for n, c in zip(counts, row[len(key) :], strict=True) if c}

@@ -582,6 +582,52 @@ def test_a_flush_follows_the_order_and_without_one_is_never_due() -> None:
     }
 
 
+# -- section 2: what holds from a day on -----------------------------------------------------
+
+SHORTENED = """
+line_id | home_from  | dressing_on | change_every_days | site  | valid_from | received_at
+L1      | 2031-03-01 | 2031-03-01  | 4                 | south |            | 2031-03-16T10:00
+"""
+AS_BEFORE = """
+line_id | change_every_days | site  | received_at
+L1      |                   | north | 2031-02-27T10:00
+"""
+
+
+def test_an_order_of_the_16th_makes_no_earlier_change_late() -> None:
+    entries = log(*(f"2031-03-{d} dressing_change" for d in ("08", "15", "22")))
+    records = written(lines=SHORTENED, earlier_lines=AS_BEFORE, home_log=entries)
+    # every 7 days until the 16th: the changes of 1, 8 and 15 March; every 4 days since
+    assert late_days(records, "2031-03-25") == [0, 0, 0]
+    assert late_days(records, "2031-03-27") == [0, 0, 0, 1]
+    named = SHORTENED.replace("south |            |", "south | 2031-03-05 |")
+    records = written(lines=named, earlier_lines=AS_BEFORE, home_log=entries)
+    # a correction names its day: the changes of 8 and 15 March were due on 12 and 19 March
+    assert late_days(records, "2031-03-25") == [0, 3, 3]
+
+
+def test_a_line_that_moves_keeps_its_old_days_at_the_old_site() -> None:
+    records = written(lines=SHORTENED, earlier_lines=AS_BEFORE, home_log=log("2031-03-20 note"))
+    policy = shipped_policy()
+    timeline = build(records, policy, day("2031-03-21"))
+    assert list(timeline.lines["site"]) == ["south"]
+    tallies = tally(timeline, policy)
+    dressing = tallies.days[tallies.days["task"] == Task.DRESSING]
+    site = tallies.lines["site"].take(dressing["line"]).to_numpy()
+    days = dressing["home_line_days"].to_numpy()
+    assert {s: int(days[site == s].sum()) for s in ("north", "south")} == {"north": 15, "south": 5}
+    before = build(records, policy, day("2031-03-15"))
+    assert list(before.lines["site"]) == ["north"]
+
+
+def test_a_version_holds_from_the_day_of_receipt_in_the_programmes_zone() -> None:
+    late = SHORTENED.replace("2031-03-16T10:00", "2031-03-16T03:30")  # the 15th in New York
+    records = written(lines=late, earlier_lines=AS_BEFORE)
+    policy = replace(shipped_policy(), time_zone="America/New_York")
+    assert list(build(records, policy, day("2031-03-15")).lines["site"]) == ["south"]
+    assert list(build(records, shipped_policy(), day("2031-03-15")).lines["site"]) == ["north"]
+
+
 # -- section 4: silence ---------------------------------------------------------------------
 
 

@@ -67,6 +67,7 @@ DAYS = (
     flag(
         "at_home", "attributed to home", only_in=("skin_events", "outcome_events", "event_onsets")
     ),
+    day("held_from", "first day with this family, site and nurse"),
     day("last_heard_on", "day of the family's newest home-log entry"),
     count("heard_row", "home-log row of that entry; -1: never heard from", low=-1),
     day("home_since", "first day of the family's present time with a line at home"),

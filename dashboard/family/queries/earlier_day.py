@@ -79,4 +79,8 @@ def family_on(
         acts = revised[name]
         made = of(acts.frame.take(acts.known(at)), "family_id", family_id)
         found[name] = made[KNOWN[name].names]
+    lines = revised["lines"]
+    earlier = lines.frame.take(lines.earlier(at))[KNOWN["earlier_lines"].names]
+    own = earlier["line_id"].isin(found["lines"]["line_id"]).to_numpy(dtype=bool)
+    found["earlier_lines"] = earlier[own]
     return replace(now, as_of=day, known_at=known_at, records=Records(**found))

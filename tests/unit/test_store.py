@@ -10,6 +10,7 @@ import pyarrow as pa
 import pytest
 import sqlalchemy as sa
 
+from analysis.decisions.history import Versions
 from analysis.store import Added, RecordedBeforeError, Store, StoreError, schema
 from analysis.store.frames import typed
 from analysis.store.schema import arrangements, stored_columns
@@ -46,6 +47,36 @@ def test_each_day_sees_the_version_received_by_then(store: Store) -> None:
     assert stay_ends(store, "2031-03-01T00:00") == [None]
     assert stay_ends(store, "2031-03-08T12:00") == ["2031-03-04"]
     assert stay_ends(store, None) == ["2031-03-06"]
+
+
+def test_earlier_versions_of_a_line_are_known_until_it_is_withdrawn(store: Store) -> None:
+    put(
+        store,
+        "lines",
+        """
+    received   | void | line_id | child_id | family_id | site  | line_type | placed_on  | home_from  | dressing_type
+    2031-03-01 |      | L1      | C1       | F1        | north | picc      | 2031-02-01 | 2031-02-01 | gauze
+    2031-03-05 |      | L1      | C1       | F1        | south | picc      | 2031-02-01 | 2031-02-01 | gauze
+    2031-03-01 |      | L2      | C2       | F2        | north | picc      | 2031-02-01 | 2031-02-01 | gauze
+    2031-03-09 | yes  | L1      | C1       | F1        | south | picc      | 2031-02-01 | 2031-02-01 | gauze
+    2031-03-10 |      | L1      | C1       | F1        | east  | picc      | 2031-02-01 | 2031-02-01 | gauze
+    2031-03-12 |      | L1      | C1       | F1        | west  | picc      | 2031-02-01 | 2031-02-01 | gauze
+    """,
+    )
+
+    def earlier(known_at: str) -> list[str]:
+        frame = store.records(moment(known_at)).earlier_lines
+        every = store.versions()["lines"]
+        again = Versions.of(every.frame, every.key, every.void)
+        found = again.frame.take(again.earlier(microseconds(known_at)))
+        assert found["row"].tolist() == frame["row"].tolist()
+        return frame["site"].tolist()
+
+    assert earlier("2031-03-04") == []
+    assert earlier("2031-03-06") == ["north"]
+    assert earlier("2031-03-09") == []
+    assert earlier("2031-03-11") == []
+    assert earlier("2031-03-13") == ["east"]
 
 
 def test_a_naive_moment_is_utc(store: Store) -> None:

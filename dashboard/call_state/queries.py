@@ -29,6 +29,7 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
         *("last_heard_on", "nurse", "site", "recheck_on", "expected", "assigned_to", "aside_row"),
+        "attempts",
     )
     asides = _asides(found, families)
     return tuple(
@@ -48,8 +49,9 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
             assigned_to=assigned,
             aside_by=asides.get(aside, (None, None))[0],
             aside_reason=asides.get(aside, (None, None))[1],
+            attempts=attempts,
         )
-        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected, assigned, aside in cells(
+        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected, assigned, aside, attempts in cells(
             families.assign(expected=expectation(families)), *names
         )
     )

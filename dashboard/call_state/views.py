@@ -38,6 +38,8 @@ class CallRow:
     aside_by: str | None = None
     """Who set it aside; None for a family that is not set aside."""
     aside_reason: str | None = None
+    attempts: str | None = None
+    """Calls without an answer, in a sentence; None where there is none."""
 
 
 @dataclass(frozen=True)

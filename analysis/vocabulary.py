@@ -152,6 +152,13 @@ class OutcomeKind(StrEnum):
     THROMBOSIS = "thrombosis"
 
 
+class CallOutcome(StrEnum):
+    """What came of a call to a family."""
+
+    REACHED = "reached"
+    NO_ANSWER = "no_answer"
+
+
 class Task(StrEnum):
     """Care that is due again and again."""
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.days import date_at, day_number
-from analysis.tables import INCOMING
+from analysis.vocabulary import CallOutcome
 from synthetic_data import entries, frames, plants
 from synthetic_data.draws import Ints, column
 from synthetic_data.dressings import changes, port_accesses
@@ -77,7 +77,7 @@ def generate(
         )
         if len(parts) > 1
         else parts[0].frames[name]
-        for name in INCOMING
+        for name in frames.TABLES
     }
     return Demo(joined, parts[0].calls, parts[0].truth, until, seed)
 
@@ -274,9 +274,9 @@ def _calls(scene: Scene, names: frames.Names, truth: Truth) -> tuple[PastCall, .
     return tuple(
         PastCall(
             family_id=one.family_id,
-            made_at=datetime.combine(yesterday, time(14, 10 + 12 * at), UTC),
-            made_by=names.nurses[names.families.index(one.family_id)],
-            reached=True,
+            called_at=datetime.combine(yesterday, time(14, 10 + 12 * at), UTC),
+            called_by=names.nurses[names.families.index(one.family_id)],
+            outcome=CallOutcome.REACHED,
             agreed="will change it tomorrow evening",
             recheck_on=date_at(scene.until + 1),
         )

@@ -23,6 +23,7 @@ from analysis.tables import INCOMING
 from analysis.vocabulary import Relation
 from synthetic_data.demo import Demo
 from synthetic_data.draws import Bools
+from synthetic_data.frames import TABLES
 from synthetic_data.scene import TEAM_WORDS
 from synthetic_data.shapes import Cells, canonical_text, own_text, source
 from synthetic_data.spoiling import Sheet, WrongRow, spoilt, stands_alone
@@ -67,7 +68,7 @@ def write(demo: Demo, folder: Path, *, wrong_share: float = WRONG_SHARE) -> Writ
     """
     rng = np.random.default_rng([demo.seed, 7])
     families = _families(demo)
-    sheets = [_registry(demo, table) for table in INCOMING if table != "home_log"]
+    sheets = [_registry(demo, table) for table in TABLES if table != "home_log"]
     sheets += _logs(demo, families["home_log"])
     wrong: list[WrongRow] = []
     for sheet in sheets:
@@ -86,7 +87,7 @@ def demo_sources(demo: Written | Path) -> list[tuple[Path, Path | None]]:
     """Files of a demo (or below its folder) in the order to read them, each with its profile."""
     folder = demo.folder if isinstance(demo, Written) else demo
     found: list[tuple[Path, Path | None]] = []
-    for table in INCOMING:
+    for table in TABLES:
         found += [(path, None) for path in sorted((folder / "canonical").glob(f"{table}*.csv"))]
     found += [(path, None) for path in sorted((folder / "visits").glob("*.parquet"))]
     found += [(p, folder / "clinic" / CLINIC) for p in sorted((folder / "clinic").glob("*.xlsx"))]
@@ -116,9 +117,9 @@ def write_canonical(blocks: Iterable[Demo], folder: Path, form: str) -> list[Pat
     if form not in {"csv", "parquet"}:
         raise ValueError(f"{form!r} is not csv or parquet.")
     folder.mkdir(parents=True, exist_ok=True)
-    written: dict[str, list[Path]] = {table: [] for table in INCOMING}
+    written: dict[str, list[Path]] = {table: [] for table in TABLES}
     for number, block in enumerate(blocks, 1):
-        for table in INCOMING:
+        for table in TABLES:
             path = folder / f"{table}-{number:04d}.{form}"
             frame = block.frames[table]
             if form == "csv":

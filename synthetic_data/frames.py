@@ -41,6 +41,9 @@ from synthetic_data.scene import Scene
 _DAY = 24 * 60
 _MINUTE = 60_000_000
 
+TABLES = tuple(name for name in INCOMING if name != "calls")
+"""Tables that the invented files hold; recorded calls are recorded as on the page."""
+
 
 def texts(words: Sequence[str], codes: Ints) -> pd.Series[Any]:
     """Text column from positions; BLANK is missing."""

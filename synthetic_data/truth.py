@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from analysis.vocabulary import CallOutcome
+
 
 @dataclass(frozen=True)
 class Planted:
@@ -25,10 +27,10 @@ class PastCall:
     """A call that staff made and recorded; it is no row of a file."""
 
     family_id: str
-    made_at: datetime
+    called_at: datetime
     """UTC."""
-    made_by: str
-    reached: bool
+    called_by: str
+    outcome: CallOutcome
     agreed: str
     recheck_on: date
 

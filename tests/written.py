@@ -71,7 +71,9 @@ def _frame(name: str, columns: dict[str, list[str | None]]) -> pd.DataFrame:
     count = len(next(iter(columns.values())))
     filled: dict[str, list[object]] = dict(columns)
     filled.setdefault("row", list(range(1, count + 1)))
-    if name not in {"calls", "arrangements"}:
+    if name == "calls":
+        filled.setdefault("received_at", columns["called_at"])
+    elif name != "arrangements":
         filled.setdefault("received_at", ["2031-01-01T00:00"] * count)
     for column in entry.columns:
         cells = filled.get(column.name)

@@ -71,7 +71,7 @@ def invented_store(
             stored += summary.stored
             refused += summary.refused
         for call in made:
-            made_on = call.made_at.astimezone(settings.zone).date()
-            store.record_call(**vars(call), made_on=made_on)
+            called_on = call.called_at.astimezone(settings.zone).date()
+            store.record_call(**vars(call), called_on=called_on)
     profiles = dict.fromkeys(profile for _, profile in sources if profile)
     return Invented(url, stored, refused, tuple(profiles))

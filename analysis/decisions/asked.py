@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.decisions.attempts import reached
 from analysis.decisions.calls import CallList
 from analysis.decisions.day import holds_code
 from analysis.tables.calls import CALLS_DONE, PRINTED
@@ -79,8 +80,8 @@ def printed(families: pd.DataFrame) -> pd.DataFrame:
 
 def printed_done(done: pd.DataFrame) -> pd.DataFrame:
     """Calls done as printed or exported: the moment as text, without typed notes."""
-    at = done["made_at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ").astype("object")
-    return done.assign(made_at=at).drop(columns=["row", "agreed"])
+    at = done["called_at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ").astype("object")
+    return done.assign(called_at=at).drop(columns=["row", "agreed", "note"])
 
 
 def calls_done(
@@ -106,7 +107,7 @@ def calls_done(
         Columns of `CALLS_DONE`, newest first.
     """
     asked = asked or Asked()
-    made = records.calls[(records.calls["made_on"] == pd.Timestamp(calls.as_of)).to_numpy()]
+    made = records.calls[(records.calls["called_on"] == pd.Timestamp(calls.as_of)).to_numpy()]
     wanted = np.ones(len(made), dtype=np.bool_)
     home = timeline.lines[timeline.lines["at_home"]]
     for column, value in (("site", asked.site), ("nurse", asked.nurse)):
@@ -119,7 +120,7 @@ def calls_done(
             wanted &= own.astype(np.bool_)
     if asked.language is not None:
         wanted &= speaks(made["family_id"], records, asked.language)
-    made = made[wanted].sort_values(["made_at", "row"], ascending=False, ignore_index=True)
+    made = made[wanted].sort_values(["called_at", "row"], ascending=False, ignore_index=True)
     place = pd.Index(calls.families["family_id"]).get_indexer(pd.Index(made["family_id"]))
     bands = np.append(calls.families["band"].astype("object").to_numpy(), str(Band.NO_CALL))
     band = pd.Categorical(bands[place], categories=[str(b) for b in Band])
@@ -149,9 +150,9 @@ def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
     made = made.drop_duplicates(["family_id", "kind"])
     given = calls.families.loc[calls.families["assigned_to"].notna(), "family_id"]
     assigned = (made["kind"] == Arrangement.ASSIGNED) & made["family_id"].isin(given)
-    spoken = records.calls[records.calls["reached"].to_numpy(dtype=bool)]
-    reached = made["family_id"].map(spoken.groupby("family_id")["made_at"].max())
-    aside = (made["until_on"] > pd.Timestamp(calls.as_of)) & ~(reached >= made["made_at"])
+    spoken = records.calls[reached(records.calls)]
+    called = made["family_id"].map(spoken.groupby("family_id")["called_at"].max())
+    aside = (made["until_on"] > pd.Timestamp(calls.as_of)) & ~(called >= made["made_at"])
     holds = assigned.to_numpy(dtype=bool) | aside.to_numpy(dtype=bool)
     return made[holds].reset_index(drop=True)
 
@@ -163,7 +164,8 @@ def assigned_before(made: pd.DataFrame, records: Records) -> pd.Series[str]:
     """
     given = records.arrangements
     given = given[(given["kind"] == Arrangement.ASSIGNED).to_numpy(dtype=bool)]
-    spoken = records.calls[records.calls["reached"].to_numpy(dtype=bool)]
+    spoken = records.calls[reached(records.calls)].rename(columns={"called_at": "made_at"})
+    made = made.rename(columns={"called_at": "made_at"})
     families = pd.Index(made["family_id"].unique())
     # One row a call, an assignment or a call that reached: its moment and the family's place.
     calls, given, spoken = (

@@ -5,12 +5,19 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.days import day_number, days_of
+from analysis.vocabulary import CallOutcome
 
 ROW_GAP_DAYS = 3
 """Days with attempts at most this far apart are in a row, so that a weekend does not break it."""
+
+
+def reached(calls: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Whether each recorded call reached the family."""
+    return (calls["outcome"] == CallOutcome.REACHED).to_numpy(dtype=bool)
 
 
 def attempts_of(calls: pd.DataFrame, as_of: date) -> pd.DataFrame:
@@ -33,14 +40,14 @@ def attempts_of(calls: pd.DataFrame, as_of: date) -> pd.DataFrame:
 
     *Source:* project definition, definitions §7.
     """
-    reached = calls["reached"].to_numpy(dtype=bool)
-    last = calls.loc[reached].groupby("family_id")["made_at"].max()
-    answered = calls["made_at"] <= calls["family_id"].map(last)
-    open_ = calls[~reached & ~answered.to_numpy(dtype=bool)]
+    spoken = reached(calls)
+    last = calls.loc[spoken].groupby("family_id")["called_at"].max()
+    answered = calls["called_at"] <= calls["family_id"].map(last)
+    open_ = calls[~spoken & ~answered.to_numpy(dtype=bool)]
     # Before: one row an attempt, oldest first; after: one row a family and day of attempts.
-    days = open_.drop_duplicates(["family_id", "made_on"], keep="last")
-    days = days.sort_values(["family_id", "made_on"], kind="stable")
-    on = days_of(days["made_on"])
+    days = open_.drop_duplicates(["family_id", "called_on"], keep="last")
+    days = days.sort_values(["family_id", "called_on"], kind="stable")
+    on = days_of(days["called_on"])
     family, _ = pd.factorize(days["family_id"])
     starts = np.ones(len(days), dtype=bool)
     starts[1:] = (family[1:] != family[:-1]) | (np.diff(on) > ROW_GAP_DAYS)
@@ -48,6 +55,6 @@ def attempts_of(calls: pd.DataFrame, as_of: date) -> pd.DataFrame:
     newest = np.append(family[1:] != family[:-1], True)[: len(days)]
     fresh = newest & (day_number(as_of) - on <= ROW_GAP_DAYS)
     found = days.assign(attempt_days=np.bincount(row)[row] if len(row) else row)[fresh]
-    return found.rename(columns={"made_at": "tried_at", "made_on": "tried_on"}).set_index(
+    return found.rename(columns={"called_at": "tried_at", "called_on": "tried_on"}).set_index(
         "family_id"
     )[["tried_at", "tried_on", "attempt_days"]]

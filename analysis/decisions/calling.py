@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import pandas as pd
 
+from analysis.decisions.attempts import reached
 from analysis.decisions.calls import CallList
 from analysis.tables.planning import CALLING, LIST_CHANGE
 from analysis.vocabulary import Band, Reason
@@ -33,8 +34,8 @@ def calling(lists: Mapping[date, CallList], calls: pd.DataFrame) -> pd.DataFrame
     ends = [*(b for _, b in pairwise(lists)), None]
     rows = []
     for (morning, found), end in zip(lists.items(), ends, strict=True):
-        made = calls[calls["made_on"] >= pd.Timestamp(morning)]
-        made = made[made["made_on"] < pd.Timestamp(end)] if end else made
+        made = calls[calls["called_on"] >= pd.Timestamp(morning)]
+        made = made[made["called_on"] < pd.Timestamp(end)] if end else made
         by_band = found.families["band"].value_counts()
         rows.append(
             {
@@ -46,7 +47,7 @@ def calling(lists: Mapping[date, CallList], calls: pd.DataFrame) -> pd.DataFrame
                 "waiting": int(by_band.get(str(Band.WAITING), 0)),
                 "set_aside": int(by_band.get(str(Band.SET_ASIDE), 0)),
                 "made": len(made) if end else None,
-                "reached": int(made["reached"].sum()) if end else None,
+                "reached": int(reached(made).sum()) if end else None,
             }
         )
     frame = pd.DataFrame(rows, columns=CALLING.names)

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.decisions.attempts import reached
 from analysis.decisions.day import Day
 from analysis.decisions.joined_text import joined_by
 from analysis.decisions.reasons import FINDERS, Found
@@ -174,9 +175,10 @@ def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.Data
     aside = aside.rename(columns={"until_on": "recheck_on"}).assign(band=str(Band.SET_ASIDE))
     # The reason typed in is a note: it stays out of the sentence, which is exported.
     aside["sentence"] = postponed_sentences(aside["recheck_on"], aside["made_by"], day.as_of)
-    calls = day.calls[day.calls["reached"].to_numpy(dtype=bool)]
+    calls = day.calls[reached(day.calls)]
     nothing = pd.Series(pd.NA, index=calls.index, dtype="string")
     calls = calls.assign(band=str(Band.WAITING), sentence=nothing)
+    calls = calls.rename(columns={"called_at": "made_at"})
     names = ["family_id", "made_at", "row", "recheck_on", "band", "sentence"]
     acts = pd.concat([calls[names], aside[names].astype({"sentence": "string"})], ignore_index=True)
     acts = acts.sort_values(["made_at", "band", "row"])

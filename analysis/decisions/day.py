@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.decisions.attempts import attempts_of
+from analysis.decisions.attempts import attempts_of, reached
 from analysis.policy import Edition
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
@@ -67,15 +67,19 @@ class Day:
 
     @cached_property
     def calls(self) -> pd.DataFrame:
-        """One row a recorded call, made up to the as-of day, oldest first."""
+        """One row a recorded call, made up to the as-of day, oldest first.
+
+        A call without a day for the next one gets the policy's number of days.
+        """
         calls = self.records.calls
-        return calls[calls["made_on"] <= self.now].sort_values(["made_at", "row"])
+        usual = calls["called_on"] + pd.Timedelta(days=self.edition.settings.recheck_days)
+        calls = calls.assign(recheck_on=calls["recheck_on"].fillna(usual))
+        return calls[calls["called_on"] <= self.now].sort_values(["called_at", "row"])
 
     @cached_property
     def reached_at(self) -> pd.Series[Any]:
         """Moment of the newest call that reached each family, by family."""
-        reached = self.calls[self.calls["reached"].to_numpy(dtype=bool)]
-        return reached.groupby("family_id")["made_at"].max()
+        return self.calls[reached(self.calls)].groupby("family_id")["called_at"].max()
 
     @cached_property
     def attempts(self) -> pd.DataFrame:

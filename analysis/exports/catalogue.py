@@ -138,7 +138,6 @@ _SOURCES = (
     _Source(measures.DWELL, _dwell),
     _Source(calls.CALL_FAMILIES, lambda s: s.calls.families),
     _Source(calls.CALL_REASONS, lambda s: s.calls.reasons),
-    _Source(KNOWN["calls"], lambda s: s.records.calls),
     _Source(KNOWN["arrangements"], lambda s: s.records.arrangements),
     _Source(needs.RETRAINING, _needs),
     _Source(needs.NOT_SIGNED_OFF, lambda s: not_signed_off(s.timeline, s.records, s.policy)),

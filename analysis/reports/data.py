@@ -87,9 +87,9 @@ class ReportData:
         Files enter by the SHA-256 of their bytes, so that their names and the order of import
         do not count.
         """
-        records, order = self.now.records, ["made_at", "family_id"]
-        calls = records.calls.drop(columns="row").sort_values(order)
-        arranged = records.arrangements.drop(columns="row").sort_values(order)
+        records = self.now.records
+        calls = records.calls.drop(columns="row").sort_values(["called_at", "family_id"])
+        arranged = records.arrangements.drop(columns="row").sort_values(["made_at", "family_id"])
         behind = {
             "files": sorted(set(self._files)),
             "calls": calls.astype("string").fillna("").to_numpy(dtype=str).tolist(),

@@ -13,7 +13,8 @@ from collections.abc import Callable
 import pyarrow as pa
 import sqlalchemy as sa
 
-from analysis.store.schema import blocks, stored_columns
+from analysis.store import bulk
+from analysis.store.schema import ROWS, blocks, stored_columns
 from analysis.tables.kinds import Kind
 
 MOST_ROWS = 262_144
@@ -44,6 +45,21 @@ def add(connection: sa.Connection, table: str, rows: pa.Table) -> None:
     """Add rows just stored, in the order of their number."""
     for start in range(0, rows.num_rows, MOST_ROWS):
         _add_one(connection, table, _as_block(table, rows.slice(start, MOST_ROWS)))
+
+
+def catch_up(connection: sa.Connection, table: str) -> None:
+    """Make the blocks of rows that are in none yet, such as restored ones."""
+    rows = ROWS[table]
+    own = blocks.c.table_name == table
+    newest = connection.execute(sa.select(sa.func.max(blocks.c.first_row)).where(own)).scalar()
+    done = 0 if newest is None else _unpacked(connection, table, newest)["row"][-1].as_py()
+    last = connection.execute(sa.select(sa.func.max(rows.c.row))).scalar() or 0
+    columns = [rows.c[column] for column in cells_of(table).names]
+    for start in range(done + 1, last + 1, MOST_ROWS):
+        some = sa.select(*columns).where(rows.c.row >= start, rows.c.row < start + MOST_ROWS)
+        found = bulk.fetch(connection, some).sort_by("row")
+        if found.num_rows:
+            add(connection, table, found)
 
 
 def read(connection: sa.Connection, table: str, then: Callable[[pa.Table], pa.Table]) -> pa.Table:

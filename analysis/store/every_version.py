@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.frames import typed
-from analysis.store.schema import ROWS, arrangements, calls, stored_columns
+from analysis.store.schema import ROWS, arrangements, stored_columns
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN
 
@@ -31,24 +31,24 @@ class EveryVersion:
 
 
 def every_version(connection: sa.Connection) -> Mapping[str, EveryVersion]:
-    """Read all versions of every table, and every recorded call and arrangement.
+    """Read all versions of every table, and every arrangement.
 
-    These and their taking back are two versions of one key, received when they were made.
+    An arrangement and its undoing are two versions of one key, received when they were made.
     """
     return {
         **{name: _of_table(connection, name) for name in INCOMING},
-        **{acts.name: _acts(connection, acts) for acts in (calls, arrangements)},
+        arrangements.name: _arrangements(connection),
     }
 
 
 def revised(connection: sa.Connection) -> Mapping[str, EveryVersion]:
-    """Read all versions of the keys that have several, and every recorded call and arrangement.
+    """Read all versions of the keys that have several, and every arrangement.
 
     They are few. What is in force now and in none of these was never anything else.
     """
     return {
         **{name: of_revised_keys(connection, name) for name in INCOMING},
-        **{acts.name: _acts(connection, acts) for acts in (calls, arrangements)},
+        arrangements.name: _arrangements(connection),
     }
 
 
@@ -79,10 +79,11 @@ def _versions(name: str, table: pa.Table) -> EveryVersion:
     )
 
 
-def _acts(connection: sa.Connection, acts: sa.Table) -> EveryVersion:
-    recorded = bulk.fetch(connection, sa.select(*acts.c).order_by(acts.c.row))
+def _arrangements(connection: sa.Connection) -> EveryVersion:
+    query = sa.select(*arrangements.c).order_by(arrangements.c.row)
+    recorded = bulk.fetch(connection, query)
     back = recorded["takes_back"].to_pandas()
-    frame = typed(recorded, KNOWN[acts.name]).assign(
+    frame = typed(recorded, KNOWN[arrangements.name]).assign(
         received_at=recorded["made_at"].to_numpy().astype("datetime64[us]")
     )
     key = np.where(back.notna(), back.fillna(-1), frame["row"]).astype(np.int64)

@@ -19,7 +19,7 @@ from analysis.store import blocks, bulk
 from analysis.store.every_version import of_revised_keys
 from analysis.store.faults import UNKNOWN_WORD, StoreError
 from analysis.store.frames import typed
-from analysis.store.schema import ROWS, arrangements, calls
+from analysis.store.schema import ROWS, arrangements
 from analysis.tables.columns import UnknownWordError
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
@@ -57,13 +57,17 @@ REGISTRY = {
 def records(connection: sa.Connection, known_at: int | None) -> Records:
     """Every record as known at an instant (microseconds UTC; None: all that is stored)."""
     frames = {name: typed(_known(connection, name, known_at), KNOWN[name]) for name in INCOMING}
-    for name, table in (("calls", calls), ("arrangements", arrangements)):
-        frames[name] = standing(connection, table, known_at)
+    frames["arrangements"] = standing(connection, known_at)
     frames["earlier_lines"] = _earlier_lines(connection, known_at)
     try:
         return Records.of(frames)
     except UnknownWordError as unknown:
         raise StoreError(UNKNOWN_WORD.format(words=unknown.words)) from None
+
+
+def calls(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
+    """Calls as known at an instant; columns as in `KNOWN`."""
+    return KNOWN["calls"].check(typed(_known(connection, "calls", known_at), KNOWN["calls"]))
 
 
 def _known(connection: sa.Connection, name: str, known_at: int | None) -> pa.Table:
@@ -147,14 +151,14 @@ def in_force_now(rows: sa.Table) -> sa.ColumnElement[bool]:
     )
 
 
-def standing(connection: sa.Connection, acts: sa.Table, known_at: int | None) -> pd.DataFrame:
-    """Calls or arrangements made by an instant and not taken back by then."""
-    query = sa.select(*acts.c)
+def standing(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
+    """Arrangements made by an instant and not undone by then."""
+    query = sa.select(*arrangements.c)
     if known_at is not None:
-        query = query.where(acts.c.made_at <= known_at)
+        query = query.where(arrangements.c.made_at <= known_at)
     table = bulk.fetch(connection, query)
     back = pc.unique(table["takes_back"].drop_null())
     stands = pc.and_(
         pc.is_null(table["takes_back"]), pc.invert(pc.is_in(table["row"], value_set=back))
     )
-    return typed(table.filter(stands).sort_by("row"), KNOWN[acts.name])
+    return typed(table.filter(stands).sort_by("row"), KNOWN[arrangements.name])

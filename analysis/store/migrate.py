@@ -10,14 +10,16 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from analysis.store import faults
+from analysis.store import blocks, faults
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
+from analysis.store.schema import ROWS
 
+NEWEST = "head"
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
-def upgrade(database: Database, revision: str = "head") -> None:
+def upgrade(database: Database, revision: str = NEWEST) -> None:
     """Run the migrations up to `revision` in one transaction; nothing to do is no error.
 
     Raises
@@ -30,9 +32,12 @@ def upgrade(database: Database, revision: str = "head") -> None:
         if found is not None and found not in known_revisions():
             raise StoreError(faults.NEWER.format(place=database.place))
         upgrade_on(connection, revision)
+        if revision == NEWEST:
+            for name in ROWS:
+                blocks.catch_up(connection, name)
 
 
-def upgrade_on(connection: sa.Connection, revision: str = "head") -> None:
+def upgrade_on(connection: sa.Connection, revision: str = NEWEST) -> None:
     """Run the migrations up to `revision` in the transaction that is open on the connection."""
     config = _config()
     config.attributes["connection"] = connection

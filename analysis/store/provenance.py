@@ -17,7 +17,7 @@ from analysis.store import bulk
 from analysis.store.frames import typed
 from analysis.store.known import newest
 from analysis.store.refusals import is_open, was_open
-from analysis.store.schema import ROWS, file_counts, files, refused, stored_columns
+from analysis.store.schema import PAGE, ROWS, file_counts, files, refused, stored_columns
 from analysis.tables.columns import Frame
 from analysis.tables.incoming import INCOMING
 from analysis.tables.kinds import Kind
@@ -281,7 +281,7 @@ def doubts(connection: sa.Connection) -> pd.DataFrame:
 
 
 def ingests(connection: sa.Connection) -> pd.DataFrame:
-    """Every ingest with its counts; columns as in `INGESTS`."""
+    """Every ingest of a file with its counts; columns as in `INGESTS`."""
     query = sa.select(
         files.c.file.label("ingest"),
         files.c.name.label("file"),
@@ -299,6 +299,7 @@ def ingests(connection: sa.Connection) -> pd.DataFrame:
         file_counts.c.doubts,
         file_counts.c.last_row,
     ).join_from(files, file_counts, files.c.file == file_counts.c.file, isouter=True)
+    query = query.where(files.c.name != PAGE)
     return _frame(bulk.fetch(connection, query), INGESTS, "ingest")
 
 

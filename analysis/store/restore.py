@@ -89,7 +89,7 @@ def restore(database: Database, path: Path) -> None:
                 _fill(connection, archive, part, path)
             upgrade_on(connection)
             for name in ROWS:
-                _make_blocks(connection, name)
+                blocks.catch_up(connection, name)
 
 
 def checked(path: Path) -> Contents:
@@ -181,15 +181,3 @@ def _fill(connection: sa.Connection, archive: zipfile.ZipFile, part: TablePart, 
         connection.execute(sa.delete(table))  # what a migration put in; the backup has it, too
     for group in range(file.num_row_groups):
         bulk.append(connection, table, file.read_row_group(group))
-
-
-def _make_blocks(connection: sa.Connection, name: str) -> None:
-    """Make the blocks of a table anew from its rows."""
-    rows = ROWS[name]
-    last = connection.execute(sa.select(sa.func.max(rows.c.row))).scalar() or 0
-    columns = [rows.c[column] for column in blocks.cells_of(name).names]
-    for start in range(1, last + 1, blocks.MOST_ROWS):
-        some = sa.select(*columns).where(rows.c.row >= start, rows.c.row < start + blocks.MOST_ROWS)
-        found = bulk.fetch(connection, some).sort_by("row")
-        if found.num_rows:
-            blocks.add(connection, name, found)

@@ -25,6 +25,9 @@ REVISION = max(
 )
 """Revision of the schema below: the newest file in `migrations/versions`."""
 
+PAGE = "recorded on the page"
+"""Name of the ingest of a call that was recorded on the page."""
+
 metadata = sa.MetaData()
 
 WHOLE = sa.BigInteger().with_variant(sqlite.INTEGER(), "sqlite")
@@ -174,26 +177,6 @@ refused_resolved = sa.Table(
     sqlite_strict=True,
 )
 """One row a refused row that left the list; `file` is the ingest that mended it."""
-
-calls = sa.Table(
-    "calls",
-    metadata,
-    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
-    sa.Column("family_id", TEXT, nullable=False),
-    sa.Column("made_by", TEXT, nullable=False),
-    sa.Column("made_at", WHOLE, nullable=False),
-    sa.Column("made_on", WHOLE),
-    sa.Column("reached", WHOLE),
-    sa.Column("agreed", TEXT),
-    sa.Column("recheck_on", WHOLE),
-    sa.Column("takes_back", WHOLE),
-    sa.Column("form", TEXT),
-    sqlite_strict=True,
-)
-"""One row a recorded call, or the taking back of one (`takes_back` is that call's row)."""
-
-sa.Index("calls_form", calls.c.made_by, calls.c.form, unique=True)
-"""A form that a person sends twice records one call, whoever of several processes gets it."""
 
 arrangements = sa.Table(
     "arrangements",

@@ -11,17 +11,17 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.days import day_number
-from analysis.store import acts, backup, known, provenance, rate_notes
+from analysis.store import arrangements, backup, calls, known, provenance, rate_notes
 from analysis.store.database import WAIT_SECONDS, Database, connect, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
 from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
-from analysis.store.schema import arrangements, calls, changes
+from analysis.store.schema import changes
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
-from analysis.vocabulary import Arrangement
+from analysis.vocabulary import Arrangement, CallOutcome
 
 
 class Store:
@@ -218,30 +218,33 @@ class Store:
     def record_call(
         self,
         family_id: str,
-        made_by: str,
-        reached: bool,
+        called_by: str,
+        outcome: CallOutcome,
         agreed: str | None,
-        recheck_on: date,
-        made_at: datetime,
-        made_on: date | None = None,
+        recheck_on: date | None,
+        called_at: datetime,
+        called_on: date | None = None,
+        note: str | None = None,
         form: str | None = None,
     ) -> int:
-        """Record a call to a family; returns its row.
+        """Record a call to a family at the moment of the call; returns its row.
 
         Parameters
         ----------
-        family_id, made_by : str
-            Codes of the family and of who called.
-        reached : bool
-            Whether somebody was spoken to.
+        family_id, called_by : str
+            Codes of the family and of the person who called.
+        outcome : CallOutcome
+            Whether the family was reached.
         agreed : str or None
             What was agreed.
-        recheck_on : date
-            Day from which the family is listed again.
-        made_at : datetime
+        recheck_on : date or None
+            Day from which the family is on the list again; None: the policy's default.
+        called_at : datetime
             UTC where it has no offset.
-        made_on : date, optional
+        called_on : date, optional
             Its day in the programme's zone; without it the UTC date.
+        note : str, optional
+            Anything else.
         form : str, optional
             What tells the form that was filled in from any other.
 
@@ -250,36 +253,41 @@ class Store:
         RecordedBeforeError
             The same person sent this form before; nothing was added.
         """
-        at = microseconds(made_at)
+        at = microseconds(called_at)
+        cells = {
+            "family_id": family_id,
+            "called_on": at // 86_400_000_000 if called_on is None else day_number(called_on),
+            "called_at": at,
+            "called_by": called_by,
+            "outcome": str(CallOutcome(outcome)),
+            "agreed": agreed,
+            "recheck_on": None if recheck_on is None else day_number(recheck_on),
+            "note": note,
+        }
         with self._database.writing() as connection:
-            return acts.record(
-                connection,
-                calls,
-                family_id=family_id,
-                made_by=made_by,
-                reached=int(reached),
-                agreed=agreed,
-                recheck_on=day_number(recheck_on),
-                made_at=at,
-                made_on=at // 86_400_000_000 if made_on is None else day_number(made_on),
-                form=form,
-            )
+            return calls.record(connection, cells, at, form)
 
     def undo_call(self, row: int, made_by: str, made_at: datetime) -> None:
-        """Take a recorded call back from `made_at` on; both stay stored.
+        """Undo a recorded call from `made_at` on; all versions stay stored.
 
         Raises
         ------
         StoreError
-            There is no such call, or it was taken back already.
+            There is no such call, or it was undone already.
         """
         with self._database.writing() as connection:
-            acts.take_back(connection, calls, row, made_by, microseconds(made_at))
+            calls.undo(connection, row, made_by, microseconds(made_at))
 
     def all_calls(self, family_id: str | None = None) -> pd.DataFrame:
-        """Every call ever recorded, of one family or all; see `acts.ALL_CALLS`."""
+        """Every call ever recorded, of one family or all; see `calls.ALL_CALLS`."""
         with self._database.reading() as connection:
-            return acts.every(connection, calls, family_id)
+            return calls.every(connection, family_id)
+
+    def acts(self, known_at: datetime | None = None) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Calls and arrangements known at a moment, as in :meth:`records`, without the rest."""
+        at = None if known_at is None else microseconds(known_at)
+        with self._database.reading() as connection:
+            return known.calls(connection, at), known.standing(connection, at)
 
     # Arrangements
 
@@ -300,7 +308,7 @@ class Store:
         Parameters
         ----------
         kind : Arrangement
-            Assigned (to `assigned_to`), or set aside (until `until_on`).
+            Assigned (to `assigned_to`), or postponed (until `until_on`).
         family_id, made_by : str
             Codes of the family and of who arranged it.
         made_at : datetime
@@ -310,9 +318,9 @@ class Store:
         assigned_to : str, optional
             Who makes the next call.
         until_on : date, optional
-            Day from which the family is listed again.
+            Day from which the family is on the list again.
         why : str, optional
-            Why it is set aside.
+            Why it is postponed.
         form : str, optional
             What tells the form that was filled in from any other.
 
@@ -322,9 +330,8 @@ class Store:
             The same person sent this form before; nothing was added.
         """
         with self._database.writing() as connection:
-            return acts.record(
+            return arrangements.record(
                 connection,
-                arrangements,
                 family_id=family_id,
                 made_by=made_by,
                 made_at=microseconds(made_at),
@@ -337,20 +344,20 @@ class Store:
             )
 
     def undo_arrangement(self, row: int, made_by: str, made_at: datetime) -> None:
-        """Take an arrangement back from `made_at` on; both stay stored.
+        """Undo an arrangement from `made_at` on; both stay stored.
 
         Raises
         ------
         StoreError
-            There is no such arrangement, or it was taken back already.
+            There is no such arrangement, or it was undone already.
         """
         with self._database.writing() as connection:
-            acts.take_back(connection, arrangements, row, made_by, microseconds(made_at))
+            arrangements.undo(connection, row, made_by, microseconds(made_at))
 
     def all_arrangements(self, family_id: str | None = None) -> pd.DataFrame:
-        """Every arrangement ever made, of one family or all; see `acts.ALL_ARRANGEMENTS`."""
+        """Every arrangement ever made, of one family or all; see `arrangements.ALL_ARRANGEMENTS`."""
         with self._database.reading() as connection:
-            return acts.every(connection, arrangements, family_id)
+            return arrangements.every(connection, family_id)
 
     # Annotations
 

@@ -60,10 +60,17 @@ PRINTED = (
 
 CALLS_DONE = Frame.of(
     "calls_done",
-    "one row a call recorded on the day and not taken back, newest first",
-    ("row", "family_id", "made_at", "made_by", "reached", "agreed", "recheck_on", "band"),
+    "one row a call of the day that was not undone, newest first",
+    (
+        *("row", "family_id", "called_at", "called_by", "outcome"),
+        *("agreed", "recheck_on", "note", "band"),
+    ),
     key=("row",),
-    blank={"agreed": "nothing written"},
+    blank={
+        "agreed": "nothing written",
+        "note": "nothing written",
+        "recheck_on": "the policy's number of days after the call",
+    },
     detail={"band": "now"},
 )
 

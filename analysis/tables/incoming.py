@@ -128,8 +128,18 @@ OUTCOMES = Frame.of(
     otherwise=NOT_RECORDED,
 )
 
+CALLS = Frame.of(
+    "calls",
+    "one row a call to a family",
+    ("family_id", "called_at", "called_by", "outcome", "agreed", "recheck_on", "note"),
+    key=("family_id", "called_at", "called_by"),
+    blank={"recheck_on": "the policy's number of days after the call"},
+    required=("family_id", "called_at", "called_by", "outcome"),
+    otherwise=NOT_RECORDED,
+)
+
 INCOMING: Mapping[str, Frame] = {
-    f.name: f for f in (LINES, STAYS, CAREGIVERS, SIGN_OFFS, HOME_LOG, OUTCOMES)
+    f.name: f for f in (LINES, STAYS, CAREGIVERS, SIGN_OFFS, HOME_LOG, OUTCOMES, CALLS)
 }
 """The tables that come in, in the order in which a folder of files is read."""
 

@@ -3,7 +3,8 @@
 Each frame has the columns of its incoming entry and two more: `row`, the number of the
 stored row (it leads to file, sheet and row), and `received_at`. In `home_log` the moment is
 split into `done_on` (the date in the programme's zone) and `done_at` (UTC, blank when
-only a date was written down), and `line_id` and `family_id` are both filled.
+only a date was written down), and `line_id` and `family_id` are both filled; in `calls` it is
+split into `called_on` and `called_at`.
 """
 
 from __future__ import annotations
@@ -15,15 +16,19 @@ import pandas as pd
 
 from analysis.tables.columns import Column, Frame
 from analysis.tables.fields import field_of
-from analysis.tables.incoming import INCOMING, NOT_RECORDED
+from analysis.tables.incoming import INCOMING
 
 PROVENANCE = (Column.of(field_of("row")), Column.of(field_of("received_at")))
 """Columns that each stored row of a file has in front of its own."""
 
-_DONE = (
-    Column.of(field_of("done_on")),
-    Column.of(field_of("done_at"), blank="only a date was written down"),
-)
+_TIMES = {
+    "done_at": (
+        Column.of(field_of("done_on")),
+        Column.of(field_of("done_at"), blank="only a date was written down"),
+    ),
+    "called_at": (Column.of(field_of("called_on")), Column.of(field_of("called_at"))),
+}
+"""A moment of a file as it is stored: its day in the programme's zone and, if given, its time."""
 
 
 def _known(entry: Frame) -> Frame:
@@ -31,8 +36,8 @@ def _known(entry: Frame) -> Frame:
     for column in entry.columns:
         if entry.name == "home_log" and column.name in {"line_id", "family_id"}:
             columns.append(Column.of(field_of(column.name)))
-        elif column.name == "done_at":
-            columns += _DONE
+        elif column.name in _TIMES:
+            columns += _TIMES[column.name]
         else:
             columns.append(column)
     return Frame(entry.name, entry.grain, (*PROVENANCE, *columns), key=("row",))
@@ -40,16 +45,6 @@ def _known(entry: Frame) -> Frame:
 
 KNOWN: Mapping[str, Frame] = {
     **{name: _known(entry) for name, entry in INCOMING.items()},
-    "calls": Frame.of(
-        "calls",
-        "one row a recorded call to a family (undone calls are left out)",
-        (
-            *("row", "made_at", "made_on", "family_id", "made_by"),
-            *("reached", "agreed", "recheck_on"),
-        ),
-        key=("row",),
-        blank={"agreed": NOT_RECORDED},
-    ),
     "arrangements": Frame.of(
         "arrangements",
         "one row an arrangement about a family (undone ones are left out)",

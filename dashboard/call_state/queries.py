@@ -7,6 +7,7 @@ import pandas as pd
 from analysis.decisions.order import expectation
 from analysis.decisions.sentences import with_line
 from analysis.snapshot import Snapshot
+from analysis.vocabulary import CallOutcome
 from dashboard.call_state.views import CallMade, CallRow, ReasonView
 from dashboard.session.frames import cells, codes, day, distinct, of
 
@@ -102,10 +103,12 @@ def reasons_of(found: Snapshot, family_id: str) -> tuple[ReasonView, ...]:
 def calls_made(found: Snapshot, family_id: str) -> tuple[CallMade, ...]:
     """Calls recorded to a family and not taken back, newest first."""
     calls = of(found.records.calls, "family_id", family_id)
-    calls = calls.sort_values(["made_at", "row"], ascending=False)
-    at = calls["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
-    names = ("row", "made_on", "made_by", "reached", "agreed", "recheck_on", "made_at")
+    calls = calls.sort_values(["called_at", "row"], ascending=False)
+    at = calls["called_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
+    names = ("row", "called_on", "called_by", "outcome", "agreed", "recheck_on", "called_at")
     return tuple(
-        CallMade(int(row), on.date(), by, bool(reached), agreed, recheck.date(), at)
-        for row, on, by, reached, agreed, recheck, at in cells(calls.assign(made_at=at), *names)
+        CallMade(
+            int(row), on.date(), by, outcome == CallOutcome.REACHED, agreed, recheck.date(), at
+        )
+        for row, on, by, outcome, agreed, recheck, at in cells(calls.assign(called_at=at), *names)
     )

@@ -120,7 +120,7 @@ def may_see(reader: Reader, table: str, head: str) -> bool:
 def _calls(rows: set[int], found: Snapshot, zone: ZoneInfo) -> list[Source]:
     calls = found.records.calls
     calls = calls[calls["row"].isin(rows).to_numpy(dtype=bool)]
-    names = ("row", "made_at", "made_by", "reached", "agreed", "recheck_on")
+    names = ("row", "called_at", "called_by", "outcome", "agreed", "recheck_on")
     return [
         Source(
             table="calls",
@@ -130,11 +130,11 @@ def _calls(rows: set[int], found: Snapshot, zone: ZoneInfo) -> list[Source]:
             row_number=None,
             received_at=made.tz_localize("UTC").tz_convert(zone).to_pydatetime(),
             cells=(
-                ("made_by", by),
-                ("reached", "yes" if reached else "no"),
+                ("called_by", by),
+                ("outcome", str(outcome)),
                 *((("agreed", agreed),) if agreed else ()),
-                ("recheck_on", f"{recheck:%Y-%m-%d}"),
+                *((("recheck_on", f"{recheck:%Y-%m-%d}"),) if recheck is not None else ()),
             ),
         )
-        for row, made, by, reached, agreed, recheck in cells(calls, *names)
+        for row, made, by, outcome, agreed, recheck in cells(calls, *names)
     ]

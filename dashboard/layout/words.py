@@ -72,8 +72,8 @@ HEADS = {
     "entry_id": "entry",
     "done_at": "done",
     "kind": "entry kind",
-    "made_by": "called by",
-    "reached": "reached",
+    "called_by": "called by",
+    "outcome": "outcome",
     "recheck_on": "call again on",
 }
 ACTS = {

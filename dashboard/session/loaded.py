@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.snapshot import Snapshot
 from analysis.store import Store
-from analysis.tables import KNOWN, Records
+from analysis.tables import Records
 from dashboard.session.answers import AnswerCache
 from dashboard.session.frames import RowsBy, of, stacked
 
@@ -84,10 +84,7 @@ class LoadedSnapshot:
         before = self.snapshot
         if not store.ingests().equals(before.ingests):
             return None
-        known_at = pd.Timestamp(before.known_at).tz_localize(None)
-        calls = _in_force(store.all_calls(), "calls", known_at)
-        arrangements = _in_force(store.all_arrangements(), "arrangements", known_at)
-        return self.with_calls(calls, arrangements)
+        return self.with_calls(*store.acts(before.known_at))
 
     def with_calls(self, calls: pd.DataFrame, arrangements: pd.DataFrame) -> LoadedSnapshot:
         """The same rows with other calls and arrangements; this one where they are the same."""
@@ -98,8 +95,3 @@ class LoadedSnapshot:
         for part in ("by", "lasting", "reports"):
             vars(loaded)[part] = getattr(self, part)
         return loaded
-
-
-def _in_force(acts: pd.DataFrame, name: str, known_at: pd.Timestamp) -> pd.DataFrame:
-    in_force = (acts["made_at"] <= known_at) & ~(acts["undone_at"] <= known_at)
-    return acts.loc[in_force.to_numpy(dtype=bool), KNOWN[name].names].reset_index(drop=True)

@@ -94,10 +94,10 @@ def test_a_recorded_call_lets_the_family_wait_until_its_recheck_day(page, runnin
     assert count_of(page, "Waiting").split() == ["1", "Waiting"]
     calls = running.records().calls
     assert list(calls["family_id"]) == ["F2"]
-    assert list(calls["made_by"]) == ["N1"]
-    assert list(calls["reached"]) == [True]
+    assert list(calls["called_by"]) == ["N1"]
+    assert list(calls["outcome"]) == ["reached"]
     assert list(calls["agreed"]) == ["will change it today"]
-    assert f"{calls['made_on'].iloc[0]:%Y-%m-%d}" == "2031-03-04"
+    assert f"{calls['called_on'].iloc[0]:%Y-%m-%d}" == "2031-03-04"
 
 
 def test_a_call_taken_back_puts_the_family_back_in_its_place(page, running):
@@ -279,7 +279,7 @@ def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     page.keyboard.press("Enter")
     expect(panel(page).get_by_role("status")).to_be_focused()
     calls = running.records().calls
-    assert list(calls["made_by"]) == ["N1"]
+    assert list(calls["called_by"]) == ["N1"]
     assert list(calls["agreed"]) == ["change it this evening"]
 
 

@@ -357,10 +357,11 @@ def _as_stored(call: Call) -> dict[str, object]:
     return {
         "row": call.row,
         "family_id": call.family_id,
-        "made_at": call.called_at,
-        "made_on": call.called_at.date(),
-        "made_by": "n1",
-        "reached": call.reached,
+        "received_at": call.called_at,
+        "called_at": call.called_at,
+        "called_on": call.called_at.date(),
+        "called_by": "n1",
+        "outcome": "reached" if call.reached else "no_answer",
         "agreed": None,
         "recheck_on": call.recheck_on,
     }

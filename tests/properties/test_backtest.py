@@ -48,7 +48,7 @@ entries = st.fixed_dictionaries(
 
 def history_of(rows):
     """Lines known from the start, and log entries as drawn; the same key corrects."""
-    base = written(lines=LINES, calls="family_id | made_at\n")
+    base = written(lines=LINES, calls="family_id | called_at\n")
     received = [
         pd.Timestamp(2031, 3, r["done"], r["hour"]) + timedelta(days=r["delay"]) for r in rows
     ]
@@ -71,7 +71,7 @@ def history_of(rows):
         if name not in {"home_log", "calls", "arrangements"}
     }
     tables["home_log"] = Versions.of(log, [r["key"] for r in rows], [r["void"] for r in rows])
-    calls = base.calls.assign(received_at=base.calls["made_at"])
+    calls = base.calls
     arranged = base.arrangements.assign(received_at=base.arrangements["made_at"])
     none = [Versions.of(acts, [], []) for acts in (calls, arranged)]
     return History(tables, *none), received

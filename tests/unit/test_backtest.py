@@ -213,7 +213,7 @@ def test_a_morning_knows_the_newest_version_received_before_it_began():
     }
     # The second row corrects the first, the third withdraws it.
     tables["home_log"] = versions(records, "home_log", [1, 1, 1], [False, False, True])
-    calls = records.calls.assign(received_at=records.calls["made_at"])
+    calls = records.calls
     arranged = records.arrangements.assign(received_at=records.arrangements["made_at"])
     history = History(tables, *(Versions.of(acts, [], []) for acts in (calls, arranged)))
 

@@ -16,6 +16,7 @@ from analysis.decisions.mornings import morning
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
+from analysis.vocabulary import CallOutcome
 
 POLICY = shipped_policy()
 LINES = """line_id,child_id,family_id,site,nurse,line_type,placed_on,home_from,dressing_type,dressing_on
@@ -62,7 +63,9 @@ def url(tmp_path, monkeypatch):
             assert (found.refused, found.faults) == (0, ())
         for hour, family in ((9, "F1"), (10, "F2")):
             moment = datetime(2031, 3, 12, hour, tzinfo=UTC)
-            row = store.record_call(family, "n1", True, None, date(2031, 3, 14), moment)
+            row = store.record_call(
+                family, "n1", CallOutcome.REACHED, None, date(2031, 3, 14), moment
+            )
         store.undo_call(row, "n1", datetime(2031, 3, 13, 9, tzinfo=UTC))
     monkeypatch.setenv("LINEDAYS_STORE", at)
     return at

@@ -7,7 +7,7 @@ import json
 import stat
 import zipfile
 from collections.abc import Callable, Iterator
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -26,7 +26,7 @@ from analysis.store import Store, StoreError, backup, bulk, restore
 from analysis.store.database import connect
 from analysis.store.migrate import upgrade
 from analysis.tables import INCOMING
-from analysis.vocabulary import Access, Role
+from analysis.vocabulary import Access, CallOutcome, Role
 from synthetic_data import generate_blocks, write_canonical
 from tests.stored_rows import PLACES, file_info, new_database, put, refused, store, url
 
@@ -77,9 +77,13 @@ def fill(opened: Store) -> None:
         "received | caregiver_id | family_id | mends\n2031-03-05 | G9 | F1 | 1",
         4,
     )
-    call = opened.record_call("F1", "N1", True, "keep \\ it dry\nand call", date(2031, 3, 6), NOW)
+    call = opened.record_call(
+        "F1", "N1", CallOutcome.REACHED, "keep \\ it dry\nand call", date(2031, 3, 6), NOW
+    )
     opened.undo_call(call, "N1", NOW)
-    opened.record_call("F1", "N1", False, None, date(2031, 3, 6), NOW)
+    opened.record_call(
+        "F1", "N1", CallOutcome.NO_ANSWER, None, date(2031, 3, 6), NOW + timedelta(hours=1)
+    )
     opened.people.add("N1", PASSWORD, Role.MANAGER, NOW, by="command line", sites=["north"])
     assert opened.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).token
 
@@ -304,12 +308,12 @@ def test_a_backup_is_restored_by_the_names_of_its_columns(
     turned = of_calls(kept, lambda table: table.select(table.column_names[::-1]))
     with Store.restored(elsewhere, turned) as again:
         whole = again.all_calls()
-        assert set(whole["made_by"]) == {"N1"}
+        assert set(whole["called_by"]) == {"N1"}
         assert whole["agreed"].iloc[0] == "keep \\ it dry\nand call"
     fewer = of_calls(kept, lambda table: table.drop_columns("agreed"))
     with Store.restored(f"sqlite:///{tmp_path}/fewer.sqlite", fewer) as again:
         assert again.all_calls()["agreed"].isna().all()
-        assert again.all_calls()["made_by"].equals(whole["made_by"])
+        assert again.all_calls()["called_by"].equals(whole["called_by"])
 
 
 def faulty(kept: Path) -> Iterator[tuple[str, Path, str]]:
@@ -336,7 +340,7 @@ def faulty(kept: Path) -> Iterator[tuple[str, Path, str]]:
     yield "another table's rows", other_rows(kept), "that this version of linedays does not know"
     yield (
         "a needed column left out",
-        of_calls(kept, lambda t: t.drop_columns("family_id")),
+        of_calls(kept, lambda t: t.drop_columns("received_at")),
         "damaged",
     )
     cut.write_bytes(
@@ -394,7 +398,7 @@ def test_a_restored_store_gives_the_same_list_and_the_same_paper(tmp_path: Path)
         for path in write_canonical(generate_blocks(4, seed=3, until=today), tmp_path, "csv"):
             ingest(opened, [path], policy, received_at=NOW)
         listed = take(opened, policy, today).calls.families["family_id"]
-        opened.record_call(listed.iloc[0], "N1", True, None, date(2031, 3, 12), NOW)
+        opened.record_call(listed.iloc[0], "N1", CallOutcome.REACHED, None, date(2031, 3, 12), NOW)
         opened.backup(tmp_path / "all.zip")
     for place in ("store", "restored"):
         if place == "restored":

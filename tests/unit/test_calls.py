@@ -62,9 +62,9 @@ def test_a_red_flag_older_than_the_window_is_no_reason():
     assert "red_flag" in reasons_on("2031-03-08", home_log=entries)
 
 
-CALL_HEAD = "family_id | made_at | made_on | made_by | reached | recheck_on\n"
-REACHED = CALL_HEAD + "F1 | 2031-03-09T12:00 | 2031-03-09 | n1 | yes | 2031-03-11"
-NOT_REACHED = CALL_HEAD + "F1 | 2031-03-09T12:00 | 2031-03-09 | n1 | no | 2031-03-11"
+CALL_HEAD = "family_id | called_at | called_on | called_by | outcome | recheck_on\n"
+REACHED = CALL_HEAD + "F1 | 2031-03-09T12:00 | 2031-03-09 | n1 | reached | 2031-03-11"
+NOT_REACHED = CALL_HEAD + "F1 | 2031-03-09T12:00 | 2031-03-09 | n1 | no_answer | 2031-03-11"
 FEVER = """
 line_id | done_at    | kind            | findings | received_at
 L1      | 2031-03-08 | dressing_change |          | 2031-03-08T10:00
@@ -118,7 +118,7 @@ def test_families_tried_today_come_after_those_of_their_band_not_yet_tried():
         found = calls_on("2031-03-09", lines=SEVERAL, home_log=HEARD, calls=calls).families
         return list(found["family_id"])
 
-    tried = CALL_HEAD + "F1 | 2031-03-09T08:10 | 2031-03-09 | n1 | no | 2031-03-11\n"
+    tried = CALL_HEAD + "F1 | 2031-03-09T08:10 | 2031-03-09 | n1 | no_answer | 2031-03-11\n"
     assert order(CALL_HEAD) == ["F1", "F2", "F3"]
     assert order(tried) == ["F2", "F3", "F1"]
     assert order(tried.replace("03-09", "03-08")) == ["F1", "F2", "F3"]
@@ -126,7 +126,7 @@ def test_families_tried_today_come_after_those_of_their_band_not_yet_tried():
 
 def test_a_red_flag_tried_today_keeps_its_place():
     entries = HEARD + "\nL3 | 2031-03-09 | skin_check | fever\nL2 | 2031-03-07 | note | chills"
-    tried = CALL_HEAD + "F3 | 2031-03-09T08:10 | 2031-03-09 | n1 | no | 2031-03-11\n"
+    tried = CALL_HEAD + "F3 | 2031-03-09T08:10 | 2031-03-09 | n1 | no_answer | 2031-03-11\n"
     found = calls_on("2031-03-09", lines=SEVERAL, home_log=entries, calls=tried).families
     assert list(found["family_id"]) == ["F3", "F2", "F1"]
     assert found.iloc[0]["sentence"].startswith("Tried 08:10, no answer. Fever")
@@ -146,7 +146,8 @@ def test_a_red_flag_tried_today_keeps_its_place():
 )
 def test_after_two_days_in_a_row_without_an_answer_another_way_is_asked_for(tried, days, asks):
     calls = CALL_HEAD + "\n".join(
-        f"F1 | 2031-{d}T1{n}:00 | 2031-{d} | n1 | no | 2031-03-11" for n, d in enumerate(tried)
+        f"F1 | 2031-{d}T1{n}:00 | 2031-{d} | n1 | no_answer | 2031-03-11"
+        for n, d in enumerate(tried)
     )
     entries = log("L1 | 2031-03-01 | dressing_change |")
     first = calls_on("2031-03-09", home_log=entries, calls=calls).families.iloc[0]
@@ -155,7 +156,7 @@ def test_after_two_days_in_a_row_without_an_answer_another_way_is_asked_for(trie
 
 
 def test_reaching_the_family_ends_a_row_of_attempts():
-    calls = NOT_REACHED + "\nF1 | 2031-03-09T13:00 | 2031-03-09 | n1 | yes | 2031-03-09\n"
+    calls = NOT_REACHED + "\nF1 | 2031-03-09T13:00 | 2031-03-09 | n1 | reached | 2031-03-09\n"
     entries = log("L1 | 2031-03-01 | dressing_change |")
     first = calls_on("2031-03-09", home_log=entries, calls=calls).families.iloc[0]
     assert (first["attempt_days"], first["band"]) == (0, "call_today")

@@ -66,7 +66,7 @@ def test_a_name_has_two_meanings_only_where_it_is_said_in_which_frames() -> None
         places[name].append(frame)
     assert {name for name, found in places.items() if len(found) > 1} <= {
         *("kind", "outcome", "reason"),  # the file formats give these to several tables
-        *("row", "day", "findings", "missed", "reached", "scored", "why", "last_row", "at_home"),
+        *("row", "day", "findings", "missed", "scored", "why", "last_row", "at_home"),
     }
 
 
@@ -123,7 +123,7 @@ def test_text_fields_are_private_but_codes_and_the_programs_own_text() -> None:
     }
     assert {column for _, column in shown} == {
         *("line_id", "child_id", "family_id", "caregiver_id", "entry_id", "site"),
-        *("nurse", "made_by", "assigned_to", "kind"),
+        *("nurse", "made_by", "called_by", "assigned_to", "kind"),
     }
 
 

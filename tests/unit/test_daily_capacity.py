@@ -33,9 +33,9 @@ L5      | 2031-03-01 | dressing_change |
 L6      | 2031-03-09 | dressing_change |
 """
 CALLS = """
-family_id | made_at          | made_on    | made_by | reached | recheck_on
-F3        | 2031-03-10T09:00 | 2031-03-10 | n2      | yes     | 2031-03-12
-F6        | 2031-03-09T09:00 | 2031-03-09 | n2      | yes     | 2031-03-11
+family_id | called_at        | called_on  | called_by | outcome | recheck_on
+F3        | 2031-03-10T09:00 | 2031-03-10 | n2        | reached | 2031-03-12
+F6        | 2031-03-09T09:00 | 2031-03-09 | n2        | reached | 2031-03-11
 """
 
 
@@ -74,7 +74,7 @@ def test_a_nurse_or_a_site_has_its_own_calls(asked, possible, made, listed):
 
 
 def test_a_same_day_review_is_called_whatever_the_capacity():
-    calls = CALLS + "F2 | 2031-03-10T09:00 | 2031-03-10 | n2 | yes | 2031-03-12\n"
+    calls = CALLS + "F2 | 2031-03-10T09:00 | 2031-03-10 | n2 | reached | 2031-03-12\n"
     found = capacity_of(1, calls=calls)
     assert (found.left, found.same_day, found.fits) == (0, 1, 1)
     assert capacity_sentence(found).endswith(
@@ -83,7 +83,7 @@ def test_a_same_day_review_is_called_whatever_the_capacity():
 
 
 def test_more_calls_than_possible_leave_none_and_not_fewer():
-    calls = CALLS + "F2 | 2031-03-10T09:00 | 2031-03-10 | n2 | yes | 2031-03-12\n"
+    calls = CALLS + "F2 | 2031-03-10T09:00 | 2031-03-10 | n2 | reached | 2031-03-12\n"
     assert capacity_of(1, Asked(nurse="N1"), calls=calls * 1).left == 0
     assert capacity_of(1, Asked(site="north"), calls=calls).left == 0
 
@@ -91,7 +91,7 @@ def test_more_calls_than_possible_leave_none_and_not_fewer():
 def test_nobody_at_home_leaves_the_day_empty():
     lines = "line_id | home_from | nurse\n"
     found = capacity_of(
-        25, lines=lines, home_log="line_id | done_at\n", calls="family_id | made_at\n"
+        25, lines=lines, home_log="line_id | done_at\n", calls="family_id | called_at\n"
     )
     assert (found.possible, found.listed, found.beyond) == (25, 0, 0)
     assert capacity_sentence(found).startswith("No families left to call;")

@@ -231,7 +231,7 @@ def test_a_call_is_recorded_as_of_the_person_who_is_signed_in(app):
     assert answer.status_code == 200
     assert "Recorded. Family F1" in answer.text
     calls = app.service.snapshot(None).records.calls
-    assert calls[["family_id", "made_by"]].values.tolist() == [["F1", "manager.north"]]
+    assert calls[["family_id", "called_by"]].values.tolist() == [["F1", "manager.north"]]
     assert "Recorded as " in person.page("/", "?family=F1").text
     assert record_of(app)[-2:] == [
         ("manager.north", "recorded_call", "F1"),

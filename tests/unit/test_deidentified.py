@@ -24,7 +24,7 @@ from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tables import INCOMING, KNOWN, Kind, Records
 from analysis.timeline import build
-from analysis.vocabulary import Arrangement
+from analysis.vocabulary import Arrangement, CallOutcome
 from synthetic_data import generate_blocks, write_canonical
 
 POLICY = shipped_policy()
@@ -54,7 +54,7 @@ def url(tmp_path_factory):
         )
         for path in (*files, more, carers, signed):
             assert ingest(store, [path], POLICY, received_at=NOW).faults == ()
-        store.record_call("Fx70", "Nx8", True, "agreed hush", date(2031, 3, 12), NOW)
+        store.record_call("Fx70", "Nx8", CallOutcome.REACHED, "agreed hush", date(2031, 3, 12), NOW)
         aside = {"until_on": date(2031, 3, 20), "why": "holidays hush"}
         store.arrange(Arrangement.SET_ASIDE, "Fx70", "Nx8", NOW, AS_OF, **aside)
     return f"sqlite:///{folder / 'store.sqlite'}"

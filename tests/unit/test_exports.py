@@ -19,7 +19,7 @@ from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tables import KNOWN, Frame
-from analysis.vocabulary import Arrangement
+from analysis.vocabulary import Arrangement, CallOutcome
 from synthetic_data import generate_blocks, write_canonical
 
 POLICY = shipped_policy()
@@ -46,7 +46,9 @@ def url(tmp_path_factory):
             f"2031-03-10T08:00:00Z,,{last.line_id},2031-03-09T23:30:00.25-02:00,flush,,\n"
         )
         assert ingest(store, [later], POLICY, received_at=NOW).refused == 0
-        store.record_call(last.family_id, "N1", True, "agreed hush", date(2031, 3, 12), NOW)
+        store.record_call(
+            last.family_id, "N1", CallOutcome.REACHED, "agreed hush", date(2031, 3, 12), NOW
+        )
         aside = {"until_on": date(2031, 3, 20), "why": "holidays hush"}
         store.arrange(Arrangement.SET_ASIDE, last.family_id, "N1", NOW, AS_OF, **aside)
     return f"sqlite:///{folder / 'store.sqlite'}"

@@ -80,11 +80,12 @@ def _records() -> history.FamilyRecords:
     calls = KNOWN["calls"].build(
         {
             "row": [71, 72],
-            "made_at": ["2031-02-13T10:00", "2031-02-14T10:00"],
-            "made_on": ["2031-02-13", "2031-02-14"],
+            "received_at": ["2031-02-13T10:00", "2031-02-14T10:00"],
+            "called_at": ["2031-02-13T10:00", "2031-02-14T10:00"],
+            "called_on": ["2031-02-13", "2031-02-14"],
             "family_id": ["F1", "F1"],
-            "made_by": ["N1", "N1"],
-            "reached": [False, True],
+            "called_by": ["N1", "N1"],
+            "outcome": ["no_answer", "reached"],
             "recheck_on": ["2031-02-15", "2031-02-16"],
         }
     )

@@ -7,6 +7,7 @@ import pytest
 
 from analysis.cli.app import main
 from analysis.store import Store
+from analysis.vocabulary import CallOutcome
 
 
 @pytest.fixture
@@ -16,7 +17,7 @@ def run(monkeypatch, capsys, tmp_path):
     monkeypatch.delenv("LINEDAYS_STORE", raising=False)
     at = datetime(2031, 3, 4, 9, tzinfo=UTC)
     with Store.open("sqlite:///linedays.sqlite") as store:
-        store.record_call("F1", "N1", True, "hush", date(2031, 3, 6), at)
+        store.record_call("F1", "N1", CallOutcome.REACHED, "hush", date(2031, 3, 6), at)
 
     def command(*words):
         monkeypatch.setattr(sys, "argv", ["linedays", *words])

@@ -13,7 +13,7 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import of_sites, take
 from analysis.store import Store
-from analysis.vocabulary import Arrangement, Role
+from analysis.vocabulary import Arrangement, CallOutcome, Role
 from dashboard.addresses.family import FamilyChoice
 from dashboard.config import DashboardConfig
 from dashboard.family.queries import FamilyQueries
@@ -71,7 +71,7 @@ def _url(tmp_path_factory) -> str:
         summary = ingest(store, [folder / n for n in FILES], shipped_policy(), received_at=NOW)
         assert (summary.refused, summary.faults) == (0, ())
         at = datetime(2031, 3, 3, 9, tzinfo=UTC)
-        row = store.record_call("F1", "N1", True, "will look", date(2031, 3, 5), at)
+        row = store.record_call("F1", "N1", CallOutcome.REACHED, "will look", date(2031, 3, 5), at)
         store.undo_call(row, "N1", at + timedelta(days=1))
         row = store.arrange(
             Arrangement.ASSIGNED, "F1", "N1", at, made_on=at.date(), assigned_to="N2"

@@ -41,8 +41,8 @@ L4      | 2031-03-19 | skin_check | fever
 L5      | 2031-03-19 | skin_check | none
 """
 CALLS = """
-family_id | made_by | reached | made_on    | made_at          | recheck_on
-F5        | N1      | yes     | 2031-03-19 | 2031-03-19T10:00 | 2031-03-22
+family_id | called_by | outcome | called_on  | called_at        | recheck_on
+F5        | N1        | reached | 2031-03-19 | 2031-03-19T10:00 | 2031-03-22
 """
 
 

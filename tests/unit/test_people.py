@@ -282,7 +282,7 @@ def test_a_filled_store_of_the_first_revision_gets_people_and_keeps_its_rows(
     monkeypatch.undo()
     with Store.open(url, create=False) as now:
         assert now.records().caregivers["caregiver_id"].tolist() == ["G1", "G2"]
-        assert now.all_calls()["made_by"].tolist() == ["N9"]
+        assert now.all_calls()["called_by"].tolist() == ["N9"]
         assert now.data_version() == version
         assert now.people.all() == []
         add(now)

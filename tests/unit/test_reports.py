@@ -21,7 +21,7 @@ from analysis.reports.cells import counts_of
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tallies import between
-from analysis.vocabulary import Basis, Copy, Grouping, Role, Task
+from analysis.vocabulary import Basis, CallOutcome, Copy, Grouping, Role, Task
 from dashboard.layout import words
 from synthetic_data import generate_blocks, write_canonical
 
@@ -41,7 +41,14 @@ def file(tmp_path_factory):
         listed = take(store, POLICY, WEEK.start).calls.families["family_id"]
         for hour, family in enumerate(listed.head(3)):
             at = datetime(2031, 2, 25, 9 + hour, tzinfo=UTC)
-            store.record_call(family, "N1", hour > 0, None, date(2031, 2, 27), at)
+            store.record_call(
+                family,
+                "N1",
+                CallOutcome.REACHED if hour > 0 else CallOutcome.NO_ANSWER,
+                None,
+                date(2031, 2, 27),
+                at,
+            )
     return folder / "store.sqlite"
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from analysis.store import Store, StoreError
+from analysis.vocabulary import CallOutcome
 from tests.stored_rows import accepted, file_info, moment, put, refused, store, url
 
 __all__ = ["store", "url"]
@@ -34,7 +35,13 @@ def child(program: str, *arguments: str) -> subprocess.Popen[str]:
 
 def call(opened: Store) -> int:
     return opened.record_call(
-        "F1", "N1", True, None, date(2031, 3, 4), moment("2031-03-02T08:00"), date(2031, 3, 2)
+        "F1",
+        "N1",
+        CallOutcome.REACHED,
+        None,
+        date(2031, 3, 4),
+        moment("2031-03-02T08:00"),
+        date(2031, 3, 2),
     )
 
 

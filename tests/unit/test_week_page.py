@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from analysis.cli import main, reporting
+from analysis.vocabulary import CallOutcome
 from dashboard.addresses.week import WeekChoice
 from dashboard.security.roles import Reader
 from dashboard.week.queries import WeekQueries
@@ -212,6 +213,7 @@ def test_a_recorded_call_does_not_make_past_weeks_anew(app):
     asked = WeekQueries(queries).week_head(WeekChoice()).choice
     before = queries._paper(asked)
     now = app.service.now()
-    app.service.store.record_call("F1", "manager", True, None, now.date(), now)
+    outcome = CallOutcome.REACHED
+    app.service.store.record_call("F1", "manager", outcome, None, now.date(), now)
     assert len(queries.snapshot().records.calls) == 1
     assert queries._paper(asked) is before

@@ -177,7 +177,7 @@ LISTS = (
     count("waiting", "families waiting after a call", "families"),
     count("set_aside", "families postponed until a later day", "families"),
     count("made", "calls made until the next morning", "calls"),
-    count("reached", "calls that reached the family", "calls", only_in=("calling",)),
+    count("reached", "calls that reached the family", "calls"),
     count("then", "families with it on the earlier morning", "families"),
     count("now", "families with it on the later morning", "families"),
     count("new", "families that have it on the later morning only", "families"),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from analysis.tables.kinds import Field, Kind, Sensitivity
 from analysis.vocabulary import (
     Arrangement,
+    CallOutcome,
     ChangeReason,
     DressingCondition,
     DressingType,
@@ -206,7 +207,19 @@ RECORDS = (
     Field("made_at", Kind.INSTANT, "when it was recorded", "UTC", sensitivity=DATE),
     Field("made_on", Kind.DATE, "its day in the programme's zone", sensitivity=DATE),
     Field("made_by", Kind.TEXT, "staff code of the person who recorded it", sensitivity=STAFF),
-    Field("reached", Kind.FLAG, "whether the family was reached", sensitivity=PLAIN),
+    Field("called_at", Kind.INSTANT, "moment of the call", "UTC", sensitivity=DATE),
+    Field(
+        "called_on", Kind.DATE, "day of the call, in the programme's time zone", sensitivity=DATE
+    ),
+    Field("called_by", Kind.TEXT, "staff code of the person who called", sensitivity=STAFF),
+    Field(
+        "outcome",
+        Kind.CODE,
+        "whether the family was reached",
+        allowed=tuple(CallOutcome),
+        sensitivity=PLAIN,
+        only_in=("calls", "all_calls", "calls_done"),
+    ),
     Field("agreed", Kind.TEXT, "what was agreed", sensitivity=FREE_TEXT),
     Field(
         "recheck_on", Kind.DATE, "day from which the family is on the list again", sensitivity=DATE

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.store import RecordedBeforeError, StoreError
-from analysis.vocabulary import Access, Arrangement
+from analysis.vocabulary import Access, Arrangement, CallOutcome
 from dashboard.call_state import queries as call_state
 from dashboard.calls.queries import arrangements, call_form
 from dashboard.calls.queries.arrangements import ArrangeForm
@@ -52,12 +52,12 @@ class CallActions:
         try:
             session.store.record_call(
                 family_id=family_id,
-                made_by=session.reader.code,
-                reached=reached,
+                called_by=session.reader.code,
+                outcome=CallOutcome.REACHED if reached else CallOutcome.NO_ANSWER,
                 agreed=agreed,
                 recheck_on=recheck_on,
-                made_at=now,
-                made_on=now.date(),
+                called_at=now,
+                called_on=now.date(),
                 form=key,
             )
         except RecordedBeforeError:

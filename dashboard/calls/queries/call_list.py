@@ -20,7 +20,7 @@ from analysis.decisions.daily_capacity import daily_capacity
 from analysis.decisions.sentences import beyond_sentence, capacity_sentence
 from analysis.snapshot import Snapshot
 from analysis.tables.printed import as_csv
-from analysis.vocabulary import RESTING
+from analysis.vocabulary import RESTING, CallOutcome
 from dashboard.addresses.calls import Choice
 from dashboard.call_state.queries import rows_of, silent_families
 from dashboard.call_state.views import CallRow
@@ -111,21 +111,30 @@ def languages_of(found: Snapshot) -> tuple[str, ...]:
 
 
 def _done(found: Snapshot, done: pd.DataFrame) -> tuple[CallDone, ...]:
-    at = done["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
-    names = ("row", "family_id", "made_at", "made_by", "reached", "agreed", "recheck_on", "band")
+    at = done["called_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
+    names = (
+        "row",
+        "family_id",
+        "called_at",
+        "called_by",
+        "outcome",
+        "agreed",
+        "recheck_on",
+        "band",
+    )
     return tuple(
         CallDone(
             row=int(row),
             family_id=family,
             made_at=made.to_pydatetime(),
             made_by=by,
-            reached=bool(reached),
+            reached=outcome == CallOutcome.REACHED,
             agreed=agreed,
             recheck_on=recheck.date(),
             band=str(band),
         )
-        for row, family, made, by, reached, agreed, recheck, band in cells(
-            done.assign(made_at=at), *names
+        for row, family, made, by, outcome, agreed, recheck, band in cells(
+            done.assign(called_at=at), *names
         )
     )
 

@@ -179,11 +179,11 @@ def _notes(entries: pd.DataFrame) -> pd.DataFrame:
 
 
 def _calls(calls: pd.DataFrame) -> pd.DataFrame:
-    reached = calls["reached"].to_numpy(dtype=bool)
+    reached = (calls["outcome"] == "reached").to_numpy(dtype=bool)
     said = _either(reached, "call, reached", "call, nobody reached", calls)
     kind = np.where(reached, "reached", "not_reached")
-    label = said + " (by " + calls["made_by"].astype("string") + ")"
-    return _marks(calls, FAMILY, "calls", kind, label, ("calls", "made_on"))
+    label = said + " (by " + calls["called_by"].astype("string") + ")"
+    return _marks(calls, FAMILY, "calls", kind, label, ("calls", "called_on"))
 
 
 def _signed(sign_offs: pd.DataFrame) -> pd.DataFrame:

@@ -178,6 +178,7 @@ OF_A_COMMAND: Mapping[str, str] = {
     "practice": "retraining",
     "preceded": "backtest events",
     "provisional_rates": "rates provisional",
+    "rate_chart": "chart",
     "refreshers": "retraining refreshers",
     "shrunk_rates": "rates families",
     "standardised": "rates standardised",

@@ -69,6 +69,10 @@ def compare(
     *Source:* as `stats.comparison` and `stats.regression` say.
     """
     table = counts(tallies, event, by, basis)
+    if table.empty:
+        raise MeasureError(
+            "there is no complete month to compare: late reports may still change every month."
+        )
     groups = list(table["group"].dropna())
     if first is None and second is None and len(groups) == 2:
         first, second = groups

@@ -8,6 +8,7 @@ from analysis.cli.opening import snapshot
 from analysis.cli.options.rates import Dwell, DwellCompare, DwellOverdue, Removal
 from analysis.cli.output import show
 from analysis.measures import compare_dwell, dwell, overdue_hazard
+from analysis.verdicts import hazard_verdict, logrank_verdict
 
 
 def dwell_table(asked: Dwell) -> None:
@@ -33,15 +34,15 @@ def dwell_comparison(asked: Dwell | DwellCompare) -> None:
     """Test whether groups differ."""
     seen = snapshot(asked)
     only = asked.event is Removal.UNPLANNED
-    show(compare_dwell(seen.timeline, seen.records, asked.by, unplanned_only=only), asked)
-    typer.echo(
-        "linedays: the test takes lines as independent; where families have several lines "
-        "its p is too small.",
-        err=True,
-    )
+    found = compare_dwell(seen.timeline, seen.records, asked.by, unplanned_only=only)
+    show(found, asked)
+    of = "unplanned removal" if only else "any removal"
+    typer.echo(f"linedays: {logrank_verdict(found, of, asked.by).sentence}", err=True)
 
 
 def dwell_overdue(asked: DwellOverdue) -> None:
     """Show the hazard ratio of removal while out of date."""
     seen = snapshot(asked)
-    show(overdue_hazard(seen.timeline, seen.records), asked)
+    found = overdue_hazard(seen.timeline, seen.records)
+    show(found, asked)
+    typer.echo(f"linedays: {hazard_verdict(found).sentence}", err=True)

@@ -15,9 +15,9 @@ import pandas as pd
 from analysis.days import NO_DAY, days_of
 from analysis.measures.counts import MeasureError
 from analysis.measures.grouping import OF_THE_LINE
+from analysis.stats.clustered_logrank import clustered_logrank
 from analysis.stats.competing import Incidence, aalen_johansen
 from analysis.stats.day_table import DayTable, day_tables, has_time
-from analysis.stats.logrank import logrank
 from analysis.stats.survival import kaplan_meier, median_days, restricted_mean, start_when
 from analysis.tables import Records
 from analysis.tables.measures import DWELL, DWELL_SUMMARY, LINE_TIMES, LOGRANK
@@ -119,15 +119,15 @@ def dwell(timeline: Timeline, records: Records, by: Grouping) -> Dwell:
         The grouping changes while a line is in place.
 
     *Source:* project definition, definitions §6; Kaplan-Meier and Aalen-Johansen with delayed
-    entry as `stats.survival` and `stats.competing` say.
+    entry as `stats.survival` and `stats.competing` describe.
     """
     times = line_times(timeline, records, by)
     groups, tables, without_time = _day_tables(times)
     curves, rows = [], []
-    for group, table, aside in zip(groups, tables, without_time, strict=True):
+    for group, table, left_out in zip(groups, tables, without_time, strict=True):
         curve, row = _one_group(table)
         curves.append(curve.assign(group=group))
-        rows.append({**row, "group": group, "without_time": int(aside)})
+        rows.append({**row, "group": group, "without_time": int(left_out)})
     stacked = pd.concat(curves) if curves else DWELL.empty()
     summary = pd.DataFrame(rows, columns=DWELL_SUMMARY.names)
     types = {c.name: c.dtype for c in DWELL_SUMMARY.columns}
@@ -153,31 +153,47 @@ def compare_dwell(
     Returns
     -------
     DataFrame
-        LOGRANK, one row.
+        LOGRANK, one row, with families as the independent units where any has several lines.
 
     Raises
     ------
     MeasureError
         Fewer than two groups, or a grouping that changes while a line is in place.
+
+    *Source:* as `stats.logrank` and `stats.clustered_logrank` describe.
     """
-    groups, tables, _ = _day_tables(line_times(timeline, records, by))
+    times = line_times(timeline, records, by)
+    groups, code = _coded(times)
     if len(groups) < 2:
         raise MeasureError(f"by {by} there are fewer than two groups to compare.")
-    found = logrank(tables, cause=UNPLANNED if unplanned_only else None)
+    entry, leave = times["entry_day"].to_numpy(), times["exit_day"].to_numpy()
+    timed, cause = has_time(entry, leave), times["cause"].to_numpy()
+    ended = cause == UNPLANNED if unplanned_only else cause > 0
+    family = timeline.lines["family"].to_numpy(dtype=np.int64)
+    family = family[times["line"].to_numpy(dtype=np.int64)]
+    found = clustered_logrank(entry[timed], leave[timed], ended[timed], code[timed], family[timed])
     row = pd.DataFrame({"statistic": [found.statistic], "df": [found.df], "p": [found.p]})
     return LOGRANK.check(row)
 
 
-def _day_tables(
+def _coded(
     times: pd.DataFrame,
-) -> tuple[list[str | None], tuple[DayTable, ...], np.ndarray[tuple[int], np.dtype[np.int64]]]:
-    """Groups in order (not recorded last), their day tables, and lines without time in each."""
+) -> tuple[list[str | None], np.ndarray[tuple[int], np.dtype[np.int64]]]:
+    """Groups in order (not recorded last), and the code of each line's."""
     groups = sorted(times["group"].dropna().unique())
     names: list[str | None] = list(groups)
     code = pd.Index(groups, dtype="string").get_indexer(pd.Index(times["group"]))
     if times["group"].isna().any():
         names.append(None)
         code = np.where(code < 0, len(groups), code)
+    return names, np.asarray(code, dtype=np.int64)
+
+
+def _day_tables(
+    times: pd.DataFrame,
+) -> tuple[list[str | None], tuple[DayTable, ...], np.ndarray[tuple[int], np.dtype[np.int64]]]:
+    """Groups in order (not recorded last), their day tables, and lines without time in each."""
+    names, code = _coded(times)
     if not names:
         return [], (), np.zeros(0, dtype=np.int64)
     entry, leave = times["entry_day"].to_numpy(), times["exit_day"].to_numpy()
@@ -206,7 +222,8 @@ def _one_group(table: DayTable) -> tuple[pd.DataFrame, dict[str, object]]:
         return DWELL.empty(), row
     curve, incidence = kaplan_meier(table, start=start), aalen_johansen(table, start=start)
     median = median_days(curve)
-    horizon = min(HORIZON_DAYS, int(curve.day[-1]))
+    # A curve that starts later than a year after placement is read a year after its start.
+    horizon = min(HORIZON_DAYS + (start if start >= HORIZON_DAYS else 0), int(curve.day[-1]))
     mean = restricted_mean(curve, horizon) if horizon > start else None
     shown, ends = curve.on_event_days(), incidence.on_event_days()
     unplanned = UNPLANNED - 1

@@ -14,6 +14,9 @@ from analysis.tables.statistics import OVERDUE_HAZARD
 from analysis.timeline import Timeline
 from analysis.vocabulary import Grouping, Task
 
+FEWEST_EVENTS = 10
+"""With fewer unplanned removals no hazard ratio is given: it would be biased and too sure."""
+
 
 def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
     """Hazard ratio of unplanned removal, dressing out of date against in date or unscored.
@@ -29,7 +32,8 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        OVERDUE_HAZARD, one row. It is an association: families in trouble may be late and lose
+        OVERDUE_HAZARD, one row; without a ratio when fewer than `FEWEST_EVENTS` lines ended
+        unplanned. It is an association: families in trouble may be late and lose
         a line for the same reason.
 
     *Source:* as `stats.cox` describes.
@@ -64,6 +68,8 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
         "unplanned_out_of_date": while_late,
     }
     try:
+        if unplanned < FEWEST_EVENTS:
+            raise NoEstimateError(_too_few(unplanned))
         fit = cox(
             rows.start, rows.stop, rows.event, rows.exposed.astype(float)[:, None], clusters,
             names=("out of date",),
@@ -80,6 +86,14 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
         values["reading"] = str(fault)
     row = pd.DataFrame([values])
     return OVERDUE_HAZARD.check(row.astype({c.name: c.dtype for c in OVERDUE_HAZARD.columns}))
+
+
+def _too_few(unplanned: int) -> str:
+    removals = "no line" if not unplanned else "1 line" if unplanned == 1 else f"{unplanned} lines"
+    return (
+        f"{removals} ended unplanned: a hazard ratio needs at least {FEWEST_EVENTS}".capitalize()
+        + "."
+    )
 
 
 def _reading(fit: CoxFit) -> str:

@@ -16,6 +16,7 @@ from analysis.stats.survival import (
     days_from,
     limit_without_events,
     log_log_limits,
+    never_rising,
     normal_quantile,
 )
 
@@ -94,6 +95,9 @@ def aalen_johansen(table: DayTable, *, start: int = 0, confidence: float = 0.95)
     highest = 1 - limit_without_events(at_risk, confidence)
     for cause in range(table.n_causes):
         _limits_at_the_ends(share[:, cause], lower[:, cause], upper[:, cause], highest)
+    for cause in range(share.shape[1]):
+        stay = never_rising(1 - upper[:, cause], 1 - lower[:, cause])
+        upper[:, cause], lower[:, cause] = 1 - stay[0], 1 - stay[1]
     return Incidence(day, at_risk, events, survival, share, std_error, lower, upper)
 
 

@@ -144,7 +144,9 @@ def kaplan_meier(table: DayTable, *, start: int = 0, confidence: float = 0.95) -
         One row a day from `start` (share 1) to the last day on which anybody was at risk.
         Before the first event the lower limit is the exact ``(alpha / 2) ** (1 / n)``, n being
         the fewest at risk on any day so far, and the upper limit 1. Once no line is left the
-        limits are 0 and the last upper limit before. On a day without anybody at risk between
+        limits are 0 and the last upper limit before. Limits never rise from one day to the next,
+        as the share does not: a lower limit is at least every later one, an upper limit at most
+        every earlier one. On a day without anybody at risk between
         entries the share stays as it was: `at_risk` 0 shows it.
 
     Raises
@@ -181,6 +183,7 @@ def kaplan_meier(table: DayTable, *, start: int = 0, confidence: float = 0.95) -
     upper[no_event] = 1.0
     lower[gone] = 0.0
     upper[gone] = carried(upper, gone)
+    lower, upper = never_rising(lower, upper)
     return Curve(day, at_risk, events, survival, std_error, lower, upper)
 
 
@@ -389,6 +392,22 @@ def log_log_limits(share: Floats, std_error: Floats, z: float) -> tuple[Floats, 
     safe = np.where(inside, share, 0.5)
     width = np.where(inside, z * std_error / (safe * np.log(safe)), np.nan)
     return safe ** np.exp(-width), safe ** np.exp(width)
+
+
+def never_rising(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+    """Limits of a share that does not rise, joined so that they do not rise either.
+
+    A share that is at least L on a later day was at least L before, and one that was at most U
+    stays so. Where few are at risk early, the limits of a day by itself are wider than that.
+
+    Examples
+    --------
+    >>> lower, upper = never_rising(np.array([1, 0.4, 0.8, 0.7]), np.array([1, 1, 0.9, 0.95]))
+    >>> lower.tolist(), upper.tolist()
+    ([1.0, 0.8, 0.8, 0.7], [1.0, 1.0, 0.9, 0.9])
+    """
+    later = np.fmax.accumulate(lower[::-1])[::-1]
+    return np.where(np.isnan(lower), np.nan, later), np.fmin.accumulate(upper)
 
 
 def limit_without_events(at_risk: Ints, confidence: float) -> Floats:

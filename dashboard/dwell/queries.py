@@ -63,9 +63,10 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     risk = risk[risk["name"].isin(drawn["name"])].reset_index(drop=True)
     at_days = _at_days(risk, curves, drawn)
     hazard = overdue_hazard(timeline, records)
+    tests = _tests(found, asked) if len(summary) > 1 else ()
     return DwellView(
         choice=asked,
-        answer=_answer(found, summary),
+        answer=_answer(found, summary, tests),
         curves=curves,
         summary=summary,
         drawn=drawn,
@@ -79,7 +80,7 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
             curves, drawn, last_day, ENDED_UNPLANNED, "Ended unplanned"
         ),
         left_out=_left_out(summary, drawn),
-        tests=_tests(found, asked) if len(summary) > 1 else (),
+        tests=tests,
         hazard=hazard,
         hazard_words=hazard_verdict(hazard).sentence,
     )
@@ -90,10 +91,12 @@ def _names(groups: pd.Series[str], by: str) -> pd.Series[str]:
     return pd.Series(names, index=groups.index, dtype="string")
 
 
-def _answer(found: Snapshot, summary: pd.DataFrame) -> str:
-    """The reading of all lines together: it stands first whatever the split."""
+def _answer(found: Snapshot, summary: pd.DataFrame, tests: tuple[str, ...]) -> str:
+    """Whether the groups differ; the reading of all lines together when they are not split."""
     if not len(summary):
         return "No line has come home before this day, so there is no dwell time to show."
+    if tests:
+        return " ".join(tests)
     whole = dwell(found.timeline, found.records, Grouping.ALL).summary.iloc[0]
     return dwell_words.dwell_sentence(whole, None)
 

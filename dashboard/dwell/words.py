@@ -27,7 +27,8 @@ DWELL_CHOICES = {
 }
 DWELL_TITLES = {**DWELL_CHOICES, "all": "all lines"}
 LOGRANK_CAUTION = (
-    "The test takes lines as independent: where a family has several lines, its p is too small."
+    "Where a family has several lines, the test counts the family once: families are the "
+    "independent units."
 )
 FIELD_NOTE = (
     "Light fields, or upright lines: 95 % limits at each day by itself. A line counts from the day it came home, so "

@@ -137,7 +137,7 @@ def test_without_an_unplanned_removal_no_hazard_is_told():
     row = overdue_hazard(timeline, records).iloc[0]
     assert (row["lines"], row["unplanned"]) == (3, 0)
     assert pd.isna(row["hazard_ratio"])
-    assert row["reading"] == "No line ended: a hazard ratio cannot be estimated."
+    assert row["reading"] == "No line ended unplanned: a hazard ratio needs at least 10."
 
 
 INGESTS = pd.DataFrame(

@@ -120,11 +120,11 @@ def _block(rng: np.random.Generator, scene: Scene, until: date, seed: int, *, pl
     if made is not None:
         stays = _calm_stays(rng, scene, lines, stays, made)
     rows = _entries(rng, scene, homes, lines, stays, harm, made)
-    told: dict[str, list[plants.News]] = {}
+    arranged: dict[str, list[plants.News]] = {}
     if made is not None:
-        rows, told = plants.with_news(scene, rows, made)
+        rows, arranged = plants.with_news(scene, rows, made)
         spared = plants.planted_families(lines, made)
-        rows, told["odd"] = with_oddities(rng, scene, lines, people, stays.away, rows, spared)
+        rows, arranged["odd"] = with_oddities(rng, scene, lines, people, stays.away, rows, spared)
     rows["family"] = column(lines, "family")[column(rows, "line")]
     shares = column(lines, "family")[made.chosen["never_signed_off"]] if made else _none()
     rows = with_caregivers(rng, homes, people, rows, shares)
@@ -142,7 +142,7 @@ def _block(rng: np.random.Generator, scene: Scene, until: date, seed: int, *, pl
         "home_log": frames.home_log_frame(rng, scene, names, homes, lines, rows, settled),
         "outcomes": frames.outcomes_frame(rng, scene, names, lines, harm.outcomes),
     }
-    truth = _truth(scene, names, people, lines, rows, made, told) if made else None
+    truth = _truth(scene, names, people, lines, rows, made, arranged) if made else None
     calls = _calls(scene, names, truth) if truth else ()
     return Demo(made_frames, calls, truth, until, seed)
 
@@ -223,7 +223,7 @@ def _truth(
     lines: pd.DataFrame,
     rows: pd.DataFrame,
     made: plants.Plan,
-    told: dict[str, list[plants.News]],
+    arranged: dict[str, list[plants.News]],
 ) -> Truth:
     family = column(lines, "family")
     first, _ = first_caregiver(people, len(names.families))
@@ -236,7 +236,7 @@ def _truth(
         return Planted(home, names.lines[line], date_at(day), detail, days)
 
     def news(name: str) -> tuple[Planted, ...]:
-        return tuple(planted(*one) for one in told[name])
+        return tuple(planted(*one) for one in arranged[name])
 
     def last_by(line: int, person: int) -> int:
         own = rows[(rows["line"] == line) & (rows["caregiver"] == person)]
@@ -265,7 +265,7 @@ def _truth(
         shortage_site=names.sites[made.shortage[0]],
         shortage_from=date_at(made.shortage[1]),
         shortage_to=date_at(made.shortage[2]),
-        **{name: news(name) for name in told},
+        **{name: news(name) for name in arranged},
     )
 
 

@@ -91,7 +91,7 @@ def happenings(
 def ensure_each(
     rng: np.random.Generator, codes: Ints, wanted: Iterable[StrEnum | int], where: Bools
 ) -> None:
-    """Put each wanted code that is absent at one place where the commonest one stands.
+    """Put each wanted code that is absent at one place where the most common one is.
 
     Rare words would otherwise be missing from a small programme by chance.
     """

@@ -49,7 +49,7 @@ for _reason, _condition in _FOUND_AS.items():
 
 @dataclass
 class _Wear:
-    """Spans in which a dressing is worn and changed again and again, and where each stands."""
+    """Spans in which a dressing is worn and changed again and again, and the position of each."""
 
     line: Ints
     last: Ints

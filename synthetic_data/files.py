@@ -26,7 +26,7 @@ from synthetic_data.draws import Bools
 from synthetic_data.frames import TABLES
 from synthetic_data.scene import TEAM_WORDS
 from synthetic_data.shapes import Cells, canonical_text, own_text, source
-from synthetic_data.spoiling import Sheet, WrongRow, spoilt, stands_alone
+from synthetic_data.spoiling import Sheet, WrongRow, is_alone, spoilt
 
 WRONG_SHARE = 0.005
 CLINIC, FORM = "clinic.toml", "form.toml"
@@ -138,14 +138,14 @@ def _families(demo: Demo) -> dict[str, pd.Series[str]]:
     people = demo.frames["caregivers"].set_index("caregiver_id")["family_id"]
     log = demo.frames["home_log"]
     number = log["entry_id"].str.extract(r"^E-(\d+)-", expand=False)
-    told = log["family_id"].fillna(log["line_id"].map(of_line)).fillna("F-" + number)
+    named = log["family_id"].fillna(log["line_id"].map(of_line)).fillna("F-" + number)
     return {
         "lines": demo.frames["lines"]["family_id"],
         "stays": demo.frames["stays"]["child_id"].map(of_child),
         "caregivers": demo.frames["caregivers"]["family_id"],
         "sign_offs": demo.frames["sign_offs"]["caregiver_id"].map(people),
         "outcomes": demo.frames["outcomes"]["line_id"].map(of_line),
-        "home_log": told,
+        "home_log": named,
     }
 
 
@@ -155,7 +155,7 @@ def _spared(demo: Demo, sheet: Sheet, families: Mapping[str, pd.Series[str]]) ->
     planted = demo.truth.families if demo.truth else frozenset()
     spared = family.isin(planted)
     if sheet.table != "lines":
-        alone = stands_alone(demo.frames[sheet.table], INCOMING[sheet.table].key)
+        alone = is_alone(demo.frames[sheet.table], INCOMING[sheet.table].key)
         spared |= ~alone.loc[sheet.frame.index]
     if sheet.table == "home_log":
         spared |= sheet.frame["line_id"].isna()
@@ -165,7 +165,7 @@ def _spared(demo: Demo, sheet: Sheet, families: Mapping[str, pd.Series[str]]) ->
 
 
 def _busy(demo: Demo) -> set[str]:
-    """Caregivers to whom other rows refer."""
+    """Caregivers that other rows refer to."""
     log, signed = demo.frames["home_log"], demo.frames["sign_offs"]
     return {*log["caregiver_id"].dropna().unique(), *signed["caregiver_id"].unique()}
 
@@ -191,9 +191,9 @@ def _logs(demo: Demo, family: pd.Series[str]) -> list[Sheet]:
     ):
         sheets.append(_log_sheet(log[way == number], file, None, profile))
     sheets.append(_log_sheet(log[way == _VISITS], "visits/home_log-visits.parquet", None, None))
-    told = log[way == _SHEET]
-    for year in sorted(told["received_at"].dt.year.unique()):
-        part = told[told["received_at"].dt.year == year]
+    by_phone = log[way == _SHEET]
+    for year in sorted(by_phone["received_at"].dt.year.unique()):
+        part = by_phone[by_phone["received_at"].dt.year == year]
         if len(part) > _SHEET_ROWS:
             raise ValueError(
                 f"{len(part)} rows of {year} are more than a sheet holds; "
@@ -260,7 +260,7 @@ def _workbook(sheet: Sheet, path: Path) -> None:
         book.set_properties({"created": _MADE})
         moment = book.add_format({"num_format": "dd/mm/yyyy hh:mm"})
         page = book.add_worksheet(sheet.sheet)
-        page.write_string(0, 0, "Diary of what families told by phone")
+        page.write_string(0, 0, "Diary of phone reports by families")
         page.write_string(1, 0, "Invented data: nobody in it exists")
         above = sheet.rows_above
         page.write_row(above - 1, 0, list(columns))

@@ -128,8 +128,8 @@ def lines_frame(
     later = np.arange(at.size) >= n
     end, left = column(lines, "end")[at], lines["left"].to_numpy()[at]
     home = column(lines, "home")[at]
-    told = np.where(later, end + between(rng, 0, 2, at.size), home) * _DAY
-    received = told + between(rng, 9 * 60, 16 * 60, at.size)
+    recorded = np.where(later, end + between(rng, 0, 2, at.size), home) * _DAY
+    received = recorded + between(rng, 9 * 60, 16 * 60, at.size)
     contact = [f"demo contact {name}, evenings" for name in names.families]
     therapy = np.where(rng.random(n) < 0.02, BLANK, column(lines, "therapy"))[at]
     born = column(kids, "born")[child][at].astype("datetime64[D]").astype("datetime64[M]")
@@ -173,8 +173,8 @@ def stays_frame(
     at = np.concatenate([np.arange(n), np.flatnonzero(over)])
     later = np.arange(at.size) >= n
     start, end = column(rows, "start")[at], column(rows, "end")[at]
-    told = np.where(later, end, start) * _DAY
-    received = told + between(rng, 11 * 60, 19 * 60, at.size)
+    recorded = np.where(later, end, start) * _DAY
+    received = recorded + between(rng, 11 * 60, 19 * 60, at.size)
     frame = pd.DataFrame(
         {
             "child_id": texts(names.children, column(rows, "child")[at]),
@@ -227,8 +227,8 @@ def outcomes_frame(
     n = len(rows)
     onset, confirmed = column(rows, "onset"), column(rows, "confirmed")
     known = np.where(confirmed == BLANK, onset + 2, confirmed)
-    drawn_back = np.sort(rng.permutation(n)[: -(-n * 3 // 100)])
-    at = np.concatenate([np.arange(n), drawn_back])
+    not_confirmed = np.sort(rng.permutation(n)[: -(-n * 3 // 100)])
+    at = np.concatenate([np.arange(n), not_confirmed])
     void = np.arange(at.size) >= n
     line = column(rows, "line")[at]
     frame = pd.DataFrame(

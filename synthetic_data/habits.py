@@ -175,7 +175,7 @@ OUTCOME_PER_DAY: Mapping[StrEnum, float] = {
 }
 INFECTION_REPORTED_AGAIN = 0.08
 ALARM_PER_DAY = 0.3 / 1000
-"""Red flags that no confirmed harm stands behind."""
+"""Red flags without a confirmed harm."""
 ALARM: Mapping[str, float] = {
     "fever": 50,
     "chills": 12,

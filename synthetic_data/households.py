@@ -21,7 +21,7 @@ from synthetic_data.draws import (
 from synthetic_data.scene import NEVER, NURSES_A_TEAM, Scene
 
 FORM, PAPER, SHEET = 0, 1, 2
-"""How a family's entries reach the clinic: at once by a form; by post; told by phone."""
+"""How a family's entries reach the clinic: at once by a form; by post; by phone."""
 
 CHANNEL_OF_TEAM = (PAPER, SHEET, FORM)
 """Channel of most families of each team word (a part of the first team uses paper)."""

@@ -30,22 +30,22 @@ def with_oddities(
     rows: pd.DataFrame,
     spared: Ints,
 ) -> tuple[pd.DataFrame, list[News]]:
-    """Add the odd entries; and say which: line, day, code of the doubt.
+    """Add the odd entries, and return which: line, day, code of the doubt.
 
     `spared` are families in which something else is planted.
     """
-    told: list[News] = []
+    news: list[News] = []
     free = ~np.isin(column(lines, "family"), spared)
     before = scene.until - _SETTLED
     added = []
     for line, day in _while_away(rng, lines, away, free, before):
         added.append(_one(line, day, kind=CHANGE, reason=0, findings=NOTHING))
-        told.append((line, day, "change_during_stay", 0))
+        news.append((line, day, "change_during_stay", 0))
     ended = np.flatnonzero(free & (column(lines, "end") < before))
     for line in rng.permutation(ended)[:OF_EACH].tolist():
         day = int(column(lines, "end")[line]) + 2
         added.append(_one(line, day, kind=CHECK, findings=NOTHING))
-        told.append((line, day, "after_end", 0))
+        news.append((line, day, "after_end", 0))
     line_of, day_of = column(rows, "line"), column(rows, "day")
     old = free[line_of] & (day_of < before) & (column(rows, "sure") == 0)
     connector = np.flatnonzero(old & (column(rows, "kind") == code(EntryKind.CONNECTOR_CHANGE)))
@@ -55,7 +55,7 @@ def with_oddities(
             day < column(lines, "end")[line]
         ):
             added.append(_one(line, day, kind=code(EntryKind.CONNECTOR_CHANGE)))
-            told.append((line, day, "connector_too_soon", 0))
+            news.append((line, day, "connector_too_soon", 0))
     caregiver = column(rows, "caregiver").copy()
     checks = np.flatnonzero(old & (column(rows, "kind") == CHECK))
     for at in rng.permutation(checks)[:OF_EACH].tolist():
@@ -63,8 +63,8 @@ def with_oddities(
         others = np.flatnonzero(column(people, "family") != family)
         if others.size:
             caregiver[at] = rng.choice(others)
-            told.append((int(line_of[at]), int(day_of[at]), "caregiver_of_other_family", 0))
-    return stacked([rows.assign(caregiver=caregiver), *added]), told
+            news.append((int(line_of[at]), int(day_of[at]), "caregiver_of_other_family", 0))
+    return stacked([rows.assign(caregiver=caregiver), *added]), news
 
 
 def _while_away(

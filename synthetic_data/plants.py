@@ -54,7 +54,7 @@ _HOW_MANY = {
     "weak_step": 1,
     "late_habit": 3,
 }
-_MENDED = 2
+_CORRECTED = 2
 _OVERDUE_DAYS = (2, 4, 6)
 _SILENT_DAYS = (10, 13, 17)
 _BACK_DAYS = 4
@@ -91,7 +91,7 @@ def plan(
     pair = np.flatnonzero(shared)[: 1 if spots.size > 2 else 0]
     chosen["never_signed_off"], spots = spots[pair], np.delete(spots, pair)
     old = np.flatnonzero(column(lines, "home")[spots] < scene.until - 2 * _REFRESHED_BEFORE - 30)
-    take = old[:_MENDED] if spots.size > 2 * _MENDED else old[:0]
+    take = old[:_CORRECTED] if spots.size > 2 * _CORRECTED else old[:0]
     chosen["refresher_helped"] = spots[take]
     spots = np.delete(spots, take)
     for name, count in _HOW_MANY.items():
@@ -156,14 +156,14 @@ News = tuple[int, int, str, int]
 def with_news(
     scene: Scene, rows: pd.DataFrame, made: Plan
 ) -> tuple[pd.DataFrame, dict[str, list[News]]]:
-    """Arrange the last days' entries of the chosen lines, and say what was planted."""
+    """Arrange the last days' entries of the chosen lines, and return what was planted."""
     own = np.isin(column(rows, "line"), made.quiet())
     book = _Book(scene.until, rows[own])
-    told = {
+    news = {
         name: [arrange(book, line, at) for at, line in enumerate(made.chosen[name].tolist())]
         for name, arrange in _ARRANGED.items()
     }
-    return stacked([rows[~own], book.rows, *book.added]), told
+    return stacked([rows[~own], book.rows, *book.added]), news
 
 
 @dataclass
@@ -175,7 +175,7 @@ class _Book:
     added: list[pd.DataFrame] = field(default_factory=list)
 
     def drop(self, line: int, since: int, *kinds: int) -> None:
-        """Take out the line's entries of these kinds (all kinds, if none) from a day on."""
+        """Remove the line's entries of these kinds (all kinds, if none) from a day on."""
         gone = (self.rows["line"] == line) & (self.rows["day"] >= since)
         if kinds:
             gone &= self.rows["kind"].isin(kinds)

@@ -47,7 +47,7 @@ class Source:
 
 
 def source(file: str) -> Source:
-    """Read one of the profiles that lie beside this module."""
+    """Read one of the profiles in the folder of this module."""
     text = resources.files("synthetic_data").joinpath(file).read_text("utf-8")
     raw: dict[str, Any] = tomllib.loads(text)
     table = raw["table"]["home_log"]

@@ -68,9 +68,9 @@ def with_skin_findings(
     found[spans.holding(line, onset)] = what
     inside = spans.holding(column(rows, "line"), column(rows, "day"))
     looks = np.isin(column(rows, "kind"), (CHANGE, CHECK)) & (column(rows, "sure") == 0)
-    told = looks & (inside != BLANK)
+    logged = looks & (inside != BLANK)
     found_inside = np.append(found, BLANK)[inside]
-    findings = np.where(told, found_inside, column(rows, "findings"))
+    findings = np.where(logged, found_inside, column(rows, "findings"))
     return stacked([rows.assign(findings=findings), _looks(rng, scene, lines, spans, found)])
 
 
@@ -138,13 +138,13 @@ def _looks(
     )
     clear_on = spans.end + between(rng, 0, 1, length.size)
     end = np.minimum(column(lines, "end"), scene.until)[spans.owner]
-    told = (clear_on < end) & (rng.random(length.size) < 0.93)
+    logged = (clear_on < end) & (rng.random(length.size) < 0.93)
     clear = entries(
-        spans.owner[told],
-        clear_on[told],
+        spans.owner[logged],
+        clear_on[logged],
         kind=CHECK,
         findings=NOTHING,
-        minute=between(rng, 7 * 60, 16 * 60, int(told.sum())),
+        minute=between(rng, 7 * 60, 16 * 60, int(logged.sum())),
     )
     return stacked([first, clear, _changes_for_skin(rng, lines, spans, found)])
 

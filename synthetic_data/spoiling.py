@@ -1,6 +1,6 @@
 """Which rows of the files are wrong on purpose, how, and what would have been right?
 
-Only rows are chosen that stand alone (no correction, nothing withdrawn) in families where
+Only rows are chosen that are the only ones of their key (no correction, nothing withdrawn) in families where
 nothing else is planted, so that each wrong row is one row missing and no more.
 """
 
@@ -21,7 +21,7 @@ from synthetic_data.shapes import Cells, Source
 
 @dataclass(frozen=True)
 class WrongRow:
-    """One wrong cell of a file, and what stood there before it was spoilt."""
+    """One wrong cell of a file, and what it held before."""
 
     file: str
     """Path below the demo's folder, with forward slashes."""
@@ -38,7 +38,7 @@ class WrongRow:
     wrong: str
     right: str
     """The cell as this file should have it."""
-    mended: str
+    canonical: str
     """The column as a canonical file should have it."""
 
 
@@ -125,11 +125,11 @@ def _wrong_row(sheet: Sheet, way: _Way, head: str, row: int, right: str) -> Wron
         reason=way.reason,
         wrong=way.spoil(right),
         right=right,
-        mended=sheet.canonical[way.column][row].as_py(),
+        canonical=sheet.canonical[way.column][row].as_py(),
     )
 
 
-def stands_alone(frame: pd.DataFrame, keys: Sequence[str]) -> pd.Series[bool]:
+def is_alone(frame: pd.DataFrame, keys: Sequence[str]) -> pd.Series[bool]:
     """Whether a row is the only one of its key and withdraws nothing."""
     named = frame[list(keys)].notna().all(axis=1)
     return ~(frame.duplicated(list(keys), keep=False) & named) & ~frame["void"]

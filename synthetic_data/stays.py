@@ -48,8 +48,8 @@ def stays(
     first, last = _with_line(scene, kids, lines)
     rate = by_code(Therapy, habits.HOSPITAL_PER_DAY)[column(kids, "therapy")]
     parts = [
-        _drawn(rng, rate, first, last, pick_from=habits.PLACE),
-        _drawn(rng, np.where(kids["respite"], habits.RESPITE_PER_DAY, 0.0), first, last),
+        _at_random(rng, rate, first, last, pick_from=habits.PLACE),
+        _at_random(rng, np.where(kids["respite"], habits.RESPITE_PER_DAY, 0.0), first, last),
         admissions.assign(place=_HOSPITAL),
         _between_lines(lines),
     ]
@@ -75,7 +75,7 @@ def stays(
 
 
 def finished(rng: np.random.Generator, rows: pd.DataFrame) -> Stays:
-    """Merge the stays and say when the dressing was last changed there.
+    """Merge the stays, with the day on which the dressing was last changed there.
 
     Rows with `undressed` set have none on record.
     """
@@ -104,7 +104,7 @@ def _with_line(scene: Scene, kids: pd.DataFrame, lines: pd.DataFrame) -> tuple[I
     return first, last
 
 
-def _drawn(
+def _at_random(
     rng: np.random.Generator,
     rate: Floats,
     first: Ints,

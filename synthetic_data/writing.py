@@ -54,7 +54,7 @@ def with_caregivers(
     rows: pd.DataFrame,
     shares: Ints,
 ) -> pd.DataFrame:
-    """Say who did it: mostly the first caregiver; skilled work only who may or does.
+    """Who did it: mostly the first caregiver; skilled work only who may or does.
 
     `shares` are families in which the second does about half of the changes, the last of
     them too.
@@ -75,9 +75,9 @@ def with_caregivers(
     who = np.where(skilled & ~may, first[family], who)
     given = column(rows, "caregiver")
     who = np.where(given != BLANK, given, who)
-    told = (rng.random(n) < 0.97) | halves | (given != BLANK)
+    named = (rng.random(n) < 0.97) | halves | (given != BLANK)
     visiting = column(people, "relation")[who] == _NURSE
-    return rows.assign(caregiver=np.where(told | visiting, who, BLANK), visit=visiting)
+    return rows.assign(caregiver=np.where(named | visiting, who, BLANK), visit=visiting)
 
 
 def with_steps(
@@ -100,7 +100,7 @@ def with_steps(
 
 
 def with_remarks(rng: np.random.Generator, rows: pd.DataFrame) -> pd.DataFrame:
-    """A few words beside some entries."""
+    """A few words with some entries."""
     some = (rng.random(len(rows)) < habits.NOTE) & (column(rows, "note") == BLANK)
     text = between(rng, 0, len(habits.NOTES) - 1, len(rows))
     return rows.assign(note=np.where(some, text, column(rows, "note")))
@@ -111,7 +111,7 @@ def with_receipt(
 ) -> pd.DataFrame:
     """Minute (since 1970) at which the clinic got each entry; and drop what it has not yet.
 
-    A form comes within the hour, paper by post after a day to three, what is told by phone
+    A form comes within the hour, paper by post after a day to three, what is reported by phone
     is in the clinic's sheet the same evening, now and then the next working morning. Visiting nurses use the form. Entries
     of families without a form carry their day only. `at_once`: entries that are not to be late.
     """
@@ -129,8 +129,8 @@ def with_receipt(
     weekday = (day + 1 + 3) % 7  # 1970-01-01 was a Thursday; Monday is 0
     office = day + 1 + np.where(weekday >= 5, 7 - weekday, 0)
     evening = day * _DAY + between(rng, 22 * 60, 22 * 60 + 45, n)
-    told = np.where(rng.random(n) < 0.06, office * _DAY + morning, evening)
-    received = np.where(channel == FORM, soon, np.where(channel == PAPER, posted, told))
+    by_phone = np.where(rng.random(n) < 0.06, office * _DAY + morning, evening)
+    received = np.where(channel == FORM, soon, np.where(channel == PAPER, posted, by_phone))
     out = rows.assign(received=received, minute=np.where(timed, minute, BLANK))
     return out[received < scene.until * _DAY].reset_index(drop=True)
 

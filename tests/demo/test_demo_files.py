@@ -56,7 +56,7 @@ def test_the_same_files_again_change_nothing(small_demo):
 
 def test_mending_refused_rows_and_reading_them_again_empties_the_list(small_demo, tmp_path):
     right = {
-        (w.file.rsplit("/", 1)[-1], w.row_number): (w.column, w.mended)
+        (w.file.rsplit("/", 1)[-1], w.row_number): (w.column, w.canonical)
         for w in small_demo.written.wrong
     }
     listed = small_demo.store.refused().set_index("refused_row")

@@ -64,7 +64,7 @@ def mend(path: Path, where: Mapping[int, Place], wrong: Mapping[Place, WrongRow]
         rows = list(csv.DictReader(stream))
     for row in rows:
         right = wrong[where[int(row["refused_row"])]]
-        row[right.column] = right.mended
+        row[right.column] = right.canonical
         if right.reason == "unreadable_tick":
             row[right.head] = ""
     with path.open("w", encoding="utf-8", newline="") as stream:

@@ -150,7 +150,9 @@ def test_the_clinic_writes_days_as_text_and_receipt_as_a_date_cell(right) -> Non
 
 
 def test_the_profiles_are_profiles_and_name_every_column_and_code(written) -> None:
-    for profile in {profile for _, profile in written.sources if profile}:
+    profiles = {profile for _, profile in written.sources if profile}
+    assert len(profiles) == 2
+    for profile in profiles:
         read = load_profile(profile)
         assert isinstance(read, Profile)
         looks = read.table("home_log")
@@ -199,7 +201,7 @@ def test_no_wrong_row_is_in_a_family_in_which_something_is_planted(made, written
     assert made.truth is not None
     for one in written.wrong:
         if one.column == "line_id":
-            assert lines[one.mended] not in made.truth.families
+            assert lines[one.canonical] not in made.truth.families
             assert one.wrong not in lines.index
 
 

@@ -56,7 +56,7 @@ def mended(folder: Path, store: Store, written: Written) -> list[Path]:
             rows = list(csv.DictReader(stream))
         for row in rows:
             one = number[int(row["refused_row"])]
-            row[one.column] = one.mended
+            row[one.column] = one.canonical
             if one.reason == "unreadable_tick":  # as its sentence asks: the code written out
                 row[at_fault[int(row["refused_row"])]] = ""
         with path.open("w", newline="", encoding="utf-8") as stream:

@@ -35,10 +35,11 @@ from dashboard.config import DashboardConfig
 from dashboard.security.roles import PATHS, Page
 from dashboard.serving import serve
 from synthetic_data import generate_blocks, write_canonical
+from tests.ports import free_port
 from tests.served import Person
 from tests.signed_in import PASSWORD
 
-PORT = 8977
+PORT = free_port()
 ADDRESS = f"127.0.0.1:{PORT}"
 EACH = 100
 """Questions of each kind by one person; twenty people put them together."""
@@ -79,10 +80,10 @@ def prepared(folder: Path, families: int) -> tuple[str, list[str]]:
     return url, calls.families["family_id"].astype(str).tolist()
 
 
-def served(url: str, processes: int | None) -> None:
+def served(url: str, port: int, processes: int | None) -> None:
     """Serve the store on the morning."""
     config = DashboardConfig(store_url=url, clock=lambda: NOW)
-    serve(config, port=PORT, processes=processes)
+    serve(config, port=port, processes=processes)
 
 
 def work_of(server: multiprocessing.process.BaseProcess) -> float:
@@ -137,7 +138,7 @@ def main() -> None:
         url, listed = prepared(Path(folder), given.families)
         print(f"{given.families} families, {len(listed)} of them listed")
         server = multiprocessing.get_context("spawn").Process(
-            target=served, args=(url, given.processes)
+            target=served, args=(url, PORT, given.processes)
         )
         begun = time.perf_counter()
         server.start()

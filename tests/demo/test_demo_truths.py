@@ -42,6 +42,8 @@ def test_the_news_of_the_last_days_is_on_the_call_list(whole_demo):
 def test_days_overdue_and_silent_are_those_planted(whole_demo):
     listed = whole_demo.snapshot().calls.families.set_index("family_id")
     truth = whole_demo.demo.truth
+    assert truth.overdue
+    assert truth.silent
     for one in truth.overdue:
         assert listed.loc[one.family_id, "days_overdue"] >= one.days
     for one in truth.silent:

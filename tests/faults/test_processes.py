@@ -25,6 +25,7 @@ from dashboard.config import DashboardConfig
 from dashboard.layout import ids
 from dashboard.serving import serve
 from tests.ingest_files import written
+from tests.ports import free_port
 from tests.served import Person
 from tests.signed_in import NOW, callback_request, programme_file
 
@@ -54,9 +55,7 @@ class Served:
     """A dashboard that two processes serve."""
 
     def __init__(self, store_file: Path, home: Path) -> None:
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
+        self.port = free_port()
         self.people: list[Person] = []
         self.url = f"sqlite:///{store_file}"
         self.program = FORKS.Process(target=run, args=(self.url, self.port, str(home)))
@@ -172,6 +171,7 @@ def test_a_file_taken_in_elsewhere_is_in_the_next_answer_of_both(two, tmp_path):
     rows = "entry_id,line_id,done_at,kind,findings,note\ne9,L2,2031-03-03,note,,seen by nobody yet"
     with Store.open(two.url) as store:
         ingest(store, [written(tmp_path, "home_log.csv", rows)], shipped_policy(), received_at=NOW)
+    assert len(both) == 2
     for person in both:
         assert "seen by nobody yet" in person.page("/family/F2")
 

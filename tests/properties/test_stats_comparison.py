@@ -48,6 +48,7 @@ def test_p_is_twice_the_smaller_summed_tail(pair, ratio: Fraction):
 def test_at_a_limit_of_the_ratio_the_test_gives_exactly_alpha(pair, confidence: float):
     for interval, p_of in [(exact_rate_ratio, exact_ratio_p), (midp_rate_ratio, midp_ratio_p)]:
         found = interval(*pair, confidence=confidence)
+        assert 0 <= found.lower <= found.upper
         for limit in (float(found.lower), float(found.upper)):
             if 0 < limit < np.inf:
                 assert p_of(*pair, ratio=limit) == pytest.approx(1 - confidence, rel=1e-7)

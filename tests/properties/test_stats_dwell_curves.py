@@ -89,6 +89,7 @@ def test_no_limit_moves_the_wrong_way(lines: list[oracle.Line], start: int) -> N
 def test_aalen_johansen_is_that_of_the_textbook(lines: list[oracle.Line], start: int) -> None:
     assume(start < oracle.last_day(lines))
     found = aalen_johansen(table_of(lines), start=start)
+    assert len(found.survival) == len(oracle.aalen_johansen(lines, 3, start))
     for at, (_, share, variance) in enumerate(oracle.aalen_johansen(lines, 3, start)):
         assert found.survival[at] == pytest.approx(float(share[0]), abs=1e-12)
         for cause in range(3):
@@ -167,6 +168,7 @@ def test_tables_by_group_are_the_tables_of_the_groups(grouped) -> None:
     lines = [line for line, _ in grouped]
     entry, leave, cause = zip(*lines, strict=True)
     tables = day_tables(entry, leave, cause, [g for _, g in grouped], n_causes=3, n_groups=4)
+    assert len(tables) == 4
     for group, table in enumerate(tables):
         own = table_of([line for line, g in grouped if g == group])
         for name in ("entered", "left", "events"):

@@ -45,6 +45,7 @@ def whole_of(rows, events):
 def test_mean_and_error_are_those_of_the_textbook(case) -> None:
     rows, events = case
     found = whole_of(rows, events)
+    assert len(found.mean) == len(found.std_error) == len(found.day)
     for day in found.day:
         mean, variance = oracle.mean_count(rows, events, int(day))
         assert found.mean[day] == pytest.approx(float(mean), abs=1e-12)

@@ -74,6 +74,7 @@ def test_rates_do_not_depend_on_what_stands_beside_them(groups, random):
     random.shuffle(shuffled)
     for function in (exact_rate_interval, midp_rate_interval):
         whole = function(*zip(*shuffled, strict=True))
+        assert len(whole.lower) == len(groups)
         for i, (events, days) in enumerate(shuffled):
             alone = function(events, days)
             assert np.array_equal(whole.lower[i], alone.lower, equal_nan=True)

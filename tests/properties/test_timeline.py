@@ -241,6 +241,7 @@ def test_timeline_and_tallies_equal_the_day_by_day_reading(
 
 def test_seeded_families_equal_the_day_by_day_reading() -> None:
     chance = random.Random(20310312)
+    assert histories() >= 50
     for _ in range(histories() // 50):
         families = [messy_family(chance, f"f{i}") for i in range(50)]
         agree(numbered_rows(chance, families), messy_policy(chance))

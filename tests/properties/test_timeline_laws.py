@@ -35,6 +35,7 @@ CLASSES = ("in_date_days", "out_of_date_days", "unscored_days", "not_accessed_da
 
 def same(a: Timeline, b: Timeline) -> None:
     """Every frame equal to the bit."""
+    assert vars(a).keys() >= FRAMES.keys()
     for name in FRAMES:
         pd.testing.assert_frame_equal(getattr(a, name), getattr(b, name), obj=name)
 
@@ -50,6 +51,7 @@ def test_every_frame_is_as_catalogued(case: tuple[list[History], Policy]) -> Non
     families, policy = case
     records = records_of(together(families))
     timeline = build(records, policy, AS_OF)
+    assert vars(timeline).keys() >= FRAMES.keys()
     for name, entry in FRAMES.items():
         pd.testing.assert_frame_equal(entry.check(getattr(timeline, name)), getattr(timeline, name))
     days, events = counted_with(timeline, records, policy)
@@ -106,6 +108,7 @@ def test_families_worked_on_apart_equal_the_whole_to_the_bit(
         counted.append([frames["days"], frames["events"]])
         n_lines += len(part.lines)
         n_families += len(part.families)
+    assert len(parts) == len(families)
     for name in FRAMES:
         joined = pd.concat([p[name] for p in parts], ignore_index=True)
         if "task" in joined.columns:
@@ -176,6 +179,7 @@ def test_moving_every_day_moves_every_day_of_the_timeline(
     )
     there = build(records_of(together(moved)), replace(policy, editions=editions), AS_OF + shift)
     here = build(records_of(together(families)), policy, AS_OF)
+    assert len(here.lines) == len(there.lines)
     for name in FRAMES:
         frame = getattr(here, name)
         days = {

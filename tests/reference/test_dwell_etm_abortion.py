@@ -58,6 +58,7 @@ def test_share_of_spontaneous_ends_is_as_published(
 
 
 def test_shares_add_up_to_one_every_week(by_group: tuple[DayTable, ...]) -> None:
+    assert len(by_group) == 2
     for table in by_group:
         found = aalen_johansen(table)
         np.testing.assert_allclose(found.survival + found.share.sum(axis=1), 1, rtol=0, atol=1e-12)

@@ -89,6 +89,7 @@ def test_a_history_knows_on_every_morning_what_the_store_knows(url):
         for day in range(4, 23):
             at = morning_of(date(2031, 3, day), POLICY)
             stored, known = store.records(at), history.records(at)
+            assert len(stored.lines) == len(known.lines) > 0
             for name, frame in vars(stored).items():
                 own = getattr(known, name).sort_values("row", ignore_index=True)
                 pd.testing.assert_frame_equal(own[frame.columns], frame, check_categorical=False)

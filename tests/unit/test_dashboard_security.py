@@ -236,7 +236,7 @@ def test_a_long_body_is_refused(app, client):
 def test_only_the_own_machine_is_served_where_passwords_are_not_encrypted(tmp_path, host):
     config = DashboardConfig(store_url=f"sqlite:///{tmp_path / 'none.sqlite'}")
     with pytest.raises(ServeError, match="unencrypted"):
-        serve(config, host=host)
+        serve(config, host=host, port=0)
 
 
 def test_a_port_in_use_is_told_in_a_sentence(store_url):
@@ -255,7 +255,7 @@ def test_where_a_process_cannot_be_forked_one_alone_is_served(store_url, monkeyp
     monkeypatch.setattr("dashboard.serving.CAN_FORK", False)
     assert by_default() == 1
     with pytest.raises(ServeError, match="leave --processes out"):
-        serve(DashboardConfig(store_url=store_url), processes=2)
+        serve(DashboardConfig(store_url=store_url), port=0, processes=2)
 
 
 @pytest.mark.parametrize(("cores", "processes"), [(1, 1), (2, 2), (4, 4), (64, 4)])

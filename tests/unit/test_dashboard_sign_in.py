@@ -327,4 +327,4 @@ def test_a_store_to_which_nobody_can_sign_in_is_not_served(tmp_path):
     url = f"sqlite:///{tmp_path / 'empty.sqlite'}"
     Store.open(url).close()
     with pytest.raises(ServeError, match="linedays user add N1 --role manager"):
-        serve(DashboardConfig(store_url=url))
+        serve(DashboardConfig(store_url=url), port=0)

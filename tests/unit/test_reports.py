@@ -191,6 +191,7 @@ def test_a_copy_for_outside_hides_counts_from_1_to_10_and_what_reveals_them(made
 def test_sentences_of_a_copy_for_outside_name_in_words_what_is_hidden(made, role):
     for period in (WEEK, MONTH):
         found = report(made, period, role, Copy.OUTSIDE)
+        assert found.parts
         for said in (*found.brief, *(p.answer for p in found.parts)):
             assert not re.search(r"(^|[ ,;])hidden (families|caregivers|of|have)", said), said
             assert not re.search(r"\b([1-9]|10) (families|caregivers|of them|skin events)\b", said)
@@ -333,6 +334,7 @@ def test_a_report_called_wrongly_says_how(monkeypatch, file, capsys, arguments, 
 def test_an_empty_store_still_gives_reports_in_words(tmp_path):
     with Store.open(f"sqlite:///{tmp_path / 'empty.sqlite'}") as store:
         found = reports.gather(store, POLICY, WEEK, None, TODAY)
+    assert reports.REPORTS
     for put_together in reports.REPORTS.values():
         for copy in Copy:
             text = reports.html_file(put_together(found, copy))
@@ -344,6 +346,7 @@ def test_an_empty_store_still_gives_reports_in_words(tmp_path):
 
 
 def test_figures_use_no_colour_beyond_grey(made):
+    assert any(part.figure for part in report(made, MONTH, "manager", Copy.TEAM).parts)
     for role in reports.REPORTS:
         for part in report(made, MONTH, role, Copy.TEAM).parts:
             svg = render.svg(part.figure.drawing) if part.figure else ""

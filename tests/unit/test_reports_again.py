@@ -81,6 +81,7 @@ def test_another_process_folder_and_order_of_import_give_the_same_bytes(reports)
 
 
 def test_a_report_names_neither_a_store_or_file_nor_the_moment_it_was_made(reports):
+    assert reports[0]
     for name, content in reports[0].items():
         for told in (b"sqlite", b"home_log_north", b"CreationDate", b"ModDate"):
             assert told not in content, (name, told)

@@ -11,6 +11,7 @@ import typer
 
 from analysis.cli.app import main
 from analysis.store import Store
+from tests.ports import free_port
 
 PASSWORD = "kettle orbit maple seven"  # invented, for tests
 
@@ -122,6 +123,6 @@ def test_the_password_is_asked_for_twice_and_not_shown(run, monkeypatch):
 
 
 def test_a_store_without_people_is_not_served(run):
-    code, _, err = run("serve", "--port", "18461")
+    code, _, err = run("serve", "--port", str(free_port()))
     assert code == 3
     assert "linedays user add N1 --role manager" in err

@@ -20,34 +20,26 @@
 # that follows.
 
 # %%
-import tempfile
-from datetime import date
-from pathlib import Path
-
 import pandas as pd
 from IPython.display import SVG, display
 
-from analysis.cli.inventing import invented_store
 from analysis.definitions import DEFINITIONS
 from analysis.measures import adherence, line_table
 from analysis.reports.figures import Point, shares
 from analysis.reports.render import svg
-from analysis.vocabulary import Grouping, Reason, Role, Task
-from analysis.words import CAUTIONS, counted, listed, long_day, percent, percents, thousands
+from analysis.vocabulary import Grouping, Reason, Task
+from analysis.words import counted, listed, long_day, percent, percents, thousands
 from dashboard.addresses.family import FamilyChoice
-from dashboard.config import DashboardConfig
 from dashboard.family.history_chart import history_figure
 from dashboard.family.queries import FamilyQueries
 from dashboard.layout.group_words import group_name, period_name, period_of
-from dashboard.security.roles import Reader
-from dashboard.session.service import Service
 
-pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
+from _start import open_programme
 
 # %% tags=["parameters"]
 STORE = None  # URL of a store; None: an invented programme is made
-POLICY = None  # path of the programme's policy file; None: the shipped policy
-AS_OF = date(2031, 3, 10)
+POLICY = None  # path of the programme's policy file; None: the policy shipped with linedays
+AS_OF = None  # day to view; None: the day of the newest log entry of the store
 KNOWN_AT = None  # last day of receipt; None: the as-of day
 SITES = None  # names of sites; None: all of them
 FAMILIES, SEED = 240, 1  # of the invented programme
@@ -55,13 +47,8 @@ MONTHS_SHOWN = 13
 MOST_NAMED = 12
 
 # %%
-folder = tempfile.TemporaryDirectory()
-store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
-reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = service.session_of(reader)
-found = asked.snapshot()
-print(*CAUTIONS, sep="\n")
+programme = open_programme(STORE, POLICY, AS_OF, KNOWN_AT, SITES, families=FAMILIES, seed=SEED)
+asked, found, AS_OF = programme.session, programme.snapshot, programme.as_of
 
 # %% [markdown]
 # ## What the numbers mean
@@ -139,8 +126,7 @@ whole = by_task[str(Task.DRESSING)]
 COUNTED = ["home_line_days", "in_date_days", "out_of_date_days", "intervals_scored"]
 for table in (whole, *tables.values()):
     assert (table[COUNTED].sum() == lines[COUNTED].sum()).all()
-service.close()
-folder.cleanup()
+programme.close()
 
 # %% [markdown]
 # ## Answer

@@ -13,12 +13,12 @@
 # %% [markdown]
 # # Coverage by simulation
 #
-# **Question:** do 95 % limits hold the truth as often as they claim, how often do charts and funnels
-# cry wolf, and are the probabilities given of families right?
+# **Question:** do 95 % limits include the true value as often as they claim, how often do charts and
+# funnels raise false alarms, and are the probabilities given for families right?
 #
-# linedays supports trained staff and does not diagnose. Everything here is drawn from a seed, so
-# that the truth is known; the claims are those of the formulas' own descriptions. Every share comes
-# with its own Monte Carlo error, as exact 95 % limits of so many draws. Longer runs, more cases:
+# linedays supports trained staff and does not diagnose. Everything here is simulated from
+# a seed, so the truth is known; the claims are those in the formulas' own docstrings. Every share
+# comes with its Monte Carlo error, as exact 95 % limits for that many draws. Longer runs, more cases:
 # `python -m tests.benchmarks.simulate_rates`.
 
 # %%
@@ -59,13 +59,13 @@ OUTSIDE_95, OUTSIDE_998 = 0.05, 0.002  # groups outside a funnel: at most (analy
 COLUMNS = ["case", "hits", "draws", "share", "lower", "upper"]
 
 
-def told(case: str, hits: object, draws: int) -> tuple[object, ...]:
+def simulated(case: str, hits: object, draws: int) -> tuple[object, ...]:
     """A share of draws with its Monte Carlo error."""
     found = exact_share_interval(int(hits), draws)
     return case, int(hits), draws, float(found.share), float(found.lower), float(found.upper)
 
 
-def drawn(table: pd.DataFrame, unit: str) -> SVG:
+def shares_figure(table: pd.DataFrame, unit: str) -> SVG:
     """The shares of a table with their Monte Carlo error."""
     points = [Point(row.case, row.share, row.lower, row.upper) for row in table.itertuples()]
     return SVG(svg(shares(points, unit)))
@@ -83,16 +83,16 @@ for mean in (0.5, 1, 2, 5, 10, 20, 50):
     for name, interval in (("exact", exact_rate_interval), ("mid-P", midp_rate_interval)):
         found = interval(events, np.full(DRAWS, 1000))
         holds = (found.lower <= mean) & (mean <= found.upper)
-        held[name].append(told(f"{mean} expected", holds.sum(), DRAWS))
+        held[name].append(simulated(f"{mean} expected", holds.sum(), DRAWS))
 exact, midp = (pd.DataFrame(rows, columns=COLUMNS) for rows in held.values())
-display(drawn(exact, "% of exact limits that hold the truth, by events expected"))
-display(drawn(midp, "% of mid-P limits that hold the truth, by events expected"))
+display(shares_figure(exact, "% of exact limits that include the true rate, by events expected"))
+display(shares_figure(midp, "% of mid-P limits that include the true rate, by events expected"))
 pd.concat({"exact": exact, "mid-P": midp}).round(4)
 
 # %% [markdown]
 # ## Limits of adherence
-# Intervals of a family are alike: its own share is drawn about the programme's. Limits that resample
-# families, beside limits that take intervals as independent.
+# Intervals of one family are alike: each family has its own share. Limits that resample families are
+# compared with limits that treat intervals as independent.
 
 # %%
 random = np.random.default_rng([SEED, 2])
@@ -106,12 +106,16 @@ for share, size in ((0.7, 5), (0.95, 10)):
         case = f"{percent(share)} of {families}"
         found = cluster_share_interval(on_time.ravel(), scored.ravel(), group)
         holds = (found.lower <= share) & (share <= found.upper)
-        alike.append(told(case, holds.sum(), PROGRAMMES))
+        alike.append(simulated(case, holds.sum(), PROGRAMMES))
         plain = exact_share_interval(on_time.sum(axis=1), scored.sum(axis=1))
         holds = (plain.lower <= share) & (share <= plain.upper)
-        independent.append(told(case, holds.sum(), PROGRAMMES))
+        independent.append(simulated(case, holds.sum(), PROGRAMMES))
 alike, independent = (pd.DataFrame(rows, columns=COLUMNS) for rows in (alike, independent))
-display(drawn(alike, "% of resampled limits that hold the share, by share on time and families"))
+display(
+    shares_figure(
+        alike, "% of resampled limits that include the true share, by share on time and families"
+    )
+)
 pd.concat({"resampled": alike, "as if independent": independent}).round(3)
 
 # %% [markdown]
@@ -131,8 +135,8 @@ for mean in (0.5, 2, 10):
         months += 24
         rate = chart.rate_per_1000[12:]
         outside += ((rate > chart.upper_limit[12:]) | (rate < chart.lower_limit[12:])).sum()
-    alarms.append(told(f"{mean} events a month", charts, CHARTS))
-    points_out.append(told(f"{mean} events a month", outside, months))
+    alarms.append(simulated(f"{mean} events a month", charts, CHARTS))
+    points_out.append(simulated(f"{mean} events a month", outside, months))
 alarms, points_out = (pd.DataFrame(rows, columns=COLUMNS) for rows in (alarms, points_out))
 pd.concat({"charts with a signal": alarms, "months outside a limit": points_out}).round(4)
 
@@ -151,8 +155,8 @@ for mean in (2, 20):
         rate = found.rate_per_1000
         outside_95 += ((rate > found.upper_95) | (rate < found.lower_95)).sum()
         outside_998 += ((rate > found.upper_998) | (rate < found.lower_998)).sum()
-    far["95 %"].append(told(f"{mean} events a group", outside_95, PROGRAMMES * GROUPS))
-    far["99.8 %"].append(told(f"{mean} events a group", outside_998, PROGRAMMES * GROUPS))
+    far["95 %"].append(simulated(f"{mean} events a group", outside_95, PROGRAMMES * GROUPS))
+    far["99.8 %"].append(simulated(f"{mean} events a group", outside_998, PROGRAMMES * GROUPS))
 far_95, far_998 = (pd.DataFrame(rows, columns=COLUMNS) for rows in far.values())
 pd.concat({"outside 95 %": far_95, "outside 99.8 %": far_998}).round(4)
 
@@ -181,10 +185,10 @@ for _ in range(FITTED):
     nobody += bool((p >= CALLED).any())
 rows = []
 for name, parts in sums.items():
-    called, said, true = np.array(parts).sum(axis=0)
-    rows.append((*told(name, true, int(called)), float(said)))
+    called, expected, true = np.array(parts).sum(axis=0)
+    rows.append((*simulated(name, true, int(called)), float(expected)))
 families = pd.DataFrame(rows, columns=[*COLUMNS, "added_up"])
-called_by_chance = told("all alike", nobody, FITTED)
+called_by_chance = simulated("all alike", nobody, FITTED)
 display(families.round(3))
 pd.DataFrame([called_by_chance], columns=COLUMNS).round(3)
 
@@ -193,12 +197,12 @@ pd.DataFrame([called_by_chance], columns=COLUMNS).round(3)
 
 
 # %%
-def verdict(kept: bool) -> str:
-    """Whether the simulations are in keeping with a claim."""
-    return "in keeping with the claim" if kept else "NOT in keeping with the claim"
+def verdict(holds: bool) -> str:
+    """Whether the simulations agree with a claim."""
+    return "as claimed" if holds else "NOT as claimed"
 
 
-def said(row: object) -> str:
+def with_error(row: object) -> str:
     """A share with its Monte Carlo error."""
     error = f"Monte Carlo limits {100 * row.lower:.2f} to {100 * row.upper:.2f} %"
     return f"{100 * row.share:.2f} % ({error}, n = {thousands(row.draws)}, {row.case})"
@@ -215,42 +219,42 @@ def most(table: pd.DataFrame) -> object:
 
 
 print(
-    f"Exact limits of a rate held the truth in {said(least(exact))} or more, claimed at least "
+    f"Exact limits of a rate included the true rate in {with_error(least(exact))} or more, claimed at least "
     f"{percent(LIMITS)}: {verdict((exact['upper'] >= LIMITS).all())}. Mid-P limits, which claim 95 % only "
-    f"on average: {said(least(midp))} or more."
+    f"on average: {with_error(least(midp))} or more."
 )
 print(
-    f"Limits that resample families held the share in {said(least(alike))} or more, claimed at least "
-    f"{percent(RESAMPLED)}: {verdict((alike['upper'] >= RESAMPLED).all())}. Limits that take intervals as "
-    f"independent: as few as {said(least(independent))}."
+    f"Limits that resample families included the true share in {with_error(least(alike))} or more, claimed at least "
+    f"{percent(RESAMPLED)}: {verdict((alike['upper'] >= RESAMPLED).all())}. Limits that treat intervals as "
+    f"independent: as few as {with_error(least(independent))}."
 )
 print(
-    f"A false signal within two years was in {said(most(alarms))} or less of steady charts, claimed at "
+    f"A false signal within two years was in {with_error(most(alarms))} or less of steady charts, claimed at "
     f"most {percent(ANY_RULE)}: {verdict((alarms['lower'] <= ANY_RULE).all())}."
 )
 print(
-    f"Of alike sites {said(most(far_95))} or less lay outside the 95 % limits of a funnel and "
-    f"{said(most(far_998))} outside the 99.8 % limits, claimed at most {percent(OUTSIDE_95)} and "
+    f"Of alike sites {with_error(most(far_95))} or less lay outside the 95 % limits of a funnel and "
+    f"{with_error(most(far_998))} outside the 99.8 % limits, claimed at most {percent(OUTSIDE_95)} and "
     f"{number(100 * OUTSIDE_998)} %: "
     f"{verdict((far_95['lower'] <= OUTSIDE_95).all() and (far_998['lower'] <= OUTSIDE_998).all())}."
 )
 for row in families.itertuples():
     low, high = row.lower * row.draws, row.upper * row.draws
-    told_well = "right within Monte Carlo error"
+    calibration = "right within Monte Carlo error"
     if row.added_up > high:
-        told_well = "somewhat too sure"
+        calibration = "somewhat too sure"
     elif row.added_up < low:
-        told_well = "not sure enough"
+        calibration = "not sure enough"
     print(
         f"{row.case.capitalize()}: of {thousands(row.draws)} families called with a probability of "
         f"{percent(CALLED)} or more the probabilities add up to {number(row.added_up)} and "
-        f"{thousands(row.hits)} truly are (Monte Carlo limits {low:.0f} to {high:.0f}): {told_well}."
+        f"{thousands(row.hits)} truly were above (Monte Carlo limits {low:.0f} to {high:.0f}): {calibration}."
     )
 print(
-    f"Where all families are alike, somebody was called in {100 * called_by_chance[3]:.1f} % of "
+    f"Where all families are alike, a family was called in {100 * called_by_chance[3]:.1f} % of "
     f"{thousands(called_by_chance[2])} programmes: a call by probability is a reason to look, not a "
     "verdict."
 )
 print(
-    "What is drawn here is simpler than life: events of a family are alike in more ways than these."
+    "Simulated families are simpler than real ones: real events of a family are alike in more ways."
 )

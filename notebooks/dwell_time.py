@@ -20,21 +20,15 @@
 # that follows.
 
 # %%
-import tempfile
-from datetime import date
-from pathlib import Path
 
-import pandas as pd
 from IPython.display import display
 
-from analysis.cli.inventing import invented_store
 from analysis.definitions import DEFINITIONS
 from analysis.measures import dwell, skin_course
 from analysis.measures.dwell import HORIZON_DAYS
-from analysis.vocabulary import Grouping, Role
-from analysis.words import CAUTIONS, limits, long_day, number, sentence
+from analysis.vocabulary import Grouping
+from analysis.words import limits, long_day, number, sentence
 from dashboard.addresses.dwell import DwellChoice
-from dashboard.config import DashboardConfig
 from dashboard.dwell.queries import DwellQueries
 from dashboard.dwell.words import (
     DWELL_GROUPINGS,
@@ -44,27 +38,20 @@ from dashboard.dwell.words import (
     LOGRANK_CAUTION,
 )
 from dashboard.figures import ended_unplanned, share_in_place
-from dashboard.security.roles import Reader
-from dashboard.session.service import Service
 
-pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
+from _start import open_programme
 
 # %% tags=["parameters"]
 STORE = None  # URL of a store; None: an invented programme is made
-POLICY = None  # path of the programme's policy file; None: the shipped policy
-AS_OF = date(2031, 3, 10)
+POLICY = None  # path of the programme's policy file; None: the policy shipped with linedays
+AS_OF = None  # day to view; None: the day of the newest log entry of the store
 KNOWN_AT = None  # last day of receipt; None: the as-of day
 SITES = None  # names of sites; None: all of them
 FAMILIES, SEED = 240, 1  # of the invented programme
 
 # %%
-folder = tempfile.TemporaryDirectory()
-store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
-reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = service.session_of(reader)
-found = asked.snapshot()
-print(*CAUTIONS, sep="\n")
+programme = open_programme(STORE, POLICY, AS_OF, KNOWN_AT, SITES, families=FAMILIES, seed=SEED)
+asked, found, AS_OF = programme.session, programme.snapshot, programme.as_of
 
 # %% [markdown]
 # ## What the numbers mean
@@ -97,11 +84,13 @@ for by, view in views.items():
 # ## In words and numbers
 
 # %%
-TOLD = ["lines", "removed", "unplanned", "planned", "median_day", "median_lower", "median_upper"]
+COLUMNS = ["lines", "removed", "unplanned", "planned", "median_day", "median_lower", "median_upper"]
 for by, view in views.items():
     print(sentence(DWELL_TITLES[by]))
     print(*(f"  {row.name}: {row.sentence}" for row in view.summary.itertuples()), sep="\n")
-    display(view.summary.set_index("name")[[*TOLD, "start_day", "mean_days", "horizon"]].round(1))
+    display(
+        view.summary.set_index("name")[[*COLUMNS, "start_day", "mean_days", "horizon"]].round(1)
+    )
 
 # %% [markdown]
 # ## Do the groups differ?
@@ -120,7 +109,7 @@ print(whole.hazard_words, HAZARD_NOTE)
 whole.hazard.drop(columns="reading").round(3)
 
 # %% [markdown]
-# ## How many skin events does a line gather as it stays in place?
+# ## How many skin events does a line have as it stays in place?
 
 # %%
 course = skin_course(found.timeline)
@@ -131,15 +120,14 @@ course.tail(8).round(3)
 # The screens' curves are those of the command line; shares stay within 0 and 1 and never go back.
 for by, view in views.items():
     again = dwell(found.timeline, found.records, Grouping(by)).curves
-    drawn = again[again["group"].isin(view.curves["group"])].reset_index(drop=True)
-    assert view.curves[list(drawn.columns)].equals(drawn)
+    shown = again[again["group"].isin(view.curves["group"])].reset_index(drop=True)
+    assert view.curves[list(shown.columns)].equals(shown)
     assert view.summary["lines"].sum() == whole.summary["lines"].sum()
     for _, curve in view.curves.groupby("group"):
         assert curve["in_place"].is_monotonic_decreasing
         assert curve["unplanned_share"].is_monotonic_increasing
         assert (curve["in_place"] + curve["unplanned_share"] <= 1 + 1e-9).all()
-service.close()
-folder.cleanup()
+programme.close()
 
 # %% [markdown]
 # ## Answer

@@ -15,13 +15,13 @@
 #
 # **Question:** which families does the home-care team call this morning, and why?
 #
-# The log files here are invented. linedays supports trained staff and does not diagnose; for
-# any red flag, follow your programme's emergency protocol; local policy, the child's orders and
-# licensed practice come first; rates are per home line-day and not a submission to any registry.
+# The log files here are invented. linedays supports trained staff and does not diagnose. For any red
+# flag, follow your programme's emergency protocol. Local policy, the child's orders and licensed
+# practice come first. Rates are per home line-day and not a submission to any registry.
 
 # %%
 import tempfile
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -34,19 +34,20 @@ from analysis.store import Store
 from analysis.vocabulary import Grouping, Task
 from synthetic_data import demo_sources, generate, write
 
-pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
+from _start import INVENTED_DAY
 
 # %% tags=["parameters"]
 FAMILIES = 60
 SEED = 1
-AS_OF = date(2031, 3, 10)
+AS_OF = INVENTED_DAY  # the files reach to the day before
 
 # %% [markdown]
 # ## Files in
-# Four sources, each in its own shape. Wrong rows are refused one by one; the rest goes in.
+# Four sources, each in its own format. Wrong rows are refused one by one; all others are stored.
 
 # %%
-folder = Path(tempfile.mkdtemp())
+temporary = tempfile.TemporaryDirectory()
+folder = Path(temporary.name)
 policy = load_policy()
 sources = demo_sources(write(generate(FAMILIES, seed=SEED, until=AS_OF), folder / "files"))
 store = Store.open(f"sqlite:///{folder / 'store.sqlite'}")
@@ -59,8 +60,8 @@ summary = pd.DataFrame(counts)
 summary
 
 # %% [markdown]
-# ## One look at everything
-# A snapshot is what is known of every line in the morning of a day.
+# ## Everything on one day
+# A snapshot holds what is known of every line on the morning of a day.
 
 # %%
 snapshot = take(store, policy, AS_OF)
@@ -71,14 +72,14 @@ lines["state"].value_counts()
 adherence(snapshot.tallies, Grouping.SITE, Task.DRESSING).round(3).T
 
 # %% [markdown]
-# ## Whom to call, in what order, and why
+# ## Which families to call, in what order, and why
 
 # %%
 calls = snapshot.calls
 calls.families[["rank", "family_id", "band", "sentence", "nurse"]].head(10)
 
 # %% [markdown]
-# Every reason leads to the stored rows that prove it, and these to a file, sheet and row.
+# Every reason links to the stored log entries behind it, and each entry to its file, sheet and row.
 
 # %%
 first = calls.families.iloc[0]
@@ -94,6 +95,7 @@ days = lines[["in_date_days", "out_of_date_days", "unscored_days", "not_accessed
 assert (days.sum(axis=1) == lines["home_line_days"]).all()
 assert set(calls.evidence["family_id"]) == set(calls.reasons["family_id"])
 store.close()
+temporary.cleanup()
 
 # %% [markdown]
 # ## Answer

@@ -20,21 +20,17 @@
 # that follows.
 
 # %%
-import tempfile
-from datetime import date, timedelta
-from pathlib import Path
+from datetime import timedelta
 
 import pandas as pd
 from IPython.display import display
 
-from analysis.cli.inventing import invented_store
 from analysis.definitions import DEFINITIONS
 from analysis.measures import lateness, log_coverage, logging_bias, rates
 from analysis.policy import load_policy
 from analysis.snapshot import of_sites, take
-from analysis.vocabulary import Basis, Grouping, Limits, Role
+from analysis.vocabulary import Basis, Grouping, Limits
 from analysis.words import (
-    CAUTIONS,
     counted,
     families,
     listed,
@@ -46,43 +42,37 @@ from dashboard.addresses.calls import Choice
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.addresses.rates import RatesChoice
 from dashboard.calls.queries import CallsQueries
-from dashboard.config import DashboardConfig
 from dashboard.figures import control_chart, days_to_receipt
 from dashboard.incoming import words as incoming_words
 from dashboard.incoming.queries import IncomingQueries
 from dashboard.rates.queries import RatesQueries
-from dashboard.security.roles import Reader
-from dashboard.session.service import Service
 
-pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 120)
+from _start import open_programme
+
+pd.set_option("display.max_colwidth", 120)
 
 # %% tags=["parameters"]
 STORE = None  # URL of a store; None: an invented programme is made
-POLICY = None  # path of the programme's policy file; None: the shipped policy
-AS_OF = date(2031, 3, 10)
+POLICY = None  # path of the programme's policy file; None: the policy shipped with linedays
+AS_OF = None  # day to view; None: the day of the newest log entry of the store
 KNOWN_AT = None  # last day of receipt; None: the as-of day
 SITES = None  # names of sites; None: all of them
 FAMILIES, SEED = 240, 1  # of the invented programme
-BEFORE = timedelta(days=28)  # how long ago the past look is taken
+BEFORE = timedelta(days=28)  # how long ago the earlier day is
 
 # %%
-folder = tempfile.TemporaryDirectory()
-store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
-reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = service.session_of(reader)
-found = asked.snapshot()
-print(*CAUTIONS, sep="\n")
+programme = open_programme(STORE, POLICY, AS_OF, KNOWN_AT, SITES, families=FAMILIES, seed=SEED)
+asked, found, AS_OF = programme.session, programme.snapshot, programme.as_of
 
 # %% [markdown]
-# ## What came in
-# As the page of incoming logs has it.
+# ## What arrived
+# As on the page *Data in*.
 
 # %%
 view = IncomingQueries(asked).incoming(IncomingChoice())
 print(incoming_words.answer(view))
-TOLD = ["file", "source", "table", "read", "stored", "same_as_before", "refused", "doubts"]
-pd.DataFrame([vars(row) for row in view.files], columns=TOLD)
+COLUMNS = ["file", "source", "table", "read", "stored", "same_as_before", "refused", "doubts"]
+pd.DataFrame([vars(row) for row in view.files], columns=COLUMNS)
 
 # %% [markdown]
 # ## How late
@@ -120,8 +110,8 @@ rated.chart[[*SHOWN, "provisional"]].tail(6).round(2)
 # %%
 past, policy = AS_OF - BEFORE, load_policy(POLICY)
 looks = {
-    "known then": take(service.store, policy, past),
-    "known now": take(service.store, policy, past, KNOWN_AT or AS_OF),
+    "known then": take(programme.store, policy, past),
+    "known now": take(programme.store, policy, past, KNOWN_AT or AS_OF),
 }
 if SITES is not None:
     looks = {name: of_sites(look, SITES) for name, look in looks.items()}
@@ -138,7 +128,7 @@ pd.concat(skin).droplevel(1).round(3)
 
 # %% [markdown]
 # ## Rows that could not be used
-# They are kept whole until somebody mends them; the rest of their file is in.
+# They are stored whole until someone corrects them; all other rows of their file are in use.
 
 # %%
 KINDS = ["table", "column", "what is wrong", "rows"]
@@ -164,14 +154,13 @@ gap = found.edition.settings.episode_gap_days
 logging_bias(found.tallies, "skin", Grouping.SITE, gap).round(2)
 
 # %%
-# Every row read is stored, same as before or refused; delays are those of the entries looked at.
+# Every row read is stored, same as before or refused; delays are those of the entries shown.
 files = found.ingests
 assert (files["read"] == files["stored"] + files["same_as_before"] + files["refused"]).all()
 assert sum(kind[-1] for kind in view.refused_kinds) == view.refused_paged.total
 assert (view.delays["later_than_week"] <= view.delays["entries"]).all()
 calls = CallsQueries(asked).calls(Choice())
-service.close()
-folder.cleanup()
+programme.close()
 
 # %% [markdown]
 # ## Answer
@@ -189,7 +178,7 @@ print(
     f"Of {counted(now, 'entry', 'entries')} dated up to {long_day(past)} that are known now, "
     f"{thousands(then)} were known that day."
 )
-worst = [f"{said} ({table}, {thousands(n)})" for table, _, said, n in view.refused_kinds[:3]]
+worst = [f"{what} ({table}, {thousands(n)})" for table, _, what, n in view.refused_kinds[:3]]
 if worst:
     print(f"Refused most often: {'; '.join(worst)}.")
 odd = [f"{kind.said.rstrip('.')} ({thousands(kind.total)})" for kind in view.doubts]
@@ -203,6 +192,6 @@ if len(rated.bias):
     row = rated.bias.iloc[0]
     print(
         f"Silent days could hide at most {counted(int(row['hidden_at_most']), 'skin event', 'skin events')}"
-        f" beside the {thousands(int(row['events']))} known, in {percent(row['log_coverage'])} log "
+        f" in addition to the {thousands(int(row['events']))} known, in {percent(row['log_coverage'])} log "
         "coverage."
     )

@@ -19,7 +19,7 @@
 # linedays supports trained staff and does not diagnose: what agrees here is arithmetic, not a
 # decision about a child. The values are those of the tests in `tests/reference`; *printed* was seen
 # in the source named, *computed* came from another program and open data, *analytic* follows from
-# a formula. Runs in a clone of the project, where the open data lie.
+# a formula. Run it in a clone of the project: the open data are in its tests.
 
 # %%
 import sys
@@ -49,12 +49,18 @@ from analysis.stats.survival import kaplan_meier, median_days, restricted_mean
 pd.set_option("display.precision", 9, "display.max_rows", 200, "display.max_colwidth", 110)
 
 # %% tags=["parameters"]
-CLONE = None  # the project's folder; None: the working folder or one above it
+CLONE = None  # a clone of the project; None: the one that holds the working folder
 
 # %%
 here = Path.cwd()
-clone = Path(CLONE) if CLONE else next(p for p in (here, *here.parents) if (p / "tests").is_dir())
-DATA = clone / "tests" / "reference" / "data"
+clones = [Path(CLONE)] if CLONE else [here, *here.parents]
+DATA = next((p for one in clones if (p := one / "tests" / "reference" / "data").is_dir()), None)
+if DATA is None:
+    raise SystemExit(
+        "This notebook compares with open data in tests/reference/data: run it in a clone of the "
+        "project, or set CLONE above to the folder of a clone."
+    )
+clone = DATA.parents[2]
 sys.path.insert(0, str(clone))
 
 from tests.printed import printed  # equal when rounded as the source rounds
@@ -64,14 +70,14 @@ checks = []
 
 
 def check(kind: str, source: str, what: str, value: str, found: object) -> None:
-    """Note one value, as the source gives it, beside what the program gives."""
+    """Note one value, as the source gives it, with the program's value."""
     ours = float(found)
     checks.append((kind, source, what, value, ours, ours == printed(value)))
 
 
-def each(kind: str, source: str, told: dict[str, tuple[str, object]]) -> None:
+def each(kind: str, source: str, values: dict[str, tuple[str, object]]) -> None:
     """Note several values of one source."""
-    for what, (value, found) in told.items():
+    for what, (value, found) in values.items():
         check(kind, source, what, value, found)
 
 
@@ -282,10 +288,10 @@ check(ANALYTIC, ".99865 quantile of a geometric distribution of mean 25.5", "lim
 rows = pd.read_csv(DATA / "boot_aids_delay.csv")
 open_ = rows["dud"].eq(1).to_numpy().reshape(38, 15)
 reports = rows["y"].to_numpy().reshape(38, 15)
-told = nowcast(DelayTriangle(np.where(open_, 0, reports), ~open_)).expected_total[-4:]
+expected = nowcast(DelayTriangle(np.where(open_, 0, reports), ~open_)).expected_total[-4:]
 R_DELAY = "R 4.2, Poisson glm; data of Davison & Hinkley, Bootstrap Methods and their Application"
 for value, found in zip(
-    ("389.522915", "440.970588", "440.052837", "436.562318"), told, strict=True
+    ("389.522915", "440.970588", "440.052837", "436.562318"), expected, strict=True
 ):
     check(COMPUTED, R_DELAY, "reports of a late quarter when all are in", value, found)
 observable = np.add.outer(np.arange(7), np.arange(7)) < 7
@@ -314,7 +320,7 @@ table = pd.DataFrame(checks, columns=COLUMNS)
 table
 
 # %%
-# Nothing is said twice, and every value agrees at the precision with which it is given.
+# No value is listed twice, and every value agrees at the precision with which it is given.
 assert not table.duplicated(["source", "what", "value"]).any()
 assert table["agrees"].all(), table[~table["agrees"]].to_string()
 
@@ -336,6 +342,6 @@ print(
     "Values that differ: " + ("; ".join(differ["source"] + ", " + differ["what"]) or "none") + "."
 )
 print(
-    "This holds the formulas to account, not the data that go in: whether a programme's log is "
-    "complete and its definitions fit is another question."
+    "This checks the formulas, not the data: whether a programme's log is complete and its "
+    "definitions fit is another question."
 )

@@ -19,14 +19,9 @@
 # that follows.
 
 # %%
-import tempfile
-from datetime import date
-from pathlib import Path
-
 import pandas as pd
 from IPython.display import display
 
-from analysis.cli.inventing import invented_store
 from analysis.definitions import DEFINITIONS
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
@@ -38,23 +33,20 @@ from analysis.measures import (
     standardised,
 )
 from analysis.stats.change_point import change_point
-from analysis.vocabulary import Basis, Grouping, Role
-from analysis.words import CAUTIONS, families, listed, long_day, number, percent, sentence
+from analysis.vocabulary import Basis, Grouping
+from analysis.words import families, listed, long_day, number, percent, sentence
 from dashboard.addresses.rates import RatesChoice
-from dashboard.config import DashboardConfig
 from dashboard.figures import control_chart, rate_intervals, site_funnel
 from dashboard.layout.group_words import chance, period_name
 from dashboard.rates.queries import RatesQueries
 from dashboard.rates.words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN
-from dashboard.security.roles import Reader
-from dashboard.session.service import Service
 
-pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
+from _start import open_programme
 
 # %% tags=["parameters"]
 STORE = None  # URL of a store; None: an invented programme is made
-POLICY = None  # path of the programme's policy file; None: the shipped policy
-AS_OF = date(2031, 3, 10)
+POLICY = None  # path of the programme's policy file; None: the policy shipped with linedays
+AS_OF = None  # day to view; None: the day of the newest log entry of the store
 KNOWN_AT = None  # last day of receipt; None: the as-of day
 SITES = None  # names of sites; None: all of them
 FAMILIES, SEED = 240, 1  # of the invented programme
@@ -63,13 +55,8 @@ PERIOD = "month"
 SURE = 0.8  # probability above twice the programme's rate from which a family is named
 
 # %%
-folder = tempfile.TemporaryDirectory()
-store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
-scope = None if SITES is None else frozenset(SITES)
-asked = service.session_of(Reader("notebook", Role.MANAGER, scope))
-found = asked.snapshot()
-print(*CAUTIONS, sep="\n")
+programme = open_programme(STORE, POLICY, AS_OF, KNOWN_AT, SITES, families=FAMILIES, seed=SEED)
+asked, found, AS_OF = programme.session, programme.snapshot, programme.as_of
 
 # %% [markdown]
 # ## What the numbers mean
@@ -93,12 +80,22 @@ for view in views.values():
 
 # %%
 for view in views.values():
-    told = ["label", "events", "line_days", "rate_per_1000", "lower_limit", "upper_limit", "said"]
-    display(view.chart[[*told, "provisional", "expected_rate_per_1000", "log_coverage"]].round(2))
+    columns = [
+        "label",
+        "events",
+        "line_days",
+        "rate_per_1000",
+        "lower_limit",
+        "upper_limit",
+        "said",
+    ]
+    display(
+        view.chart[[*columns, "provisional", "expected_rate_per_1000", "log_coverage"]].round(2)
+    )
 
 # %% [markdown]
 # ## By group
-# Broad lines: exact 95 % limits, events taken as independent. Thin lines: families allowed for.
+# Broad lines: exact 95 % limits for independent events. Thin lines: adjusted for families.
 
 # %%
 for event, view in views.items():
@@ -120,7 +117,7 @@ for view in views.values():
         display(site_funnel(view.funnel))
 
 # %% [markdown]
-# Observed over expected events, line type and age allowed for.
+# Observed over expected events, adjusted for line type and age.
 
 # %%
 STRATA = (Grouping.LINE_TYPE, Grouping.AGE_BAND)
@@ -129,7 +126,7 @@ for event, view in views.items():
     display(standardised(found.tallies, event, Grouping.SITE, STRATA, basis).round(2))
 
 # %% [markdown]
-# ## Two groups, two spells
+# ## Two groups, two periods
 
 # %%
 print(CHOSEN_AFTER)
@@ -139,25 +136,25 @@ for view in views.values():
         display(compared.ratios.round(3))
 
 # %% [markdown]
-# ## Each site by itself: did its rate step up or down, and when?
-# One step between two steady rates, settled months only; p allows for the search over months. Of
-# twenty steady sites about one is named by chance.
+# ## Each site: did its rate step up or down, and when?
+# One step between two steady rates, settled months only; p is adjusted for the search over months.
+# About 1 in 20 steady sites is named by chance.
 
 # %%
 sites = sorted(found.timeline.lines["site"].unique())
 steps = []
 for event in EVENTS:
     for site in sites:
-        own = service.session_of(Reader("notebook", Role.MANAGER, frozenset([site])))
+        own = programme.of_site(site)
         chart = RatesQueries(own).rates(RatesChoice(event=event, period=PERIOD)).chart
         chart = chart[~chart["provisional"].to_numpy(bool)].reset_index(drop=True)
         step = change_point(chart["events"], chart["line_days"])
         since = chart["period"].iloc[step.first_period] if step.first_period >= 0 else None
         likely = chart["period"].iloc[step.likely_periods]
-        rates_told = (step.rate_before_per_1000, step.rate_after_per_1000)
-        steps.append((event, site, since, likely.min(), likely.max(), *rates_told, step.p))
-TOLD = ["event", "site", "since", "likely_from", "likely_to", "before", "after", "p"]
-steps = pd.DataFrame(steps, columns=TOLD)
+        before_after = (step.rate_before_per_1000, step.rate_after_per_1000)
+        steps.append((event, site, since, likely.min(), likely.max(), *before_after, step.p))
+COLUMNS = ["event", "site", "since", "likely_from", "likely_to", "before", "after", "p"]
+steps = pd.DataFrame(steps, columns=COLUMNS)
 steps.round(3)
 
 # %% [markdown]
@@ -173,7 +170,8 @@ for event, view in views.items():
 
 # %% [markdown]
 # ## Families
-# Each family's rate is drawn toward the programme's, so that one bad week is not a bad family.
+# Each family's rate is adjusted towards the programme's average, so that one bad week does not make a
+# bad family.
 
 # %%
 shrunk = family_rates(found.tallies, "skin", Basis.LINE)
@@ -191,8 +189,7 @@ for event, view in views.items():
     assert view.chart["events"].sum() == view.whole["events"].sum()
     again = rates(found.tallies, event, Grouping.SITE, basis, Limits.EXACT)
     assert view.by_group[list(again.columns)].equals(again)
-service.close()
-folder.cleanup()
+programme.close()
 
 # %% [markdown]
 # ## Answer
@@ -206,13 +203,13 @@ for event, view in views.items():
     for step in stepped:
         way = "up" if step["after"] > step["before"] else "down"
         print(
-            f"At {step['site']} the rate stepped {way}, likeliest from {period_name(step['since'])} "
+            f"At {step['site']} the rate stepped {way}, most likely from {period_name(step['since'])} "
             f"({period_name(step['likely_from'])} to {period_name(step['likely_to'])}): "
             f"{number(step['before'])} before, {number(step['after'])} after per 1000 home "
             f"line-days, {chance(step['p'])}."
         )
     if not stepped:
-        print("At no site by itself can a step be told from a steady rate.")
+        print("At no site is there evidence of a step.")
 high = list(shrunk.loc[shrunk["prob_above"] >= SURE, "family_id"])
 named = f"{families(len(high))} ({listed(high)})" if high else "No family"
 print(

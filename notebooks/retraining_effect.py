@@ -14,21 +14,16 @@
 # # Retraining and its effect
 #
 # **Question:** which family and caregiver needs retraining on which step, who changes dressings
-# without a sign-off, and did refreshers help, once it is allowed for that bad spells end by
+# without a sign-off, and did refreshers help, adjusted for bad periods that end by
 # themselves?
 #
 # The programme is invented unless `STORE` names another. The cautions printed below hold for all
 # that follows.
 
 # %%
-import tempfile
-from datetime import date
-from pathlib import Path
-
 import pandas as pd
 from IPython.display import display
 
-from analysis.cli.inventing import invented_store
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers, refreshers_by_family
@@ -40,23 +35,19 @@ from analysis.decisions.retraining import (
 )
 from analysis.decisions.sessions import group_sessions
 from analysis.reports.educator import step_words
-from analysis.vocabulary import Role
-from analysis.words import CAUTIONS, counted, limits, listed, long_day, number, percent
+from analysis.words import counted, limits, listed, long_day, number, percent
 from dashboard.addresses.retraining import NeedsChoice
-from dashboard.config import DashboardConfig
 from dashboard.figures import before_after, learning_by_changes, step_picture
 from dashboard.retraining.effect_cards import MARKS, effect_words, learning_words
 from dashboard.retraining.queries import RetrainingQueries
 from dashboard.retraining.words import SHRINKAGE_NOTE, heard_of
-from dashboard.security.roles import Reader
-from dashboard.session.service import Service
 
-pd.set_option("display.width", 160, "display.max_columns", 20, "display.max_colwidth", 90)
+from _start import open_programme
 
 # %% tags=["parameters"]
 STORE = None  # URL of a store; None: an invented programme is made
-POLICY = None  # path of the programme's policy file; None: the shipped policy
-AS_OF = date(2031, 3, 10)
+POLICY = None  # path of the programme's policy file; None: the policy shipped with linedays
+AS_OF = None  # day to view; None: the day of the newest log entry of the store
 KNOWN_AT = None  # last day of receipt; None: the as-of day
 SITES = None  # names of sites; None: all of them
 FAMILIES, SEED = 240, 1  # of the invented programme
@@ -64,18 +55,13 @@ SURE = 0.95  # probability above the step's limit from which a caregiver is name
 MOST_NAMED = 12
 
 # %%
-folder = tempfile.TemporaryDirectory()
-store = STORE or invented_store(Path(folder.name), families=FAMILIES, seed=SEED, as_of=AS_OF).url
-service = Service.open(DashboardConfig(store, POLICY, as_of=AS_OF, known_at=KNOWN_AT))
-reader = Reader("notebook", Role.MANAGER, None if SITES is None else frozenset(SITES))
-asked = service.session_of(reader)
-found = asked.snapshot()
-print(*CAUTIONS, sep="\n")
+programme = open_programme(STORE, POLICY, AS_OF, KNOWN_AT, SITES, families=FAMILIES, seed=SEED)
+asked, found, AS_OF = programme.session, programme.snapshot, programme.as_of
 
 # %% [markdown]
 # ## Who misses which step?
-# The share of each caregiver is drawn toward the programme's share of the step, so that one bad
-# week is not a bad family; `prob_above` is the probability that the true share is above the
+# The share of each caregiver is adjusted towards the programme's share of the step, so that one bad
+# week does not make a bad family; `prob_above` is the probability that the true share is above the
 # step's limit.
 
 # %%
@@ -89,7 +75,7 @@ sure = rated[(rated["prob_above"] >= SURE).to_numpy(bool)]
 rated.assign(step=rated["step"].map(names)).drop(columns="evidence").head(15).round(3)
 
 # %% [markdown]
-# The surer that a family's share is above the step's limit, the larger the square.
+# The more certain it is that a family's share is above the step's limit, the larger the square.
 
 # %%
 picture = RetrainingQueries(asked).picture(NeedsChoice())
@@ -116,7 +102,7 @@ unsigned.drop(columns="evidence").head(15)
 
 # %% [markdown]
 # ## Do caregivers miss less, the more changes they have done?
-# Steps for which somebody is named below; limits resample families.
+# Steps for which a caregiver is named below; limits resample families.
 
 # %%
 seen = practice(found.timeline, found.records, found.policy)
@@ -128,24 +114,24 @@ display(course.assign(step=course["step"].map(names)).round(3))
 # The step that was missed most often; below each range the families and the occasions.
 
 # %%
-told = RetrainingQueries(asked).helped(NeedsChoice())
-if told.curve is not None:
-    display(learning_by_changes(told.learning))
-    print(learning_words(told))
+helped = RetrainingQueries(asked).helped(NeedsChoice())
+if helped.curve is not None:
+    display(learning_by_changes(helped.learning))
+    print(learning_words(helped))
 
 # %% [markdown]
 # ## Did refreshers help?
-# Families are sent after a bad spell, and bad spells end by themselves (regression to the mean):
-# the *own* ratio, after over before, shows an effect where there is none. The *adjusted* ratio
-# compares with spells that were as bad, of families not yet retrained.
+# Families are retrained after a bad period, and bad periods end by themselves (regression to the
+# mean): the *own* ratio, after over before, shows an effect where there is none. The *adjusted* ratio
+# compares with equally bad periods of families not yet retrained.
 
 # %%
 effects = refreshers(seen, found.records)
 known = effects[effects["adjusted_upper"].notna()]
-with_limits = told.effects[told.effects["adjusted_upper"].notna()]
+with_limits = helped.effects[helped.effects["adjusted_upper"].notna()]
 if len(with_limits):
     display(before_after(with_limits))
-    print(MARKS, effect_words(told), sep="\n")
+    print(MARKS, effect_words(helped), sep="\n")
 COUNTS = ["families", "missed_before", "seen_before", "missed_after", "seen_after"]
 RATIOS = [f"{kind}_{part}" for kind in ("own", "adjusted") for part in ("ratio", "lower", "upper")]
 display(effects.set_index("step")[COUNTS])
@@ -164,27 +150,26 @@ fewer = own[own["missed_after"] < own["expected_after"]].sort_values("prob_so_fe
 fewer.head(10).round(3)
 
 # %%
-# Nobody misses more than was seen, and what is named rests on rows of the log.
+# Nobody misses more than was seen, and every name is backed by log entries.
 assert (needs["missed"] <= needs["seen"]).all()
 rows = set(found.records.home_log["row"])
 for proof in (needs, unsigned):
     assert {int(row) for text in proof["evidence"] for row in text.split(";")} <= rows
-service.close()
-folder.cleanup()
+programme.close()
 
 # %% [markdown]
 # ## Answer
 
 
 # %%
-def some(told: list[str]) -> str:
+def some(names: list[str]) -> str:
     """The first of many, in words."""
-    rest = len(told) - MOST_NAMED
-    return "; ".join(told[:MOST_NAMED]) + (f"; and {rest} more" if rest > 0 else "")
+    rest = len(names) - MOST_NAMED
+    return "; ".join(names[:MOST_NAMED]) + (f"; and {rest} more" if rest > 0 else "")
 
 
 named = [
-    f"{row['caregiver_id'] if pd.notna(row['caregiver_id']) else 'somebody not named'} of family "
+    f"{row['caregiver_id'] if pd.notna(row['caregiver_id']) else 'a caregiver not named'} of family "
     f"{row['family_id']}, {names[row['step']]} (missed {row['missed']} of {row['seen']})"
     for row in sure.to_dict("records")
 ]
@@ -200,22 +185,20 @@ print(
 if not len(effects) or not effects["families"].max():
     print("No family with a refresher was seen before and after it.")
 for row in known.itertuples():
-    told = "the refreshers' part cannot be told from that of chance"
+    verdict = "no evidence of an effect"
     if row.adjusted_upper < 1:
-        told = "less was missed than after equally bad spells without a refresher"
+        verdict = "less was missed than after equally bad periods without a refresher"
     if row.adjusted_lower > 1:
-        told = "more was missed than after equally bad spells without a refresher"
+        verdict = "more was missed than after equally bad periods without a refresher"
     print(
         f"Refreshers, {step_words(row.step, found.edition)}: own ratio {number(row.own_ratio)}, against "
-        f"equally bad spells {number(row.adjusted_ratio)} (95 % limits "
-        f"{limits(row.adjusted_lower, row.adjusted_upper)}): {told}."
+        f"equally bad periods {number(row.adjusted_ratio)} (95 % limits "
+        f"{limits(row.adjusted_lower, row.adjusted_upper)}): {verdict}."
     )
-helped = own[own["reading"].str.startswith("fewer missed")].to_dict("records")
-told = [f"{row['family_id']}, {step_words(row['step'], found.edition)}" for row in helped]
+better = own[own["reading"].str.startswith("fewer missed")].to_dict("records")
+named = [f"{row['family_id']}, {step_words(row['step'], found.edition)}" for row in better]
+print(f"Families that missed less than expected after such a period: {some(named) or 'none'}.")
 print(
-    f"Families that missed less than such a spell before leads one to expect: {some(told) or 'none'}."
-)
-print(
-    "Families sent after a bad spell improve by themselves, and who is sent is not left to chance: "
+    "Families retrained after a bad period improve by themselves, and who is retrained is not random: "
     "an association, not a proof. A name here is a reason to look at the rows, not a verdict."
 )

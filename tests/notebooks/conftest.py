@@ -15,7 +15,8 @@ from analysis.cli.inventing import invented_store
 from synthetic_data import generate
 
 ROOT = Path(__file__).parents[2]
-NOTEBOOKS = {path.stem: path for path in sorted((ROOT / "notebooks").glob("*.py"))}
+FOLDER = ROOT / "notebooks"
+NOTEBOOKS = {path.stem: path for path in sorted(FOLDER.glob("[!_]*.py"))}
 AS_OF = date(2031, 3, 10)
 FAMILIES, SEED = 240, 1
 
@@ -35,7 +36,10 @@ def with_values(path: Path, **values: object):
     notebook = jupytext.read(path)
     at = parameters(notebook)
     if at is not None:
-        lines = [f"{name} = {value!r}" for name, value in values.items()]
+        own = {line.split(" = ")[0] for line in notebook.cells[at].source.splitlines()}
+        shown = {name: repr(value) for name, value in values.items() if name in own}
+        shown = {name: text.replace("datetime.date(", "date(") for name, text in shown.items()}
+        lines = ["from datetime import date", *(f"{name} = {text}" for name, text in shown.items())]
         notebook.cells.insert(at + 1, nbformat.v4.new_code_cell("\n".join(lines)))
     return notebook
 
@@ -54,7 +58,7 @@ async def _run(notebooks: dict[str, object]) -> dict[str, Exception | None]:
     free = asyncio.Semaphore(2)
 
     async def one(notebook):
-        place = {"metadata": {"path": str(ROOT)}}
+        place = {"metadata": {"path": str(FOLDER)}}
         async with free:
             await NotebookClient(notebook, timeout=300, resources=place).async_execute()
 
@@ -65,7 +69,8 @@ async def _run(notebooks: dict[str, object]) -> dict[str, Exception | None]:
 @pytest.fixture(scope="session")
 def ran(invented):
     """Notebooks with their outputs, by name; asking for one that failed raises its fault."""
-    notebooks = {name: with_values(path, STORE=invented.url) for name, path in NOTEBOOKS.items()}
+    values = {"STORE": invented.url, "AS_OF": AS_OF}
+    notebooks = {name: with_values(path, **values) for name, path in NOTEBOOKS.items()}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # of the kernel's own libraries
         faults = asyncio.run(_run(notebooks))

@@ -14,7 +14,7 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import end_of_day
 from analysis.store import Store
-from tests.notebooks.conftest import AS_OF, NOTEBOOKS, parameters, printed_by, with_values
+from tests.notebooks.conftest import AS_OF, FOLDER, NOTEBOOKS, parameters, printed_by, with_values
 
 ALL = pytest.mark.parametrize("name", NOTEBOOKS)
 WORKS_OUT = {
@@ -106,6 +106,7 @@ READS_A_STORE = [n for n, p in NOTEBOOKS.items() if "\nSTORE = " in p.read_text(
 def last_words(name, monkeypatch, **values) -> str:
     """What the last cell prints when the notebook is run here, without a kernel."""
     monkeypatch.setattr("IPython.display.display", lambda *_: None)
+    monkeypatch.syspath_prepend(FOLDER)
     known: dict[str, object] = {}
     for cell in with_values(NOTEBOOKS[name], **values).cells:
         said = io.StringIO()
@@ -124,7 +125,11 @@ def test_a_notebook_has_words_for_hardly_any_rows(name, small, monkeypatch):
 
 def test_a_notebook_for_one_site_tells_of_no_entry_of_another(invented, monkeypatch):
     told = last_words(
-        "late_reports_and_data_quality", monkeypatch, STORE=invented.url, SITES=["Willow"]
+        "late_reports_and_data_quality",
+        monkeypatch,
+        STORE=invented.url,
+        AS_OF=AS_OF,
+        SITES=["Willow"],
     )
     with Store.open(invented.url, create=False) as store:
         records = store.records(end_of_day(AS_OF, shipped_policy()))

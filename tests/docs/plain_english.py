@@ -39,28 +39,29 @@ def rule(pattern: str, instead: str, *only: str) -> Rule:
     return Rule(re.compile(pattern.replace(" ", r"\s+"), re.IGNORECASE), instead, only)
 
 
-SCREENS = ("dashboard", "analysis/reports")
+SCREENS = ("dashboard", "analysis/reports", "analysis/cli", *DOCUMENTS)
 
 RULES = (
     rule(r"\btold\b|\btells? (?:of|apart|nothing|no)\b", "shown, reported; differs; no evidence of"),
     rule(r"\b(?:can not|cannot|can't|can) tell\b", "cannot show, no evidence of"),
     rule(r"\b(?:said|says)\b", "shown, shows, reports, returns, states"),
     rule(r"\bsay (?:whether|who|which|what|how|when|since)\b", "choose, give, enter"),
-    rule(r"\b(?:stands?|stood)\b|\bstanding (?!order)", "is, is listed, is next to; differs from"),
+    rule(r"\b(?:stands?|stood)\b(?! for)|\bstanding (?!order)", "is, is listed, is next to; differs from"),
     rule(r"\banew\b|\bonce more\b", "again"),
     rule(r"\bbeside\b", "next to, with"),
     rule(r"\bwhom\b|\bwhoever\b|\bwhomever\b", "who; anyone who"),
     rule(r"\bwhatever\b", "anything that (or rephrase)"),
     rule(r"\b(?:some|no)body (?:was|is|were) reached\b|\breached (?:some|no)body\b", "reached the family; no answer"),
     rule(r"\b(?:take|takes|taken|taking|took)\b(?: \w+){0,3} back\b", "undo"),
-    rule(r"\bwithdr(?:aw|aws|ew|awn|awing|awal)\b", "undo (a call), void (a row), remove (a note)"),
+    rule(r"\bwithdr(?:aw|aws|ew|awn|awing|awal)\b", "undo (a call), void (a row), remove (a note)", *SCREENS),
     rule(r"\bset(?:s|ting)?(?: \w+){0,3} aside\b|\bset-aside\b", "postpone(d)"),
     rule(r"\bput off\b|\bputs? (?:it |them |a family )?off\b", "postpone(d)"),
     rule(r"\bspells?\b", "period"),
     rule(r"\blooked at\b|\bold day\b|\bturn(?:ed|s)? back\b", "checked; view an earlier day"),
     rule(r"\bwork(?:s|ed|ing)?(?: it| them)? out\b", "calculate(d)"),
     rule(r"\bpapers\b|\bsheets? of paper\b|\b(?:a|an|one|each|every|this|that|of the) paper\b", "report; print"),
-    rule(r"\bdrawn\b(?! from)", "adjusted towards the average; shown, plotted"),
+    rule(r"\bdrawn toward", "adjusted towards the average"),
+    rule(r"\bdrawn\b(?! from)", "shown, plotted", *SCREENS),
     rule(r"\b(?:as of|known at|known on)\b", "data up to (day), received by (day)", "dashboard", "analysis/reports"),
     rule(r"\ballowed for\b|\ballow(?:s|ing)? for\b", "adjusted for"),
     rule(r"\bmend(?:s|ed|ing)?\b", "fix, correct"),
@@ -74,7 +75,7 @@ RULES = (
     rule(r"\broom\b", "capacity; package", *PROGRAM, *DOCUMENTS),
     rule(r", for (?:they|it|he|she|there|we|nobody|no)\b", "because"),
     rule(r",? since (?:it|they|there|we|he|she|nobody)\b", "because"),
-    rule(r"\b(?:door|doors|entrance|desk|house)\b", "interface, service, session, home (the field's word)"),
+    rule(r"\b(?:door|doors|entrance|desk|desks)\b", "interface, service, session (the field's word)"),
     rule(r"\bemergency instructions?\b", "emergency protocol"),
     rule(r"\ballowed until\b", "due by"),
     rule(r"\bproves? it\b|\bproof\b", "log entries", "dashboard", "analysis/reports"),
@@ -88,7 +89,7 @@ RULES = (
 
 NAMES = re.compile(
     r"(?:^|_)(?:told|tells?|said|drawn|door|doors|entrance|desk|desks|room|rooms|anew|beside|whom|mend"
-    r"|mended|mending|spell|spells|paper|papers|kept|aside|stands|house)(?:_|$)",
+    r"|mended|mending|spell|spells|papers|aside|stands|house)(?:_|$)",
 )
 """Parts of names of modules, classes, functions, arguments and fields that are not used."""
 

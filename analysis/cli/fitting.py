@@ -18,7 +18,7 @@ from analysis.decisions.backtest import HORIZON_DAYS, Replayed
 from analysis.decisions.expected_benefit import FEWEST_FAMILIES, fit_model
 from analysis.decisions.fitted_model import Model
 from analysis.decisions.history import morning_of
-from analysis.decisions.later_events import later_events
+from analysis.decisions.later_events import HARM, later_events
 from analysis.decisions.order import model_on
 from analysis.decisions.order_file import Fits, add_fit
 from analysis.measures import MeasureError
@@ -29,7 +29,7 @@ EVERY_DAYS = 3
 """Mornings next to each other are almost the same; every third one is replayed, so that all days
 of the week come."""
 TOO_FEW = (
-    f"Fewer than {FEWEST_FAMILIES} families with an event on the past mornings, too few for a "
+    f"Fewer than {FEWEST_FAMILIES} families with harm on the past mornings, too few for a "
     "fitted order; nothing is written and the order in use stays."
 )
 _NOTHING_WRITTEN = 3
@@ -54,7 +54,7 @@ def refit(asked: Refit) -> None:
     named = "" if used else f' once the policy file says order_file = "{path.name}"'
     typer.echo(
         f"linedays: order fitted to {model.family_mornings} mornings of {model.families} families "
-        f"({model.families_with_event} with an event) written to {path}; the call list uses it "
+        f"({model.families_with_event} with harm) written to {path}; the call list uses it "
         f"from {day} on{named}.",
         err=True,
     )
@@ -77,7 +77,7 @@ def fitted(
     with opened(store_url) as opened_store:
         seen = take(opened_store, policy, day, morning_of(day, policy))
     rows = replay(store_url, policy_file, mornings)
-    replayed = Replayed.of(rows, later_events(seen.timeline, seen.records))
+    replayed = Replayed.of(rows, later_events(seen.timeline, seen.records), HARM)
     return fit_model(replayed, day, policy.name, edition.version)
 
 

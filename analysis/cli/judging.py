@@ -22,7 +22,7 @@ from analysis.cli.options.deciding import (
 from analysis.cli.output import show
 from analysis.cli.replaying import RECENT_MORNINGS, replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
-from analysis.decisions.later_events import later_events
+from analysis.decisions.later_events import HARM, KINDS, later_events
 from analysis.decisions.order import order_words
 from analysis.decisions.order_file import fits_of, read_fits
 from analysis.decisions.whatif import whatif
@@ -33,21 +33,26 @@ from analysis.snapshot import Snapshot
 
 def orders(asked: Backtest) -> None:
     """Compare orders of calling."""
-    seen, replayed = _replayed(asked)
-    expected = _expected(replayed.mornings, asked.order, seen.policy)
+    seen, mornings, later = _replayed(asked)
+    by_kind = [Replayed.of(mornings, later, kind) for kind in KINDS]
+    expected = _expected(by_kind[0].mornings, asked.order, seen.policy)
     recheck = seen.edition.settings.recheck_days
-    show(backtest(replayed, asked.capacity, asked.by, expected, recheck), asked)
+    tables = [
+        backtest(replayed, asked.capacity, asked.by, expected, recheck) for replayed in by_kind
+    ]
+    show(pd.concat(tables, ignore_index=True), asked)
 
 
 def events(asked: BacktestEvents) -> None:
     """Count events that a reason to call came before."""
-    _, replayed = _replayed(asked)
-    show(preceded(replayed), asked)
+    _, mornings, later = _replayed(asked)
+    show(preceded(Replayed.of(mornings, later)), asked)
 
 
 def calibrated(asked: BacktestCalibration) -> None:
     """Show how often an event followed."""
-    seen, replayed = _replayed(asked)
+    seen, mornings, later = _replayed(asked)
+    replayed = Replayed.of(mornings, later, HARM)
     show(calibration(replayed, _expected(replayed.mornings, asked.order, seen.policy)), asked)
 
 
@@ -71,11 +76,12 @@ def two_policies(asked: WhatIf) -> None:
     show(found, asked)
 
 
-def _replayed(asked: Replaying) -> tuple[Snapshot, Replayed]:
+def _replayed(asked: Replaying) -> tuple[Snapshot, pd.DataFrame, pd.DataFrame]:
+    """Return the snapshot, the mornings replayed and what came later."""
     seen = snapshot(asked)
     days = _mornings(asked.first, asked.last, seen.as_of)
-    events = later_events(seen.timeline, seen.records)
-    return seen, Replayed.of(replay(asked.store, asked.policy, days), events)
+    later = later_events(seen.timeline, seen.records)
+    return seen, replay(asked.store, asked.policy, days), later
 
 
 def _mornings(first: date, last: date, as_of: date) -> list[date]:

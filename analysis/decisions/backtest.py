@@ -15,14 +15,14 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.days import days_of
+from analysis.decisions.later_events import KINDS
 from analysis.decisions.scores import auc_within, net_benefit
 from analysis.stats.bootstrap import cluster_share_interval
 from analysis.tables.backtest import BACKTEST, CALIBRATION, PRECEDED
 from analysis.vocabulary import RESTING, Band
 
 HORIZON_DAYS = 7
-"""An event counts when it falls on the morning's day or one of the six after it. (Three days out of
-date: when three out-of-date days of one dressing do.)"""
+"""An event counts when it falls on the morning's day or one of the six after it."""
 WORTH = 0.05
 """Risk at which a call is just worth it, for net benefit: one event foreseen is worth 19 calls
 in vain (project choice)."""
@@ -50,30 +50,41 @@ class Replayed:
     event_day: Ints
     """Of events whose mornings were all replayed, in order of family and day."""
     event_kind: npt.NDArray[np.object_]
+    kind: str = "all"
+    """Which events: `HARM`, `PROCESS` or all."""
 
     @classmethod
-    def of(cls, mornings: pd.DataFrame, events: pd.DataFrame) -> Replayed:
-        """Lay mornings (`MORNINGS`) against later events (`LATER_EVENTS`).
+    def of(cls, mornings: pd.DataFrame, events: pd.DataFrame, kind: str = "all") -> Replayed:
+        """Join mornings (`MORNINGS`) and later events (`LATER_EVENTS`) of a kind.
 
         Families never at home on a replayed morning have no list to be on, and their events
         do not count.
         """
+        if kind in KINDS:
+            events = events[events["event"].isin(KINDS[kind]).to_numpy(dtype=bool)]
         mornings = mornings.sort_values(["morning", "family_id"], ignore_index=True)
         family, families = pd.factorize(mornings["family_id"], sort=True)
         day = days_of(mornings["morning"])
         place = pd.Index(families).get_indexer(events["family_id"])
         known = place >= 0
         owner, on = place[known].astype(np.int64), days_of(events["on"])[known]
-        kind = events["event"].astype("object").to_numpy()[known]
-        order = np.lexsort((kind, on, owner))
-        owner, on, kind = owner[order], on[order], kind[order]
+        what = events["event"].astype("object").to_numpy()[known]
+        order = np.lexsort((what, on, owner))
+        owner, on, what = owner[order], on[order], what[order]
         last = days_of(events["last_morning"])[known][order]
         happened = _covered(owner, on - HORIZON_DAYS + 1, last, family.astype(np.int64), day)
         replayed = np.unique(day)
         low = np.searchsorted(replayed, on - HORIZON_DAYS + 1)
         whole = np.searchsorted(replayed, on + 1) - low == HORIZON_DAYS
         return cls(
-            mornings, family.astype(np.int64), day, happened, owner[whole], on[whole], kind[whole]
+            mornings,
+            family.astype(np.int64),
+            day,
+            happened,
+            owner[whole],
+            on[whole],
+            what[whole],
+            kind,
         )
 
     @property
@@ -230,7 +241,15 @@ def backtest(
         lead = replayed.lead_days(chosen)
         for group, (of_rows, of_events) in groups.items():
             told = _judged(replayed, score, chosen, of_rows)
-            rows.append({"order": name, "group": group, **told, **_found(lead[of_events], told)})
+            rows.append(
+                {
+                    "judged_by": replayed.kind,
+                    "order": name,
+                    "group": group,
+                    **told,
+                    **_found(lead[of_events], told),
+                }
+            )
     return BACKTEST.build({n: [r[n] for r in rows] for n in BACKTEST.names})
 
 

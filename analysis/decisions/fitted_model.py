@@ -1,4 +1,4 @@
-"""How likely is an event in a family's next seven days, by a model that was fitted before?
+"""How likely is harm in a family's next seven days, by a model that was fitted before?
 
 A discrete-time logistic regression, its coefficients adjusted towards zero. It puts families of
 one band in order: a call is worth more where an event is more likely. It uses what the log says of

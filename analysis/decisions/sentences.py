@@ -129,10 +129,10 @@ def expected_sentences(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_
     --------
     >>> for sentence in expected_sentences(np.array([0.31, 0.042, 0.001, 0.97])):
     ...     print(sentence)
-    On about 3 in 10 mornings like this, an event followed within 7 days.
-    On about 4 in 100 mornings like this, an event followed within 7 days.
-    On fewer than 1 in 100 mornings like this, an event followed within 7 days.
-    On more than 9 in 10 mornings like this, an event followed within 7 days.
+    On about 3 in 10 mornings like this, harm followed within 7 days.
+    On about 4 in 100 mornings like this, harm followed within 7 days.
+    On fewer than 1 in 100 mornings like this, harm followed within 7 days.
+    On more than 9 in 10 mornings like this, harm followed within 7 days.
     """
     known = np.nan_to_num(share)
     tens = np.char.add(np.char.add("about ", np.rint(known * 10).astype(int).astype(str)), " in 10")
@@ -145,7 +145,7 @@ def expected_sentences(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_
         "more than 9 in 10",
     )
     sentence = np.char.add(
-        np.char.add("On ", how_often), " mornings like this, an event followed within 7 days."
+        np.char.add("On ", how_often), " mornings like this, harm followed within 7 days."
     )
     words: npt.NDArray[np.object_] = sentence.astype(object)
     words[np.isnan(share)] = None

@@ -45,13 +45,16 @@ LATER_EVENTS = Frame.of(
     "later_events",
     "one row an event that a call in time might have prevented or softened",
     ("family_id", "line_id", "event", "on", "last_morning"),
-    detail={"event": "skin_event, unplanned_removal or three_days_out_of_date"},
+    detail={
+        "event": "skin_event, unplanned_removal, bloodstream_infection or three_days_out_of_date"
+    },
 )
 
 BACKTEST = Frame.of(
     "backtest",
-    "one row an order of calling and group of families",
+    "one row a kind of event, order of calling and group of families",
     (
+        "judged_by",
         "order",
         "group",
         "families",
@@ -74,7 +77,7 @@ BACKTEST = Frame.of(
         "net_benefit",
         "net_benefit_of_all",
     ),
-    key=("order", "group"),
+    key=("judged_by", "order", "group"),
     blank={
         "precision": "no calls",
         "precision_lower": "few",

@@ -18,7 +18,7 @@ from pathlib import Path
 from analysis.cli.replaying import read_history, replay
 from analysis.decisions.backtest import Replayed, backtest, calibration, preceded
 from analysis.decisions.history import morning_of
-from analysis.decisions.later_events import later_events
+from analysis.decisions.later_events import KINDS, later_events
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import take
@@ -60,8 +60,9 @@ def main(families: int, mornings: int) -> None:
         records = history.records(morning_of(UNTIL, policy))
         events = later_events(build(records, policy, UNTIL), records)
         begun = time.perf_counter()
-        replayed = Replayed.of(told, events)
-        tables = [backtest(replayed, 25, recheck_days=2), preceded(replayed), calibration(replayed)]
+        by_kind = [Replayed.of(told, events, kind) for kind in KINDS]
+        tables = [backtest(replayed, 25, recheck_days=2) for replayed in by_kind]
+        tables += [preceded(Replayed.of(told, events)), calibration(by_kind[0])]
         judged = time.perf_counter() - begun
     each = max(replayed_in - read, 0) / mornings
     year = read + 365 * each

@@ -8,7 +8,7 @@ import pytest
 
 from analysis.decisions.backtest import Replayed, backtest, calibration, called, preceded
 from analysis.decisions.history import History, Versions, morning_of
-from analysis.decisions.later_events import later_events
+from analysis.decisions.later_events import HARM, PROCESS, later_events
 from analysis.decisions.mornings import morning
 from analysis.policy import shipped_policy
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS
@@ -126,16 +126,48 @@ def test_an_event_counts_on_the_mornings_day_and_the_six_after_it(on, within):
     assert replayed.event.tolist() == [within, False, False, False]
 
 
-def test_a_dressing_that_stays_out_of_date_counts_on_every_morning_with_three_days_to_come():
+def test_a_dressing_counts_only_on_mornings_on_which_it_is_not_yet_overdue():
     lines = "line_id | family_id | home_from | dressing_on\nL1 | F1 | 2031-03-01 | 2031-03-01"
     log = "line_id | done_at | kind\nL1 | 2031-03-13 | dressing_change"
     records = written(lines=lines, home_log=log)
     found = later_events(build(records, POLICY, day("2031-03-20")), records)
     week = mornings(*[("F1", d, "call_today", 1, 3) for d in range(1, 15)])
-    # Out of date from the 8th to the 12th: the week from the 4th on holds three of those days,
-    # and so does the week from the 10th on.
-    flags = Replayed.of(week, found).event
-    assert [d for d, hit in zip(range(1, 15), flags, strict=True) if hit] == list(range(4, 11))
+    # Out of date from the 8th to the 12th: three of those days are over in the week from the 4th
+    # on; on the 8th it is due, and from the 9th on overdue, which is no later event.
+    flags = Replayed.of(week, found, PROCESS).event
+    assert [d for d, hit in zip(range(1, 15), flags, strict=True) if hit] == [4, 5, 6, 7, 8]
+    assert not Replayed.of(week, found, HARM).event.any()
+
+
+def test_a_list_of_overdue_families_foresees_nothing_by_being_overdue():
+    # The one family is overdue on all mornings, nothing else ever happens to it: the order of the
+    # rules calls it, and no call is followed by an event of either kind.
+    lines = "line_id | family_id | home_from | dressing_on\nL1 | F1 | 2031-03-01 | 2031-03-01"
+    records = written(lines=lines, home_log="line_id | done_at | kind\n")
+    found = later_events(build(records, POLICY, day("2031-03-30")), records)
+    week = mornings(*[("F1", d, "call_today", 1, d) for d in range(9, 23)])
+    for kind in (HARM, PROCESS):
+        table = backtest(Replayed.of(week, found, kind)).set_index("order")
+        assert table.loc["rule order", ["calls", "hits"]].tolist() == [14, 0]
+        assert set(table["judged_by"]) == {kind}
+
+
+def test_a_confirmed_infection_at_home_is_harm_and_repeats_count_once():
+    lines = (
+        "line_id | child_id | family_id | home_from | dressing_on\n"
+        "L1 | C1 | F1 | 2031-03-01 | 2031-03-01"
+    )
+    outcomes = (
+        "child_id | line_id | outcome | onset_on | confirmed_on\n"
+        "C1 | L1 | bloodstream_infection | 2031-03-05 | 2031-03-06\n"
+        "C1 | L1 | bloodstream_infection | 2031-03-06 | 2031-03-07\n"
+        "C1 | L1 | occlusion | 2031-03-07 | 2031-03-07"
+    )
+    records = written(lines=lines, home_log="line_id | done_at | kind\n", outcomes=outcomes)
+    found = later_events(build(records, POLICY, day("2031-03-08")), records)
+    assert found[["event", "on"]].astype(str).to_numpy().tolist() == [
+        ["bloodstream_infection", "2031-03-05"]
+    ]
 
 
 WEEK = tuple(

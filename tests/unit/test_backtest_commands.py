@@ -133,7 +133,10 @@ def test_retraining_names_the_rows_that_show_it(run):
 def test_a_backtest_compares_orders_by_what_they_foresaw(run):
     code, rows, _ = run("backtest", *SPAN, "--capacity", 1)
     assert code == 0
-    assert [r["order"] for r in rows] == ["rule order", "days since change", "at random"]
+    orders = ["rule order", "days since change", "at random"]
+    assert [(r["judged_by"], r["order"]) for r in rows] == [
+        (kind, order) for kind in ("harm", "process") for order in orders
+    ]
     assert {r["calls"] for r in rows} != {"0"}
     assert all(int(r["calls"]) <= 4 for r in rows)
 
@@ -157,7 +160,7 @@ def test_refit_writes_an_order_that_the_call_list_uses_and_the_backtest_judges(
     code, rows, said = run("calls", "--as-of", "2031-03-30", *ours)
     assert code == 0
     assert "Sorted by expected benefit" in said
-    assert any("mornings like this, an event followed" in r["sentence"] for r in rows)
+    assert any("mornings like this, harm followed" in r["sentence"] for r in rows)
     assert "first fitted order is of 29 Mar" in run("calls", "--as-of", "2031-03-28", *ours)[2]
     later = ("--from", "2031-03-30", "--to", "2031-04-01", "--as-of", "2031-04-10")
     code, rows, _ = run("backtest", *later, *ours)

@@ -77,7 +77,7 @@ def test_the_reason_tells_the_expected_share_in_words_but_not_beside_a_red_flag(
     # F2: 1 / (1 + exp(0.5 + 3 x (log 2 - 0.1))) = 0.0928; F1, 5 days: 0.004
     assert families.loc["F2", "expected_share"] == pytest.approx(0.0928, abs=5e-5)
     assert families.loc["F2", "sentence"].endswith(
-        " On about 9 in 100 mornings like this, an event followed within 7 days."
+        " On about 9 in 100 mornings like this, harm followed within 7 days."
     )
     assert "fewer than 1 in 100 mornings like this" in families.loc["F1", "sentence"]
     assert "mornings like this" not in families.loc["F4", "sentence"]

@@ -97,8 +97,9 @@ class Backtest(Replaying, OrderOption):
 
     Each morning is replayed by what was known then. Compared: the order of the rules, days since
     the last change only, calls at random, and the fitted order, where one was fitted by what was
-    known before the mornings (linedays refit). Events: skin events, unplanned removals, three days
-    out of date, as known on the as-of day.
+    known before the mornings (linedays refit). Judged by harm (skin events, unplanned removals,
+    confirmed infections), and apart from it by process (dressings not yet overdue that become three
+    days out of date), as known on the as-of day.
     """
 
     capacity: Annotated[
@@ -115,7 +116,7 @@ class BacktestEvents(Replaying):
 
 @dataclass(frozen=True, kw_only=True)
 class BacktestCalibration(Replaying, OrderOption):
-    """How often an event followed, by band and reason."""
+    """How often harm followed, by band and reason."""
 
 
 @dataclass(frozen=True, kw_only=True)

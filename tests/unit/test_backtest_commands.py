@@ -161,7 +161,7 @@ def test_refit_writes_an_order_that_the_call_list_uses_and_the_backtest_judges(
     assert code == 0
     assert "Sorted by expected benefit" in said
     assert any("mornings like this, harm followed" in r["sentence"] for r in rows)
-    assert "first fitted order is of 29 Mar" in run("calls", "--as-of", "2031-03-28", *ours)[2]
+    assert "later than the data of this list" in run("calls", "--as-of", "2031-03-28", *ours)[2]
     later = ("--from", "2031-03-30", "--to", "2031-04-01", "--as-of", "2031-04-10")
     code, rows, _ = run("backtest", *later, *ours)
     assert rows[-1]["order"] == "expected benefit"

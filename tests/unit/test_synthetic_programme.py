@@ -431,7 +431,7 @@ def test_blocks_hold_whole_families_and_add_up(monkeypatch) -> None:
     blocks = list(generate_blocks(50, until=AS_OF, seed=2))
     whole = generate(50, until=AS_OF, seed=2)
     assert len(blocks) == 3
-    for table in made.frames:
+    for table in whole.frames:
         assert len(whole.frames[table]) == sum(len(b.frames[table]) for b in blocks)
     families = [set(b.frames["lines"]["family_id"]) for b in blocks]
     assert len(set.union(*families)) == sum(len(f) for f in families)

@@ -108,9 +108,7 @@ def _judged_days_before(
     if basis is Basis.CHILD:
         spans = days_of_child(axis, lines, spans)
     if is_logged_at_home(event):
-        heard = days_of_family(
-            axis, lines, heard_spans(axis, lines, coded.home, coded.entries, data.policy)
-        )
+        heard = days_of_family(coded, heard_spans(coded, data.policy))
         spans = without(spans, without(spans, heard))
     total = np.zeros(day.shape, dtype=np.int64)
     # Before: one row a span; after: its days before each wanted day, summed over spans.

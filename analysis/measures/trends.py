@@ -19,7 +19,7 @@ from analysis.measures.counts import (
 from analysis.measures.grouping import group_of
 from analysis.stats.dispersion import overdispersion
 from analysis.stats.regression import poisson_trend
-from analysis.stats.standardised import expected_events, standardised_ratio
+from analysis.stats.standardised import expected_from_others, standardised_ratio
 from analysis.tables.statistics import STANDARDISED, TREND
 from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping
@@ -89,22 +89,23 @@ def _steps(periods: pd.Series[Any], by: Grouping) -> npt.NDArray[np.int64]:
 def standardised(
     tallies: Tallies, event: str, by: Grouping, strata: tuple[Grouping, ...], basis: Basis
 ) -> pd.DataFrame:
-    """Observed over expected events of each group, expected at the programme's own rates.
+    """Observed over expected events of each group, expected at the rates of all other groups.
 
     Parameters
     ----------
     tallies, event, basis
         As for `rates`.
     by : Grouping
-        Groups compared with the programme, themselves included.
+        Groups, each compared with all others together.
     strata : tuple of Grouping
         What the comparison is adjusted for: line type, age band, dressing type and the like.
 
     Returns
     -------
     DataFrame
-        STANDARDISED. Not shown where fewer than one event is expected; no lower limit without
-        events. A ratio compares a group with the programme, not two groups with each other.
+        STANDARDISED. Not shown where fewer than one event is expected or where no other group has
+        days like the group's; no lower limit without events. A ratio compares a group with the
+        others, not two groups with each other. Give `settled_tallies`.
 
     Raises
     ------
@@ -132,13 +133,15 @@ def standardised(
     line_days, count = (cell.astype(np.int64) for cell in by_cell)
     seen = line_days.sum(axis=0) > 0
     line_days, count = line_days[:, seen], count[:, seen]
-    expected = expected_events(count.sum(axis=0), line_days.sum(axis=0), line_days)
-    found = standardised_ratio(count.sum(axis=1), expected)
+    expected, reference = expected_from_others(count, line_days)
+    found = standardised_ratio(
+        count.sum(axis=1), np.nan_to_num(expected), reference=np.nan_to_num(reference)
+    )
     table = pd.DataFrame(
         {
             "group": pd.Series(groups, dtype="string").replace("", None),
             "events": found.observed,
-            "expected": found.expected,
+            "expected": expected,
             "ratio": found.ratio,
             "lower": found.lower,
             "upper": found.upper,

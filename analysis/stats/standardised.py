@@ -37,22 +37,24 @@ class StandardisedRatio:
     confidence: float
 
 
-def expected_events(
-    reference_events: npt.ArrayLike, reference_days: npt.ArrayLike, line_days: npt.ArrayLike
-) -> FloatArray:
-    """Events a group would have had at the reference's rate in every stratum.
+def expected_from_others(
+    events: npt.ArrayLike, line_days: npt.ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Events each group would have had at the rates of all other groups together.
+
+    A group in its own reference pulls the reference towards itself: with half of all line-days a
+    true ratio of 2 would read 1.33.
 
     Parameters
     ----------
-    reference_events, reference_days : array_like of int, shape (strata,)
-        The whole programme or another fixed reference.
-    line_days : array_like of int, shape (groups, strata) or (strata,)
-        Days of each group in each stratum.
+    events, line_days : array_like of int, shape (groups, strata)
+        Counts and days of every group in every stratum.
 
     Returns
     -------
-    array of float, shape (groups,) or scalar
-        nan where a group has days in a stratum in which the reference has none.
+    expected, reference : array of float, shape (groups,)
+        Expected events, and the number of reference events that would make them as uncertain as
+        they are. nan where a group has days in a stratum in which the others have none.
 
     Raises
     ------
@@ -61,21 +63,29 @@ def expected_events(
 
     Notes
     -----
-    Source: indirect standardisation; the reference rates are taken as known.
+    Source: indirect standardisation with an external reference; the reference's uncertainty is
+    that of its Poisson counts by stratum, whose relative variance is 1 / `reference`.
 
     Examples
     --------
-    >>> expected_events([10, 2], [1000, 1000], [[300, 0], [0, 500]]).tolist()
-    [3.0, 1.0]
+    >>> expected, reference = expected_from_others([[10], [5]], [[100], [100]])
+    >>> expected.tolist(), reference.tolist()
+    ([5.0, 10.0], [5.0, 10.0])
     """
-    events = whole_numbers(reference_events, "reference_events")
-    days = whole_numbers(line_days, "line_days")
-    rate = quotient(events, whole_numbers(reference_days, "reference_days"))
-    return np.asarray(np.where(days == 0, 0.0, days * rate).sum(axis=-1))
+    counts, days = whole_numbers(events, "events"), whole_numbers(line_days, "line_days")
+    others, other_days = counts.sum(axis=0) - counts, days.sum(axis=0) - days
+    share = np.where(days == 0, 0.0, quotient(days, other_days))
+    expected = np.asarray((share * others).sum(axis=-1), dtype=np.float64)
+    variance = np.asarray((share**2 * others).sum(axis=-1), dtype=np.float64)
+    return expected, quotient(expected**2, variance)
 
 
 def standardised_ratio(
-    observed: npt.ArrayLike, expected: npt.ArrayLike, *, confidence: float = 0.95
+    observed: npt.ArrayLike,
+    expected: npt.ArrayLike,
+    *,
+    reference: npt.ArrayLike | None = None,
+    confidence: float = 0.95,
 ) -> StandardisedRatio:
     """Observed over expected events, with limits by the rules of hospital surveillance.
 
@@ -84,7 +94,11 @@ def standardised_ratio(
     observed : array_like of int
         Events counted.
     expected : array_like of float, same shape
-        Events expected from the reference's rates (`expected_events`); taken as known.
+        Events expected from the reference's rates (`expected_from_others`); taken as known unless
+        `reference` is given.
+    reference : array_like of float, same shape, optional
+        Number of reference events behind what is expected (`expected_from_others`): limits and p
+        are then those of comparing two counts.
     confidence : float in (0, 1)
         Two-sided.
 
@@ -103,7 +117,9 @@ def standardised_ratio(
     -----
     Source: NHSN's statistics rules (CDC SAS macro SIRcomp, 2014): mid-P limits when observed
     and expected are at most 100, else Byar's approximation. Byar's formula: Breslow and Day,
-    Statistical Methods in Cancer Research II (1987), section 2.3 (from memory).
+    Statistical Methods in Cancer Research II (1987), section 2.3 (from memory). With `reference`:
+    conditional exact limits of the ratio of two Poisson means, which hold for a reference count
+    that is not whole (beta quantiles).
 
     Examples
     --------
@@ -122,6 +138,9 @@ def standardised_ratio(
     upper = np.where(is_byar, byar_limit(counts + 1, z), midp.upper)
     lower = np.where(counts == 0, np.nan, lower)
     p = np.where(is_byar, _byar_p(counts, means), _midp_p(counts, means))
+    if reference is not None:
+        behind = np.asarray(reference, dtype=np.float64)
+        lower, upper, p = _against_counts(counts, means, behind, tail)
     known = np.where(means < FEWEST_EXPECTED, np.nan, 1.0)
     return StandardisedRatio(
         counts,
@@ -132,6 +151,27 @@ def standardised_ratio(
         known * p,
         is_byar,
         confidence,
+    )
+
+
+def _against_counts(
+    counts: IntArray, means: FloatArray, reference: FloatArray, tail: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Limits in events and p, given observed and reference events together."""
+    usable = (means > 0) & (reference > 0)
+    size, one_or_more = np.where(usable, reference, 1.0), np.maximum(counts, 1)
+    low = special.betaincinv(one_or_more, size + 1, tail)
+    high = special.betaincinv(counts + 1, size, 1 - tail)
+    even = means / (means + size)
+    above = np.where(counts > 0, special.betainc(one_or_more, size + 1, even), 1.0)
+    below = special.betaincc(counts + 1, size, even)
+    p = np.minimum(1.0, 2 * np.minimum(above, below))
+    lower = np.where(counts > 0, size * low / (1 - low), np.nan)
+    upper = size * high / (1 - high)
+    return (
+        np.where(usable, lower, np.nan),
+        np.where(usable, upper, np.nan),
+        np.where(usable, p, np.nan),
     )
 
 

@@ -41,6 +41,7 @@ STANDARDISED = Frame.of(
     key=("group",),
     blank={
         "group": "not recorded",
+        "expected": "no other group has such days",
         "ratio": "fewer than one expected: not shown",
         "lower": "no events, or not shown",
         "upper": "not shown",

@@ -27,10 +27,8 @@ def between(later: Tallies, earlier: Tallies) -> Tallies:
     *Source:* the counts add up by day, definitions §1 and §3.
     """
     held = ["line_id", "held_from"]
-    place = later.lines.set_index(held)["line"].reindex(
-        pd.MultiIndex.from_frame(earlier.lines[held])
-    )
-    place = place.to_numpy(dtype=np.int64)
+    earlier_rows = pd.MultiIndex.from_frame(earlier.lines[held])
+    place = later.lines.set_index(held)["line"].reindex(earlier_rows).to_numpy(dtype=np.int64)
     began = earlier.onsets.assign(line=place[earlier.onsets["line"].to_numpy()])
     seen = pd.concat([later.onsets, began]).drop_duplicates(keep=False)
     return Tallies(

@@ -23,7 +23,7 @@ from analysis.stats.dispersion import (
 )
 from analysis.stats.intervals import exact_rate_interval
 from analysis.stats.regression import FEWEST_FAMILIES, clustered_rate_ratio, poisson_trend
-from analysis.stats.standardised import expected_events, standardised_ratio
+from analysis.stats.standardised import standardised_ratio
 from tests.cases import cases
 from tests.oracles import rates as oracle
 
@@ -110,13 +110,6 @@ def test_a_standardised_ratio_leaves_one_out_exactly_when_p_is_below_alpha(obser
     found = standardised_ratio(observed, expected)
     assume(abs(float(found.p) - 0.05) > 1e-9)
     assert (not found.lower <= 1 <= found.upper) == (found.p < 0.05)
-
-
-def test_expected_events_add_up_over_strata_and_miss_where_the_reference_has_no_days():
-    # Reference: 10 in 1000 and 2 in 1000; nothing known of the third stratum.
-    found = expected_events([10, 2, 0], [1000, 1000, 0], [[300, 500, 0], [300, 500, 1]])
-    assert found[0] == pytest.approx(3 + 1)
-    assert np.isnan(found[1])
 
 
 @CASES

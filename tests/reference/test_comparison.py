@@ -6,9 +6,9 @@ import statsmodels.api as sm
 from scipy import stats
 
 from analysis.stats.comparison import exact_rate_ratio, midp_rate_ratio
-from analysis.stats.intervals import midp_count_interval
+from analysis.stats.intervals import exact_count_interval, midp_count_interval
 from analysis.stats.regression import clustered_rate_ratio, poisson_trend
-from analysis.stats.standardised import standardised_ratio
+from analysis.stats.standardised import expected_from_others, standardised_ratio
 from tests.printed import printed
 
 
@@ -123,3 +123,21 @@ def test_a_trend_has_the_estimate_and_the_error_of_another_library():
     reach = stats.t.ppf(0.975, k - 2) * error
     assert found.lower == pytest.approx(np.exp(theirs.params[1] - reach), rel=1e-8)
     assert found.upper == pytest.approx(np.exp(theirs.params[1] + reach), rel=1e-8)
+
+
+def test_a_ratio_to_a_counted_reference_has_the_limits_of_two_rates():
+    # One stratum: expected 3/122268 x 100025, so that the ratio is that of the two rates.
+    # OpenEpi documentation (two rates): 17/100025 v 3/122268, exact 2.004-36.89.
+    expected, reference = expected_from_others([[17], [3]], [[100_025], [122_268]])
+    assert reference.tolist() == pytest.approx([3.0, 17.0])
+    found = standardised_ratio([17, 3], expected, reference=reference)
+    assert found.ratio[0] == printed("6.927")
+    assert found.lower[0] == printed("2.004")
+    assert found.upper[0] == printed("36.89")
+    exact = exact_rate_ratio(17, 100_025, 3, 122_268)
+    assert float(found.p[0]) == pytest.approx(float(exact.p), rel=1e-9)
+    # With a reference that is as good as known the limits come near those of a known one.
+    near = standardised_ratio([5], [2.5], reference=[1e7])
+    known = exact_count_interval([5])
+    assert near.lower == pytest.approx(known.lower / 2.5, rel=1e-4)
+    assert near.upper == pytest.approx(known.upper / 2.5, rel=1e-4)

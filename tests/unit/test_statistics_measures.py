@@ -68,21 +68,33 @@ def test_a_trend_without_events_has_no_ratio_and_one_by_site_is_refused():
         trend(tallies, "skin", Grouping.SITE, Basis.LINE)
 
 
-def test_standardising_allows_for_the_mix_of_line_types():
-    # North: 3 PICCs, 1 tunneled; south: 1 PICC, 3 tunneled; 40 days each. All 8 events are on
-    # PICCs: 8 in 160 line-days. Expected north 120 x 8/160 = 6, south 40 x 8/160 = 2.
+def test_standardising_adjusts_for_the_mix_of_line_types():
+    # North: 3 PICCs, 1 tunneled; south: 1 PICC, 3 tunneled; 40 days each, all heard. PICCs have
+    # two events each, tunneled lines none: by the rates of the other site north would have had
+    # 120 x 2/40 = 6, south 40 x 6/120 = 2, as they had.
     site = ["north"] * 4 + ["south"] * 4
     kind = ["picc"] * 3 + ["tunneled_cvc"] * 4 + ["picc"]
     on = ["2031-03-03", "2031-03-23"]
     entries = [(f"L{i}", d) for i in (0, 1, 2) for d in on] + [("L7", d) for d in on]
     lines = many_lines(8, site=site, line_type=kind)
-    _, _, tallies = seen("2031-04-10", lines=lines, home_log=rash(*entries))
+    _, _, tallies = seen("2031-04-10", lines=lines, home_log=rash(*entries, logging=8))
     table = standardised(tallies, "skin", Grouping.SITE, (Grouping.LINE_TYPE,), Basis.LINE)
     assert table["events"].tolist() == [6, 2]
     assert table["expected"].tolist() == pytest.approx([6, 2])
     assert table["ratio"].tolist() == pytest.approx([1, 1])
     with pytest.raises(MeasureError, match="other groupings than the groups"):
         standardised(tallies, "skin", Grouping.SITE, (Grouping.SITE,), Basis.LINE)
+
+
+def test_a_group_is_not_in_the_reference_it_is_compared_with():
+    # North has twice the rate of south at the same line-days: 2, not 1.33 of both together.
+    entries = [(f"L{i}", "2031-03-03") for i in range(4)] + [("L4", "2031-03-03")] * 1
+    entries += [("L5", "2031-03-03")]
+    lines = many_lines(8, site=["north"] * 4 + ["south"] * 4)
+    _, _, tallies = seen("2031-04-10", lines=lines, home_log=rash(*entries, logging=8))
+    table = standardised(tallies, "skin", Grouping.SITE, (Grouping.LINE_TYPE,), Basis.LINE)
+    assert table["events"].tolist() == [4, 2]
+    assert table["ratio"].tolist() == pytest.approx([2, 0.5])
 
 
 def test_one_bad_week_does_not_make_a_bad_family():

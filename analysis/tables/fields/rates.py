@@ -82,7 +82,7 @@ RATES = (
     number("ratio_per_period", "rate of a period over that of the one before"),
     number("dispersion", "variance over mean of families' counts; 1: chance alone"),
     probability("dispersion_p", "p-value against chance alone"),
-    number("expected", "events at the programme's rate in every stratum", "events"),
+    number("expected", "events at the rates of all other groups in every stratum", "events"),
     number(
         "shrunk_rate_per_1000",
         "rate adjusted towards the programme average",

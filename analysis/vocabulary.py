@@ -223,6 +223,19 @@ class Reason(StrEnum):
     OVERDUE_FLUSH = "overdue_flush"
 
 
+class NeedState(StrEnum):
+    """What recent evidence says of a caregiver and step, most urgent first."""
+
+    RETRAIN = "retrain"
+    WATCH = "watch"
+    """Recently retrained, and neither above the limit nor clearly better."""
+    TOO_EARLY = "too_early"
+    """Recently retrained, with too few changes since."""
+    IMPROVED = "improved"
+    NO_NEED = "no_need"
+    """Something was missed, but the share is not likely above the limit."""
+
+
 class FindingMark(StrEnum):
     """What a finding code of the policy counts as; a code may carry several."""
 

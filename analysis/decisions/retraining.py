@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.joined_text import joined_by
@@ -18,19 +19,26 @@ from analysis.decisions.practice import (
     practice,
 )
 from analysis.policy import Policy, Settings
-from analysis.stats.shrinkage import fit_beta_binomial
+from analysis.stats.averaged_shares import average_shares
 from analysis.tables.records import Records
 from analysis.tables.retraining import NOT_SIGNED_OFF, RETRAINING
 from analysis.timeline import Timeline
-from analysis.vocabulary import EntryKind, SignOffOutcome, Skill
+from analysis.vocabulary import EntryKind, NeedState, SignOffKind, SignOffOutcome, Skill
 
 STEP_LIMIT = 0.2
 """Share of self-checks above which a step is missed too often: one in five (project choice)."""
 SKIN_LIMIT = 0.1
 """Share of changes followed by a skin finding that is too high: one in ten (project choice)."""
-LIKELY_PROBABILITY = 0.5
-"""A share is probably above its limit from this probability on (project choice)."""
+LIKELY_PROBABILITY = 0.8
+"""A share is likely above its limit from this probability on (project choice): where all of a
+programme is near the limit, a half would call most families above it by chance."""
+RUN_MISSED = 5
+"""A step missed on so many of the latest occasions in a row needs retraining whatever came before
+(project choice: at a share of one in five, 3 in 10 000 such rows are chance)."""
+FEWEST_SINCE = 4
+"""With fewer occasions since a refresher it is too early to tell (project choice)."""
 
+_KEYS = ["family_id", "caregiver_id", "step"]
 _NOBODY = ""
 """Stands for a blank caregiver while counting; a code is never empty."""
 
@@ -60,41 +68,45 @@ def limit_of(step: str, settings: Settings) -> float:
 def retraining(
     timeline: Timeline, records: Records, policy: Policy, since: date | None = None
 ) -> pd.DataFrame:
-    """Find what families and caregivers miss, the most surely above the limit first.
+    """Find what families and caregivers miss by recent evidence, most in need first.
 
-    The share of each caregiver is adjusted towards the programme's for the step: true shares
-    follow a beta distribution fitted to all caregivers seen. Families without a line in place
-    help to fit it and are not listed. Ties: more missed first, then codes.
+    Recent are the last `retraining_window_months`, and not before the caregiver's last refresher
+    of the dressing change; what is older is counted apart. The share of each caregiver is
+    adjusted towards the programme's for the step, allowing for how uncertain it is that caregivers
+    differ. Families without a line in place help to find that and are not listed.
 
     Parameters
     ----------
     timeline, records, policy
         As for :func:`analysis.decisions.practice.practice`.
     since : date, optional
-        Leave out occasions before this day; None: all that is known.
+        First day of the recent evidence, in place of the policy's window.
 
     Returns
     -------
     DataFrame
-        Columns of `RETRAINING`. With one caregiver, or all alike, everybody has the programme's
-        share; without anything missed no rows.
+        Columns of `RETRAINING`: what was missed recently, or before a refresher in the window.
+        By state, then probability, missed (each more first), then codes.
 
-    *Source:* project definition, definitions §8; beta-binomial as in `stats.shrinkage`.
+    *Source:* project definition, definitions §8; shares as in `stats.averaged_shares`.
     """
-    seen = practice(timeline, records, policy)
-    if since is not None:
-        seen = seen[(seen["done_on"] >= pd.Timestamp(since)).to_numpy(dtype=bool)]
-    return needs_of(seen, timeline, policy)
+    return needs_of(practice(timeline, records, policy), timeline, records, policy, since)
 
 
-def needs_of(seen: pd.DataFrame, timeline: Timeline, policy: Policy) -> pd.DataFrame:
+def needs_of(
+    seen: pd.DataFrame,
+    timeline: Timeline,
+    records: Records,
+    policy: Policy,
+    since: date | None = None,
+) -> pd.DataFrame:
     """Do the same for occasions already collected.
 
     Parameters
     ----------
     seen : DataFrame
         Columns of `PRACTICE`.
-    timeline, policy
+    timeline, records, policy, since
         As for :func:`retraining`.
 
     Returns
@@ -103,25 +115,114 @@ def needs_of(seen: pd.DataFrame, timeline: Timeline, policy: Policy) -> pd.DataF
         Columns of `RETRAINING`.
     """
     settings = policy.on(timeline.as_of).settings
-    counts = counted(seen)
+    now = pd.Timestamp(timeline.as_of)
+    window = now - pd.DateOffset(months=settings.retraining_window_months)
+    window = window if since is None else pd.Timestamp(since)
+    refreshed = last_refreshers(records, timeline.as_of)
+    is_recent = _recent(seen, refreshed, window)
+    recent = seen[is_recent]
+    counts = _since_and_before(recent, seen[~is_recent])
+    counts = counts.assign(refreshed_on=counts["caregiver_id"].map(refreshed))
+    counts["recent_from"] = counts["refreshed_on"].where(
+        (counts["refreshed_on"] > window).to_numpy(dtype=bool), window
+    )
     shrunk, above = np.full(len(counts), np.nan), np.full(len(counts), np.nan)
     for step, at in counts.groupby("step", observed=True).indices.items():
         if step == NO_SIGN_OFF:
             continue
         missed, out_of = (counts[c].to_numpy()[at] for c in ("missed", "seen"))
-        fitted = fit_beta_binomial(missed, out_of)
-        shrunk[at] = fitted.posterior_mean(missed, out_of)
-        above[at] = fitted.probability_above(limit_of(str(step), settings), missed, out_of)
+        found = average_shares(missed, out_of)
+        shrunk[at] = found.posterior_mean(missed, out_of)
+        above[at] = found.probability_above(limit_of(str(step), settings), missed, out_of)
     counts = counts.assign(shrunk_share=shrunk, prob_above=above)
+    refreshed_lately = (counts["refreshed_on"] >= window).to_numpy(dtype=bool)
+    shown = (counts["missed"] > 0) | (refreshed_lately & (counts["missed_before"] > 0))
     in_place = timeline.lines.loc[timeline.lines["end_on"].isna(), "family_id"]
-    listed = counts[(counts["missed"] > 0) & counts["family_id"].isin(in_place)]
-    listed = listed.merge(_evidence(seen), on=["family_id", "caregiver_id", "step"], how="left")
+    shown &= counts["family_id"].isin(in_place)
+    counts = counts.merge(_latest(recent), on=_KEYS, how="left")
+    counts["missed_in_row"] = counts["missed_in_row"].fillna(0).astype("int64")
+    counts = counts.assign(state=_states(counts, refreshed_lately))
+    listed = counts[shown.to_numpy(dtype=bool)]
+    listed = listed.merge(_evidence(recent), on=_KEYS, how="left")
     listed = listed.sort_values(
-        ["prob_above", "missed", "family_id", "caregiver_id", "step"],
-        ascending=[False, False, True, True, True],
+        ["state", "prob_above", "missed", *_KEYS],
+        ascending=[True, False, False, True, True, True],
         ignore_index=True,
     )
     return RETRAINING.check(_named(listed))
+
+
+def last_refreshers(records: Records, as_of: date) -> pd.Series[pd.Timestamp]:
+    """Return the day of the last refresher of the dressing change up to a day, by caregiver."""
+    shown = records.sign_offs
+    given = (
+        (shown["kind"] == SignOffKind.REFRESHER)
+        & (shown["skill"] == Skill.DRESSING_CHANGE)
+        & (shown["signed_on"] <= pd.Timestamp(as_of))
+    )
+    own = shown[given.fillna(value=False).to_numpy(dtype=bool)]
+    return own.groupby("caregiver_id")["signed_on"].max()
+
+
+def _recent(
+    seen: pd.DataFrame, refreshed: pd.Series[pd.Timestamp], window: pd.Timestamp
+) -> npt.NDArray[np.bool_]:
+    """Which occasions are in the window and not before the caregiver's last refresher."""
+    before = seen["done_on"] < seen["caregiver_id"].map(refreshed)
+    return np.asarray((seen["done_on"] >= window) & ~before, dtype=np.bool_)
+
+
+def _since_and_before(recent: pd.DataFrame, older: pd.DataFrame) -> pd.DataFrame:
+    """One row a family, caregiver and step: seen, missed, seen_before, missed_before."""
+    names = {"seen": "seen_before", "missed": "missed_before"}
+    both = counted(recent).merge(counted(older).rename(columns=names), on=_KEYS, how="outer")
+    numbers = ["seen", "missed", *names.values()]
+    return both.assign(**{n: both[n].fillna(0).astype("int64") for n in numbers})
+
+
+def _latest(recent: pd.DataFrame) -> pd.DataFrame:
+    """One row a family, caregiver and step: how many of the latest occasions were missed in a row."""
+    keyed = recent.assign(caregiver_id=recent["caregiver_id"].fillna(_NOBODY))
+    keyed = keyed.sort_values(["done_on", "row"], ascending=False)
+    # Before: one row an occasion, newest first; after: those before the first one done well.
+    done_well = (~keyed["missed"]).astype("int64")
+    so_far = done_well.groupby([keyed[k] for k in _KEYS], observed=True).cumsum()
+    in_row = keyed[(so_far == 0).to_numpy(dtype=bool)]
+    return in_row.groupby(_KEYS, observed=True).size().rename("missed_in_row").reset_index()
+
+
+def _states(counts: pd.DataFrame, refreshed: npt.NDArray[np.bool_]) -> pd.Categorical:
+    """What the recent evidence says of each caregiver and step.
+
+    A change without a sign-off is a fact: the newest change decides.
+    """
+    above = counts["prob_above"].to_numpy()
+    seen, missed = counts["seen"].to_numpy(), counts["missed"].to_numpy()
+    # Shares are compared as products, so that nothing is divided by 0.
+    better = missed * counts["seen_before"] < counts["missed_before"] * seen
+    fact = (counts["step"] == NO_SIGN_OFF).to_numpy(dtype=bool)
+    in_row = counts["missed_in_row"].to_numpy()
+    likely = (above >= LIKELY_PROBABILITY) | (in_row >= RUN_MISSED)
+    state = np.select(
+        [
+            fact & (in_row > 0),
+            fact,
+            refreshed & (seen < FEWEST_SINCE),
+            likely,
+            refreshed & (above < 0.5) & better.to_numpy(dtype=bool),
+            refreshed,
+        ],
+        [
+            NeedState.RETRAIN,
+            NeedState.IMPROVED,
+            NeedState.TOO_EARLY,
+            NeedState.RETRAIN,
+            NeedState.IMPROVED,
+            NeedState.WATCH,
+        ],
+        NeedState.NO_NEED,
+    )
+    return pd.Categorical(state, categories=[str(s) for s in NeedState], ordered=True)
 
 
 def counted(seen: pd.DataFrame) -> pd.DataFrame:
@@ -146,7 +247,9 @@ def _evidence(seen: pd.DataFrame) -> pd.DataFrame:
 def _named(frame: pd.DataFrame) -> pd.DataFrame:
     caregiver = frame["caregiver_id"].astype("string").replace(_NOBODY, pd.NA)
     texts = dict.fromkeys(("family_id", "step", "evidence"), "string")
-    return frame.assign(caregiver_id=caregiver).astype(texts)
+    days = dict.fromkeys(("recent_from", "refreshed_on"), "datetime64[s]")
+    state = pd.Categorical(frame["state"].astype("object"), categories=[str(s) for s in NeedState])
+    return frame.assign(caregiver_id=caregiver, state=state).astype({**texts, **days})
 
 
 def not_signed_off(

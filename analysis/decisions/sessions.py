@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from analysis.decisions.joined_text import joined_by
-from analysis.decisions.retraining import LIKELY_PROBABILITY
 from analysis.tables.retraining import SESSIONS
 from analysis.timeline import Timeline
+from analysis.vocabulary import NeedState
 
 FEWEST_FAMILIES = 2
 SMALLEST_GROUP = 3
@@ -26,8 +26,8 @@ def group_sessions(
     Parameters
     ----------
     needs : DataFrame
-        Columns of `RETRAINING`. A family takes part when a caregiver's share is above the
-        step's limit with a probability of `LIKELY_PROBABILITY` or more. Missing sign-offs
+        Columns of `RETRAINING`. A family takes part when a caregiver needs retraining by the
+        recent evidence. Missing sign-offs
         have a list of their own.
     timeline : Timeline
         Gives the site; a family with lines at two sites is named at both.
@@ -52,7 +52,7 @@ def group_sessions(
     """
     if most is not None and most < SMALLEST_GROUP:
         raise ValueError(f"A session takes at least {SMALLEST_GROUP} families.")
-    likely = needs["prob_above"] >= LIKELY_PROBABILITY
+    likely = (needs["state"] == NeedState.RETRAIN) & needs["prob_above"].notna()
     lines = timeline.lines[timeline.lines["end_on"].isna()]
     places = lines[["family_id", "site"]].drop_duplicates()
     columns = ["family_id", "caregiver_id", "step", "prob_above"]

@@ -118,6 +118,9 @@ class Settings:
     sign_off_valid_months: int = field(
         metadata=_number("how long a sign-off stays current", "months", 1, 120)
     )
+    retraining_window_months: int = field(
+        metadata=_number("how far back evidence for retraining is recent", "months", 1, 120)
+    )
     calls_a_day: int = field(
         metadata=_number("calls that a nurse can make in a day", "calls", 1, 1_000)
     )

@@ -14,7 +14,7 @@ PRACTICE = Frame.of(
 
 RETRAINING = Frame.of(
     "retraining",
-    "one row a family, caregiver and step that was missed at least once",
+    "one row a family, caregiver and step missed recently, or missed before a recent refresher",
     (
         "family_id",
         "caregiver_id",
@@ -24,12 +24,21 @@ RETRAINING = Frame.of(
         "shrunk_share",
         "prob_above",
         "evidence",
+        "state",
+        "recent_from",
+        "refreshed_on",
+        "missed_in_row",
+        "seen_before",
+        "missed_before",
     ),
     blank={
         "caregiver_id": "not recorded in the log",
+        "evidence": "nothing missed recently",
+        "refreshed_on": "no refresher known",
         "shrunk_share": "a fact, not a share (no_sign_off)",
         "prob_above": "a fact, not a share (no_sign_off)",
     },
+    detail={"seen": "recently", "evidence": "missed recently"},
 )
 
 NOT_SIGNED_OFF = Frame.of(

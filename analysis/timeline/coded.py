@@ -181,7 +181,7 @@ def code_lines(records: Records, as_of: int, zone: ZoneInfo) -> Lines:
     frame = frame.assign(**{name: now[name].array for name in DATED})
     frame = frame.sort_values(["family_id", "child_id", "line_id"], ignore_index=True)
     times = times.assign(line=positions_of(times["line_id"], frame["line_id"]))
-    times = times.sort_values("line", kind="stable", ignore_index=True)
+    times = _from_placement(times.sort_values("line", kind="stable", ignore_index=True), frame)
     line_type = codes_of(frame["line_type"], LINE_TYPES)
     dressing_type = codes_of(frame["dressing_type"].astype("category"), DRESSING_TYPES)
     frame = frame.assign(
@@ -207,6 +207,14 @@ def code_lines(records: Records, as_of: int, zone: ZoneInfo) -> Lines:
         dressing_on=np.where(dressing_on <= as_of, dressing_on, NO_DAY),
         times=times,
     )
+
+
+def _from_placement(times: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+    """Of the times that began by the placement of a line keep the last, as its first."""
+    placed_on = days_of(frame["placed_on"])[times["line"].to_numpy()]
+    start = times["start"].to_numpy(dtype=np.int64)
+    times = times.assign(start=np.where(start <= placed_on, NO_DAY, start))
+    return times.drop_duplicates(["line", "start"], keep="last", ignore_index=True)
 
 
 def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:

@@ -246,11 +246,14 @@ class Programme:
     # -- section 2: which version of the line's row holds on a day ------------------------
 
     def held(self, line: Line, day: date) -> Line | Version:
-        """The version received last of those that hold by the day; the first from the start."""
+        """The version received last of those that hold by the day; the first from the start.
+
+        What holds on the day of placement holds for the days before it too.
+        """
         first, *later = [*line.earlier, line]
         found = first
         for version in later:
-            if (version.valid_from or version.received_at.date()) <= day:
+            if (version.valid_from or version.received_at.date()) <= max(day, line.placed_on):
                 found = version
         return found
 
@@ -259,7 +262,7 @@ class Programme:
         return {
             self.held(line, day).family_id
             for line in self.lines.values()
-            for day in (date.min, *self.all_days())
+            for day in self.all_days()
         }
 
     def edition(self, day: date) -> PlainEdition:

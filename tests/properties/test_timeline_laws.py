@@ -91,22 +91,24 @@ def test_families_worked_on_apart_equal_the_whole_to_the_bit(
     records = records_of(together(families))
     whole = build(records, policy, AS_OF)
     parts, counted = [], []
-    n_lines = n_families = 0
+    n_lines = n_holders = n_families = 0
     for family in families:
         own = records_of(family)
         part = build(own, policy, AS_OF)
         frames = {name: getattr(part, name) for name in FRAMES}
         frames |= dict(zip(("days", "events"), counted_with(part, own, policy), strict=True))
         for name, frame in frames.items():
+            by_line = n_holders if name in {"days", "events"} else n_lines
             moved = {
                 key: frame[key] + by
-                for key, by in (("line", n_lines), ("family", n_families))
+                for key, by in (("line", by_line), ("family", n_families))
                 if key in frame.columns
             }
             frames[name] = frame.assign(**moved)
         parts.append({name: frames[name] for name in FRAMES})
         counted.append([frames["days"], frames["events"]])
         n_lines += len(part.lines)
+        n_holders += len(tally(part, policy).lines)
         n_families += len(part.families)
     assert len(parts) == len(families)
     for name in FRAMES:
@@ -219,7 +221,10 @@ def test_days_of_all_classes_add_up_to_home_line_days_in_care_and_tallies(
     families, policy = case
     records = records_of(together(families))
     timeline = build(records, policy, AS_OF)
-    days = tally(timeline, policy).days
+    tallies = tally(timeline, policy)
+    place = timeline.lines.set_index("line_id")["line"]
+    line = tallies.lines["line_id"].map(place).to_numpy()
+    days = tallies.days.assign(line=line[tallies.days["line"]])
     classes = list(CLASSES)
     home_line_days = timeline.lines["home_line_days"].to_numpy()
     assert (timeline.care[classes] >= 0).all(axis=None)
@@ -241,4 +246,6 @@ def _moved(row: Line | Stay | Entry | Outcome, shift: timedelta) -> Any:
         for name, value in vars(row).items()
         if isinstance(value, date) and name != "born"
     }
+    if isinstance(row, Line):
+        days["earlier"] = tuple(_moved(version, shift) for version in row.earlier)
     return replace(row, **days)

@@ -65,7 +65,7 @@ def test_the_table_counts_and_names_the_rows():
     assert ("F2", "mask") not in table.index
 
 
-def test_a_share_is_drawn_toward_the_programme():
+def test_a_share_is_adjusted_towards_the_programme():
     table = needs()
     own, programme = 2 / 3, 2 / 5
     assert programme <= table.loc[("F1", "mask"), "shrunk_share"] < own
@@ -149,6 +149,108 @@ def test_families_without_a_line_in_place_are_not_listed():
     assert "F1" not in needs(lines=lines).index.get_level_values("family_id")
 
 
+REFRESHER = "{} | dressing_change | {} | independent | refresher\n"
+
+
+def history(name, *parts, first="2030-06-01"):
+    """Weekly changes of a family, each part so many with the mask left out or not."""
+    on = pd.Timestamp(first)
+    rows = []
+    for missed, count in parts:
+        for _ in range(count):
+            step = "mask" if missed else "none"
+            rows.append(f"L{name} | {on.date()} | dressing_change | K{name} | {step}")
+            on += pd.Timedelta(days=7)
+    return rows
+
+
+def needs_at(as_of, histories, refreshers=()):
+    """Needs of the mask, by family, of a programme of families F1, F2, …"""
+    names = sorted(histories)
+    head = "line_id | child_id | family_id | site | home_from | dressing_on"
+    lines = [f"L{n} | C{n} | F{n} | north | 2030-05-01 | 2030-05-01" for n in names]
+    log = ["line_id | done_at | kind | caregiver_id | steps_missed"]
+    log += [row for n in names for row in histories[n]]
+    signed = [SIGNED.strip().splitlines()[0], *(REFRESHER.format(*one) for one in refreshers)]
+    table = retraining(
+        *read(
+            as_of,
+            lines="\n".join([head, *lines]),
+            home_log="\n".join(log),
+            sign_offs="\n".join(line.strip() for line in signed),
+        ),
+        POLICY,
+    )
+    return table[table["step"] == "mask"].set_index("family_id")
+
+
+OTHERS = {n: history(n, (True, 1), (False, 20), first="2030-12-01") for n in range(3, 9)}
+
+
+def test_none_of_fifty_one_missed_since_the_refresher_is_improved_and_not_retrain():
+    # 30 of 40 missed, then 51 daily changes without one
+    before = history(1, (True, 30), (False, 10), first="2030-03-01")
+    since = [
+        f"L1 | {day_.date()} | dressing_change | K1 | none"
+        for day_ in pd.date_range("2031-02-01", periods=51)
+    ]
+    found = needs_at("2031-04-01", {1: before + since, **OTHERS}, [("K1", "2031-02-01")])
+    own = found.loc["F1"]
+    assert own[["seen", "missed", "seen_before", "missed_before"]].tolist() == [51, 0, 40, 30]
+    assert own["state"] == "improved"
+    assert own["prob_above"] < 0.02
+    assert (own["refreshed_on"], own["recent_from"]) == (pd.Timestamp("2031-02-01"),) * 2
+
+
+def test_the_last_seven_of_seven_missed_is_retrain_whatever_was_long_ago():
+    own = history(1, (False, 90), (True, 7), first="2029-05-20")
+    found = needs_at("2031-04-01", {1: own, **OTHERS}).loc["F1"]
+    assert found["state"] == "retrain"
+    assert found["missed"] == 7
+    assert (found["missed_before"], found["missed_in_row"]) == (0, 7)
+
+
+def test_few_changes_since_a_refresher_are_too_early_to_tell():
+    own = history(1, (True, 12), first="2031-01-01")  # the last three after 5 March
+    found = needs_at("2031-03-25", {1: own, **OTHERS}, [("K1", "2031-03-05")]).loc["F1"]
+    assert (found["state"], found["seen"], found["seen_before"]) == ("too_early", 3, 9)
+    assert needs_at("2031-03-25", {1: own, **OTHERS}).loc["F1", "state"] == "retrain"
+
+
+def test_neither_bad_nor_clearly_better_since_a_refresher_is_watched():
+    own = history(1, (True, 1), (False, 1), (True, 1), (False, 5), first="2031-02-01")
+    found = needs_at("2031-04-01", {1: own, **OTHERS}, [("K1", "2031-01-31")]).loc["F1"]
+    assert (found["state"], found["seen"], found["missed"]) == ("watch", 8, 2)
+
+
+def test_a_refresher_marked_done_changes_the_list():
+    own = history(1, (True, 12), first="2031-01-01")
+    bad = {1: own, **OTHERS}
+    assert needs_at("2031-03-25", bad).loc["F1", "state"] == "retrain"
+    marked = needs_at("2031-03-25", bad, [("K1", "2031-03-24")]).loc["F1"]
+    assert (marked["state"], marked["seen"], marked["missed_before"]) == ("too_early", 0, 12)
+
+
+def test_evidence_older_than_the_window_is_history():
+    own = history(1, (True, 20), (False, 30), first="2030-04-01")
+    found = needs_at("2031-03-10", {1: own, **OTHERS})
+    assert "F1" not in found.index
+
+
+def test_one_of_22_and_9_of_18_differ_though_no_difference_between_families_is_found():
+    rows = {n: history(n, (True, 4), (False, 16), first="2030-11-01") for n in range(3, 33)}
+    rows[1] = history(1, (True, 1), (False, 21), first="2030-11-01")
+    rows[2] = history(2, (True, 9), (False, 9), first="2030-11-01")
+    found = needs_at("2031-04-05", rows)
+    assert found.loc["F2", "prob_above"] > found.loc["F1", "prob_above"] + 0.3
+
+
+def test_a_session_does_not_invite_a_programme_of_equal_families_near_the_limit():
+    rows = {n: history(n, (True, 4), (False, 17), first="2030-11-01") for n in range(1, 41)}
+    found = needs_at("2031-04-05", rows)
+    assert (found["state"] == "retrain").sum() == 0
+
+
 def test_nothing_logged_gives_empty_tables():
     timeline, records = read(home_log="line_id | done_at | kind\n")
     seen = practice(timeline, records, POLICY)
@@ -174,7 +276,8 @@ def test_a_group_session_joins_families_of_a_site_that_share_a_step():
             "family_id": pd.array(["F1", "F2", "F1"], dtype="string"),
             "caregiver_id": pd.array(["K1", None, "K1"], dtype="string"),
             "step": pd.array(["mask", "mask", "hand_wash"], dtype="string"),
-            "prob_above": [0.9, 0.6, 0.9],
+            "prob_above": [0.9, 0.85, 0.9],
+            "state": ["retrain"] * 3,
         }
     )
     planned = group_sessions(table, timeline)
@@ -198,6 +301,7 @@ def test_a_full_session_is_parted_evenly_and_the_surest_come_first(n, most, size
             "family_id": pd.array(codes, dtype="string"),
             "caregiver_id": pd.array([None] * n, dtype="string"),
             "step": pd.array(["mask"] * n, dtype="string"),
+            "state": ["retrain"] * n,
             "prob_above": np.linspace(0.99, 0.5, n),
         }
     )

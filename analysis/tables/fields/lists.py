@@ -14,7 +14,7 @@ from analysis.tables.fields.plain import (
     words,
 )
 from analysis.tables.kinds import Field, Kind, Sensitivity
-from analysis.vocabulary import Band, Reason
+from analysis.vocabulary import Band, NeedState, Reason
 
 LISTS = (
     count("rank", "place in the calling order, 1 first"),
@@ -64,6 +64,13 @@ LISTS = (
     count("seen", "occasions on which it is known whether the step was done well", "occasions"),
     count("missed", "of these not done well", "occasions"),
     share("shrunk_share", "share missed, adjusted towards the programme average for the step"),
+    word(
+        "state", "what the recent evidence says", allowed=tuple(NeedState), only_in=("retraining",)
+    ),
+    count("missed_in_row", "latest occasions in a row that were missed", "occasions"),
+    day(
+        "recent_from", "first day of the recent evidence: the last refresher or the policy's window"
+    ),
     words("evidence", "numbers of the home-log rows that show it"),
     count("changes", "how often it was done recently", "times"),
     Field(
@@ -92,7 +99,7 @@ LISTS = (
         sensitivity=Sensitivity.CODE,
         identity=False,
     ),
-    count("seen_before", "occasions in the window before", "occasions"),
+    count("seen_before", "occasions before the refresher or the recent evidence", "occasions"),
     count("missed_before", "of these not done well", "occasions"),
     count("seen_after", "occasions in the window after", "occasions"),
     count("missed_after", "of these not done well", "occasions"),

@@ -85,11 +85,11 @@ print(heard_of(RetrainingQueries(asked).needs(NeedsChoice())), SHRINKAGE_NOTE, s
 
 # %% [markdown]
 # ## Group sessions
-# A family is asked when its share is above the limit with a probability of a half or more.
+# A family is asked when recent evidence says that a caregiver needs retraining.
 
 # %%
 sessions = group_sessions(needs, found.timeline)
-print(f"Probability of {percent(LIKELY_PROBABILITY)} or more.")
+print(f"Probability of {percent(LIKELY_PROBABILITY)} or more, or missed many times in a row.")
 sessions.head(10)
 
 # %% [markdown]

@@ -10,7 +10,6 @@ import pandas as pd
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import (
-    LIKELY_PROBABILITY,
     limit_of,
     not_signed_off,
     retraining,
@@ -25,7 +24,7 @@ from analysis.reports.figures import Point
 from analysis.reports.report import Figure, Part, Report, Table
 from analysis.snapshot import Snapshot
 from analysis.stats.small_cells import hidden_counts
-from analysis.vocabulary import Copy, Role
+from analysis.vocabulary import Copy, NeedState, Role
 from analysis.words import (
     HIDDEN,
     NO_SIGN_OFF_WHY,
@@ -69,9 +68,9 @@ def educator_report(data: ReportData, copy: Copy) -> Report:
 
 
 def _likely(needs: pd.DataFrame) -> pd.DataFrame:
-    """Needs of which it is more likely than not that the share missed is above the limit."""
-    above = (needs["prob_above"] >= LIKELY_PROBABILITY).to_numpy(dtype=bool)
-    return needs[above]
+    """Needs that the recent evidence says call for retraining, facts without a share left out."""
+    retrain = (needs["state"] == NeedState.RETRAIN) & needs["prob_above"].notna()
+    return needs[retrain.to_numpy(dtype=bool)]
 
 
 def _needs_of(seen: Snapshot) -> set[tuple[str, str, str]]:
@@ -110,7 +109,7 @@ def _steps(data: ReportData, likely: pd.DataFrame, copy: Copy) -> Part:
     return Part(
         "Which steps are missed too often?",
         f"{'A hidden number of' if whole == HIDDEN else whole} families probably miss a step more "
-        "often than its limit (probability of at least 50 %).",
+        "often than its limit, by recent evidence.",
         tables=(Table("Families by step", heads, tuple(rows)),) if rows else (),
         notes=(
             (
@@ -157,7 +156,7 @@ def _to_retrain(data: ReportData, likely: pd.DataFrame, missed: int) -> Part:
         )
     ]
     if more:
-        notes.insert(0, f"{more} more are above their limit with a probability of at least 50 %.")
+        notes.insert(0, f"{more} more need retraining by recent evidence.")
     return Part(
         "Who needs retraining first?",
         f"{counted(len(likely), 'caregiver-step pair', 'caregiver-step pairs')} likely "

@@ -104,8 +104,8 @@ def average_shares(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> Aver
     >>> found.posterior_mean([1, 9], [22, 18]).round(2).tolist()
     [0.1, 0.43]
     """
-    hits, out_of = share_counts(np.atleast_1d(numerator), np.atleast_1d(denominator))
-    hits, out_of = hits[out_of > 0], out_of[out_of > 0]
+    counts, tries = share_counts(np.atleast_1d(numerator), np.atleast_1d(denominator))
+    hits, out_of = (c[tries > 0].astype(np.float64) for c in (counts, tries))
     if not len(hits):
         nothing = np.zeros(0)
         return AveragedShares(nothing, nothing, nothing)

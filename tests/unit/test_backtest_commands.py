@@ -35,7 +35,8 @@ CAREGIVERS = "caregiver_id,family_id\nK1,F1\nK2,F2\n"
 SPAN = ("--from", "2031-03-12", "--to", "2031-03-15", "--as-of", "2031-03-30")
 
 COLUMNS = {
-    ("retraining",): "family_id caregiver_id step seen missed shrunk_share prob_above evidence",
+    ("retraining",): "family_id caregiver_id step seen missed shrunk_share prob_above evidence "
+    "state recent_from refreshed_on missed_in_row seen_before missed_before",
     ("retraining", "sign-offs"): "family_id site caregiver_id changes "
     "last_change_on why signed_on evidence",
     (

@@ -70,6 +70,47 @@ class Snapshot:
         return self.known_at.astimezone(self.policy.zone).date()
 
     @property
+    def not_yet_known(self) -> int:
+        """Stored rows that were received after `known_at`, and so are left out."""
+        return self.records.not_yet_known
+
+    @property
+    def not_yet_known_sentence(self) -> str | None:
+        """One sentence about the rows left out, for every list; None: all that is stored is known.
+
+        A receipt in the future is the clock's fault, so the sentence says what to do about it.
+        """
+        n = self.not_yet_known
+        if not n:
+            return None
+        rows = "1 stored row was" if n == 1 else f"{n:,} stored rows were"
+        day = self.known_at.astimezone(self.policy.zone)
+        return (
+            f"{rows} received after {day.day} {day:%b %Y} and left out. If that day has not "
+            "passed yet, a clock was ahead: correct the clock and ingest the same files again."
+        )
+
+    @cached_property
+    def history_sentence(self) -> str | None:
+        """One sentence for every list that rests on history; None: it rests on none.
+
+        Rows loaded as history count as received on the day they were done, which is assumed.
+        """
+        n = sum(int(self.records.is_assumed(table).sum()) for table in self.records.history)
+        if not n:
+            return None
+        rows = "1 row was" if n == 1 else f"{n:,} rows were"
+        return (
+            f"{rows} loaded as history: each counts as received on the day it was done, which is "
+            "an assumption. On the real day fewer rows may have been there."
+        )
+
+    @property
+    def caveats(self) -> tuple[str, ...]:
+        """The sentences that every list, page and report made from this snapshot has to show."""
+        return tuple(s for s in (self.not_yet_known_sentence, self.history_sentence) if s)
+
+    @property
     def _known_on(self) -> date:
         """The day before which everything received is known."""
         return (self.known_at.astimezone(self.policy.zone) + timedelta(microseconds=1)).date()

@@ -55,7 +55,7 @@ received = datetime(AS_OF.year, AS_OF.month, AS_OF.day, tzinfo=UTC)
 counts = []
 for path, profile in sources:
     source = load_profile(profile) if profile else None
-    counts += ingest(store, path, policy, source, received_at=received).tables
+    counts += ingest(store, path, policy, source, received_at=received, ingested_at=received).tables
 summary = pd.DataFrame(counts)
 summary
 

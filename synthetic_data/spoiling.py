@@ -211,7 +211,7 @@ def _log_ways(sheet: Sheet) -> Iterator[_Way]:
 
 
 _WAYS_OF_TABLE: dict[str, tuple[_Way, ...]] = {
-    "lines": (_Way("removal_half_told", "removal_reason", lambda _: "", _always),),
+    "lines": (_Way("removal_incomplete", "removal_reason", lambda _: "", _always),),
     "caregivers": (_Way("unknown_code", "relation", lambda _: "neighbour", _always),),
     "sign_offs": (
         _Way("unknown_code", "outcome", lambda _: "passed", _always),

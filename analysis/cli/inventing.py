@@ -67,7 +67,9 @@ def invented_store(
     with opened(url, create=True) as store:
         for path, profile in sources:
             source = load_profile(profile) if profile else None
-            summary = with_progress(store, [path], settings, source, received_at=came)
+            summary = with_progress(
+                store, [path], settings, source, received_at=came, ingested_at=came
+            )
             stored += summary.stored
             refused += summary.refused
         for call in made:

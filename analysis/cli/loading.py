@@ -34,11 +34,22 @@ def ingest_files(asked: Ingest) -> None:
             f"{asked.table!r} is not a table; tables are {', '.join(INCOMING)}."
             f"{nearest(asked.table, INCOMING)}"
         )
+    if asked.history and asked.received_at is not None:
+        raise UsageError(
+            "--history and --received-at can't be combined: rows of history count as received on "
+            "the day they were done. Leave one out."
+        )
     settings = load_policy(asked.policy)
     with opened(asked.store, create=True) as store:
         profile = load_profile(asked.source) if asked.source else None
         summary = with_progress(
-            store, asked.paths, settings, profile, asked.table, asked.received_at
+            store,
+            asked.paths,
+            settings,
+            profile,
+            asked.table,
+            asked.received_at,
+            history=asked.history,
         )
     show(counts_table(summary), asked)
     for sentence in (*summary.notes, *summary.faults):
@@ -59,6 +70,9 @@ def with_progress(
     profile: Profile | None = None,
     table: str | None = None,
     received_at: datetime | None = None,
+    ingested_at: datetime | None = None,
+    *,
+    history: bool = False,
 ) -> IngestSummary:
     """Ingest behind a progress bar on stderr."""
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
@@ -73,7 +87,17 @@ def with_progress(
                 shown, description=seen.file, completed=seen.bytes_done, total=seen.bytes_total
             )
 
-        return ingest(store, paths, policy, profile, table, received_at, report)
+        return ingest(
+            store,
+            paths,
+            policy,
+            profile,
+            table,
+            received_at,
+            report,
+            ingested_at=ingested_at,
+            history=history,
+        )
 
 
 def refused(asked: Refused) -> None:

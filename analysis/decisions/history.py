@@ -100,7 +100,9 @@ class History:
             and come home on this day: they can have no reason to be called.
         """
         at = (known_at - _EPOCH) // timedelta(microseconds=1)
-        frames = {n: v.frame.take(v.known(at)) for n, v in self.tables.items() if n != "home_log"}
+        frames: dict[str, Any] = {
+            n: v.frame.take(v.known(at)) for n, v in self.tables.items() if n != "home_log"
+        }
         log = self.tables["home_log"]
         chosen = log.known(at)
         if by is not None:
@@ -110,7 +112,8 @@ class History:
         lines = self.tables["lines"]
         frames["earlier_lines"] = lines.frame.take(lines.earlier(at))
         acts = {"calls": self.calls, "arrangements": self.arrangements}
-        return Records(**frames, **{n: v.frame.take(v.known(at)) for n, v in acts.items()})
+        known: dict[str, Any] = {n: v.frame.take(v.known(at)) for n, v in acts.items()}
+        return Records(**frames, **known)
 
     @cached_property
     def _log_families(self) -> tuple[Ints, pd.Index[Any]]:

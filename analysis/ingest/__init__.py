@@ -1,7 +1,7 @@
 """From files to rows of the store: readers, source profiles, checks, refusals, sentences.
 
 `ingest` reads files and folders; `load_profile` reads how a source writes; `refused` writes
-refused rows back to be mended. What is wrong with a row is data (`reasons`), put into words
+refused rows to a file in which they can be fixed. What is wrong with a row is data (`reasons`), put into words
 in one place (`sentences`).
 """
 

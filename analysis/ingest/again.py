@@ -7,13 +7,13 @@ would be stored as a second event.
 - **A file read again in another way**: its rows are matched with the rows it stored by sheet and
   row number. A row that now has another key becomes a version of the row stored before, under the
   new key. Where that is not possible, because the new key is stored already or another row of the
-  file has the old one, the row goes in by its new key, and the old one is withdrawn unless a row
+  file has the old one, the row is stored under its new key, and the old one is voided unless a row
   of the file still has it. So a file always ends as if it had been read in the new way only.
 - **Another file with an entry stored before a column was known**: the entry is read a second time
   as it was read then. If that key is stored and the new one is not, it becomes a version of the
   entry stored before, now with the column filled.
 
-Rows that another file has corrected or withdrawn in the meantime stay as corrected.
+Rows that another file has corrected or voided in the meantime stay as corrected.
 """
 
 from __future__ import annotations
@@ -54,11 +54,11 @@ class StoredRows(EarlierRows, Protocol):
 class Replaced:
     """What a batch replaces; arrays have one entry a row of the batch, None for "no key".
 
-    `known_as` is the key to be given up for the row's own, `withdrawn` the key to be withdrawn.
+    `known_as` is the key to be given up for the row's own, `voided` the key to be voided.
     """
 
     known_as: Objects
-    withdrawn: Objects
+    voided: Objects
 
     @classmethod
     def nothing(cls, n: int) -> Replaced:
@@ -67,16 +67,16 @@ class Replaced:
 
     def of(self, rows: Mask) -> Replaced:
         """The same of some rows of the batch."""
-        return Replaced(self.known_as[rows], self.withdrawn[rows])
+        return Replaced(self.known_as[rows], self.voided[rows])
 
     def where(self, rows: Mask) -> Replaced:
         """The same, but the other rows replace nothing."""
-        return Replaced(_only(self.known_as, rows), _only(self.withdrawn, rows))
+        return Replaced(_only(self.known_as, rows), _only(self.voided, rows))
 
     @property
     def rows(self) -> Mask:
         """Rows that replace another."""
-        return pd.notna(self.known_as) | pd.notna(self.withdrawn)
+        return pd.notna(self.known_as) | pd.notna(self.voided)
 
     @property
     def any(self) -> bool:
@@ -85,7 +85,7 @@ class Replaced:
 
     def keys(self, own: pa.Array) -> pa.Array:
         """The key under which each row is stored so far: its own, or the one it had before."""
-        before = np.where(pd.notna(self.known_as), self.known_as, self.withdrawn)
+        before = np.where(pd.notna(self.known_as), self.known_as, self.voided)
         return pc.coalesce(pa.array(before, own.type), own)
 
     def named(self, rows: pa.Table) -> pa.Table:
@@ -126,11 +126,11 @@ def replaced_by_file(
     single &= ~now["old"].duplicated(keep=False).to_numpy(dtype=bool)
     old = now["old"].to_numpy(dtype=object)
     known_as = _only(old, moved & is_new & single)
-    withdrawn = _only(old, moved & ~(is_new & single))
+    voided = _only(old, moved & ~(is_new & single))
     ends = np.cumsum([len(checked) for checked in batches])[:-1]
     return [
         Replaced(*parts)
-        for parts in zip(np.split(known_as, ends), np.split(withdrawn, ends), strict=True)
+        for parts in zip(np.split(known_as, ends), np.split(voided, ends), strict=True)
     ]
 
 
@@ -174,13 +174,13 @@ def replaced_by_reading(
     moved &= ~_are_stored(pd.Series(key), stored, "home_log", moved)
     moved &= ~pd.Series(key).duplicated().to_numpy(dtype=bool)
     moved[moved] &= ~pd.Series(old[moved]).duplicated().to_numpy(dtype=bool)
-    return Replaced(_only(old, moved), nothing.withdrawn)
+    return Replaced(_only(old, moved), nothing.voided)
 
 
-def withdrawals(rows: pa.Table, replaced: Replaced) -> pa.Table:
-    """Rows that withdraw the keys of earlier versions, made of the rows that replace them."""
-    at = np.flatnonzero(pd.notna(replaced.withdrawn))
-    keys = replaced.withdrawn[at].tolist()
+def voids(rows: pa.Table, replaced: Replaced) -> pa.Table:
+    """Rows that void the keys of earlier versions, made of the rows that replace them."""
+    at = np.flatnonzero(pd.notna(replaced.voided))
+    keys = replaced.voided[at].tolist()
     return (
         rows.take(pa.array(at))
         .set_column(rows.column_names.index("void"), "void", pa.array(np.ones(len(at), bool)))

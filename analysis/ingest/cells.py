@@ -1,6 +1,6 @@
-"""What does each cell of a batch say, as a value of its column's kind?
+"""What is the value of each cell of a batch, by the kind of its column?
 
-Words, codes and numbers are looked at by distinct text, dates from their bytes. A cell that
+Words, codes and numbers are read once for each distinct text, dates from their bytes. A cell that
 can't be read is marked and counts as blank.
 """
 
@@ -70,7 +70,7 @@ def read_codes(cells: pa.Array, column: Column, reading: Reading, faults: Faults
 
 
 def read_words(cells: pa.Array, column: Column, reading: Reading) -> pa.Array:
-    """Text as it stands, the source's own words replaced."""
+    """Text as written, with the source's own words replaced."""
     words = reading.words.get(column.name)
     if not words:
         return cells
@@ -242,11 +242,14 @@ def read_instants(cells: pa.Array, column: str, reading: Reading, faults: Faults
     return Timed(day, np.where(day == NONE, NONE, utc), twice)
 
 
-def read_received(cells: pa.Array | None, default: int, reading: Reading, faults: Faults) -> Ints:
+def read_received(
+    cells: pa.Array | None, default: int, now: int, reading: Reading, faults: Faults
+) -> Ints:
     """Moments of receipt, microseconds UTC; blank: `default`.
 
     A date alone means the end of that day in the programme's zone: a call made that day
-    cannot have answered a row of which nobody knows that it was there.
+    cannot have answered a row that may have been received after it. Today means `now`, the moment
+    of ingest in microseconds UTC: by then the row is there.
     """
     if cells is None:
         return np.full(len(faults.reason), default, np.int64)
@@ -254,6 +257,8 @@ def read_received(cells: pa.Array | None, default: int, reading: Reading, faults
     received = found.utc.copy()
     dated = np.flatnonzero((found.utc == NONE) & (found.day != NONE))
     if len(dated):
-        midnight = to_utc((found.day[dated] + 1) * DAY, reading.programme_zone)
-        received[dated] = midnight.utc - 1
+        day, zone = found.day[dated], reading.programme_zone
+        end = to_utc((day + 1) * DAY, zone).utc - 1
+        today = local_days(np.array([now], np.int64), zone)[0]
+        received[dated] = np.where(day == today, now, end)
     return np.where(received == NONE, default, received)

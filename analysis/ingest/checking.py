@@ -1,6 +1,6 @@
-"""What of a batch of raw rows can be stored, and what is refused and why?
+"""Which rows of a batch can be stored, which are refused, and why?
 
-Pure: rows in, rows out. Nothing is asked of the store; what needs its history is in `history`.
+Pure: rows in, rows out. The store is not read; what needs earlier rows is in `history`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import orjson
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.ingest.backfill import assumed_receipts, count_old, days_done
 from analysis.ingest.cells import (
     Reading,
     Timed,
@@ -28,7 +29,7 @@ from analysis.ingest.cells import (
     read_words,
 )
 from analysis.ingest.faulty import REASONS, Doubts, Faults
-from analysis.ingest.heads import MENDS, Heads
+from analysis.ingest.heads import REFUSED_ROW, Heads
 from analysis.ingest.identity import (
     canonical,
     digests,
@@ -41,6 +42,7 @@ from analysis.ingest.identity import (
     with_void,
 )
 from analysis.ingest.known_lines import KnownLines
+from analysis.ingest.limits import DAYS_AHEAD, RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.moments import NONE, DateOrder
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import Part, Raw
@@ -57,7 +59,7 @@ from analysis.tables.kinds import Kind
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
-_MENDS = Column.of(field_of(MENDS))
+_REFUSED_ROW = Column.of(field_of(REFUSED_ROW))
 
 
 @dataclass(frozen=True)
@@ -68,7 +70,11 @@ class Source:
     profile: Profile
     policy: Policy
     received_at: int
-    """Microseconds UTC; for rows that do not say it themselves."""
+    """Microseconds UTC; for rows that do not name their own."""
+    ingested_at: int
+    """Microseconds UTC; no row may be received later, but for a small difference of clocks."""
+    history: bool = False
+    """Rows without a receipt of their own count as received on the day they were done."""
 
     def with_heads(self, heads: Heads) -> Source:
         """The same source with other columns known."""
@@ -76,7 +82,7 @@ class Source:
 
     @cached_property
     def reading(self) -> Reading:
-        """How cells are to be read."""
+        """How cells are read."""
         editions = self.policy.editions
         return Reading(
             order=self.profile.date_order,
@@ -95,8 +101,8 @@ class Checked:
     """A batch after the checks; all arrays have one entry a row of the batch.
 
     `accepted` holds every row in the form in which it is stored, faulty ones included;
-    `faults.usable` says which may go in. `withdrawals` are rows that only take a refused
-    row off the list.
+    `faults.usable` marks those that can be stored. `withdrawals` are rows that only remove a
+    refused row from the list.
     """
 
     source: Source
@@ -107,12 +113,14 @@ class Checked:
     doubts: Doubts
     withdrawals: Mask
     timed: Timed | None
+    n_old: int
+    """Rows that were received long after they were done; 0 for history."""
 
     def __len__(self) -> int:
         return len(self.rows)
 
     def stored_form(self, doubts: pa.Array) -> pa.Table:
-        """The usable rows; those that only withdraw a refused row have no key."""
+        """The usable rows; those that only remove a refused row have no key."""
         table = self.accepted
         if self.withdrawals.any():
             key = pc.if_else(
@@ -149,7 +157,7 @@ class Checked:
         )
 
     def _values_at_fault(self, at: Ints, numbered: npt.NDArray[np.int16]) -> list[str | None]:
-        """What stands in the first cell at fault of each row."""
+        """The value of the first cell at fault of each row."""
         values: list[str | None] = [None] * len(at)
         for number, column in enumerate(self.faults.columns):
             cells = self.rows.cells.get(column, self.rows.extra.get(column))
@@ -159,21 +167,21 @@ class Checked:
             shown = cells.take(pa.array(at[places])).to_pylist()
             for place, value in zip(places.tolist(), shown, strict=True):
                 values[place] = value and CONTROL.sub("\ufffd", value)
-        for row, said in self.faults.said.items():
+        for row, shown_value in self.faults.shown.items():
             if self.faults.reason[row] >= 0:
-                values[int(np.searchsorted(at, row))] = said
+                values[int(np.searchsorted(at, row))] = shown_value
         return values
 
     def _wholes(self, at: Ints) -> list[str]:
         """Each row as a JSON object of its cells under our heads.
 
         Words and dates that the source profile explains are written as they were understood, so
-        that a mended file needs no profile; all else is as it was written.
+        that a corrected file needs no profile; everything else is as it was written.
         """
         taken = pa.array(at)
-        columns = {name: self._plain(name, at) for name in self.rows.cells if name != MENDS} | {
-            head: cells.take(taken) for head, cells in self.rows.extra.items()
-        }
+        columns = {
+            name: self._plain(name, at) for name in self.rows.cells if name != REFUSED_ROW
+        } | {head: cells.take(taken) for head, cells in self.rows.extra.items()}
         names = list(columns)
         rows = zip(*(column.to_pylist() for column in columns.values()), strict=True)
         width = self.source.part.heads.width
@@ -200,7 +208,7 @@ class Checked:
             return pc.coalesce(
                 pc.utf8_slice_codeunits(text, 0, 7) if kind is Kind.MONTH else text, cells
             )
-        if name == "done_at" and self.timed is not None:
+        if kind is Kind.INSTANT and self.timed is not None:
             return self._plain_moment(at, cells)
         return cells
 
@@ -218,6 +226,11 @@ class Checked:
         return pc.coalesce(text, days.cast(pa.date32()).cast(pa.string()), cells)
 
 
+def day_of(moment: str) -> str:
+    """Column in which the day of a column of moments is stored: ``done_on`` for ``done_at``."""
+    return f"{moment.removesuffix('_at')}_on"
+
+
 def _flat(column: pa.ChunkedArray) -> pa.Array:
     return column.combine_chunks() if column.num_chunks != 1 else column.chunk(0)
 
@@ -230,7 +243,7 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
     raw : Raw
         Rows as written.
     source : Source
-        What they are and how they are to be read.
+        What they are and how they are read.
     known : KnownLines
         The registry, for the tables that name its lines, children or families.
 
@@ -250,18 +263,22 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
         if "void" in rows.cells
         else np.zeros(n, bool)
     )
-    mends = read_counts(rows.cells.get(MENDS, blank), _MENDS, faults)
+    mends = read_counts(rows.cells.get(REFUSED_ROW, blank), _REFUSED_ROW, faults)
     withdrawals = void & (mends != NONE)
     needed = [c for c in entry.key if not (table == "home_log" and c != "entry_id")]
     has_key = np.ones(n, np.bool_)
     for name in needed:
         has_key &= np.asarray(rows.cells.get(name, blank).is_valid())
-    faults.excuse(void & has_key | withdrawals, needed)
-    received = read_received(
-        rows.cells.get("received_at"), source.received_at, source.reading, faults
-    )
+    faults.excuse(void & has_key | withdrawals, [*needed, "received_at"])
+    received = _received(rows, source, faults)
     values, timed = _read_columns(rows, entry.columns, source.reading, faults, doubts)
     _mark_future(values, received, entry.columns, source.reading, faults)
+    days = days_done(table, values, known)
+    n_old = 0 if source.history else count_old(days, received, source.reading.programme_zone)
+    if source.history:
+        assumed = assumed_receipts(days, received, source.reading.programme_zone)
+        own = rows.cells.get("received_at", blank)
+        received = np.where(np.asarray(own.is_valid()), received, assumed)
     as_given = dict(values)
     CHECKS[table](Batch(values, void, faults, doubts), known)
     faults.reason[withdrawals] = -1
@@ -280,7 +297,17 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
             **_stored_columns(values, entry.columns),
         }
     )
-    return Checked(source, raw, rows, accepted, faults, doubts, withdrawals, timed)
+    return Checked(source, raw, rows, accepted, faults, doubts, withdrawals, timed, n_old)
+
+
+def _received(rows: Rows, source: Source, faults: Faults) -> Ints:
+    """Moments of receipt, microseconds UTC; none later than the moment of ingest."""
+    cells = rows.cells.get("received_at")
+    latest = source.ingested_at
+    received = read_received(cells, source.received_at, latest, source.reading, faults)
+    ahead = received > latest + RECEIPT_AHEAD_MICROSECONDS
+    faults.mark(ahead, "received_at", Refusal.RECEIPT_AHEAD)
+    return np.where(ahead, latest, received)
 
 
 def _read_columns(
@@ -307,7 +334,7 @@ def _read_columns(
                 values[column.name] = read_dates(cells, column, reading, faults)
             case _:
                 timed = read_instants(cells, column.name, reading, faults)
-                values["done_on"], values["done_at"] = timed.day, timed.utc
+                values[day_of(column.name)], values[column.name] = timed.day, timed.utc
                 doubts.mark(timed.twice, Doubt.TIME_TWICE)
     return values, timed
 
@@ -319,12 +346,15 @@ def _mark_future(
     reading: Reading,
     faults: Faults,
 ) -> None:
-    """Mark dates later than the row's receipt by more than a day."""
-    latest = local_days(received, reading.programme_zone) + 1
+    """Mark dates later than the row's receipt by more than a day, or than a plan may be."""
+    today = local_days(received, reading.programme_zone)
     for column in columns:
         if column.kind in {Kind.DATE, Kind.MONTH, Kind.INSTANT}:
-            days = values["done_on" if column.kind is Kind.INSTANT else column.name]
-            faults.mark(days > latest, column.name, Refusal.IN_THE_FUTURE)
+            is_instant = column.kind is Kind.INSTANT
+            days = values[day_of(column.name) if is_instant else column.name]
+            ahead = days > today + DAYS_AHEAD.get(column.name, 1)
+            reason = Refusal.TOO_FAR_AHEAD if column.name in DAYS_AHEAD else Refusal.IN_THE_FUTURE
+            faults.mark(ahead, column.name, reason)
 
 
 def _hashes(
@@ -335,11 +365,13 @@ def _hashes(
     given = dict(values)
     if table == "home_log":
         lines: Any = given["line_id"]
-        day, moment = given["done_on"], given["done_at"]
         given["family_id"] = pc.if_else(
             lines.is_valid(), pa.scalar(None, pa.string()), given["family_id"]
         )
-        given["done_on"] = np.where(moment == NONE, day, NONE)
+    for column in entry.columns:
+        if column.kind is Kind.INSTANT:
+            day, moment = given[day_of(column.name)], given[column.name]
+            given[day_of(column.name)] = np.where(moment == NONE, day, NONE)
     texts = text_of_rows({name: canonical(column) for name, column in given.items()})
     hashes = digests(texts)
     content = hash_array(with_void(texts, hashes, void))
@@ -376,7 +408,8 @@ def _stored_columns(
     values: Mapping[str, pa.Array | Ints], columns: Sequence[Column]
 ) -> dict[str, pa.Array]:
     """Columns in the types in which they are stored."""
-    kinds = {c.name: c.kind for c in columns} | {"done_on": Kind.DATE}
+    kinds = {c.name: c.kind for c in columns}
+    kinds |= {day_of(c.name): Kind.DATE for c in columns if c.kind is Kind.INSTANT}
     stored: dict[str, pa.Array] = {}
     for name, value in values.items():
         if not isinstance(value, np.ndarray):

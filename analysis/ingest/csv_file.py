@@ -1,8 +1,8 @@
 """How are the rows of a text file read, and numbered as a person counts them?
 
 The file is cut at row ends into pieces of bounded size, and pyarrow parses each piece. Only
-where quotation marks stand in places that the CSV rules (RFC 4180) do not foresee, Python's
-own slower reader takes over.
+where quotation marks are in places that the CSV rules (RFC 4180) do not allow, Python's
+own slower reader is used.
 """
 
 from __future__ import annotations
@@ -60,9 +60,9 @@ def csv_part(log: LogFile, profile: Profile, table: str | None) -> Part:
     log : LogFile
         The file.
     profile : Profile
-        Says encoding, rows above the head and heads.
+        Gives encoding, rows above the header and headers.
     table : str or None
-        The table it holds; None: the name or the head row tells.
+        Its table; None: found from the name or the header row.
 
     Returns
     -------
@@ -72,7 +72,7 @@ def csv_part(log: LogFile, profile: Profile, table: str | None) -> Part:
     Raises
     ------
     IngestError
-        The table cannot be told, heads are missing, the text is not of the encoding; while
+        The table is unknown, heads are missing, the text is not of the encoding; while
         reading: a row without end, quotation marks that do not close.
     """
     file = log.name
@@ -123,7 +123,7 @@ def _decoded(block: bytes, encoding: str, file: str) -> str:
 
 
 def _table(start: _Start, stem: str, profile: Profile) -> str:
-    """The table that the name or the head row tells, also one below other rows."""
+    """The table found from the name or the header row, also below other rows."""
     head, _, _ = _head(start, TableProfile(), profile)
     table = table_of_sheet([stem], head, profile, start.file) or table_of_profile_heads(
         lambda looks: _head(start, looks, profile)[0], profile
@@ -171,7 +171,7 @@ class _Counted(Iterator[str]):
 
 
 def joined_heads(rows: Sequence[Sequence[str]]) -> list[str]:
-    """One head a column from several head rows.
+    """One head a column from several header rows.
 
     A blank cell of an upper row repeats the one to its left, as merged cells mean it.
 
@@ -251,7 +251,7 @@ def _parsed(piece: bytes, layout: _Layout, above: int) -> tuple[Raw, int]:
         piece = _utf8(piece, layout, above)
     ragged: list[pacsv.InvalidRow] = []
     table = _read_csv(piece, layout, above, ragged, threads=True)
-    if ragged:  # only a single thread tells the row's number
+    if ragged:  # only a single thread reports the row's number
         ragged.clear()
         table = _read_csv(piece, layout, above, ragged, threads=False)
     columns = [c.combine_chunks() if c.num_chunks != 1 else c.chunk(0) for c in table.itercolumns()]

@@ -1,4 +1,4 @@
-"""What is raised when a whole file or a source profile cannot be used?"""
+"""Which error is raised when a whole file or a source profile cannot be used?"""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from analysis.ingest.sentences import file_sentence
 
 
 class IngestError(UserError):
-    """Nothing of a file went in; the text is one sentence for a user.
+    """Nothing of a file was imported; the text is one sentence for a user.
 
     Attributes
     ----------
@@ -25,7 +25,7 @@ class IngestError(UserError):
 
 
 class StillRefusedError(Exception):
-    """A mended row cannot be used either, and nothing of it is stored."""
+    """A corrected row still cannot be used; nothing of it is stored."""
 
     def __init__(self, column: str | None, value: str | None, reason: str) -> None:
         super().__init__(reason)
@@ -35,7 +35,7 @@ class StillRefusedError(Exception):
 
 
 class NotListedError(Exception):
-    """The refused row that was to be mended is not on the list (any more)."""
+    """The refused row to be fixed is not (or no longer) on the list."""
 
 
 class ProfileError(UserError):

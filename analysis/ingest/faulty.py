@@ -1,4 +1,4 @@
-"""Which rows of a batch can't be used, and which cell is the first to say so?"""
+"""Which rows of a batch can't be used, and which cell is the first at fault?"""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ _AT = {reason: at for at, reason in enumerate(REASONS)}
 class Faults:
     """The first fault of each row; later ones do not replace it.
 
-    Rows that withdraw their key may be `excused`: faults outside the named columns are then
-    passed over, for such a row needs its key only.
+    Rows that void their key may be `excused`: faults outside the named columns are then
+    ignored, because such a row needs only its key.
 
     Attributes
     ----------
@@ -29,7 +29,7 @@ class Faults:
         -1 (the row as a whole) or a position in `columns`.
     columns : list of str
         Columns, or heads of the source, in which a fault was found.
-    said : dict of int to str
+    shown : dict of int to str
         What to show as the value of a row's fault where it is not the cell itself.
     """
 
@@ -37,12 +37,12 @@ class Faults:
         self.reason = np.full(n, -1, np.int8)
         self.column = np.full(n, -1, np.int16)
         self.columns: list[str] = []
-        self.said: dict[int, str] = {}
+        self.shown: dict[int, str] = {}
         self._excused: Mask = np.zeros(n, np.bool_)
         self._needed: Collection[str] = ()
 
     def excuse(self, rows: Mask, needed: Collection[str]) -> None:
-        """Pass over further faults of these rows, except in the needed columns."""
+        """Ignore further faults of these rows, except in the needed columns."""
         self._excused, self._needed = rows, needed
 
     def mark(self, where: Mask, column: str | None, reason: Refusal) -> None:
@@ -58,14 +58,14 @@ class Faults:
                 self.columns.append(column)
             self.column[new] = self.columns.index(column)
 
-    def mark_row(self, row: int, column: str | None, reason: Refusal, said: str) -> None:
+    def mark_row(self, row: int, column: str | None, reason: Refusal, shown: str) -> None:
         """Note a fault of one row and what to show as its value."""
         where = np.zeros(len(self.reason), np.bool_)
         where[row] = True
         free = self.reason[row] < 0
         self.mark(where, column, reason)
         if free and self.reason[row] >= 0:
-            self.said[row] = said
+            self.shown[row] = shown
 
     @property
     def usable(self) -> Mask:

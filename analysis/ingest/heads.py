@@ -1,4 +1,4 @@
-"""Which table does a file or sheet hold, and which of its columns is which of ours?"""
+"""Which table does a file or sheet hold, and which of our columns is each of its columns?"""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.reasons import FileFault
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
-MENDS = "refused_row"
-"""Head under which a mended file names the refused row that a row replaces."""
+REFUSED_ROW = "refused_row"
+"""Header under which a corrected file names the refused row that a row replaces."""
 REFUSED_WHY = ("refused_reason", "refused_why")
-"""Heads that a mended file carries for its reader; ingest passes over them."""
+"""Headers of a corrected file for its reader; ingest ignores them."""
 
 FORMULA = re.compile(r"[=@]|[+-](?![0-9.])")
-"""Start of a cell that a spreadsheet would take for a formula."""
+"""Start of a cell that a spreadsheet would read as a formula."""
 
 GUARDED = r"^'([=@+-])"
-"""A cell of a mended file in front of which a quotation mark was put for that reason."""
+"""A cell of a corrected file with a quotation mark in front for that reason."""
 
 _ALIKE = re.compile(r"[\s\-_]+")
 _WORDS = re.compile(r"[^a-z0-9]+|(?<=[a-z])(?=[0-9])")
@@ -41,7 +41,7 @@ def alike(head: str) -> str:
 class Heads:
     """What each column of a sheet is, by position.
 
-    `columns` are ours (with `received_at`, `void` and `refused_row`), `ticks` stand for a
+    `columns` are ours (with `received_at`, `void` and `refused_row`), `ticks` each mean one
     code, `unknown` are kept with the row under their own head, `nameless` have no head;
     `written` are the heads of `columns` and `ticks` as they are in the file.
     """
@@ -72,7 +72,7 @@ def table_of_name(name: str) -> str | None:
 def table_of_sheet(
     names: Sequence[str], head: Sequence[str], profile: Profile, file: str
 ) -> str | None:
-    """Tell the table from the profile's patterns, then the names, then the head row.
+    """Find the table from the profile's patterns, then the names, then the header row.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def table_of_sheet(
     Returns
     -------
     str or None
-        None: nothing here tells.
+        None: not found.
 
     Raises
     ------
@@ -113,12 +113,12 @@ def table_of_sheet(
 def table_of_profile_heads(
     head_of: Callable[[TableProfile], Sequence[str]], profile: Profile
 ) -> str | None:
-    """Return the first table of the profile whose own heads all stand where it says they do.
+    """Return the first table of the profile whose own headers are all where it expects them.
 
     Parameters
     ----------
     head_of : callable
-        Gives the head cells of the sheet read as a table's profile says.
+        Gives the head cells of the sheet read by a table's profile.
     profile : Profile
         The source's profile.
     """
@@ -151,8 +151,8 @@ def _missing(table: str, given: set[str], elsewhere: set[str]) -> list[str]:
     if table == "home_log" and not {"line_id", "family_id"} & have:
         needed.insert(0, "line_id")
     missing = [name for name in needed if name not in have]
-    withdraws = "void" in given and all(name in have for name in entry.key)
-    return [] if withdraws else missing
+    voids = "void" in given and all(name in have for name in entry.key)
+    return [] if voids else missing
 
 
 def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) -> Heads:
@@ -161,7 +161,7 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     Parameters
     ----------
     head : sequence of str
-        Cells of the head row, outer spaces removed; several head rows joined.
+        Cells of the header row, outer spaces removed; several header rows joined.
     table : str
         The table the sheet holds.
     profile : Profile
@@ -181,7 +181,7 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     """
     looks = profile.table(table)
     ours = {alike(c.name): c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)}
-    ours |= {alike(name): name for name in (MENDS, *REFUSED_WHY)}
+    ours |= {alike(name): name for name in (REFUSED_ROW, *REFUSED_WHY)}
     theirs = {alike(h): column for h, column in looks.heads.items()}
     ticked = {alike(t.head): t for t in looks.ticks}
     columns: dict[int, str] = {}

@@ -1,4 +1,4 @@
-"""What is odd about a row only in the light of rows that came before it?"""
+"""Which rows are odd only when compared with earlier rows?"""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _DAYS = 1 << 21
 
 
 class EarlierRows(Protocol):
-    """What the store tells of rows that earlier files brought."""
+    """What the store knows about rows of earlier files."""
 
     def versions(self, table: str, keys: pa.Array) -> pa.Table:
         """Key, content, received_at, file (and family_id of the home log) of versions of keys."""
@@ -38,7 +38,7 @@ class EarlierRows(Protocol):
 
 @dataclass
 class History:
-    """Marks the doubts that hang on earlier rows; batches are shown to it in file order.
+    """Marks the doubts that depend on earlier rows; batches come in file order.
 
     Connector changes are compared with those of earlier files, of earlier batches and of the
     same batch; versions with those of earlier files and the same batch.
@@ -83,7 +83,7 @@ class History:
         checked.doubts.mark(too_soon, Doubt.CONNECTOR_TOO_SOON)
 
     def _fetch_connectors(self, first: int, last: int) -> None:
-        """Add stored changes of all lines on days that were not asked for yet: each day once."""
+        """Add stored changes of all lines on days that were not read yet: each day once."""
         wanted = [(first, last)]
         if self._asked is not None:
             low, high = self._asked
@@ -135,7 +135,7 @@ def _may_repeat(keys: pa.Array) -> bool:
 
 
 def _odd_versions(versions: pa.Table) -> dict[Doubt, Mask]:
-    """Compare each version with the one in force when it came; rows stand in order of storing."""
+    """Compare each version with the one in force when it came; rows are in the order of storing."""
     key, content = _numbers(versions["key"]), _numbers(versions["content"])
     received = np.asarray(versions["received_at"])
     # One entry a version, those of a key together and in the order in which they held.
@@ -164,7 +164,7 @@ def _odd_versions(versions: pa.Table) -> dict[Doubt, Mask]:
 class Before:
     """What is known of the rows of a file that is read again unchanged; arrays of shape (n,).
 
-    `stored`: the row is stored as it is, and was not withdrawn because the file was read in another
+    `stored`: the row is stored as it is, and was not voided because the file was read in another
     way in between. `changed_since`: another file changed its key after this one was first received;
     a file that has not changed must not undo that.
     """
@@ -204,7 +204,7 @@ def known_before(
     later &= ~np.isin(np.asarray(stored["file"]), before.files)
     changed_since = np.isin(key[:n], key[n:][later]) & named
     was_stored = np.isin(pair[:n], pair[n:]) & ~np.isin(key[:n], key[n:][_given_up(stored)])
-    # Where one of several rows of a key is new, those after it have to follow it once more.
+    # Where one of several rows of a key is new, those after it have to follow it again.
     was_stored &= named & ~np.isin(key[:n], key[:n][~was_stored & ~changed_since])
     return Before(was_stored, changed_since)
 
@@ -227,7 +227,7 @@ def _given_up(stored: pa.Table) -> Mask:
 
 
 def conflicting_keys(batches: list[Checked]) -> list[Mask]:
-    """Rows of a registry that say different things of one key as of one moment.
+    """Rows of a registry that differ although their key and receipt are the same.
 
     Parameters
     ----------
@@ -237,7 +237,7 @@ def conflicting_keys(batches: list[Checked]) -> list[Mask]:
     Returns
     -------
     list of bool arrays
-        One a batch; a row whose key could not be told is in no conflict.
+        One per batch; a row without a known key is in no conflict.
     """
     usable = np.concatenate(
         [

@@ -1,7 +1,7 @@
-"""When are two rows the same row, and when do they say the same?
+"""When are two rows the same row, and when is their content the same?
 
-The **key** identifies what a row is about; the **content** is everything it says except when it
-was received, from which file and as which row. Content is the row's canonical text: for each
+The **key** identifies what a row is about; the **content** is all of it except when it was
+received, from which file and as which row. Content is the row's canonical text: for each
 filled column, in alphabetical order of the names, its name, the byte 0x1d and its value, joined
 by the byte 0x1f. A blank column leaves no trace, so a column that the program learns later changes
 neither the key nor the content of a row that does not fill it. No cell may hold these bytes
@@ -14,7 +14,7 @@ neither the key nor the content of a row that does not fill it. No cell may hold
 - Columns that the program does not know count together as one column, `extra`, a JSON object under
   the heads of the file.
 
-Keys and contents are blake2b hashes of 128 bits. The content of a row that withdraws its key is
+Keys and contents are blake2b hashes of 128 bits. The content of a row that voids its key is
 the hash of its text with a mark at the end.
 """
 
@@ -119,7 +119,7 @@ def only_where(keys: pa.Array, where: Mask) -> pa.Array:
 
 
 def stored_keys(table: str, rows: pa.Table) -> pa.Array:
-    """Keys under which stored rows were stored; null where they no longer tell.
+    """Keys under which rows were stored; null where they cannot be found from the row.
 
     Parameters
     ----------
@@ -132,13 +132,13 @@ def stored_keys(table: str, rows: pa.Table) -> pa.Array:
     if table != "home_log":
         return registry_keys([column.cast(pa.string()).cast(pa.binary()) for column in columns])
     keys = entry_keys(columns[0], rows["content"].to_pylist())
-    # The content of a withdrawn entry is not its key.
-    withdrawn = np.asarray(rows["void"]) != 0
-    return only_where(keys, ~withdrawn | np.asarray(columns[0].is_valid()))
+    # The content of a voided entry is not its key.
+    voided = np.asarray(rows["void"]) != 0
+    return only_where(keys, ~voided | np.asarray(columns[0].is_valid()))
 
 
 def with_void(rows: Sequence[bytes], hashes: Sequence[bytes], void: Mask) -> list[bytes]:
-    """Content hashes: of rows that withdraw their key another one than of the row itself."""
+    """Content hashes: of rows that void their key another one than of the row itself."""
     contents = list(hashes)
     for at in np.flatnonzero(void).tolist():
         contents[at] = blake2b(rows[at] + _VOID, digest_size=HASH_BYTES).digest()
@@ -146,7 +146,7 @@ def with_void(rows: Sequence[bytes], hashes: Sequence[bytes], void: Mask) -> lis
 
 
 def given_up(keys: Iterable[bytes]) -> list[bytes]:
-    """Contents of rows that withdraw keys which only an earlier reading of a file gave."""
+    """Contents of rows that void keys which only an earlier reading of a file gave."""
     return digests(key + b"\x1fread in another way" for key in keys)
 
 

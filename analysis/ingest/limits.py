@@ -5,6 +5,19 @@ Project choices: far above what a log holds, low enough that no file can fill th
 
 from datetime import date
 
+RECEIPT_AHEAD_MICROSECONDS = 5 * 60 * 1_000_000
+"""How far a receipt may lie ahead of the moment of ingest: clocks differ a little. A receipt in the
+future would hide its row until then (definitions §2)."""
+
+DAYS_AHEAD = {"home_from": 60, "recheck_on": 366}
+"""Plans: how many days after its receipt a row may name a planned discharge, or the next call."""
+
+OLD_AFTER_DAYS = 60
+"""A row that was received this many days after it was done is old (project choice)."""
+
+LEAST_OLD_ROWS = 20
+"""A file of fewer old rows is not taken to be history (project choice)."""
+
 CELL_CHARACTERS = 32_767
 """Longest cell: what a spreadsheet cell can hold."""
 
@@ -33,4 +46,4 @@ EARLIEST_BORN = date(1950, 1, 1)
 """No child with a line at home was born earlier."""
 
 LATEST = date(2100, 1, 1)
-"""No date is later; a moment of receipt beyond it would hide its row for ever."""
+"""No date is later; a later one is a mistake."""

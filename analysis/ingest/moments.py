@@ -1,8 +1,8 @@
 """Which day, and which moment of it, does a cell's text name?
 
 ISO text is read from its bytes, all rows at once. Another declared order is first rewritten
-to ISO by a pattern. What is left over is looked at by distinct text, to say what is wrong
-with it. Nothing is guessed: an undeclared order is a fault, whatever the numbers are.
+to ISO by a pattern. The rest is read once for each distinct text, to find what is wrong
+with it. Nothing is guessed: an undeclared order is a fault for any numbers.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ Mask = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
 
 NONE = int(np.iinfo(np.int64).min)
-"""Stands for "not written down" in the arrays of `Moments`."""
+"""Means "not written down" in the arrays of `Moments`."""
 
 
 class DateOrder(StrEnum):
@@ -37,7 +37,7 @@ class DateOrder(StrEnum):
 
 @dataclass(frozen=True)
 class Moments:
-    """What a column of cells says; one entry a row, `NONE` where it is not written.
+    """The moments of a column of cells; one entry a row, `NONE` where it is not written.
 
     `day` is days since 1970-01-01 as written, `time` microseconds after midnight, `offset`
     microseconds east of UTC. `fault` is -1 or a position in `FAULTS`.
@@ -78,8 +78,8 @@ def read_moments(cells: pa.Array, order: DateOrder = DateOrder.ISO) -> Moments:
     cells : pa.Array of string, length n
         Text without outer spaces; null: not recorded.
     order : DateOrder
-        The source's declared order. ISO text is read whatever the order, since it cannot
-        be taken for another.
+        The source's declared order. ISO text is read in any order, because it cannot
+        be mistaken for another.
 
     Returns
     -------
@@ -198,7 +198,7 @@ def _zones(starts: Ints, lengths: Ints, data: Bytes) -> tuple[Ints, Mask]:
 
 @dataclass(frozen=True)
 class _Text:
-    """Bytes at a place of each text; past the end of all data stands the last byte."""
+    """Bytes at a place of each text; past the end of all data it is the last byte."""
 
     starts: Ints
     data: Bytes
@@ -217,7 +217,7 @@ class _Text:
 def _one_by_one(
     cells: pa.Array, written: pa.Array, rows: Ints, order: DateOrder, found: Moments
 ) -> None:
-    """Read what the fast way left over, each distinct text once, or say what is wrong."""
+    """Read what the fast method could not, each distinct text once, or find what is wrong."""
     if not len(rows):
         return
     at = pa.array(rows)

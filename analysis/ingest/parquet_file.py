@@ -30,7 +30,7 @@ def parquet_part(log: LogFile, profile: Profile, table: str | None) -> Part:
     profile : Profile
         Its heads count; rows above the head do not exist here.
     table : str or None
-        The table it holds; None: the name or the column names tell.
+        Its table; None: found from the name or the column names.
 
     Returns
     -------
@@ -40,7 +40,7 @@ def parquet_part(log: LogFile, profile: Profile, table: str | None) -> Part:
     Raises
     ------
     IngestError
-        The file is damaged or unpacks to too much, the table cannot be told, columns are
+        The file is damaged or unpacks to too much, the table is unknown, columns are
         missing or of a kind that is no single value a row.
     """
     file = log.name
@@ -116,7 +116,7 @@ def _has_text(kind: pa.DataType) -> bool:
 
 
 def _text(column: pa.Array) -> pa.Array:
-    """The column as it would stand in a CSV file; lists are joined by ``;``."""
+    """The column as it would be in a CSV file; lists are joined by ``;``."""
     kind = column.type
     if pa.types.is_dictionary(kind):
         return _text(column.dictionary_decode())

@@ -1,6 +1,6 @@
 """What does a clinic's own sheet or form look like, and how is it turned into our columns?
 
-A source profile is a TOML file. It says in which order dates are written, which of their
+A source profile is a TOML file. It sets in which order dates are written, which of their
 heads is which of our columns, which of their words is which of our codes.
 """
 
@@ -30,7 +30,7 @@ _EMPTY: Mapping[str, Any] = MappingProxyType({})
 
 @dataclass(frozen=True)
 class Tick:
-    """One of their columns that stands for one code: ticked or not."""
+    """One of their columns that means one code: ticked or not."""
 
     column: str
     head: str
@@ -54,7 +54,7 @@ class TableProfile:
 
 @dataclass(frozen=True)
 class Profile:
-    """How a source writes; without a profile everything is as the formats page says."""
+    """How a source writes; without a profile everything is as on the formats page."""
 
     name: str = ""
     date_order: DateOrder = DateOrder.ISO

@@ -1,4 +1,4 @@
-"""What is a batch of rows as a source writes them, before anything is understood?"""
+"""What is a batch of rows as the source wrote them, before any cell is read?"""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Broken:
-    """A row that the source itself has spoilt: its place in the batch, the cell and why.
+    """A row that is broken in the source itself: its place in the batch, the cell and why.
 
     `at` is the position of the column, None for the row as a whole; `surplus` are cells
     beyond the last head.
@@ -37,7 +37,7 @@ class Raw:
     """Rows of one sheet: text cells by position of the column, null where blank.
 
     `row_numbers` (int64, shape (n,)) count as a person does who looks at the file, from 1 and
-    with the head rows. Outer spaces are gone. Rows without any cell are left out.
+    with the header rows. Outer spaces are gone. Rows without any cell are left out.
     """
 
     row_numbers: Ints
@@ -59,10 +59,10 @@ class Part:
 
 @dataclass(frozen=True)
 class LogFile:
-    """A file that comes in: where it lies, and the name by which people know it.
+    """A file to import: its path, and the name by which people know it.
 
-    The two differ where a file is put aside under another name; what is stored, told and taken
-    for the name of a table is `name`, and nothing but `path` is ever opened.
+    The two differ where a file is stored under another name; what is stored and shown, and what
+    names the table, is `name`; only `path` is ever opened.
     """
 
     path: Path
@@ -70,7 +70,7 @@ class LogFile:
 
     @classmethod
     def at(cls, path: Path) -> LogFile:
-        """A file that lies under its own name."""
+        """A file under its own name."""
         return cls(path, own_name(path))
 
     @property
@@ -128,11 +128,11 @@ def raw_rows(
     blank[[b.row for b in broken]] = False
     if not blank.any():
         return Raw(row_numbers, tidied, tuple(broken), read_bytes)
-    kept = np.flatnonzero(~blank)
-    taken = pa.array(kept)
+    retained = np.flatnonzero(~blank)
+    taken = pa.array(retained)
     moved = np.cumsum(~blank) - 1
     return Raw(
-        row_numbers[kept],
+        row_numbers[retained],
         {at: column.take(taken) for at, column in tidied.items()},
         tuple(Broken(int(moved[b.row]), b.at, b.value, b.reason, b.surplus) for b in broken),
         read_bytes,
@@ -140,7 +140,7 @@ def raw_rows(
 
 
 def ragged_row(row: int, cells: Sequence[str], width: int) -> Broken | None:
-    """Tell a row with too few or too many cells; blank rows and blank cells beyond do no harm."""
+    """A row with too few or too many cells; blank rows and blank cells at the end are allowed."""
     filled = max((at + 1 for at, cell in enumerate(cells) if cell.strip()), default=0)
     if not filled or len(cells) >= width >= filled:
         return None

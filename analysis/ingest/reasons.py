@@ -9,7 +9,7 @@ from enum import StrEnum
 
 
 class FileFault(StrEnum):
-    """Why nothing of a file went in."""
+    """Why nothing of a file was imported."""
 
     NOT_FOUND = "not_found"
     NOT_ALLOWED = "not_allowed"
@@ -36,6 +36,7 @@ class FileFault(StrEnum):
     HEADS_TWICE = "heads_twice"
     COLUMN_TYPE = "column_type"
     CHANGED_MEANWHILE = "changed_meanwhile"
+    RECEIPT_AHEAD = "receipt_ahead"
 
 
 class Refusal(StrEnum):
@@ -58,13 +59,16 @@ class Refusal(StrEnum):
     TWO_DIGIT_YEAR = "two_digit_year"
     UNREADABLE_DATE = "unreadable_date"
     NO_SUCH_DAY = "no_such_day"
+    NO_TIME = "no_time"
     TIME_IN_DATE = "time_in_date"
     UNREADABLE_MONTH = "unreadable_month"
     NO_SUCH_TIME = "no_such_time"
     IMPLAUSIBLE_DATE = "implausible_date"
     IN_THE_FUTURE = "in_the_future"
+    TOO_FAR_AHEAD = "too_far_ahead"
+    RECEIPT_AHEAD = "receipt_ahead"
     HOME_BEFORE_PLACED = "home_before_placed"
-    REMOVAL_HALF_TOLD = "removal_half_told"
+    REMOVAL_INCOMPLETE = "removal_incomplete"
     ENDED_BEFORE_PLACED = "ended_before_placed"
     BORN_AFTER_PLACED = "born_after_placed"
     STAY_OF_NO_NIGHT = "stay_of_no_night"
@@ -81,7 +85,7 @@ class Refusal(StrEnum):
 
 
 class Doubt(StrEnum):
-    """What is odd about a row that went in."""
+    """What is odd about an imported row."""
 
     TIME_TWICE = "time_twice"
     CHANGE_DURING_STAY = "change_during_stay"
@@ -94,3 +98,5 @@ class Doubt(StrEnum):
     CONFIRMED_BEFORE_ONSET = "confirmed_before_onset"
     MOVES_FAMILY = "moves_family"
     OLDER_VERSION = "older_version"
+    LOOKS_LIKE_CORRECTION = "looks_like_correction"
+    CALL_AGAIN_BEFORE_CALL = "call_again_before_call"

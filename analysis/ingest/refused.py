@@ -1,4 +1,4 @@
-"""How do refused rows come back to the people who can mend them?"""
+"""How are refused rows returned to the people who can fix them?"""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ import orjson
 import pandas as pd
 
 from analysis.files import write_whole
-from analysis.ingest.heads import FORMULA, MENDS, REFUSED_WHY
-from analysis.ingest.sentences import mend, row_sentence, why
+from analysis.ingest.heads import FORMULA, REFUSED_ROW, REFUSED_WHY
+from analysis.ingest.sentences import fix, row_sentence, why
 from analysis.store import Store
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
 
 def write_back(store: Store, folder: Path) -> list[Path]:
-    """Write refused rows as files that can be mended and ingested again.
+    """Write refused rows as files that can be corrected and ingested again.
 
     Parameters
     ----------
@@ -32,8 +32,8 @@ def write_back(store: Store, folder: Path) -> list[Path]:
     -------
     list of Path
         One CSV file a table, such as ``home_log.csv``: whole rows under our heads, the number
-        of the refused row in `refused_row`, the reason code and the sentence that says how to
-        mend it. Where a file of that name is there already, ``home_log-2.csv`` and so
+        of the refused row in `refused_row`, the reason code and the sentence on how to
+        fix it. Where a file of that name is there already, ``home_log-2.csv`` and so
         on. A row ingested again with ``refused_row`` takes the refused one off the list;
         with ``void`` set to yes it does only that. An empty list: nothing is refused.
 
@@ -55,7 +55,7 @@ def write_back(store: Store, folder: Path) -> list[Path]:
 
 
 def listed(rows: pd.DataFrame) -> pd.DataFrame:
-    """Say of each refused row where it is, what is wrong and how to mend it.
+    """Where each refused row is, what is wrong with it and how to fix it.
 
     Parameters
     ----------
@@ -65,38 +65,38 @@ def listed(rows: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a refused row: file, sheet, row, column, value, reason (its code) and mend, the
+        One row a refused row: file, sheet, row, column, value, reason (its code) and fix, the
         sentences.
     """
     facts = rows[["table", "column", "value", "reason"]].astype("object").replace({pd.NA: None})
-    told = [
-        f"{sentence[:1].upper()}{sentence[1:]}. {mend(*fact)}"
+    fixes = [
+        f"{sentence[:1].upper()}{sentence[1:]}. {fix(*fact)}"
         for fact in facts.itertuples(index=False, name=None)
         for sentence in (why(*fact),)
     ]
     columns = ["file", "sheet", "row_number", "column", "value", "reason"]
-    return rows[columns].rename(columns={"row_number": "row"}).assign(mend=told)
+    return rows[columns].rename(columns={"row_number": "row"}).assign(fix=fixes)
 
 
 def _free(folder: Path, table: str) -> Path:
-    """A name that is not taken: what somebody is mending is not written over."""
+    """A name that is not taken: what somebody is fixing is not written over."""
     names = chain([f"{table}.csv"], (f"{table}-{n}.csv" for n in count(2)))
     return next(folder / name for name in names if not (folder / name).exists())
 
 
 def heads_of(table: str, wholes: Sequence[Mapping[str, str]]) -> list[str]:
-    """Heads under which rows of a table are mended: ours, and those of their own."""
+    """Headers under which rows of a table are corrected: ours, and their own."""
     ours = [c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)]
     return ours + sorted({head for whole in wholes for head in whole} - set(ours))
 
 
 def as_file(rows: pd.DataFrame, table: str) -> bytes:
-    """The CSV file in which refused rows of one table are mended; see `write_back`."""
+    """The CSV file in which refused rows of one table are corrected; see `write_back`."""
     wholes: list[dict[str, str]] = [orjson.loads(text) for text in rows["row"]]
     heads = heads_of(table, wholes)
     text = io.StringIO(newline="")
     sheet = csv.writer(text)
-    sheet.writerow([*heads, MENDS, *REFUSED_WHY])
+    sheet.writerow([*heads, REFUSED_ROW, *REFUSED_WHY])
     for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):
         cells = [guarded(whole.get(head, "")) for head in heads]
         sheet.writerow([*cells, row.refused_row, row.reason, _sentence(row, table)])
@@ -105,7 +105,7 @@ def as_file(rows: pd.DataFrame, table: str) -> bytes:
 
 
 def guarded(cell: str) -> str:
-    """A cell that no spreadsheet program computes; ingest takes the quotation mark off again."""
+    """A cell that no spreadsheet program computes; ingest removes the quotation mark."""
     return f"'{cell}" if FORMULA.match(cell) else cell
 
 

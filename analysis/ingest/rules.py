@@ -1,7 +1,7 @@
 """Which rows contradict themselves or the registry, and which are only odd?
 
 One function a table. It is handed the values of a batch and marks faults and doubts.
-*Source of all rules:* the formats page and definitions §2-§5 unless a comment says otherwise.
+*Source of all rules:* the formats page and definitions §2-§5 unless a comment names another.
 """
 
 from __future__ import annotations
@@ -69,8 +69,8 @@ def check_lines(batch: Batch, _known: KnownLines) -> None:
     removed, left = batch.days("removed_on"), batch.days("left_on")
     no_reason = _is_blank(batch.text("removal_reason"))
     faults.mark(_after(placed, home), "home_from", Refusal.HOME_BEFORE_PLACED)
-    faults.mark((removed != NONE) & no_reason, "removal_reason", Refusal.REMOVAL_HALF_TOLD)
-    faults.mark((removed == NONE) & ~no_reason, "removed_on", Refusal.REMOVAL_HALF_TOLD)
+    faults.mark((removed != NONE) & no_reason, "removal_reason", Refusal.REMOVAL_INCOMPLETE)
+    faults.mark((removed == NONE) & ~no_reason, "removed_on", Refusal.REMOVAL_INCOMPLETE)
     faults.mark(_after(placed, removed), "removed_on", Refusal.ENDED_BEFORE_PLACED)
     faults.mark(_after(placed, left), "left_on", Refusal.ENDED_BEFORE_PLACED)
     faults.mark(_after(batch.days("born"), placed), "born", Refusal.BORN_AFTER_PLACED)
@@ -150,8 +150,18 @@ def check_home_log(batch: Batch, known: KnownLines) -> None:
         doubts.mark(other, Doubt.CAREGIVER_OF_OTHER_FAMILY)
 
 
+def check_calls(batch: Batch, known: KnownLines) -> None:
+    """Check calls to families that were recorded elsewhere."""
+    called, again = batch.days("called_on"), batch.days("recheck_on")
+    no_time = (called != NONE) & (batch.days("called_at") == NONE)
+    batch.faults.mark(no_time, "called_at", Refusal.NO_TIME)
+    family = positions(batch.text("family_id"), known.family_ids)
+    batch.faults.mark((family < 0) & ~batch.void, "family_id", Refusal.UNKNOWN_FAMILY)
+    batch.doubts.mark(_after(called, again), Doubt.CALL_AGAIN_BEFORE_CALL)
+
+
 def _lines_of_entries(batch: Batch, known: KnownLines) -> Ints:
-    """Position of each entry's line, -1 where it can't be told; fills in both codes."""
+    """Position of each entry's line, -1 where it is not known; fills in both codes."""
     faults = batch.faults
     lines, families = batch.text("line_id"), batch.text("family_id")
     no_line, no_family = _is_blank(lines), _is_blank(families)
@@ -191,5 +201,6 @@ CHECKS: Mapping[str, Callable[[Batch, KnownLines], None]] = {
     "sign_offs": check_sign_offs,
     "home_log": check_home_log,
     "outcomes": check_outcomes,
+    "calls": check_calls,
 }
 """The check of each incoming table."""

@@ -1,4 +1,4 @@
-"""How do files go into the store: each whole or not at all?"""
+"""How are files imported into the store: each whole or not at all?"""
 
 from __future__ import annotations
 
@@ -19,20 +19,23 @@ from analysis.ingest.again import (
     Replaced,
     replaced_by_file,
     replaced_by_reading,
-    withdrawals,
+    voids,
 )
 from analysis.ingest.checking import Checked, Source, check
 from analysis.ingest.faults import IngestError, NotListedError, StillRefusedError
+from analysis.ingest.fixed_ticks import unread_ticks
 from analysis.ingest.history import History, conflicting_keys, known_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
-from analysis.ingest.mended_ticks import unread_ticks
+from analysis.ingest.limits import LEAST_OLD_ROWS, RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part
 from analysis.ingest.reading import fingerprint
 from analysis.ingest.reasons import FileFault, Refusal
 from analysis.ingest.sentences import (
+    history_note,
     no_rows_note,
     read_again_note,
+    receipts_corrected_note,
     skipped_note,
     unknown_columns_note,
 )
@@ -58,7 +61,8 @@ def ingest(
     *,
     ingested_at: datetime | None = None,
     brought_by: str | None = None,
-    mending: int | None = None,
+    fixing: int | None = None,
+    history: bool = False,
 ) -> IngestSummary:
     """Read files and folders into the store.
 
@@ -67,52 +71,60 @@ def ingest(
     store : Store
         Where rows go. Each file is one transaction.
     paths : path, LogFile or iterable of them
-        Files and folders; a `LogFile` where a file lies under another name. Registry tables are read before logs, whatever the order given.
+        Files and folders; a `LogFile` where a file is stored under another name. Registry tables are read before logs in any case.
     policy : Policy
         Gives the time zone in which days are counted and the known codes.
     profile : Profile, optional
         How the source writes.
     table : str, optional
-        The table that every file holds, where names and head rows do not tell.
+        The table that every file holds, where names and header rows do not show it.
     received_at : datetime, optional
-        When the clinic got rows that do not say so themselves; UTC where it has no offset.
+        When the clinic got rows without a receipt of their own; UTC where it has no offset.
         Default: the time of ingest.
     progress : callable, optional
         Called with a `Progress` after every batch and file.
     ingested_at : datetime, optional
         The time of ingest, if not now.
     brought_by : str, optional
-        Code of the person who brought them to the dashboard; None: the command line.
-    mending : int, optional
-        Number of the refused row that the file's only row mends: if that is not on the list, or
+        Code of the person who uploaded them; None: the command line.
+    fixing : int, optional
+        Number of the refused row that the file's only row fixes: if that is not on the list, or
         the row is refused again, nothing is stored.
+
+    history : bool
+        The files are history loaded at the start: rows without a receipt of their own count as
+        received on the day they were done, which is stored as an assumption.
 
     Returns
     -------
     IngestSummary
         Counts by file and table; a file that could not be used is among its `faults` and
-        nothing of it is stored, the others go in.
+        nothing of it is stored; the others are imported.
 
     Raises
     ------
     IngestError
-        `table` is no table.
+        `table` is no table, or `received_at` is more than 5 minutes later than the time of ingest.
     StoreError
         The store can't be written to.
     StillRefusedError, NotListedError
-        See `mending`.
+        See `fixing`.
     """
     if table is not None and table not in INCOMING:
         raise IngestError(FileFault.TABLE_UNKNOWN, f"--table {table}")
-    now = time.time_ns() // 1000 if ingested_at is None else _microseconds(ingested_at)
+    now = present_moment() if ingested_at is None else _microseconds(ingested_at)
     received = now if received_at is None else _microseconds(received_at)
+    if received > now + RECEIPT_AHEAD_MICROSECONDS:
+        raise IngestError(
+            FileFault.RECEIPT_AHEAD, f"--received-at {_shown(received)}", now=_shown(now)
+        )
     profile = profile or Profile()
     named = [paths] if isinstance(paths, str | Path | LogFile) else paths
     found = find_files([p if isinstance(p, LogFile) else Path(p) for p in named], profile)
     report = _Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
     for log in found.files:
         run = _FileRun(
-            store, log, policy, profile, table, received, now, report, brought_by, mending
+            store, log, policy, profile, table, received, now, report, brought_by, fixing, history
         )
         try:
             report.tables += run.counts()
@@ -122,6 +134,15 @@ def ingest(
             report.faults.append(as_ingest_error(fault, log.name))
         report.file_done(log)
     return IngestSummary(tuple(report.tables), tuple(report.faults), tuple(report.notes))
+
+
+def present_moment() -> int:
+    """The time by this computer's clock, microseconds UTC."""
+    return time.time_ns() // 1000
+
+
+def _shown(moment: int) -> str:
+    return f"{_EPOCH + timedelta(microseconds=moment):%Y-%m-%dT%H:%MZ}"
 
 
 def _microseconds(moment: datetime) -> int:
@@ -135,7 +156,7 @@ def _sizes(files: Sequence[LogFile]) -> dict[LogFile, int]:
 
 @dataclass
 class _Report:
-    """What is collected on the way for the summary and the progress."""
+    """What is collected for the summary and the progress."""
 
     progress: Callable[[Progress], None] | None
     sizes: dict[LogFile, int]
@@ -144,15 +165,15 @@ class _Report:
     tables: list[TableCount] = field(default_factory=list)
     bytes_before: int = 0
 
-    def tell(self, log: LogFile, rows: int, read_bytes: int) -> None:
-        """Tell how far the file in hand has come."""
+    def show(self, log: LogFile, rows: int, read_bytes: int) -> None:
+        """Report how much of the present file is read."""
         if self.progress is not None:
             done = self.bytes_before + min(read_bytes, self.sizes.get(log, 0))
             self.progress(Progress(log.name, rows, done, sum(self.sizes.values())))
 
     def file_done(self, log: LogFile) -> None:
         """Count the file as done."""
-        self.tell(log, 0, self.sizes.get(log, 0))
+        self.show(log, 0, self.sizes.get(log, 0))
         self.bytes_before += self.sizes.get(log, 0)
 
 
@@ -165,11 +186,16 @@ class _Tally:
     same_as_before: int = 0
     refused: int = 0
     doubts: int = 0
+    old: int = 0
+
+    def counts(self) -> dict[str, int]:
+        """What is stored and shown of it."""
+        return {name: n for name, n in self.__dict__.items() if name != "old"}
 
 
 @dataclass
 class _FileRun:
-    """One file on its way into the store."""
+    """The import of one file."""
 
     store: Store
     log: LogFile
@@ -180,7 +206,8 @@ class _FileRun:
     ingested_at: int
     report: _Report
     brought_by: str | None = None
-    mending: int | None = None
+    fixing: int | None = None
+    history: bool = False
     before: FileBefore | None = None
     rows: int = 0
     read_bytes: int = 0
@@ -198,6 +225,7 @@ class _FileRun:
             received_at=self.received_at,
             ingested_at=self.ingested_at,
             brought_by=self.brought_by,
+            history=int(self.history) or None,
         )
         self.before = self.store.file_before(info.sha256, info.name)
         if self.before is not None and self._would_be_the_same(self.before):
@@ -211,13 +239,16 @@ class _FileRun:
         if any(self._is_read_differently(part.table) for part in opened.parts):
             notes.append(read_again_note(info.name))
         with self.store.writing(info) as writer:
-            if self.mending is not None and not writer.is_listed(self.mending):
+            n_ahead = self._correct_receipts(writer)
+            if n_ahead:
+                notes.append(receipts_corrected_note(info.name, n_ahead))
+            if self.fixing is not None and not writer.is_listed(self.fixing):
                 raise NotListedError
             tallies = {t: self._table(t, opened.parts, writer) for t in tables_of(opened.parts)}
             for table, tally in tallies.items():
                 writer.count(
                     table,
-                    **tally.__dict__,
+                    **tally.counts(),
                     reading=self._reading(table),
                     unknown_heads=_unknown_heads(opened.parts, table),
                 )
@@ -225,18 +256,27 @@ class _FileRun:
                 raise IngestError(FileFault.CHANGED_MEANWHILE, info.name)
         notes += _notes(opened.parts, tallies)
         self.report.notes += notes
-        return [TableCount(info.name, t, **tally.__dict__) for t, tally in tallies.items()]
+        return [TableCount(info.name, t, **tally.counts()) for t, tally in tallies.items()]
 
     def _would_be_the_same(self, before: FileBefore) -> bool:
         """Whether reading an unchanged file again can give nothing new."""
         tables = {count.table for count in before.counts}
         return (
             before.source == self.profile.name
+            and before.latest_receipt <= self.ingested_at + RECEIPT_AHEAD_MICROSECONDS
+            and before.history >= self.history
             and bool(tables)
             and self.table in {None, *tables}
             and not any(count.refused for count in before.counts)
             and not any(self._is_read_differently(table) for table in tables)
         )
+
+    def _correct_receipts(self, writer: Writer) -> int:
+        """Rows of these bytes that were received in the future by a wrong clock are received now."""
+        latest = self.ingested_at + RECEIPT_AHEAD_MICROSECONDS
+        if self.before is None or self.before.latest_receipt <= latest:
+            return 0
+        return writer.correct_receipts(self.before.files, latest, self.ingested_at)
 
     def _reading(self, table: str) -> str:
         return fingerprint(table, self.profile, self.policy)
@@ -258,7 +298,7 @@ class _FileRun:
             unread_ticks(checked, writer)
             history.mark(checked)
             self._store(checked, replaced, writer, tally)
-            self.report.tell(self.log, self.rows, self.read_bytes)
+            self.report.show(self.log, self.rows, self.read_bytes)
         return tally
 
     def _replacing(
@@ -288,6 +328,7 @@ class _FileRun:
         n_refused = len(checked) - rows.num_rows
         tally.read += len(checked)
         tally.refused += n_refused
+        tally.old += checked.n_old
         tally.doubts += rows.num_rows - rows["doubts"].null_count
         rows = self._new_rows(rows, replaced.of(checked.faults.usable), writer, table)
         tally.same_as_before += len(checked) - n_refused - rows.num_rows
@@ -298,7 +339,7 @@ class _FileRun:
         tally.same_as_before += added.same_as_before
         if n_refused:
             refused = checked.refused_form()
-            if self.mending is not None:
+            if self.fixing is not None:
                 first = refused.select(["column", "value", "reason"]).slice(0, 1).to_pylist()[0]
                 raise StillRefusedError(**first)
             writer.refuse(refused)
@@ -309,11 +350,13 @@ class _FileRun:
         if self.before is not None:
             own = rows["key"].combine_chunks()
             found = known_before(rows, own, writer, table, self.before)
-            known = found.stored | found.changed_since
+            known = found.changed_since
+            if self.before.history >= self.history:  # else each row gets an earlier receipt
+                known |= found.stored
             if replaced.any:
                 as_before = known_before(rows, replaced.keys(own), writer, table, self.before)
                 changed = as_before.changed_since & replaced.rows
-                writer.add(table, withdrawals(rows, replaced.where(~changed)))
+                writer.add(table, voids(rows, replaced.where(~changed)))
                 known |= changed
         if replaced.any:
             rows = replaced.named(rows)
@@ -321,7 +364,9 @@ class _FileRun:
 
     def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
         for part in parts:
-            source = Source(part, self.profile, self.policy, self.received_at)
+            source = Source(
+                part, self.profile, self.policy, self.received_at, self.ingested_at, self.history
+            )
             for raw in _one_ahead(part.batches()):
                 self.rows += len(raw.row_numbers)
                 self.read_bytes += raw.read_bytes
@@ -335,7 +380,7 @@ def _state(path: Path) -> tuple[int, int]:
 
 
 def _one_ahead(batches: Iterator[_Batch]) -> Iterator[_Batch]:
-    """Make the next batch while this one is worked on: read, check and store at one time."""
+    """Make the next batch while this one is processed: read, check and store at the same time."""
     with ThreadPoolExecutor(1) as pool:
         pending = pool.submit(next, batches, None)
         while (batch := pending.result()) is not None:
@@ -344,7 +389,7 @@ def _one_ahead(batches: Iterator[_Batch]) -> Iterator[_Batch]:
 
 
 def _registry_order(batches: list[Checked]) -> list[Checked]:
-    """Refuse rows of a registry that contradict one another."""
+    """Refuse rows of a registry that contradict each other."""
     if not batches:
         return []
     for checked, conflict in zip(batches, conflicting_keys(batches), strict=True):
@@ -358,12 +403,15 @@ def _unknown_heads(parts: Sequence[Part], table: str) -> set[str]:
 
 
 def _notes(parts: Sequence[Part], tallies: dict[str, _Tally]) -> list[str]:
-    """Remarks on columns that are kept beside and on tables without a row."""
+    """Notes on unknown columns and on tables without a row."""
     notes = []
     for part in sorted(parts, key=lambda p: ORDER[p.table]):
         if part.heads.unknown:
             heads = list(part.heads.unknown.values())
             notes.append(unknown_columns_note(part.file, part.table, heads))
-        if not tallies[part.table].read:
+        tally = tallies[part.table]
+        if tally.stored and tally.old > max(LEAST_OLD_ROWS, tally.read // 2):
+            notes.append(history_note(part.file, part.table, tally.old, tally.read))
+        if not tally.read:
             notes.append(no_rows_note(part.file, part.table))
     return notes

@@ -32,7 +32,7 @@ _PROTECTED = "EncryptedPackage".encode("utf-16-le")
 
 @dataclass(frozen=True)
 class Found:
-    """Files to read, in order, and what was passed over or is not there."""
+    """Files to read, in order, and what was skipped or is not there."""
 
     files: tuple[LogFile, ...]
     faults: tuple[IngestError, ...]
@@ -50,7 +50,7 @@ class Opened:
 def find_files(named: Iterable[Path | LogFile], profile: Profile) -> Found:
     """List the files named and those of the folders named, registry tables first.
 
-    Hidden files and a spreadsheet program's lock files are passed over in silence.
+    Hidden files and a spreadsheet program's lock files are ignored.
     """
     files: list[LogFile] = []
     faults: list[IngestError] = []
@@ -94,18 +94,18 @@ def _files_of(folder: Path, notes: list[str]) -> list[Path]:
 
 
 def _place(log: LogFile, profile: Profile) -> int:
-    """Place in the order of reading; a file whose name does not tell is opened for it."""
+    """Place in the order of reading; a file whose name does not show it is opened."""
     named = profile.tables_named(log.stem) or [table_of_name(log.stem) or ""]
     if named[0]:
         return ORDER[named[0]]
     try:
         return min(ORDER[part.table] for part in open_file(log, profile, None).parts)
     except IngestError:
-        return len(ORDER)  # said when it is its turn
+        return len(ORDER)  # reported when it is its turn
 
 
 def open_file(log: LogFile, profile: Profile, table: str | None) -> Opened:
-    """Open a file by what it is, whatever its ending says.
+    """Open a file by its content, not by its ending.
 
     Parameters
     ----------
@@ -114,7 +114,7 @@ def open_file(log: LogFile, profile: Profile, table: str | None) -> Opened:
     profile : Profile
         The source's profile.
     table : str or None
-        The table it holds; None: names and head rows tell.
+        Its table; None: found from names and header rows.
 
     Returns
     -------

@@ -25,7 +25,7 @@ class TableCount:
 
 @dataclass(frozen=True)
 class IngestSummary:
-    """What an ingest did: counts by file and table, files that did not go in, remarks."""
+    """What an ingest did: counts by file and table, files that were not imported, notes."""
 
     tables: tuple[TableCount, ...]
     faults: tuple[IngestError, ...]
@@ -38,7 +38,7 @@ class IngestSummary:
 
     @property
     def stored(self) -> int:
-        """Rows that said something new."""
+        """Rows that added something."""
         return sum(t.stored for t in self.tables)
 
     @property

@@ -1,8 +1,8 @@
 """How do a source's own columns and words become ours?
 
 One row in is one row out. Heads were matched before; here the fixed values of the source
-profile are filled in, its tick columns become lists of codes, and what is no column of ours
-is put aside to be kept with the row.
+profile are filled in, its tick columns become lists of codes, and columns that are not ours
+are stored with the row.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.ingest.faulty import Faults
-from analysis.ingest.heads import GUARDED, MENDS, Heads
+from analysis.ingest.heads import GUARDED, REFUSED_ROW, Heads
 from analysis.ingest.limits import CELL_CHARACTERS
 from analysis.ingest.profile import TableProfile, Tick
 from analysis.ingest.raw import Raw, filled_joined
@@ -49,7 +49,7 @@ class Rows:
 
 
 def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Rows:
-    """Put a batch under our heads; what the source has spoilt is marked in `faults`."""
+    """Put a batch under our heads; what is broken in the source is marked in `faults`."""
     n = len(raw.row_numbers)
     names = {**heads.columns, **{at: t.head for at, t in heads.ticks.items()}}
     names |= {**heads.unknown, **heads.nameless}
@@ -69,7 +69,7 @@ def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Ro
     for column in sorted({tick.column for tick in heads.ticks.values()}):
         ticks = {at: t for at, t in heads.ticks.items() if t.column == column}
         columns[column] = _ticked(raw, ticks, columns.get(column), extra, faults)
-    if MENDS in columns:
+    if REFUSED_ROW in columns:
         columns, extra = _unguarded(columns), _unguarded(extra)
     surplus = {b.row: b.surplus for b in raw.broken if b.surplus}
     return Rows(
@@ -78,7 +78,7 @@ def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Ro
 
 
 def _unguarded(columns: Mapping[str, pa.Array]) -> dict[str, pa.Array]:
-    """Cells of a mended file without the mark that keeps a spreadsheet from computing them."""
+    """Cells of a corrected file without the mark that keeps a spreadsheet from computing them."""
     return {
         name: pc.replace_substring_regex(cells, GUARDED, r"\1") for name, cells in columns.items()
     }
@@ -117,7 +117,7 @@ def _ticked(
     """List of codes from tick columns, joined to what a column of that name holds itself.
 
     Any yes: its codes. Every column a no: ``none``. Some no and the rest blank: not recorded,
-    and the ticks are kept with the row, for nobody said that all was looked at.
+    and the ticks are retained with the row, because it is not known that everything was checked.
     """
     n = len(raw.row_numbers)
     any_no, all_no = np.zeros(n, np.bool_), np.ones(n, np.bool_)
@@ -128,18 +128,20 @@ def _ticked(
         meaning = np.array(
             [_meaning(word, tick) for word in words.dictionary.to_pylist()] + [0], np.int8
         )
-        said = meaning[np.asarray(words.indices.fill_null(len(meaning) - 1))]
-        faults.mark(said == _NEITHER, tick.head, Refusal.UNREADABLE_TICK)
-        if (said == _NEITHER).any():
-            extra[tick.head] = pc.if_else(pa.array(said == _NEITHER), raw.cells[at], _NO_TEXT)
-        codes.append(pc.if_else(pa.array(said == _YES), pa.scalar(tick.code), _NO_TEXT))
-        any_yes |= said == _YES
-        any_no |= said == _NO
-        all_no &= said == _NO
+        ticked = meaning[np.asarray(words.indices.fill_null(len(meaning) - 1))]
+        faults.mark(ticked == _NEITHER, tick.head, Refusal.UNREADABLE_TICK)
+        if (ticked == _NEITHER).any():
+            extra[tick.head] = pc.if_else(pa.array(ticked == _NEITHER), raw.cells[at], _NO_TEXT)
+        codes.append(pc.if_else(pa.array(ticked == _YES), pa.scalar(tick.code), _NO_TEXT))
+        any_yes |= ticked == _YES
+        any_no |= ticked == _NO
+        all_no &= ticked == _NO
     partly = any_no & ~all_no & ~any_yes
     for at, tick in ticks.items() if partly.any() else ():
-        kept = pc.if_else(pa.array(partly), raw.cells[at], _NO_TEXT)
-        extra[tick.head] = pc.coalesce(extra[tick.head], kept) if tick.head in extra else kept
+        retained = pc.if_else(pa.array(partly), raw.cells[at], _NO_TEXT)
+        extra[tick.head] = (
+            pc.coalesce(extra[tick.head], retained) if tick.head in extra else retained
+        )
     joined = filled_joined(codes, ";")
     none = all_no if written is None else all_no & np.asarray(written.is_null())
     return pc.if_else(pa.array(none), pa.scalar(NOTHING_SEEN), joined)

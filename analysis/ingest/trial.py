@@ -1,4 +1,4 @@
-"""Would every row of a file be taken in, and if not, why? Nothing is stored."""
+"""Would every row of a file be imported, and if not, why? Nothing is stored."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from analysis.ingest.checking import Source, check
 from analysis.ingest.known_lines import KnownLines
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile
-from analysis.ingest.sentences import mend, why
+from analysis.ingest.sentences import fix, why
 from analysis.ingest.sources import open_file
 from analysis.policy import Policy
 from analysis.store import Store
@@ -18,10 +18,10 @@ from analysis.store.instants import microseconds
 def first_refusal(
     store: Store, log: LogFile, policy: Policy, table: str, received_at: datetime
 ) -> str | None:
-    """What is wrong with the first row of a file that would be refused, and how to mend it.
+    """What is wrong with the first row of a file that would be refused, and how to fix it.
 
-    For a row that somebody has just typed and can mend at once, so that it need not wait on the
-    list of refused rows. Checked is as at ingest; what hangs on several files is not.
+    For a row that was just typed in and can be fixed at once, instead of joining the list of
+    refused rows. The checks are those of ingest, but for those that need several files.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def first_refusal(
     Returns
     -------
     str or None
-        One sentence or two without the row's place; None: all rows would go in.
+        One sentence or two without the row's place; None: all rows would be imported.
 
     Raises
     ------
@@ -48,12 +48,13 @@ def first_refusal(
     """
     known = KnownLines.of(store.registry())
     for part in open_file(log, Profile(), table).parts:
-        source = Source(part, Profile(), policy, microseconds(received_at))
+        at = microseconds(received_at)
+        source = Source(part, Profile(), policy, at, at)
         for raw in part.batches():
             checked = check(raw, source, known)
             if not checked.faults.usable.all():
                 row = checked.refused_form().slice(0, 1).to_pylist()[0]
-                told = (table, row["column"], row["value"], row["reason"])
+                facts = (table, row["column"], row["value"], row["reason"])
                 cell = f'{row["column"]} "{row["value"]}"' if row["value"] else row["column"]
-                return f"{cell or 'The row'}: {why(*told)}. {mend(*told)}"
+                return f"{cell or 'The row'}: {why(*facts)}. {fix(*facts)}"
     return None

@@ -40,9 +40,9 @@ def workbook_parts(
     log : LogFile
         An XLSX or ODS file.
     profile : Profile
-        Says sheet names, rows above the head and heads.
+        Gives sheet names, rows above the header and headers.
     table : str or None
-        The table of its only filled sheet; None: sheet names or head rows tell.
+        The table of its only filled sheet; None: found from sheet names or header rows.
 
     Returns
     -------
@@ -95,7 +95,7 @@ class _Sheet:
     hidden: Hidden
 
     def part(self, profile: Profile, table: str | None, *, only: bool) -> Part | None:
-        """The sheet's table, or None when nothing tells which one it holds."""
+        """The sheet's table, or None when it is not known."""
         if table is None:
             names = [self.sheet.name, self.stem] if only else [self.sheet.name]
             table = table_of_sheet(names, self._head(TableProfile()), profile, self.file)
@@ -149,8 +149,8 @@ class _Sheet:
             for (row, column), (value, reason) in self.hidden.cells.items()
             if first <= row < first + len(batch) and column < width
         ]
-        spoilt = {b.row for b in broken}
-        broken += [b for b in _beyond(columns[width:], width) if b.row not in spoilt]
+        broken_rows = {b.row for b in broken}
+        broken += [b for b in _beyond(columns[width:], width) if b.row not in broken_rows]
         numbers = first + 1 + np.arange(len(batch), dtype=np.int64)
         return raw_rows(numbers, cells, broken)
 
@@ -164,7 +164,7 @@ def _beyond(columns: Sequence[Sequence[Cell]], width: int) -> list[Broken]:
 
 
 def cell_text(cell: Cell) -> str | None:
-    """Text of a cell as it would stand in a CSV file; None: blank.
+    """Text of a cell as it would be in a CSV file; None: blank.
 
     Whole numbers lose their point, dates and times are ISO text. A moment at midnight
     counts as a date, for a workbook writes both alike.

@@ -303,7 +303,7 @@ class _Ods:
         self._text: list[str] | None = None
 
     def start(self, tag: str, given: dict[str, str]) -> None:
-        """Take in the start of an element."""
+        """Handle the start of an element."""
         match tag:
             case "table:table":
                 self._sheet = given.get("table:name", "")
@@ -322,12 +322,12 @@ class _Ods:
                 self._text = []
 
     def characters(self, text: str) -> None:
-        """Take in text of a cell."""
+        """Handle text of a cell."""
         if self._text is not None:
             self._text.append(text)
 
     def end(self, tag: str) -> None:
-        """Take in the end of an element."""
+        """Handle the end of an element."""
         if tag in {"table:table-cell", "table:covered-table-cell"}:
             shown = "".join(self._text or []).strip()
             self._text = None

@@ -47,6 +47,12 @@ def add(connection: sa.Connection, table: str, rows: pa.Table) -> None:
         _add_one(connection, table, _as_block(table, rows.slice(start, MOST_ROWS)))
 
 
+def make_all(connection: sa.Connection, table: str) -> None:
+    """Make every block of a table from its rows."""
+    connection.execute(sa.delete(blocks).where(blocks.c.table_name == table))
+    catch_up(connection, table)
+
+
 def catch_up(connection: sa.Connection, table: str) -> None:
     """Make the blocks of rows that are in none yet, such as restored ones."""
     rows = ROWS[table]

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from analysis.store import bulk
 from analysis.store.known import in_force_now
 from analysis.store.schema import KEYS, ROWS, file_counts, is_connector_change
+from analysis.store.spans import spans_of
 
 
 def first_rows(connection: sa.Connection, table: str, asked: pa.Table) -> pa.Table:
@@ -98,18 +99,13 @@ def rows_of_files(
         `row` and the columns, in the order of `row`.
     """
     rows = ROWS[table]
-    counts = file_counts.alias()
-    # The rows of an ingest follow those of the one before it that held the table.
-    before = sa.select(sa.func.max(counts.c.last_row))
-    before = before.where(counts.c.table_name == table, counts.c.file < file_counts.c.file)
-    spans = sa.select(sa.func.coalesce(before.scalar_subquery(), 0), file_counts.c.last_row).where(
-        file_counts.c.table_name == table, file_counts.c.file.in_(numbers)
-    )
     query = sa.select(rows.c.row, *(rows.c[name] for name in columns))
     found = [
-        bulk.fetch(connection, query.where(rows.c.row > first, rows.c.row <= last))
-        for first, last in connection.execute(spans).all()
-        if first < last
+        bulk.fetch(
+            connection,
+            query.where(rows.c.row > first, rows.c.row <= last, rows.c.file.in_(numbers)),
+        )
+        for first, last in spans_of(connection, table, numbers)
     ]
     if not found:
         return bulk.fetch(connection, query.where(sa.false()))

@@ -20,6 +20,7 @@ from analysis.store.every_version import of_revised_keys
 from analysis.store.faults import UNKNOWN_WORD, StoreError
 from analysis.store.frames import typed
 from analysis.store.schema import ROWS, arrangements
+from analysis.store.spans import history_spans
 from analysis.tables.columns import UnknownWordError
 from analysis.tables.incoming import INCOMING
 from analysis.tables.records import KNOWN, Records
@@ -56,27 +57,35 @@ REGISTRY = {
 
 def records(connection: sa.Connection, known_at: int | None) -> Records:
     """Every record as known at an instant (microseconds UTC; None: all that is stored)."""
-    frames = {name: typed(_known(connection, name, known_at), KNOWN[name]) for name in INCOMING}
+    later: list[int] = []
+    frames = {
+        name: typed(_known(connection, name, known_at, later), KNOWN[name]) for name in INCOMING
+    }
     frames["arrangements"] = standing(connection, known_at)
     frames["earlier_lines"] = _earlier_lines(connection, known_at)
     try:
-        return Records.of(frames)
+        return Records.of(frames, sum(later), history_spans(connection))
     except UnknownWordError as unknown:
         raise StoreError(UNKNOWN_WORD.format(words=unknown.words)) from None
 
 
 def calls(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
     """Calls as known at an instant; columns as in `KNOWN`."""
-    return KNOWN["calls"].check(typed(_known(connection, "calls", known_at), KNOWN["calls"]))
+    return KNOWN["calls"].check(typed(_known(connection, "calls", known_at, []), KNOWN["calls"]))
 
 
-def _known(connection: sa.Connection, name: str, known_at: int | None) -> pa.Table:
+def _known(
+    connection: sa.Connection, name: str, known_at: int | None, later: list[int]
+) -> pa.Table:
+    """Rows in force at the instant; how many were received after it is added to `later`."""
     gone = _superseded(connection, ROWS[name], known_at)
 
     def in_force(rows: pa.Table) -> pa.Table:
         holds = rows["void"].to_numpy() == 0
         if known_at is not None:
-            holds &= rows["received_at"].to_numpy() <= known_at
+            is_received = rows["received_at"].to_numpy() <= known_at
+            later.append(len(is_received) - int(np.count_nonzero(is_received)))
+            holds &= is_received
         if len(gone):
             holds &= np.isin(rows["row"].to_numpy(), gone, invert=True)
         return rows if holds.all() else rows.filter(pa.array(holds))

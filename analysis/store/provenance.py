@@ -18,6 +18,7 @@ from analysis.store.frames import typed
 from analysis.store.known import newest
 from analysis.store.refusals import is_open, was_open
 from analysis.store.schema import PAGE, ROWS, file_counts, files, refused, stored_columns
+from analysis.store.spans import latest_receipt
 from analysis.tables.columns import Frame
 from analysis.tables.incoming import INCOMING
 from analysis.tables.kinds import Kind
@@ -59,7 +60,7 @@ class FileBefore:
     """The earlier ingest of an unchanged file; instants are microseconds UTC.
 
     `received_at` is that of the first ingest of these bytes, `files` are the numbers of all ingests
-    of them, the rest is that of the newest.
+    of them, `latest_receipt` is that of the rows they stored, the rest is that of the newest.
     """
 
     name: str
@@ -68,6 +69,8 @@ class FileBefore:
     ingested_at: int
     counts: tuple[TableCount, ...]
     files: tuple[int, ...]
+    latest_receipt: int
+    history: bool
 
 
 REFUSED = Frame.of(
@@ -145,6 +148,7 @@ def file_before(connection: sa.Connection, sha256: str, name: str) -> FileBefore
         return None
     same = of_name.where(files.c.sha256 == sha256).order_by(files.c.file)
     every = connection.execute(same).mappings().all()
+    numbers = tuple(each["file"] for each in every)
     query_counts = sa.select(file_counts).where(file_counts.c.file == newest["file"])
     counts = connection.execute(query_counts).mappings().all()
     return FileBefore(
@@ -164,7 +168,9 @@ def file_before(connection: sa.Connection, sha256: str, name: str) -> FileBefore
             )
             for c in counts
         ),
-        tuple(each["file"] for each in every),
+        numbers,
+        max(every[0]["received_at"], latest_receipt(connection, numbers) or 0),
+        any(each["history"] for each in every),
     )
 
 

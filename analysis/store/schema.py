@@ -125,9 +125,11 @@ files = sa.Table(
     sa.Column("received_at", WHOLE, nullable=False),
     sa.Column("ingested_at", WHOLE, nullable=False),
     sa.Column("brought_by", TEXT),
+    sa.Column("history", WHOLE),
     sqlite_strict=True,
 )
-"""One row an ingest of a file; `brought_by` is blank for the command line."""
+"""One row an ingest of a file; `history` is 1 where the receipts of its rows are assumed;
+`brought_by` is blank for the command line."""
 
 file_counts = sa.Table(
     "file_counts",

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import blocks, bulk, earlier, known
+from analysis.store import blocks, bulk, earlier, known, receipts
 from analysis.store.known import Registry
 from analysis.store.refusals import Refusals
 from analysis.store.schema import KEYS, ROWS, file_counts, files, next_number, stored_columns
@@ -32,7 +32,8 @@ class FileInfo:
     """A file about to be stored; instants are microseconds UTC.
 
     `name` is the file's own name without its folder; `source` the name of the source profile
-    or blank; `brought_by` the code of the person who brought it to the dashboard.
+    or blank; `brought_by` the code of the person who uploaded it; `history` is 1 where receipts of
+    rows are assumed.
     """
 
     name: str
@@ -42,6 +43,7 @@ class FileInfo:
     received_at: int
     ingested_at: int
     brought_by: str | None = None
+    history: int | None = None
 
 
 @dataclass(frozen=True)
@@ -165,6 +167,10 @@ class Writer:
     def rows_of_files(self, table: str, numbers: Sequence[int], columns: Sequence[str]) -> pa.Table:
         """Rows that some ingests stored; see `earlier.rows_of_files`."""
         return earlier.rows_of_files(self._connection, table, numbers, columns)
+
+    def correct_receipts(self, numbers: Sequence[int], latest: int, at: int) -> int:
+        """Correct receipts in the future of rows of some ingests; see `receipts.correct`."""
+        return receipts.correct(self._connection, numbers, latest, at)
 
     def unknown_heads(self, table: str) -> list[str]:
         """Heads of columns of a table that were not known; see `earlier.unknown_heads`."""

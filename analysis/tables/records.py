@@ -10,8 +10,10 @@ split into `called_on` and `called_at`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.tables.columns import Column, Frame
@@ -84,9 +86,30 @@ class Records:
     calls: pd.DataFrame
     arrangements: pd.DataFrame
     earlier_lines: pd.DataFrame = field(default_factory=KNOWN["earlier_lines"].empty)
+    not_yet_known: int = 0
+    """Stored rows that were received later than the time at which these are known."""
+    history: Mapping[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)
+    """Rows loaded as history by table: spans of row numbers, the first one not included."""
+
+    def is_assumed(self, table: str) -> npt.NDArray[np.bool_]:
+        """Rows of a table whose receipt is assumed: shape (rows of its frame,).
+
+        They count as received on the day they were done, so they reveal nothing about reporting
+        delays.
+        """
+        row = getattr(self, table)["row"].to_numpy()
+        found = np.zeros(len(row), np.bool_)
+        for first, last in self.history.get(table, ()):
+            found |= (row > first) & (row <= last)
+        return found
 
     @classmethod
-    def of(cls, frames: Mapping[str, pd.DataFrame]) -> Records:
+    def of(
+        cls,
+        frames: Mapping[str, pd.DataFrame],
+        not_yet_known: int = 0,
+        history: Mapping[str, tuple[tuple[int, int], ...]] | None = None,
+    ) -> Records:
         """Check the frames as they enter; a table left out is empty.
 
         Raises
@@ -96,9 +119,9 @@ class Records:
         """
         return cls(
             **{
-                f.name: KNOWN[f.name].check(frames[f.name])
-                if f.name in frames
-                else KNOWN[f.name].empty()
-                for f in fields(cls)
-            }
+                name: entry.check(frames[name]) if name in frames else entry.empty()
+                for name, entry in KNOWN.items()
+            },
+            not_yet_known=not_yet_known,
+            history=history or {},
         )

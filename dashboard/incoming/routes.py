@@ -67,7 +67,7 @@ def answer_incoming(app: Dash, service: Service) -> None:
         queries = IncomingQueries(session_of_request(service))
         try:
             if request.method == "GET":
-                found: MendView | MendedView | None = queries.row_to_mend(number)
+                found: MendView | MendedView | None = queries.row_to_fix(number)
             else:
                 found = queries.mend(number, request.form)
         except FormError as fault:

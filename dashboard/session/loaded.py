@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import pandas as pd
 
 from analysis.snapshot import Snapshot
 from analysis.store import Store
-from analysis.tables import Records
 from dashboard.session.answers import AnswerCache
 from dashboard.session.frames import RowsBy, of, stacked
 
@@ -42,7 +42,9 @@ class LoadedSnapshot:
     def of_family(self, family_id: str) -> Snapshot:
         """What is known of one family alone: nothing about it follows from other families."""
         codes = OWNER_CODES.items()
-        found = {name: self.by[name][family_id] for name, code in codes if code == "family_id"}
+        found: dict[str, Any] = {
+            name: self.by[name][family_id] for name, code in codes if code == "family_id"
+        }
         for name, code in codes:
             if name not in found:
                 owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
@@ -54,7 +56,7 @@ class LoadedSnapshot:
         earlier = self.snapshot.records.earlier_lines
         own = earlier["line_id"].isin(found["lines"]["line_id"]).to_numpy(dtype=bool)
         found["earlier_lines"] = earlier[own]
-        return replace(self.snapshot, records=Records(**found))
+        return replace(self.snapshot, records=replace(self.snapshot.records, **found))
 
     @cached_property
     def answers(self) -> AnswerCache:

@@ -120,7 +120,7 @@ def test_a_refresher_is_marked_done_shows_at_once_and_is_taken_back(browser, edu
         open_page(page, educators, "?family=F2&caregiver=K2&need=mask")
         panel(page).get_by_role("button", name="Mark it done").click()
         expect(page.get_by_role("alert").filter(has_text="It is not marked")).to_contain_text(
-            "outcome: it is blank and is needed. Fill it in."
+            "outcome: it is blank but required. Fill it in."
         )
         panel(page).get_by_label("Held on").fill("2031-03-03")
         panel(page).get_by_role("radio", name="With help").check()

@@ -36,7 +36,7 @@ AS_OF = ("--as-of", "2031-03-12")
 # As the table of commands promises them.
 COLUMNS = {
     "ingest": "file table read stored same_as_before refused doubts",
-    "refused": "file sheet row column value reason mend",
+    "refused": "file sheet row column value reason fix",
     "lines": "line_id child_id family_id site line_type home_line_days in_date_days "
     "out_of_date_days unscored_days not_accessed_days intervals_scored intervals_on_time state "
     "last_change_on allowed_until days_overdue skin_events last_heard_on silent_days",

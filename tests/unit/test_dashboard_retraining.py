@@ -289,8 +289,8 @@ def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ({"outcome": None}, "outcome: it is blank and is needed. Fill it in."),
-        ({"signed_on": ""}, "signed_on: it is blank and is needed. Fill it in."),
+        ({"outcome": None}, "outcome: it is blank but required. Fill it in."),
+        ({"signed_on": ""}, "signed_on: it is blank but required. Fill it in."),
         ({"signed_on": "2031-02-30"}, 'signed_on "2031-02-30": there is no such day.'),
         ({"signed_on": "1731-02-20"}, "too long ago"),
         ({"skill": "juggling"}, "Write one of dressing_change, connector_change"),

@@ -299,8 +299,12 @@ def test_a_files_name_names_no_place_on_this_machine(app, aside, name, known):
         ("home_log.csv", b"", "the file is empty."),
         ("home_log.csv", b"\x1f\x8b\x08\x00rest", "this is a compressed file."),
         ("home_log.xlsx", b"PK\x03\x04cut off", "the workbook is damaged or cut off"),
-        ("home_log.csv", b"MZ\x00\x01\x02\x03\x04\x05" * 30, "this is no table but a binary file."),
-        ("notes.csv", b"a,b\n1,2\n", "neither its name nor its head row says which table"),
+        (
+            "home_log.csv",
+            b"MZ\x00\x01\x02\x03\x04\x05" * 30,
+            "this is not a spreadsheet or CSV file.",
+        ),
+        ("notes.csv", b"a,b\n1,2\n", "neither its name nor its header row shows which table"),
     ],
 )
 def test_a_file_is_known_by_what_it_is_and_none_of_a_bad_one_goes_in(people, name, content, said):

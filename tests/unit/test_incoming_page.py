@@ -49,7 +49,7 @@ entry_id,line_id,done_at,kind,note
 d1,L3,2031-03-01,connector_change,
 d2,L3,2031-03-02,connector_change,sleeps badly
 """
-TOO_SOON = "The connector was changed sooner after the change before than the policy allows"
+TOO_SOON = "The connector was changed again sooner than the policy allows"
 
 
 def taken_in(app, folder: Path):
@@ -105,7 +105,7 @@ def test_a_refused_row_stands_with_its_place_its_value_and_how_to_mend_it(person
     text = seen(person("manager"))
     assert "home_log-march.csv, row 2" in text
     assert "<q>bath</q>" in text
-    assert "It is not one of the words for this column. Write one of dressing_change" in text
+    assert "It is not one of the values for this column. Write one of dressing_change" in text
     assert "<q>2031-02-30</q>" in text
     assert "There is no such day." in text
 

@@ -190,7 +190,7 @@ def test_a_mended_row_goes_in_and_leads_to_the_next(app, person):
     assert source.content["Bell"] == "ring twice"
     assert app.service.store.ingests()["brought_by"].iloc[-1] == "manager"
     assert record_of(app)[-1] == ("manager", "mended_row", None)
-    assert "home_log-march.csv row 2, mended" in person.page("/incoming").text
+    assert "home_log-march.csv row 2, corrected" in person.page("/incoming").text
     again = person.get("/incoming/row/1")
     assert again.status_code == 404
     assert "This row is not on the list any more" in again.text

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import sqlite3
-from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import pandas as pd
 import pytest
+import sqlalchemy as sa
 
 from analysis.ingest import Profile
 from analysis.ingest.profile import TableProfile
 from analysis.store import Store
+from analysis.store.database import connect
+from analysis.store.migrate import upgrade
 from tests.ingest_files import RECEIVED_AT, doubts, programme, store, take_in, written
 
 __all__ = ["programme", "store"]
@@ -161,20 +162,28 @@ def test_a_column_that_the_program_learns_makes_files_with_its_table_be_read_aga
     assert "read again because" in summary.notes[0]
 
 
-def test_a_store_of_a_version_that_did_not_record_how_it_read_knows_the_heads_it_did_not(
-    programme: Store, tmp_path: Path
+def test_a_store_made_before_readings_were_recorded_knows_the_heads_it_did_not(
+    tmp_path: Path,
 ) -> None:
-    path = written(tmp_path, "march.csv", log(*ROWS))
-    take_in(programme, path, table="home_log")
-    programme.close()
-    with closing(sqlite3.connect(tmp_path / "test.sqlite")) as database:
-        for column in ("reading", "unknown_heads"):
-            database.execute(f"ALTER TABLE file_counts DROP COLUMN {column}")
-        database.execute("UPDATE alembic_version SET version_num = '0008'")
-        database.commit()
-    with Store.open(f"sqlite:///{tmp_path}/test.sqlite") as opened:
-        later = written(tmp_path, "all.csv", log(*ROWS))
-        summary = take_in(opened, later, profile=AFTER, table="home_log")
-        assert (summary.stored, summary.same_as_before) == (2, 1)
-        assert conditions(opened) == FILLED
-        assert "read again because" in take_in(opened, path, table="home_log").notes[0]
+    database = connect(f"sqlite:///{tmp_path}/old.sqlite", create=True)
+    upgrade(database, "0008")
+    counts = ("file", "read", "stored", "same_as_before", "refused", "doubts", "last_row")
+    of_file = sa.table("file_counts", sa.column("table_name"), *map(sa.column, counts))
+    numbers = ("row", "key_row", "received_at", "void", "file", "row_number")
+    log = sa.table("home_log", sa.column("content"), sa.column("extra"), *map(sa.column, numbers))
+    with database.writing() as connection:
+        for file in (1, 2):
+            count = {"table_name": "home_log", **dict.fromkeys(counts, 3), "file": file}
+            connection.execute(sa.insert(of_file).values(count))
+        for row, extra in enumerate(
+            ('{"Mood":"good","Kits":"3"}', None, '{"Mood":"bad"}'), start=1
+        ):
+            cells = {**dict.fromkeys(numbers, row), "void": 0, "file": 1}
+            cells = {**cells, "content": b"%16d" % row, "extra": extra}
+            connection.execute(sa.insert(log).values(cells))
+    upgrade(database, "0009")
+    query = sa.text("SELECT file, unknown_heads, reading FROM file_counts ORDER BY file")
+    with database.reading() as connection:
+        found = connection.execute(query).all()
+    assert [tuple(row) for row in found] == [(1, '["Kits", "Mood"]', None), (2, None, None)]
+    database.let_go()

@@ -11,7 +11,7 @@ import pytest
 
 from analysis.ingest.reasons import Doubt, FileFault, Refusal
 from analysis.ingest.refused import write_back
-from analysis.ingest.sentences import doubt_sentence, file_sentence, mend, row_sentence, why
+from analysis.ingest.sentences import doubt_sentence, file_sentence, fix, row_sentence, why
 from analysis.store import Store
 from analysis.tables import INCOMING
 from tests.ingest_files import programme, refusals, store, take_in, written
@@ -40,8 +40,9 @@ def test_refused_rows_are_written_whole_with_number_reason_and_sentence(
     assert rows[0]["Mood"] == "good"
     assert rows[0]["refused_reason"] == "ambiguous_date"
     assert rows[0]["refused_why"] == (
-        'home_log.csv row 2, done_at "03/04/2031": day and month can\'t be told apart. '
-        "Say date_order in the source profile."
+        'home_log.csv row 2, done_at "03/04/2031": it is not clear which is the day '
+        "and which the month. "
+        "Set date_order in the source profile."
     )
 
 
@@ -54,7 +55,7 @@ def test_mended_rows_go_in_and_the_list_is_empty(programme: Store, tmp_path: Pat
     assert (summary.read, summary.stored, summary.notes[:1]) == (
         3,
         3,
-        ("home_log.csv: Mood: no column of home_log; kept with the rows.",),
+        ("home_log.csv: Mood: not a column of home_log; stored with the rows.",),
     )
     assert programme.refused().empty
     assert write_back(programme, tmp_path / "mend") == []
@@ -164,7 +165,7 @@ def test_every_reason_has_words_for_every_table_and_column(table: str, reason: s
         said = row_sentence(table, "book.xlsx", "March", 7, column, "x", reason)
         assert said.startswith('book.xlsx sheet "March" row 7')
         assert said.endswith(".")
-        assert "{" not in said + why(table, column, "x", reason) + mend(table, column, "x", reason)
+        assert "{" not in said + why(table, column, "x", reason) + fix(table, column, "x", reason)
 
 
 @pytest.mark.parametrize("code", list(Doubt))
@@ -192,6 +193,7 @@ def test_every_fault_of_a_file_has_words(code: FileFault) -> None:
             "second",
             "column",
             "kind",
+            "now",
         ),
         "x",
     )

@@ -284,8 +284,8 @@ def test_a_row_received_on_a_date_counts_from_the_end_of_that_day(
     [
         ("picc,2031-01-10", "pick,2031-01-10", "line_type", "unknown_code"),
         ("2031-01-10,2031-01-20,,", "2031-01-21,2031-01-20,,", "home_from", "home_before_placed"),
-        ("2031-01-20,,,", "2031-01-20,2031-02-01,,", "removal_reason", "removal_half_told"),
-        ("2031-01-20,,,", "2031-01-20,,death,", "removed_on", "removal_half_told"),
+        ("2031-01-20,,,", "2031-01-20,2031-02-01,,", "removal_reason", "removal_incomplete"),
+        ("2031-01-20,,,", "2031-01-20,,death,", "removed_on", "removal_incomplete"),
         ("2031-01-20,,,", "2031-01-20,2031-01-09,death,", "removed_on", "ended_before_placed"),
         ("2031-01-10,2031-01-20,,", "2031-01-10T08:00,2031-01-20,,", "placed_on", "time_in_date"),
         ("C1,F1,north", "C1,F1,", "site", "missing_value"),
@@ -450,7 +450,7 @@ def test_unknown_columns_are_kept_with_the_row_and_reported(
     text = 'line_id,done_at,kind,Mood,,Weather\nL1,2031-03-10,note,"so ""so""",x,\n'
     summary = take_in(programme, written(tmp_path, "home_log.csv", text))
     assert summary.notes == (
-        "home_log.csv: Mood and Weather: no column of home_log; kept with the rows.",
+        "home_log.csv: Mood and Weather: not a column of home_log; stored with the rows.",
     )
     row = programme.source_rows("home_log", programme.records().home_log["row"].tolist())[0]
     assert row.content["Mood"] == 'so "so"'

@@ -192,7 +192,7 @@ def test_about_one_row_in_two_hundred_is_wrong_in_every_way(tmp_path) -> None:
         "ambiguous_date",
         "two_digit_year",
         "unreadable_tick",
-        "removal_half_told",
+        "removal_incomplete",
     }
 
 

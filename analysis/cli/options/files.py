@@ -52,6 +52,13 @@ class Ingest(StoreOption, PolicyOption, Output):
             help="When the clinic got the rows [default: now].",
         ),
     ] = None
+    history: Annotated[
+        bool,
+        typer.Option(
+            "--history",
+            help="History: rows count as received on the day they were done (an assumption).",
+        ),
+    ] = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pandas as pd
 
 from analysis.decisions.history import Versions
 from analysis.snapshot import Snapshot, end_of_day
 from analysis.store import Store
-from analysis.tables import KNOWN, Records
+from analysis.tables import KNOWN
 from dashboard.session.frames import of, stacked
 from dashboard.session.loaded import NO_OWNER, OWNER_CODES, LoadedSnapshot
 
@@ -65,7 +66,7 @@ def family_on(
         then = of(versions.frame.take(versions.known(at)), OWNER_CODES[name], owner)
         return stacked([rows, then[rows.columns]]).sort_values("row", ignore_index=True)
 
-    found = {
+    found: dict[str, Any] = {
         name: known(name, family_id) for name, code in OWNER_CODES.items() if code == "family_id"
     }
     if not len(found["lines"]):
@@ -83,4 +84,4 @@ def family_on(
     earlier = lines.frame.take(lines.earlier(at))[KNOWN["earlier_lines"].names]
     own = earlier["line_id"].isin(found["lines"]["line_id"]).to_numpy(dtype=bool)
     found["earlier_lines"] = earlier[own]
-    return replace(now, as_of=day, known_at=known_at, records=Records(**found))
+    return replace(now, as_of=day, known_at=known_at, records=replace(now.records, **found))

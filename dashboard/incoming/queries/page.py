@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from analysis.ingest import LogFile
-from analysis.ingest.mending import ToMend, row_to_mend
+from analysis.ingest.fixing import RowToFix, row_to_fix
 from analysis.ingest.refused import as_file
 from analysis.vocabulary import Access
 from dashboard.addresses.incoming import IncomingChoice
@@ -86,7 +86,7 @@ class IncomingQueries:
         now = refused[(refused["ingest"] > before).to_numpy(dtype=bool)]
         return incoming_files.taken_in(summary, now, session.snapshot(), session.context())
 
-    def row_to_mend(self, number: int) -> MendView | None:
+    def row_to_fix(self, number: int) -> MendView | None:
         """A refused row as a form; None: it is not on the list (any more).
 
         Raises
@@ -164,8 +164,8 @@ class IncomingQueries:
         at = numbers.index(number) if number in numbers else 0
         return numbers[at + 1 :] + numbers[:at]
 
-    def _row_to_mend(self, number: int) -> ToMend | None:
+    def _row_to_mend(self, number: int) -> RowToFix | None:
         session = self.session
         session.reader.must(Right.MEND_ROWS)
         session.require_today("Correct rows on today's page.")
-        return row_to_mend(session.store, number, session.service.profiles)
+        return row_to_fix(session.store, number, session.service.profiles)

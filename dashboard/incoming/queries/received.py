@@ -207,7 +207,7 @@ def _is_of(
 
 def as_shown(rows: pd.DataFrame, found: Snapshot, *, sees: bool) -> tuple[RefusedRow, ...]:
     """Refused rows with how to mend them; what stood there only for those who see rows."""
-    told = listed(rows)["mend"]
+    told = listed(rows)["fix"]
     rows = rows.assign(told=told, received_at=_local(rows["received_at"], found))
     names = ("refused_row", "table", "file", "sheet", "row_number", "column", "value", "told")
     return tuple(

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from analysis.ingest import IngestError, NotListedError, StillRefusedError, TableCount
-from analysis.ingest.mending import ToMend, mend_row
-from analysis.ingest.sentences import mend as how_to_mend
+from analysis.ingest.fixing import RowToFix, fix_row
+from analysis.ingest.sentences import fix as how_to_fix
 from analysis.ingest.sentences import why
 from analysis.policy import Edition, Policy
 from analysis.snapshot import Snapshot
@@ -39,7 +39,7 @@ class Wrong:
 
 
 def mend_view(
-    row: ToMend,
+    row: RowToFix,
     found: Snapshot,
     context: PageContext,
     cells: Mapping[str, str] | None = None,
@@ -58,7 +58,7 @@ def mend_view(
         file=row.file,
         sheet=row.sheet,
         row=row.row_number,
-        told=f"{said[:1].upper()}{said[1:]}. {how_to_mend(*facts)}",
+        told=f"{said[:1].upper()}{said[1:]}. {how_to_fix(*facts)}",
         tried=wrong is not None,
         fields=tuple(
             _field(at, head, (cells or row.cells)[head], known.get(head), hints.get(head), fault)
@@ -91,7 +91,7 @@ def _field(
     )
 
 
-def _hints(row: ToMend, edition: Edition) -> dict[str, str]:
+def _hints(row: RowToFix, edition: Edition) -> dict[str, str]:
     """What may be written under heads that the catalogue alone does not explain."""
     lists = {"findings": edition.findings, "steps_missed": edition.steps}
     codes = {
@@ -103,7 +103,7 @@ def _hints(row: ToMend, edition: Edition) -> dict[str, str]:
     return {**codes, **ticks, "received_at": RECEIVED_HINT}
 
 
-def cells_of(row: ToMend, sent: Mapping[str, str]) -> dict[str, str]:
+def cells_of(row: RowToFix, sent: Mapping[str, str]) -> dict[str, str]:
     """The row's cells as the form has them; a cell that was not sent stays as it is."""
     cells = {
         head: sent.get(f"cell-{at}", cell).replace("\r\n", "\n").strip()
@@ -114,7 +114,7 @@ def cells_of(row: ToMend, sent: Mapping[str, str]) -> dict[str, str]:
 
 def mend(
     store_url: str,
-    row: ToMend,
+    row: RowToFix,
     cells: Mapping[str, str],
     policy: Policy,
     at: datetime,
@@ -129,7 +129,7 @@ def mend(
     """
     try:
         with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
-            return mend_row(store, row, cells, policy, received_at=at, brought_by=who)
+            return fix_row(store, row, cells, policy, received_at=at, brought_by=who)
     except StillRefusedError as still:
         return Wrong(still.column, still.value, still.reason)
     except NotListedError:
@@ -139,12 +139,12 @@ def mend(
 
 
 def mended_view(
-    row: ToMend, done: TableCount, coming: Sequence[int], context: PageContext, *, used: bool
+    row: RowToFix, done: TableCount, coming: Sequence[int], context: PageContext, *, used: bool
 ) -> MendedView:
     """What became of the row, and which one is next on the list."""
     return MendedView(
         context=context,
-        place=row.mended_name.removesuffix(", mended"),
+        place=row.fixed_name.removesuffix(", corrected"),
         used=used,
         known_before=done.same_as_before > 0,
         left=len(coming),

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.ingest import NotListedError, Profile, StillRefusedError, load_profile
-from analysis.ingest.mending import ToMend, mend_row, row_to_mend
+from analysis.ingest.fixing import RowToFix, fix_row, row_to_fix
 from analysis.ingest.refused import write_back
 from analysis.store import Store
 from tests.cases import cases
@@ -36,15 +36,15 @@ def refused(programme: Store, tmp_path: Path) -> Store:
     return programme
 
 
-def listed(store: Store, number: int) -> ToMend:
-    row = row_to_mend(store, number)
+def listed(store: Store, number: int) -> RowToFix:
+    row = row_to_fix(store, number)
     assert row is not None
     return row
 
 
 def mend(store: Store, number: int, **cells: str):
     row = listed(store, number)
-    return mend_row(store, row, {**row.cells, **cells}, POLICY, received_at=AT, brought_by="N1")
+    return fix_row(store, row, {**row.cells, **cells}, POLICY, received_at=AT, brought_by="N1")
 
 
 def test_a_row_that_waits_has_all_its_cells_and_what_is_wrong(refused: Store) -> None:
@@ -55,7 +55,7 @@ def test_a_row_that_waits_has_all_its_cells_and_what_is_wrong(refused: Store) ->
     assert row.cells["Mood"] == "=good"
     assert row.cells["kits_left"] == ""
     assert list(row.cells)[:3] == ["entry_id", "line_id", "family_id"]
-    assert row_to_mend(refused, 9) is None
+    assert row_to_fix(refused, 9) is None
 
 
 def test_a_mended_row_goes_in_and_off_the_list_with_who_mended_it(refused: Store) -> None:
@@ -66,7 +66,7 @@ def test_a_mended_row_goes_in_and_off_the_list_with_who_mended_it(refused: Store
     row = log[log["entry_id"] == "E1"].iloc[0]
     assert row["note"] == 'went "out", late'
     (source,) = refused.source_rows("home_log", [int(row["row"])])
-    assert source.file == "home_log-march.csv row 2, mended"
+    assert source.file == "home_log-march.csv row 2, corrected"
     assert source.content["Mood"] == "=good"
     assert source.received_at == AT
     assert refused.ingests()["brought_by"].iloc[-1] == "N1"
@@ -86,10 +86,10 @@ def test_a_row_that_is_still_wrong_says_what_now_and_nothing_is_stored(refused: 
 def test_a_row_is_mended_once(refused: Store) -> None:
     row = listed(refused, 1)
     mend(refused, 1, done_at="2031-02-27")
-    assert row_to_mend(refused, 1) is None
+    assert row_to_fix(refused, 1) is None
     version = refused.data_version()
     with pytest.raises(NotListedError):  # somebody else was quicker
-        mend_row(
+        fix_row(
             refused,
             row,
             {**row.cells, "done_at": "2031-02-26"},
@@ -237,9 +237,9 @@ def test_a_tick_mended_on_its_page_is_read_by_the_known_profile(
     programme: Store, ticked: Profile
 ) -> None:
     profiles = {ticked.name: ticked}
-    row = row_to_mend(programme, 1, profiles)
+    row = row_to_fix(programme, 1, profiles)
     assert row is not None
     assert row.cells["Rash?"] == ""  # nobody looked, so that a no to fever is not none
     cells = {**row.cells, "Fever?": "no"}
-    mend_row(programme, row, cells, POLICY, received_at=AT, brought_by="N1")
+    fix_row(programme, row, cells, POLICY, received_at=AT, brought_by="N1")
     assert programme.records().home_log["findings"].isna().all()

@@ -1,4 +1,4 @@
-"""How is one refused row mended by itself, without a file of one's own?"""
+"""How is a single refused row fixed, without a file?"""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 
 import orjson
 
-from analysis.ingest.heads import MENDS
+from analysis.ingest.heads import REFUSED_ROW
 from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.raw import LogFile
 from analysis.ingest.refused import guarded, heads_of
@@ -23,12 +23,12 @@ from analysis.store import Store
 
 
 @dataclass(frozen=True)
-class ToMend:
-    """A refused row as it waits: where it is from, what is wrong, and all its cells.
+class RowToFix:
+    """A refused row: where it is from, what is wrong, and all its cells.
 
-    `cells` has every head under which the row may be mended, in order; blank cells are empty.
-    `ticks` are the columns of its source that stand for a code, as far as the source's profile
-    is known here.
+    `cells` has every header under which the row may be corrected, in order; blank cells are empty.
+    `ticks` are the columns of its source that each mean a code, if the profile of the source
+    is known.
     """
 
     number: int
@@ -44,18 +44,18 @@ class ToMend:
     ticks: tuple[Tick, ...] = ()
 
     @property
-    def mended_name(self) -> str:
-        """The name under which the mended row is stored as a file."""
+    def fixed_name(self) -> str:
+        """The name under which the corrected row is stored as a file."""
         sheet = f" sheet {self.sheet}" if self.sheet else ""
-        return f"{self.file}{sheet} row {self.row_number}, mended"
+        return f"{self.file}{sheet} row {self.row_number}, corrected"
 
 
-def row_to_mend(
+def row_to_fix(
     store: Store, number: int, profiles: Mapping[str, Profile] | None = None
-) -> ToMend | None:
+) -> RowToFix | None:
     """Look up a refused row, and read its ticks if the profile of its source is among those known.
 
-    None: it is not on the list (any more).
+    None: it is not (or no longer) on the list.
     """
     listed = store.refused()
     found = listed[(listed["refused_row"] == number).to_numpy(dtype=bool)]
@@ -65,9 +65,9 @@ def row_to_mend(
     whole: dict[str, str] = orjson.loads(row["row"])
     table, source = str(row["table"]), str(row["source"])
     ticks = (profiles or {}).get(source, Profile()).table(table).ticks
-    # Every tick of the source is there: what is blank was not looked at.
+    # Every tick of the source is there: what is blank was not checked.
     heads = list(dict.fromkeys([*heads_of(table, [whole]), *(tick.head for tick in ticks)]))
-    return ToMend(
+    return RowToFix(
         number=number,
         table=table,
         file=str(row["file"]),
@@ -86,66 +86,66 @@ def _text(cell: object) -> str | None:
     return cell if isinstance(cell, str) else None
 
 
-def mend_row(
+def fix_row(
     store: Store,
-    row: ToMend,
+    row: RowToFix,
     cells: Mapping[str, str],
     policy: Policy,
     *,
     received_at: datetime,
     brought_by: str,
 ) -> TableCount:
-    """Take a mended row in with all checks, and its refused one off the list, both or neither.
+    """Store a corrected row after all checks and remove the refused one from the list: both or neither.
 
-    It is a file of one row, as if the row had been written back, mended and ingested; it belongs
+    It is a file of one row, as if the row had been downloaded, corrected and ingested; it belongs
     to the source of the file that it was refused in.
 
     Parameters
     ----------
     store : Store
-        Where it goes.
-    row : ToMend
+        Where it is stored.
+    row : RowToFix
         The refused row.
     cells : mapping of head to text
-        Its cells as mended; heads that the row does not have are passed over.
+        Its corrected cells; headers that the row does not have are ignored.
     policy : Policy
         As for `ingest`.
     received_at : datetime
-        Receipt, where the row does not tell its own; and the time of ingest.
+        Receipt, if the row has none of its own; also the time of ingest.
     brought_by : str
-        Code of who mended it.
+        Code of who corrected it.
 
     Returns
     -------
     TableCount
-        What became of it; a row with ``void`` set to yes is only taken off the list.
+        What became of it; a row with ``void`` set to yes is only removed from the list.
 
     Raises
     ------
     StillRefusedError
         The row cannot be used as it is now; nothing is stored.
     NotListedError
-        The refused row is not on the list any more; nothing is stored.
+        The refused row is no longer on the list; nothing is stored.
     IngestError, StoreError
         As for `ingest`.
     """
     text = io.StringIO(newline="")
     sheet = csv.writer(text)
-    sheet.writerow([*row.cells, MENDS])
+    sheet.writerow([*row.cells, REFUSED_ROW])
     sheet.writerow([*(guarded(cells.get(head, "")) for head in row.cells), row.number])
     with TemporaryDirectory(prefix="linedays-") as folder:
-        path = Path(folder) / "mended"
+        path = Path(folder) / "corrected"
         path.write_bytes(text.getvalue().encode("utf-8"))
         summary = ingest(
             store,
-            LogFile(path, row.mended_name),
+            LogFile(path, row.fixed_name),
             policy,
             Profile(row.source, tables={row.table: TableProfile(ticks=row.ticks)}),
             row.table,
             received_at,
             ingested_at=received_at,
             brought_by=brought_by,
-            mending=row.number,
+            fixing=row.number,
         )
     for fault in summary.faults:
         raise fault

@@ -56,7 +56,7 @@ LAYOUTS: Mapping[str, Callable[[Session, str | None], list[Any]]] = {
     definitions.PATH: lambda session, _: definitions.layout(session),
     record.PATH: lambda session, _: record.layout(session),
 }
-"""What is drawn at each path; the pages of families lie below one of their own."""
+"""The layout of each path; the pages of families are below a path of their own."""
 
 
 class LinedaysDash(Dash):

@@ -1,4 +1,4 @@
-"""What does a running dashboard need to be told, and what time is it there?"""
+"""Which settings does a running dashboard need, and what time is it there?"""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ class DashboardConfig:
     policy_file : Path or None
         The programme's policy file; None: the shipped policy.
     as_of : date or None
-        Day to look at; None: today in the programme's time zone, anew with every page.
+        Day to look at; None: today in the programme's time zone.
     known_at : date or datetime or None
         Rows received later are left out; None: the end of the as-of day.
     demo : bool
-        The data are invented: every page says so, and the clock is moved to `as_of`, so that
+        The data are invented: every page shows that, and the clock is moved to `as_of`, so that
         calls can be recorded on it. Without it a fixed `as_of` shows a past day to read only.
     clock : callable
         Gives the present moment with a time zone.
     profiles : tuple of str or Path
-        Source profiles to choose from when files are brought in: names or TOML files.
+        Source profiles to choose from when files are imported: names or TOML files.
     most_upload_bytes : int
-        Files brought in at once may hold no more than this together.
+        Files imported at once may hold no more than this together.
     """
 
     store_url: str

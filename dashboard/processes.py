@@ -27,11 +27,11 @@ PATIENCE_SECONDS = 120
 KEEP_ALIVE_SECONDS = 75
 """How long a browser's connection is kept open for its next question."""
 LAST_ANSWERS_SECONDS = 10
-"""How long answers under way may take after the program was told to stop."""
+"""How long answers under way may take after the program was asked to stop."""
 
 
 def by_default() -> int:
-    """How many processes serve where nothing is said: one a core, at most `MOST_BY_DEFAULT`.
+    """How many processes serve by default: one a core, at most `MOST_BY_DEFAULT`.
 
     macOS forbids what its own libraries do after a fork, so there it is one.
     """
@@ -87,7 +87,7 @@ def serve_in_processes(
     try:
         arbiter.run()
     except SystemExit as ended:
-        if ended.code or os.getpid() != arbiter.pid:  # a process of its own ends as it says
+        if ended.code or os.getpid() != arbiter.pid:  # a process of its own ends with its own code
             raise
 
 
@@ -103,7 +103,7 @@ def _settings(listening: socket.socket, processes: int, threads: int) -> dict[st
         "keepalive": KEEP_ALIVE_SECONDS,
         "loglevel": "error",
         "accesslog": None,
-        "forwarded_allow_ips": "",  # nothing stands in front that could vouch for another address
+        "forwarded_allow_ips": "",  # no proxy is in front that could vouch for another address
         "proxy_allow_ips": "",
         "control_socket_disable": True,
     }

@@ -68,8 +68,8 @@ def serve(
             raise ServeError(NOBODY)
         app.warm_up()
         name = f"[{host}]" if ":" in host else host
-        said = f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C."
-        print(said, flush=True)  # noqa: T201 - flushed: each fork would print what waits again
+        message = f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C."
+        print(message, flush=True)  # noqa: T201 - flushed: each fork would print its buffer again
         if n_processes > 1:
             serve_in_processes(app.server, listening, n_processes, THREADS)
         else:
@@ -78,7 +78,7 @@ def serve(
 
 def _serve_in_this_process(app: LinedaysDash, listening: socket.socket) -> None:
     server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
-    # A question that waits a moment is no news to whoever keeps the terminal open.
+    # A request that waits a moment is not worth a line on the terminal.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
         server.run()

@@ -136,7 +136,7 @@ pd.DataFrame(view.refused_kinds, columns=KINDS)
 
 # %%
 for row in view.refused[:5]:
-    print(f"{row.file}, row {row.row}: {row.told}")
+    print(f"{row.file}, row {row.row}: {row.what}")
 
 # %% [markdown]
 # ## Rows that are usable but odd

@@ -10,7 +10,7 @@ from dashboard.addresses.reading import whole_number
 
 @dataclass(frozen=True)
 class Choice:
-    """What a reader of the call list chose; it stands in the page's address."""
+    """What a reader of the call list chose; it is part of the page's address."""
 
     band: str | None = None
     site: str | None = None

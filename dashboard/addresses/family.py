@@ -13,14 +13,14 @@ FAMILY = "/family/"
 
 @dataclass(frozen=True)
 class FamilyChoice:
-    """What a reader of a family's page chose; it stands in the page's address."""
+    """What a reader of a family's page chose; it is part of the page's address."""
 
     time: str = "weeks"
     """`weeks` (the last eight), `months` (the last six) or `all`."""
     page: int = 1
     """Page of the table."""
     known_on: date | None = None
-    """The page stands in the morning of this earlier day, as known at its end; None: today."""
+    """The page shows this earlier day, with what was received by its end; None: today."""
 
 
 def family_address(family_id: str, choice: FamilyChoice | None = None) -> str:

@@ -10,7 +10,7 @@ from dashboard.addresses.reading import whole_number
 
 @dataclass(frozen=True)
 class IncomingChoice:
-    """Which pages of the two long lists are shown; they stand in the page's address."""
+    """Which pages of the two long lists are shown; they are part of the page's address."""
 
     files: int = 1
     refused: int = 1
@@ -32,7 +32,7 @@ def read_incoming(search: str | None) -> IncomingChoice:
 
 
 def incoming_address(choice: IncomingChoice, part: str) -> str:
-    """Where a page of a list stands.
+    """Address of a page of a list.
 
     Examples
     --------

@@ -8,7 +8,7 @@ from urllib.parse import parse_qs
 
 @dataclass(frozen=True)
 class RatesChoice:
-    """What a reader of the rates chose; it stands in the page's address. None: the usual."""
+    """What a reader of the rates chose; it is part of the page's address. None: the usual."""
 
     event: str = "skin"
     basis: str | None = None

@@ -12,10 +12,10 @@ RETRAINING = "/retraining"
 
 @dataclass(frozen=True)
 class NeedsChoice:
-    """What a reader of the page chose; it stands in the page's address."""
+    """What a reader of the page chose; it is part of the page's address."""
 
     show: str = "likely"
-    """``likely``: probably above the limit; ``all``: whatever was missed."""
+    """``likely``: probably above the limit; ``all``: everything that was missed."""
     step: str | None = None
     site: str | None = None
     page: int = 1
@@ -31,7 +31,7 @@ class NeedsChoice:
     size: int = 8
     """Most families in a session."""
     curve: str | None = None
-    """Step whose learning curve is drawn."""
+    """Step whose learning curve is shown."""
 
     @property
     def opened(self) -> tuple[str, str | None, str | None] | None:
@@ -41,7 +41,7 @@ class NeedsChoice:
 
 @dataclass(frozen=True)
 class SessionName:
-    """What names one planned session, whatever else is chosen on the page."""
+    """What names one planned session, independent of the other choices on the page."""
 
     site: str
     step: str
@@ -106,7 +106,7 @@ _NEEDS = {
     "size": "size",
     "curve": "curve",
 }
-"""Names in the address, and the parts of the choice that they stand for."""
+"""Names in the address, and the parts of the choice that they name."""
 
 
 def read_session(search: str | None) -> SessionName | None:
@@ -146,5 +146,5 @@ def session_address(name: SessionName) -> str:
         "language": name.language,
         "size": name.size,
     }
-    told = {key: value for key, value in given.items() if value is not None}
-    return f"{RETRAINING}?{urlencode(told)}"
+    known = {key: value for key, value in given.items() if value is not None}
+    return f"{RETRAINING}?{urlencode(known)}"

@@ -31,7 +31,7 @@ def read_week(search: str | None) -> WeekChoice:
 
 
 def week_address(choice: WeekChoice, kind: str | None = None) -> str:
-    """Where a digest stands; with a kind, the file of it.
+    """Address of a digest; with a kind, of its file.
 
     Examples
     --------

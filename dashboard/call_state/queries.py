@@ -23,22 +23,22 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     reasons = found.calls.reasons
     reasons = reasons[reasons["family_id"].isin(families["family_id"]).to_numpy(dtype=bool)]
     reasons = reasons.assign(sentence=with_line(reasons, found.timeline.lines))
-    said: dict[str, list[str]] = {}
+    sentences: dict[str, list[str]] = {}
     for family, text in cells(reasons, "family_id", "sentence"):
-        said.setdefault(family, []).append(text)
+        sentences.setdefault(family, []).append(text)
     silent = frozenset(silent_families(found))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
         *("last_heard_on", "nurse", "site", "recheck_on", "expected", "assigned_to", "aside_row"),
         "attempts",
     )
-    asides = _asides(found, families)
+    postponements = _postponements(found, families)
     return tuple(
         CallRow(
             rank=None if rank is None else int(rank),
             family_id=family,
             band=str(band),
-            sentences=tuple(said.get(family, ())),
+            sentences=tuple(sentences.get(family, ())),
             days_overdue=int(overdue),
             silent=family in silent,
             silent_days=int(quiet),
@@ -48,18 +48,18 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
             recheck_on=day(recheck),
             expected=expected,
             assigned_to=assigned,
-            aside_by=asides.get(aside, (None, None))[0],
-            aside_reason=asides.get(aside, (None, None))[1],
+            postponed_by=postponements.get(postponed, (None, None))[0],
+            postponed_reason=postponements.get(postponed, (None, None))[1],
             attempts=attempts,
         )
-        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected, assigned, aside, attempts in cells(
+        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected, assigned, postponed, attempts in cells(
             families.assign(expected=expectation(families)), *names
         )
     )
 
 
-def _asides(found: Snapshot, families: pd.DataFrame) -> dict[int, tuple[str, str]]:
-    """Who set families aside, and why, by the arrangement's row."""
+def _postponements(found: Snapshot, families: pd.DataFrame) -> dict[int, tuple[str, str]]:
+    """Who postponed families, and why, by the arrangement's row."""
     made = found.records.arrangements
     made = made[made["row"].isin(families["aside_row"]).to_numpy(dtype=bool)]
     return {int(row): (by, why) for row, by, why in cells(made, "row", "made_by", "why")}
@@ -101,7 +101,7 @@ def reasons_of(found: Snapshot, family_id: str) -> tuple[ReasonView, ...]:
 
 
 def calls_made(found: Snapshot, family_id: str) -> tuple[CallMade, ...]:
-    """Calls recorded to a family and not taken back, newest first."""
+    """Calls recorded to a family and not undone, newest first."""
     calls = of(found.records.calls, "family_id", family_id)
     calls = calls.sort_values(["called_at", "row"], ascending=False)
     at = calls["called_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)

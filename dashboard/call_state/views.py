@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 @dataclass(frozen=True)
 class ReasonView:
-    """One reason to call, the line it speaks of and the stored rows that prove it."""
+    """One reason to call, the line it speaks of and its log entries."""
 
     reason: str
     band: str
@@ -35,9 +35,9 @@ class CallRow:
     expected: str | None = None
     """How many such mornings an event followed, in words; None where the rules give the order."""
     assigned_to: str | None = None
-    aside_by: str | None = None
-    """Who set it aside; None for a family that is not set aside."""
-    aside_reason: str | None = None
+    postponed_by: str | None = None
+    """Who postponed it; None for a family that is not postponed."""
+    postponed_reason: str | None = None
     attempts: str | None = None
     """Calls without an answer, in a sentence; None where there is none."""
 

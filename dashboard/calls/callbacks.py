@@ -38,9 +38,9 @@ def register(guard: Guard) -> None:
     """Register the callbacks of the call list."""
     _show_list(guard)
     _act(guard)
-    _take_back(guard, ids.TAKE_BACK, CALLS)
-    _take_back(guard, ids.TAKE_BACK_ARRANGED, ARRANGEMENTS)
-    _take_out(guard)
+    _undo(guard, ids.TAKE_BACK, CALLS)
+    _undo(guard, ids.TAKE_BACK_ARRANGED, ARRANGEMENTS)
+    _export(guard)
 
 
 def _show_list(guard: Guard) -> None:
@@ -64,7 +64,7 @@ def _show_list(guard: Guard) -> None:
         session: Session,
         search: str | None,
         changed: object,
-        looked: object,  # noqa: ARG001 - only asks for a fresh look
+        looked: object,  # noqa: ARG001 - only asks for the list again
         before: object,
         pathname: str,
     ) -> tuple[object, ...]:
@@ -102,10 +102,10 @@ def _act(guard: Guard) -> None:
             raise PreventUpdate
         form = CallForm.of(given)
         try:
-            said = CallActions(session).record_call(form)
+            message = CallActions(session).record_call(form)
         except FormError as fault:
             return no_update, str(fault)
-        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
+        return _changed(changed, str(form.family_id), message, can_undo=True), ""
 
     @guard.callback(
         Page.CALLS,
@@ -120,13 +120,13 @@ def _act(guard: Guard) -> None:
             raise PreventUpdate
         form = ArrangeForm.of(given)
         try:
-            said = CallActions(session).arrange(form)
+            message = CallActions(session).arrange(form)
         except FormError as fault:
             return no_update, str(fault)
-        return _changed(changed, str(form.family_id), said, can_take_back=True), ""
+        return _changed(changed, str(form.family_id), message, can_undo=True), ""
 
 
-def _take_back(guard: Guard, store: str, of: str) -> None:
+def _undo(guard: Guard, store: str, of: str) -> None:
     @guard.callback(
         Page.CALLS,
         Output(ids.CHANGED, "data", allow_duplicate=True),
@@ -135,18 +135,18 @@ def _take_back(guard: Guard, store: str, of: str) -> None:
         State(ids.CHANGED, "data"),
         prevent_initial_call=True,
     )
-    def take_back(session: Session, asked: Any, changed: object) -> tuple[object, str]:
+    def undo(session: Session, asked: Any, changed: object) -> tuple[object, str]:
         if not isinstance(asked, dict):
             raise PreventUpdate
         try:
             family_id = CallActions(session).undo(asked.get("row"), of)
         except FormError as fault:
             return no_update, str(fault)
-        said = UNDONE[of].format(family_id)
-        return _changed(changed, family_id, said, can_take_back=False), ""
+        message = UNDONE[of].format(family_id)
+        return _changed(changed, family_id, message, can_undo=False), ""
 
 
-def _take_out(guard: Guard) -> None:
+def _export(guard: Guard) -> None:
     @guard.callback(
         Page.CALLS,
         Output(ids.DOWNLOAD, "data"),
@@ -154,7 +154,7 @@ def _take_out(guard: Guard) -> None:
         State(ids.URL, "search"),
         prevent_initial_call=True,
     )
-    def take_out(session: Session, asked: object, search: str | None) -> dict[str, object]:
+    def export(session: Session, asked: object, search: str | None) -> dict[str, object]:
         queries = CallsQueries(session)
         if asked is None:
             raise PreventUpdate
@@ -165,7 +165,7 @@ def _take_out(guard: Guard) -> None:
 def _stays_open(
     choice: Choice, view: CallsView, search: str | None, changed: Any, before: Any
 ) -> tuple[str | None, News | None]:
-    """Which family the panel shows now, and what is said about what was just done.
+    """Which family the panel shows now, and the message about what was just done.
 
     The reader's own choice comes first, then the family a call was just recorded for, then
     the one open before under the same address, then the first of the list.
@@ -175,10 +175,10 @@ def _stays_open(
     family = choice.family_id or news.get("family")
     if family is None and old.get("search") == search:
         family = old.get("family")
-    said = None
+    message = None
     if isinstance(news.get("message"), str):
-        said = News(news["message"], can_take_back=bool(news.get("can_take_back")))
-    return family or opened_first(choice, view), said
+        message = News(news["message"], can_undo=bool(news.get("can_undo")))
+    return family or opened_first(choice, view), message
 
 
 def _is_new(changed: Any, before: Any) -> bool:
@@ -191,14 +191,12 @@ def _family_in(opened: Any) -> str | None:
     return opened.get("family") if isinstance(opened, dict) else None
 
 
-def _changed(
-    before: object, family_id: str, message: str, *, can_take_back: bool
-) -> dict[str, object]:
+def _changed(before: object, family_id: str, message: str, *, can_undo: bool) -> dict[str, object]:
     """What makes list and panel again: a count that grows, the family, and the message."""
     count = before.get("count", 0) if isinstance(before, dict) else 0
     return {
         "count": int(count) + 1,
         "family": family_id,
         "message": message,
-        "can_take_back": can_take_back,
+        "can_undo": can_undo,
     }

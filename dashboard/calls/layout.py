@@ -88,7 +88,7 @@ def list_head(queries: CallsQueries, choice: Choice) -> Component:
 
 
 def list_part(queries: CallsQueries, choice: Choice, opened: str | None) -> Component:
-    """The rows of a choice, with what waits and what is done below them."""
+    """The rows of a choice, with the families that wait and the calls done below them."""
     view, closed, done = _same_for_all(queries, choice, "list", _list_parts)
     return shown(parts.rows(view, opened, closed, done))
 

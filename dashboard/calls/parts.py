@@ -13,7 +13,11 @@ from dashboard.addresses.calls import Choice, write_choice
 from dashboard.addresses.family import family_address
 from dashboard.call_state.views import CallRow
 from dashboard.calls import words as calls_words
-from dashboard.calls.queries import LONGEST_ASIDE_DAYS, MOST_CHARACTERS, MOST_REASON_CHARACTERS
+from dashboard.calls.queries import (
+    LONGEST_POSTPONEMENT_DAYS,
+    MOST_CHARACTERS,
+    MOST_REASON_CHARACTERS,
+)
 from dashboard.calls.views import CallsView, News, Opened
 from dashboard.layout import ids, words
 from dashboard.layout.templates import render
@@ -79,9 +83,9 @@ def _options(values: tuple[str, ...], every: str) -> list[tuple[str, str]]:
 def _tiles(view: CallsView) -> list[Tile]:
     to_call = sum(view.counts[band] for band in words.BANDS_TO_CALL)
     capacity, of_capacity = None, None
-    if view.room is not None:
-        capacity = f"up to {words.counted(view.room.left, 'call', 'calls')} left today"
-        of_capacity = f"of {words.counted(view.room.possible, 'call', 'calls')} today"
+    if view.capacity is not None:
+        capacity = f"up to {words.counted(view.capacity.left, 'call', 'calls')} left today"
+        of_capacity = f"of {words.counted(view.capacity.possible, 'call', 'calls')} today"
 
     def tile(title: str, band: str | None, count: int, note: str | None = None) -> Tile:
         address = _address(view.choice, band=band, page=1, family_id=None)
@@ -116,7 +120,7 @@ def done(view: CallsView) -> Markup:
 def rows(
     view: CallsView, opened: str | None, closed: Mapping[str, Markup], calls_done: Markup
 ) -> Markup:
-    """The rows of a choice by band, what waits below them, and the calls done."""
+    """The rows of a choice by band, the families that wait below them, and the calls done."""
     choice = view.choice
     steps = ((choice.page - 1, "Earlier families"), (choice.page + 1, "Later families"))
     return render(
@@ -181,7 +185,7 @@ def panel(opened: Opened, choice: Choice, news: News | None) -> Markup:
         "calls/panel",
         opened=opened,
         news=news,
-        newest=_newest(opened) if news is not None and news.can_take_back else None,
+        newest=_newest(opened) if news is not None and news.can_undo else None,
         back_address=_address(choice, family_id=None),
         next_address=None if next_family is None else _address(choice, family_id=next_family),
         history_address=family_address(row.family_id),
@@ -190,7 +194,7 @@ def panel(opened: Opened, choice: Choice, news: News | None) -> Markup:
             "agreed": MOST_CHARACTERS,
             "reason": MOST_REASON_CHARACTERS,
             "first_day": as_of + timedelta(days=1),
-            "last_day": as_of + timedelta(days=LONGEST_ASIDE_DAYS),
+            "last_day": as_of + timedelta(days=LONGEST_POSTPONEMENT_DAYS),
         },
         calls_words=calls_words,
     )

@@ -30,7 +30,7 @@ class News:
     """What was just done, in a sentence."""
 
     message: str
-    can_take_back: bool
+    can_undo: bool
 
 
 @dataclass(frozen=True)
@@ -46,11 +46,11 @@ class CallDone:
     agreed: str | None
     recheck_on: date
     band: str
-    """Where the family stands now."""
+    """Where the family is listed now."""
 
 
 @dataclass(frozen=True)
-class RoomView:
+class CapacityView:
     """How the families to call fit into the day's calls."""
 
     possible: int
@@ -83,17 +83,17 @@ class CallsView:
     """Rows on all pages."""
     pages: int
     resting: tuple[CallRow, ...]
-    """Below the families to call: those that wait or are set aside, listed again soonest."""
+    """Below the families to call: those that wait or are postponed, earliest day first."""
     done: tuple[CallDone, ...]
     """Newest first; on the list itself only the newest few."""
     done_count: int
-    room: RoomView | None
+    capacity: CapacityView | None
     """None where families of one language are shown: a nurse's day is not theirs."""
 
 
 @dataclass(frozen=True)
 class ReasonWithRows:
-    """One reason and the rows that prove it, read from the store."""
+    """One reason and its log entries, read from the store."""
 
     reason: ReasonView
     sources: tuple[Source, ...]
@@ -102,7 +102,7 @@ class ReasonWithRows:
 
 @dataclass(frozen=True)
 class Opened:
-    """The family opened beside the list."""
+    """The family open in the panel."""
 
     context: PageContext
     row: CallRow
@@ -110,7 +110,7 @@ class Opened:
     calls: tuple[CallMade, ...]
     arranged: tuple[Arranged, ...]
     callers: tuple[str, ...]
-    """Whom the family can be assigned to."""
+    """People to whom the family can be assigned."""
     contact: str | None
     language: str | None
     recheck_on: date

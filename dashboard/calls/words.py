@@ -13,7 +13,7 @@ SENTENCES = 2
 
 
 def nobody_to_call(view: CallsView) -> str:
-    """The page's answer when no family is to be called."""
+    """The page's answer when no family needs a call."""
     chosen = [c for c in (view.choice.nurse, view.choice.site, view.choice.language) if c]
     whose = f" for {words.listed(chosen)}" if chosen else ""
     waiting = view.counts["waiting"]

@@ -14,7 +14,7 @@ from dashboard.security.roles import Reader, Right
 from dashboard.session.frames import cells
 
 DAY_DONE = "done_on"
-"""The day of an entry stands beside its moment, or alone where the log told no time."""
+"""The day of an entry is next to its time, or alone where the log has no time."""
 RIGHTS: Mapping[Sensitivity, frozenset[Right]] = defaultdict(
     frozenset,
     {
@@ -75,7 +75,7 @@ def in_time(
 ) -> SourceInTime | None:
     """A stored row of a family with the versions before it, as far as `alone` knows them.
 
-    What a version says of another family is left out: only that there is one is told.
+    Versions about another family are left out and counted.
     """
     if table == "calls":
         found = _calls({row}, alone, alone.policy.zone)

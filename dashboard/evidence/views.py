@@ -21,7 +21,7 @@ class Source:
     blank: tuple[str, ...] = ()
     """Known columns that were left blank."""
     void: bool = False
-    """The row withdraws an earlier one."""
+    """The row voids an earlier one."""
 
     @property
     def where(self) -> str:

@@ -97,14 +97,16 @@ def history(view: FamilyView) -> Markup:
             "table": table,
             "number": number,
         }
-        for on, until, group, label, table, number, received_on in view.told.itertuples(index=False)
+        for on, until, group, label, table, number, received_on in view.table.itertuples(
+            index=False
+        )
     ]
     steps = ((view.choice.page - 1, "Newer"), (view.choice.page + 1, "Older"))
     return render(
         "family/history",
         view=view,
         rows=rows,
-        said=f"{words.counted(view.told_in_all, 'row', 'rows')} in the time shown",
+        counted=f"{words.counted(view.table_rows, 'row', 'rows')} in the time shown",
         pages=[
             (family_address(view.family_id, replace(view.choice, page=page)), name)
             for page, name in steps

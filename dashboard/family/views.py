@@ -51,7 +51,7 @@ class FamilyView:
     edition: str
     choice: FamilyChoice
     sees: frozenset[str]
-    """What of it the person who asks may see beside the page, by name of the right."""
+    """What else the person who asks may see, by name of the right."""
     row: CallRow
     reasons: tuple[ReasonView, ...]
     lines: tuple[LineView, ...]
@@ -62,9 +62,9 @@ class FamilyView:
     """One row a span of time, see `history.SPANS`."""
     marks: pd.DataFrame
     """One row an entry or event, see `history.MARKS`."""
-    told: pd.DataFrame
-    """Both on one page of the table, newest first, see `history.TOLD`."""
-    told_in_all: int
+    table: pd.DataFrame
+    """Both on one page of the table, newest first, see `history.TABLE`."""
+    table_rows: int
     pages: int
     caregivers: tuple[CaregiverView, ...]
     calls: tuple[CallMade, ...]

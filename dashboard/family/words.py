@@ -38,8 +38,8 @@ def last_heard(view: FamilyView) -> str:
     row, as_of = view.row, view.as_of
     if row.last_heard_on is None:
         return "no log entries yet; care may have been done but not recorded"
-    said = f"{words.ago(row.last_heard_on, as_of)} ({words.short_day(row.last_heard_on, as_of)})"
-    return f"{said}; care may have been done but not recorded" if row.silent else said
+    text = f"{words.ago(row.last_heard_on, as_of)} ({words.short_day(row.last_heard_on, as_of)})"
+    return f"{text}; care may have been done but not recorded" if row.silent else text
 
 
 def caregiver(person: CaregiverView, as_of: date) -> tuple[str, str, str]:
@@ -122,5 +122,5 @@ def received(on: Any, received_on: Any) -> str:
     later = (received_on - on).days
     if later <= 0:
         return "same day"
-    said = f"{words.counted(later, 'day', 'days')} later"
-    return f"{said}, {words.day_year(received_on)}" if later > LATE_DAYS else said
+    text = f"{words.counted(later, 'day', 'days')} later"
+    return f"{text}, {words.day_year(received_on)}" if later > LATE_DAYS else text

@@ -73,7 +73,7 @@ def _pages(
         return None
     steps = ((f"Newer {what[1]}", paged.page - 1), (f"Older {what[1]}", paged.page + 1))
     return {
-        "said": f"Page {paged.page} of {paged.pages}, {words.counted(paged.total, *what)}",
+        "counted": f"Page {paged.page} of {paged.pages}, {words.counted(paged.total, *what)}",
         "links": [
             (incoming_address(replace(choice, **{part: page}), part), text)
             for text, page in steps
@@ -122,7 +122,7 @@ DELAY_HEADS = (
 
 
 def delays(view: IncomingView) -> Markup:
-    """What stands under the chart of delays: its reading, a note, the same as a table."""
+    """What is shown under the chart of delays: its reading, a note, the same as a table."""
     return render(
         "incoming/delays",
         reading=incoming_words.how_late(view.delays),

@@ -14,7 +14,7 @@ from flask import Response, make_response, request
 from dashboard.incoming.files_page import done_page, form_page
 from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.row_page import row_done_page, row_not_now_page, row_page
-from dashboard.incoming.views import MendedView, MendView
+from dashboard.incoming.views import RowCorrected, RowForm
 from dashboard.incoming.words import megabytes
 from dashboard.security import plain
 from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, ROW, Right
@@ -25,7 +25,7 @@ from dashboard.session.service import Service
 LONGEST_NAME = 200
 """Characters of a file's name that are kept."""
 MULTIPART_BYTES = 100_000
-"""Room for what a form adds to its files."""
+"""Bytes that a form may add to its files."""
 TOO_LARGE = (
     "The files are larger than {most} together. Nothing was imported: split them, or import them "
     "at the command line (linedays ingest)."
@@ -67,14 +67,14 @@ def answer_incoming(app: Dash, service: Service) -> None:
         queries = IncomingQueries(session_of_request(service))
         try:
             if request.method == "GET":
-                found: MendView | MendedView | None = queries.row_to_fix(number)
+                found: RowForm | RowCorrected | None = queries.row_to_correct(number)
             else:
-                found = queries.mend(number, request.form)
+                found = queries.correct(number, request.form)
         except FormError as fault:
             return _page(row_not_now_page(queries.session.context(), str(fault)), 409)
         if found is None:
             return _page(row_not_now_page(queries.session.context(), NOT_LISTED), 404)
-        if isinstance(found, MendView):
+        if isinstance(found, RowForm):
             return _page(row_page(found), 200)
         return _page(row_done_page(found), 200)
 
@@ -85,7 +85,7 @@ def answer_incoming(app: Dash, service: Service) -> None:
         about = {"Content-Disposition": f'attachment; filename="{table}.csv"'}
         return Response(content, mimetype="text/csv", headers=about)
 
-    def nothing(rest: str) -> Response:  # noqa: ARG001 - whatever it is
+    def nothing(rest: str) -> Response:  # noqa: ARG001 - any path
         return plain.nothing_here("There is no page at this address.")
 
     rules = app.server.add_url_rule

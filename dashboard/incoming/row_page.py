@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.incoming.views import MendedView, MendView
+from dashboard.incoming.views import RowCorrected, RowForm
 from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.templates import render
@@ -14,7 +14,7 @@ PATH = PATHS[Page.INCOMING]
 LONG_TEXTS = frozenset({"note", "contact"})
 
 
-def row_page(view: MendView) -> str:
+def row_page(view: RowForm) -> str:
     """The row's cells as a form, the one that is wrong marked."""
     title = f"Correct row {view.row} of {view.file}"
     content = render(
@@ -29,7 +29,7 @@ def row_page(view: MendView) -> str:
     return shell.whole(PATH, view.context, title, content)
 
 
-def row_done_page(view: MendedView) -> str:
+def row_done_page(view: RowCorrected) -> str:
     """The row is off the list; the link to the next one."""
     if not view.used:
         title, what = "Row taken off the list", "was taken off the list and is not used."

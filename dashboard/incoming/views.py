@@ -13,7 +13,7 @@ from dashboard.session.views import PageContext
 
 @dataclass(frozen=True)
 class Paged:
-    """Where in a long list a page of it stands: its number, how many there are, rows in all."""
+    """A page of a long list: its number, how many pages and rows there are."""
 
     page: int
     pages: int
@@ -52,7 +52,7 @@ class Today:
 
 @dataclass(frozen=True)
 class RefusedRow:
-    """One row that waits to be mended."""
+    """One row to correct."""
 
     number: int
     table: str
@@ -61,8 +61,8 @@ class RefusedRow:
     row: int
     column: str | None
     value: str | None
-    """None: nothing stood there, or it is not for this person."""
-    told: str
+    """None: the cell was blank, or it is not for this person."""
+    what: str
     received_at: datetime
 
 
@@ -70,7 +70,7 @@ class RefusedRow:
 class DoubtKind:
     """One kind of doubt and the newest rows behind it."""
 
-    said: str
+    what: str
     total: int
     rows: tuple[Source, ...]
     """Without cells for a person who may not see the rows."""
@@ -78,7 +78,7 @@ class DoubtKind:
 
 @dataclass(frozen=True)
 class IncomingView:
-    """Files that came in, how late, what waits to be mended, what is odd."""
+    """Files received, how late, rows to correct, doubts."""
 
     context: PageContext
     today: Today
@@ -89,21 +89,21 @@ class IncomingView:
     refused_kinds: tuple[tuple[str, str, str, int], ...]
     """Table, column, what is wrong, how many; most first."""
     to_download: tuple[tuple[str, int], ...]
-    """Tables with refused rows and how many, for a person who may mend them."""
+    """Tables with refused rows and how many, for a person who may correct them."""
     delays: pd.DataFrame
-    """DELAYS with the source's name as it is said."""
+    """DELAYS with the source's name in words."""
     doubts: tuple[DoubtKind, ...]
     sees_rows: bool
-    """Whether this person may see what stood in the rows."""
-    mends: bool
-    """Whether this person may mend rows on this day."""
+    """Whether this person may see the contents of the rows."""
+    corrects: bool
+    """Whether this person may correct rows on this day."""
     bringing: Bringing | None
-    """What a file may be; None: this person may bring none in, or not on this day."""
+    """What a file may be; None: this person may import none, or not on this day."""
 
 
 @dataclass(frozen=True)
 class Bringing:
-    """What may be brought in: source profiles to choose from, and how many bytes at once."""
+    """What may be imported: source profiles to choose from, and how many bytes at once."""
 
     profiles: tuple[str, ...]
     most_bytes: int
@@ -124,7 +124,7 @@ class Counts:
 
 @dataclass(frozen=True)
 class CellField:
-    """One cell of a row that is mended, as a field of a form."""
+    """One cell of a row to correct, as a field of a form."""
 
     name: str
     """Of the field; heads of files are never trusted for it."""
@@ -139,7 +139,7 @@ class CellField:
 
 
 @dataclass(frozen=True)
-class MendView:
+class RowForm:
     """One refused row as a form."""
 
     context: PageContext
@@ -148,21 +148,21 @@ class MendView:
     file: str
     sheet: str | None
     row: int
-    told: str
-    """What is wrong and how to mend it, as it was sent or as it was just mended."""
+    what: str
+    """What is wrong and how to correct it, as it was sent or as it was just corrected."""
     tried: bool
     """The sentence is about what was just sent."""
     fields: tuple[CellField, ...]
 
 
 @dataclass(frozen=True)
-class MendedView:
+class RowCorrected:
     """A row that is off the list, and which one is next."""
 
     context: PageContext
     place: str
     used: bool
-    """It went in; else it was only taken off the list."""
+    """It was stored; else it was only taken off the list."""
     known_before: bool
     left: int
     next_number: int | None
@@ -170,12 +170,12 @@ class MendedView:
 
 @dataclass(frozen=True)
 class TakenIn:
-    """What became of files that were brought in."""
+    """What became of files that were imported."""
 
     context: PageContext
     counts: tuple[Counts, ...]
     faults: tuple[str, ...]
-    """Files of which nothing went in: one sentence each."""
+    """Files of which nothing was imported: one sentence each."""
     notes: tuple[str, ...]
     refused: tuple[RefusedRow, ...]
     """The first of the rows that were refused now."""

@@ -1,4 +1,4 @@
-"""How are the attributes written that HTML spells with a dash?"""
+"""How are attributes with a dash written?"""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def instead_of(field_id: str) -> dict[str, Any]:
 
 
 def keyed(key: str) -> dict[str, Any]:
-    """What keeps the focus when the part around it is drawn anew."""
+    """What keeps the focus when the part around it is made again."""
     return {"data-key": key}
 
 
@@ -59,7 +59,7 @@ def takes_files(most_bytes: int) -> dict[str, Any]:
 
 
 def takes_back(row: int, store: str) -> dict[str, Any]:
-    """A button that tells the store of that id the number of what is to be taken back."""
+    """A button that tells the store of that id the number of what is to be undone."""
     return {"data-takes-back": str(row), "data-tells": store}
 
 

@@ -104,5 +104,5 @@ def received(context: PageContext) -> str:
 
 
 def not_found(context: PageContext, what: str) -> list[Component]:
-    """A page that says what was not found and where to go."""
+    """A page that reports what was not found and where to go."""
     return page("", context, [static("layout/not_found", what=what)])

@@ -20,7 +20,7 @@ DASHBOARD = Path(__file__).parents[1]
 
 
 class Static(Component):
-    """Ready markup of a template; drawn by the browser script of the same name."""
+    """Ready markup of a template, put into the page by the browser script of the same name."""
 
     _namespace = "linedays_parts"
     _type = "Static"

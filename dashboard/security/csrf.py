@@ -23,7 +23,7 @@ class _Sessions(SecureCookieSessionInterface):
 def protect_writes(app: Dash) -> None:
     """Demand the token of the reader's own session with every callback and every form."""
     app.server.config.update(
-        SECRET_KEY=secrets.token_bytes(32),  # anew with every start: old pages have to reload
+        SECRET_KEY=secrets.token_bytes(32),  # new with every start: old pages have to reload
         WTF_CSRF_TIME_LIMIT=None,  # as long as the page is open
         WTF_CSRF_SSL_STRICT=False,  # where a request comes from is the gate's to see
         SESSION_COOKIE_NAME="linedays_session",

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dash import Dash
 from flask import Response, request
 
-KEPT = ("/_dash-component-suites/", "/assets/")
+CACHED = ("/_dash-component-suites/", "/assets/")
 """Paths of program files, which hold no data and may be kept by the browser."""
 
 FIXED = {
@@ -33,7 +33,7 @@ def add_headers(app: Dash) -> None:
             made.append(content_policy(app.csp_hashes()))
         response.headers.update(FIXED)
         response.headers["Content-Security-Policy"] = made[0]
-        if not request.path.startswith(KEPT):
+        if not request.path.startswith(CACHED):
             response.headers["Cache-Control"] = "no-store"
         return response
 

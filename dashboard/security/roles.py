@@ -28,7 +28,7 @@ class Page(StrEnum):
 
 
 class Right(StrEnum):
-    """What a person may see or do beside opening a page."""
+    """What a person may see or do in addition to opening a page."""
 
     RECORD_CALLS = "record calls"
     CONTACT = "contact"
@@ -61,11 +61,11 @@ PATHS: Mapping[Page, str] = {
 BELOW_INCOMING = "/incoming/"
 """Below it lie the forms and files of the page of incoming logs."""
 FILES = f"{BELOW_INCOMING}files"
-"""Where files are brought in."""
+"""Where files are imported."""
 ROW = f"{BELOW_INCOMING}row/"
 """Below it every refused row has its form, by its number on the list."""
 REFUSED = f"{BELOW_INCOMING}refused/"
-"""Where refused rows are taken out, a file a table."""
+"""Where refused rows are downloaded, a file a table."""
 BELOW_WEEK = "/week/"
 """Below it lie the digests as files."""
 
@@ -117,7 +117,7 @@ class NotAllowedError(Exception):
 
 @dataclass(frozen=True)
 class Reader:
-    """Who is signed in, and for whom this person may look."""
+    """Who is signed in, and which families this person may see."""
 
     code: str
     role: Role

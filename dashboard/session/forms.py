@@ -6,7 +6,7 @@ MOST_CHARACTERS_OF_A_KEY = 64
 
 
 class FormError(Exception):
-    """What a reader typed or asked for does not fit; one sentence that says how to correct it."""
+    """What a reader typed or asked for does not fit; one sentence on how to correct it."""
 
 
 def form_key(given: object) -> str:

@@ -12,7 +12,7 @@ from pandas.api.types import union_categoricals
 
 
 def of(frame: pd.DataFrame, column: str, value: str) -> pd.DataFrame:
-    """Rows in which a column holds a value, numbered anew."""
+    """Rows in which a column holds a value, numbered from 0."""
     same = (frame[column] == value).to_numpy(dtype=bool, na_value=False)
     return frame[same].reset_index(drop=True)
 
@@ -35,7 +35,7 @@ class RowsBy:
         self._at = {str(code): at for at, code in enumerate(known)}
 
     def __getitem__(self, code: str) -> pd.DataFrame:
-        """Rows with the code, in the frame's order, numbered anew."""
+        """Rows with the code, in the frame's order, numbered from 0."""
         at = self._at.get(code)
         rows = self._order[:0] if at is None else self._order[self._ends[at] : self._ends[at + 1]]
         return self._frame.take(rows).reset_index(drop=True)

@@ -11,7 +11,7 @@ from analysis.store import Store, StoreError
 from dashboard.session.forms import FormError
 
 PATIENCE_SECONDS = 10.0
-"""How long a page waits for another writer; the command line waits longer."""
+"""Longest wait of a page for another writer; that of the command line is longer."""
 
 
 def take_in(

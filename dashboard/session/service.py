@@ -111,7 +111,7 @@ class Service:
         return self.config.as_of or self.now().date()
 
     def snapshot(self, sites: frozenset[str] | None) -> Snapshot:
-        """What is known on the day of every line of some sites; None: of all."""
+        """Everything about the lines of some sites on the day; None: of all."""
         return self.loaded(sites).snapshot
 
     def loaded(self, sites: frozenset[str] | None, *, fresh: bool = False) -> LoadedSnapshot:

@@ -63,7 +63,7 @@ class Session:
         return self._loaded
 
     def snapshot(self) -> Snapshot:
-        """What is known on the day of every line of this person's sites."""
+        """Everything about the lines of this person's sites on the day."""
         return self.loaded().snapshot
 
     def snapshot_of_all_sites(self) -> Snapshot:

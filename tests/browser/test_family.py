@@ -56,7 +56,7 @@ def test_the_table_holds_the_same_marks_and_shows_the_same_rows_by_keyboard(page
     expect(page).to_have_url(f"{running.address}/family/F1?time=all")
     table = page.get_by_role("region", name="The same as a table, newest first")
     for words in (
-        "Red flag: fever; skin finding: redness; said: felt hot in the night.",
+        "Red flag: fever; skin finding: redness; note: felt hot in the night.",
         "Child C1 away: hospital.",
         "Nothing logged.",
     ):
@@ -101,7 +101,7 @@ def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(
         ingest(store, [file], shipped_policy(), received_at=RECEIVED, table="home_log")
     open_family(page, running, "F2")
     table = page.get_by_role("region", name="The same as a table, newest first")
-    expect(table.get_by_text("Looked, nothing seen; said: then said.")).to_be_visible()
+    expect(table.get_by_text("Looked, nothing seen; note: then said.")).to_be_visible()
     table.get_by_role("button", name="Show entry of 25 Feb 2031").click()
     expect(page.locator(".shown-source")).to_contain_text("corrections.csv, row 3")
     expect(page.locator(".shown-source")).to_contain_text("took the place of")

@@ -234,8 +234,8 @@ def test_a_family_alone_stands_as_it_stands_among_all(queries):
 def test_the_table_of_a_family_is_cut_into_pages_that_hold_everything_once(queries):
     view = FamilyQueries(request(queries)).family("F1", FamilyChoice(time="all", page=99))
     assert (view.choice.page, view.pages) == (1, 1)
-    assert len(view.told) == view.told_in_all
-    assert view.told["on"].is_monotonic_decreasing
+    assert len(view.table) == view.table_rows
+    assert view.table["on"].is_monotonic_decreasing
 
 
 def test_the_time_shown_is_the_last_weeks_or_all_of_it(queries):
@@ -387,19 +387,19 @@ def test_todays_calls_end_where_the_policy_says_for_all_and_for_one_nurse(url, t
     config = DashboardConfig(store_url=url, clock=lambda: NOW, policy_file=policy)
     queries = looking(config)
     assert (
-        CallsQueries(request(queries)).calls(Choice()).room.ends_before == "F6"
+        CallsQueries(request(queries)).calls(Choice()).capacity.ends_before == "F6"
     )  # the fifth, with room for four
     assert (
-        CallsQueries(request(queries)).calls(Choice(nurse="N1")).room.ends_before == "F6"
+        CallsQueries(request(queries)).calls(Choice(nurse="N1")).capacity.ends_before == "F6"
     )  # after F1 and F2
     assert (
-        CallsQueries(request(queries)).calls(Choice(nurse="N2")).room.ends_before is None
+        CallsQueries(request(queries)).calls(Choice(nurse="N2")).capacity.ends_before is None
     )  # F3 and F5 fit
-    assert CallsQueries(request(queries)).calls(Choice(language="Finnish")).room is None
+    assert CallsQueries(request(queries)).calls(Choice(language="Finnish")).capacity is None
     CallActions(request(queries)).record_call(
         FORM
     )  # F2 is called: F6 moves up, and so does the end
-    room = CallsQueries(request(queries)).calls(Choice(nurse="N1")).room
+    room = CallsQueries(request(queries)).calls(Choice(nurse="N1")).capacity
     assert (room.possible, room.left, room.ends_before) == (2, 1, "F6")
     queries.service.close()
 
@@ -425,7 +425,7 @@ def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_i
     view = CallsQueries(request(queries)).calls(Choice())
     assert view.counts["set_aside"] == 1
     row = view.resting[0]
-    assert (row.aside_by, row.aside_reason) == ("N1", "at the lake until Friday")
+    assert (row.postponed_by, row.postponed_reason) == ("N1", "at the lake until Friday")
     assert request(queries).snapshot().timeline is timeline
     with Store.open(url, create=False) as store:
         fresh = take(store, shipped_policy(), AS_OF)

@@ -278,7 +278,7 @@ def test_what_came_in_late_has_the_day_it_was_done_and_the_day_it_was_received(r
 
 def test_notes_are_marks_only_for_who_may_see_them(records):
     notes = of_kind(history.marks_of(records, CODES, AS_OF), "note")
-    assert list(notes["label"]) == ["said: warm"]
+    assert list(notes["label"]) == ["note: warm"]
     others = history.marks_of(replace(records, sees_notes=False), CODES, AS_OF)
     assert not others["label"].str.contains("warm").any()
 
@@ -293,7 +293,7 @@ def test_sign_offs_and_refreshers_are_told_apart(records):
 
 def test_the_table_holds_each_stored_row_once_newest_first(records):
     spans, marks = history.spans_of(records, AS_OF), history.marks_of(records, CODES, AS_OF)
-    told = history.told(spans, marks)
+    told = history.table_of(spans, marks)
     assert told["on"].is_monotonic_decreasing
     of_day = told[told["until"].isna()]
     assert not of_day.duplicated(["table", "row"]).any()
@@ -301,17 +301,17 @@ def test_the_table_holds_each_stored_row_once_newest_first(records):
     assert set(zip(of_day["table"], of_day["row"], strict=True)) == expected
     (fever,) = told[told["row"] == 15]["label"]
     assert "red flag: fever, pus" in fever
-    assert "said: warm" in fever
+    assert "note: warm" in fever
     assert "entry" not in fever
     assert set(told[told["row"] == 14]["label"]) == {"watched: itch"}
 
 
 def test_a_history_of_nothing_is_a_table_of_nothing():
-    nothing = history.told(
+    nothing = history.table_of(
         history_frame(history.SPANS, "start_on", "end_on"),
         history_frame(history.MARKS, "on", "received_on"),
     )
-    assert list(nothing.columns) == history.TOLD
+    assert list(nothing.columns) == history.TABLE
     assert len(nothing) == 0
 
 

@@ -2,7 +2,7 @@
 
 from dashboard.calls.queries.actions import ARRANGEMENTS, CALLS, UNDONE, CallActions
 from dashboard.calls.queries.arrangements import (
-    LONGEST_ASIDE_DAYS,
+    LONGEST_POSTPONEMENT_DAYS,
     MOST_REASON_CHARACTERS,
     ArrangeForm,
 )
@@ -12,7 +12,7 @@ from dashboard.calls.queries.page import CallsQueries
 __all__ = [
     "ARRANGEMENTS",
     "CALLS",
-    "LONGEST_ASIDE_DAYS",
+    "LONGEST_POSTPONEMENT_DAYS",
     "MOST_CHARACTERS",
     "MOST_REASON_CHARACTERS",
     "UNDONE",

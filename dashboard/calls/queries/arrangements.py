@@ -16,7 +16,7 @@ from dashboard.calls.views import Arranged
 from dashboard.session.forms import FormError
 from dashboard.session.frames import cells, day, distinct, of
 
-LONGEST_ASIDE_DAYS = 31
+LONGEST_POSTPONEMENT_DAYS = 31
 MOST_REASON_CHARACTERS = 200
 ACCESS: Mapping[Arrangement, Access] = {
     Arrangement.ASSIGNED: Access.ASSIGNED_FAMILY,
@@ -99,7 +99,7 @@ def until_day(text: object, as_of: date) -> date:
     FormError
         It is no date, or not within the days to come.
     """
-    first, last = as_of + timedelta(days=1), as_of + timedelta(days=LONGEST_ASIDE_DAYS)
+    first, last = as_of + timedelta(days=1), as_of + timedelta(days=LONGEST_POSTPONEMENT_DAYS)
     try:
         until = date.fromisoformat(str(text))
     except ValueError:

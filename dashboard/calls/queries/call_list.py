@@ -24,7 +24,7 @@ from analysis.vocabulary import RESTING, CallOutcome
 from dashboard.addresses.calls import Choice
 from dashboard.call_state.queries import rows_of, silent_families
 from dashboard.call_state.views import CallRow
-from dashboard.calls.views import CallDone, CallsView, RoomView
+from dashboard.calls.views import CallDone, CallsView, CapacityView
 from dashboard.layout.words import BANDS_SHOWN, BANDS_TO_CALL, DONE, PER_PAGE
 from dashboard.security.roles import Right
 from dashboard.session.frames import cells, distinct, is_one
@@ -74,15 +74,17 @@ def calls_view(found: Snapshot, context: PageContext, choice: Choice) -> CallsVi
         resting=rows_of(found, resting.head(len(resting) if everything else 0)),
         done=_done(found, newest),
         done_count=len(done),
-        room=None if choice.language else _room(found, asked, _in_bands(chosen, BANDS_TO_CALL)),
+        capacity=None
+        if choice.language
+        else _capacity(found, asked, _in_bands(chosen, BANDS_TO_CALL)),
     )
 
 
-def _room(found: Snapshot, asked: Asked, to_call: pd.DataFrame) -> RoomView:
+def _capacity(found: Snapshot, asked: Asked, to_call: pd.DataFrame) -> CapacityView:
     """How families to call, of a site and nurse in calling order, fit into the day."""
     room = daily_capacity(found.calls, found.timeline, found.records, found.edition.settings, asked)
     ends_before = str(to_call["family_id"].iloc[room.fits]) if room.beyond else None
-    return RoomView(
+    return CapacityView(
         room.possible, room.left, capacity_sentence(room), ends_before, beyond_sentence(room)
     )
 

@@ -1,7 +1,7 @@
 """Which spans and marks does the history of one family hold?
 
 Frames in, frames out: `spans` are stretches of days, `marks` single days; each names the group
-of rows it stands in and the stored row it comes from, so that a click leads to it. Nothing is
+of rows it belongs to and the stored row it comes from, so that a click leads to it. Nothing is
 counted here.
 """
 
@@ -12,12 +12,12 @@ from dashboard.family.history.records import (
     MARKS,
     NO_ROW,
     SPANS,
-    TOLD,
+    TABLE,
     Codes,
     FamilyRecords,
 )
 from dashboard.family.history.spans import spans_of
-from dashboard.family.history.told import told
+from dashboard.family.history.table import table_of
 
 __all__ = [
     "FAMILY",
@@ -25,11 +25,11 @@ __all__ = [
     "MARKS",
     "NO_ROW",
     "SPANS",
-    "TOLD",
+    "TABLE",
     "Codes",
     "FamilyRecords",
     "marks_of",
     "received_days",
     "spans_of",
-    "told",
+    "table_of",
 ]

@@ -1,4 +1,4 @@
-"""What was done, found, said, called about, trained and confirmed, and on which day?"""
+"""What was done, found, noted, called about, trained and confirmed, and on which day?"""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from dashboard.family.history.records import (
 
 
 def marks_of(records: FamilyRecords, codes: Codes, as_of: date) -> pd.DataFrame:
-    """What was done, found, said, called about, trained and confirmed, in order of time."""
+    """What was done, found, noted, called about, trained and confirmed, in order of time."""
     now = pd.Timestamp(as_of)
     entries = records.entries[(records.entries["done_on"] <= now).to_numpy(dtype=bool)]
     entries = entries.assign(received_on=received_days(entries["received_at"], records.zone))
@@ -133,16 +133,16 @@ def _accesses(entries: pd.DataFrame) -> pd.DataFrame:
 def _reports(entries: pd.DataFrame, codes: Codes) -> pd.DataFrame:
     condition = entries["dressing_condition"].astype("string")
     reason = entries["change_reason"].astype("string")
-    said = condition.where(condition.isin(codes.compromised), reason)
-    said = said[said.isin(codes.compromised).to_numpy(dtype=bool)]
-    rows = entries.loc[said.index]
-    return _of_log(rows, rows["line_id"], "found", "found", "dressing found " + said)
+    noted = condition.where(condition.isin(codes.compromised), reason)
+    noted = noted[noted.isin(codes.compromised).to_numpy(dtype=bool)]
+    rows = entries.loc[noted.index]
+    return _of_log(rows, rows["line_id"], "found", "found", "dressing found " + noted)
 
 
 def _findings(entries: pd.DataFrame, codes: Codes) -> list[pd.DataFrame]:
     """Skin findings, watched findings, clear looks and red flags of the entries that say them."""
-    said = entries.loc[entries["findings"].notna().to_numpy(dtype=bool), "findings"]
-    sets = {text: frozenset(text.split(";")) for text in said.unique()}
+    noted = entries.loc[entries["findings"].notna().to_numpy(dtype=bool), "findings"]
+    sets = {text: frozenset(text.split(";")) for text in noted.unique()}
 
     def those(
         kind: str, track: str, before: str, wanted: Mapping[str, frozenset[str]]
@@ -153,8 +153,8 @@ def _findings(entries: pd.DataFrame, codes: Codes) -> list[pd.DataFrame]:
             for text, found in wanted.items()
             if found
         }
-        rows = entries.loc[said.index[said.isin(list(labels)).to_numpy(dtype=bool)]]
-        return _of_log(rows, rows["line_id"], track, kind, said.map(labels))
+        rows = entries.loc[noted.index[noted.isin(list(labels)).to_numpy(dtype=bool)]]
+        return _of_log(rows, rows["line_id"], track, kind, noted.map(labels))
 
     looked = frozenset({codes.nothing_seen})
     clear = {t: looked for t, found in sets.items() if found == looked}
@@ -172,17 +172,17 @@ def _findings(entries: pd.DataFrame, codes: Codes) -> list[pd.DataFrame]:
 
 
 def _notes(entries: pd.DataFrame) -> pd.DataFrame:
-    said = entries["note"].dropna()
-    said = said[(said.str.strip() != "").to_numpy(dtype=bool)]
-    rows = entries.loc[said.index]
-    return _of_log(rows, FAMILY, "notes", "note", "said: " + said)
+    noted = entries["note"].dropna()
+    noted = noted[(noted.str.strip() != "").to_numpy(dtype=bool)]
+    rows = entries.loc[noted.index]
+    return _of_log(rows, FAMILY, "notes", "note", "note: " + noted)
 
 
 def _calls(calls: pd.DataFrame) -> pd.DataFrame:
     reached = (calls["outcome"] == "reached").to_numpy(dtype=bool)
-    said = _either(reached, "call, reached", "call, nobody reached", calls)
+    noted = _either(reached, "call, reached", "call, no answer", calls)
     kind = np.where(reached, "reached", "not_reached")
-    label = said + " (by " + calls["called_by"].astype("string") + ")"
+    label = noted + " (by " + calls["called_by"].astype("string") + ")"
     return _marks(calls, FAMILY, "calls", kind, label, ("calls", "called_on"))
 
 

@@ -10,24 +10,24 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 SPANS = ["group", "track", "kind", "start_on", "end_on", "label", "table", "row"]
-"""Columns of `spans`: the line whose group it stands in (`FAMILY`: the family's own), row of the
+"""Columns of `spans`: the line whose group it belongs to (`FAMILY`: the family's own), row of the
 figure, kind, half-open days, a label, and the stored row (`row` -1: none)."""
 MARKS = ["group", "track", "kind", "on", "label", "table", "row", "received_on"]
 """Columns of `marks`: group, row of the figure, kind of mark, its day, a label, the stored row, and
 the day on which the clinic got it (missing: not an entry of the log)."""
-TOLD = ["on", "until", "group", "label", "table", "row", "received_on"]
-"""Columns of `told`: first day, day after the last (missing: a single day), and as above."""
+TABLE = ["on", "until", "group", "label", "table", "row", "received_on"]
+"""Columns of `table_of`: first day, day after the last (missing: a single day), and as above."""
 
 FAMILY = ""
 """The group of what is not of one line."""
 NO_ROW = -1
 LATE_DAYS = 2
-"""An entry that the clinic got more than so many days after its day is drawn at both days."""
+"""An entry that the clinic got more than so many days after its day is shown at both days."""
 DRESSING = "dressing"
 DAILY = "flush"
-"""A task due so often that its spans in date are not drawn one by one."""
-SPANS_TOLD = ("out_of_date", "unscored", "away", "silent")
-"""Spans that stand in the table as well; the others follow from the changes in it."""
+"""A task due so often that its spans in date are not shown one by one."""
+SPANS_LISTED = ("out_of_date", "unscored", "away", "silent")
+"""Spans that are in the table as well; the others follow from the changes in it."""
 
 
 @dataclass(frozen=True)
@@ -64,11 +64,11 @@ class FamilyRecords:
     zone: ZoneInfo
     """The programme's time zone, in which the day of receipt is read."""
     sees_notes: bool
-    """Whether what was said in free text is shown."""
+    """Whether free text is shown."""
 
 
 def care_of(records: FamilyRecords) -> pd.DataFrame:
-    """Intervals with the group and row of the figure they stand in, and their change's row."""
+    """Intervals with the group and row of the figure they belong to, and their change's row."""
     care = records.intervals.merge(
         records.lines[["line", "line_id", "child_id", "placed_on"]], on="line", how="inner"
     )

@@ -120,7 +120,7 @@ def _grouped(spans: pd.DataFrame, records: FamilyRecords) -> pd.DataFrame:
 
 
 def _away(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
-    """Nights away; they stand in the group of the child's last line."""
+    """Nights away; they belong to the group of the child's last line."""
     stays = records.stays
     last = records.lines.drop_duplicates("child_id", keep="last").set_index("child_id")["line_id"]
     place = stays["place"].astype("string").str.replace("_", " ").fillna("place not recorded")

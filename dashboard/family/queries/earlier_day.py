@@ -24,7 +24,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def revised_rows(store: Store) -> Mapping[str, Versions]:
-    """Versions of all rows that were ever corrected or withdrawn, of calls and arrangements."""
+    """Versions of all rows that were ever corrected or voided, of calls and arrangements."""
     return {
         name: Versions.of(every.frame, every.key, every.void)
         for name, every in store.revised().items()
@@ -34,7 +34,7 @@ def revised_rows(store: Store) -> Mapping[str, Versions]:
 def family_on(
     loaded: LoadedSnapshot, revised: Mapping[str, Versions], family_id: str, day: date
 ) -> Snapshot | None:
-    """One family alone in the morning of an earlier day, as known at that day's end.
+    """One family alone in the morning of an earlier day, with what was received by that day's end.
 
     Parameters
     ----------

@@ -103,14 +103,14 @@ def page_of_table(
 ) -> tuple[pd.DataFrame, int, int, int]:
     """One page of the table from a day on: its rows, all rows, the page, and pages."""
     day = pd.Timestamp(first)
-    all_told = history.told(
+    all_rows = history.table_of(
         spans[(spans["end_on"] > day).to_numpy(dtype=bool)],
         marks[(marks["on"] >= day).to_numpy(dtype=bool)],
     )
-    pages = max(1, -(-len(all_told) // ROWS_A_PAGE))
+    pages = max(1, -(-len(all_rows) // ROWS_A_PAGE))
     shown = min(max(page, 1), pages)
-    rows = all_told.iloc[(shown - 1) * ROWS_A_PAGE : shown * ROWS_A_PAGE]
-    return rows.reset_index(drop=True), len(all_told), shown, pages
+    rows = all_rows.iloc[(shown - 1) * ROWS_A_PAGE : shown * ROWS_A_PAGE]
+    return rows.reset_index(drop=True), len(all_rows), shown, pages
 
 
 def _codes_of(edition: Edition) -> history.Codes:

@@ -44,7 +44,7 @@ class FamilyQueries:
         spans, marks = histories.history_of(alone, known, sees_notes=Right.NOTES in sees)
         lines = histories.line_views(alone, known)
         first, last = histories.shown_days(lines, alone.as_of, choice)
-        told, told_in_all, page, pages = histories.page_of_table(spans, marks, first, choice.page)
+        table, table_rows, page, pages = histories.page_of_table(spans, marks, first, choice.page)
         return FamilyView(
             family_id=known,
             as_of=alone.as_of,
@@ -59,8 +59,8 @@ class FamilyQueries:
             last=last,
             spans=spans,
             marks=marks,
-            told=told,
-            told_in_all=told_in_all,
+            table=table,
+            table_rows=table_rows,
             pages=pages,
             caregivers=histories.caregivers(alone, known),
             calls=call_state.calls_made(alone, known),
@@ -69,7 +69,7 @@ class FamilyQueries:
         )
 
     def context_on(self, day: date, edition: str) -> PageContext:
-        """The context of a page that shows an earlier day, as known at its end."""
+        """The context of a page that shows an earlier day."""
         session = self.session
         now = session.context()
         if day == now.as_of:

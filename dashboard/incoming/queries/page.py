@@ -13,7 +13,7 @@ from analysis.vocabulary import Access
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.incoming.queries import files as incoming_files
 from dashboard.incoming.queries import received, row
-from dashboard.incoming.views import Bringing, IncomingView, MendedView, MendView, TakenIn
+from dashboard.incoming.views import Bringing, IncomingView, RowCorrected, RowForm, TakenIn
 from dashboard.security.roles import Page, Right
 from dashboard.session import ingesting
 from dashboard.session.session import Session
@@ -86,7 +86,7 @@ class IncomingQueries:
         now = refused[(refused["ingest"] > before).to_numpy(dtype=bool)]
         return incoming_files.taken_in(summary, now, session.snapshot(), session.context())
 
-    def row_to_fix(self, number: int) -> MendView | None:
+    def row_to_correct(self, number: int) -> RowForm | None:
         """A refused row as a form; None: it is not on the list (any more).
 
         Raises
@@ -94,12 +94,12 @@ class IncomingQueries:
         FormError
             This is the page of an earlier day.
         """
-        found = self._row_to_mend(number)
+        found = self._row_to_correct(number)
         if found is None:
             return None
-        return row.mend_view(found, self.session.snapshot(), self.session.context())
+        return row.row_form(found, self.session.snapshot(), self.session.context())
 
-    def mend(self, number: int, sent: Mapping[str, str]) -> MendView | MendedView | None:
+    def correct(self, number: int, sent: Mapping[str, str]) -> RowForm | RowCorrected | None:
         """Store a corrected row; the form again, with what is wrong now, if it cannot be used.
 
         Parameters
@@ -111,7 +111,7 @@ class IncomingQueries:
 
         Returns
         -------
-        MendView, MendedView or None
+        RowForm, RowCorrected or None
             None: the row is not on the list any more.
 
         Raises
@@ -120,12 +120,12 @@ class IncomingQueries:
             This is the page of an earlier day, or the store cannot be written now.
         """
         session = self.session
-        found = self._row_to_mend(number)
+        found = self._row_to_correct(number)
         if found is None:
             return None
         coming = self._next_after(number)
         cells = row.cells_of(found, sent)
-        done = row.mend(
+        done = row.correct(
             session.config.store_url,
             found,
             cells,
@@ -137,10 +137,10 @@ class IncomingQueries:
             return None
         session.refresh()
         if isinstance(done, row.Wrong):
-            return row.mend_view(found, session.snapshot(), session.context(), cells, done)
+            return row.row_form(found, session.snapshot(), session.context(), cells, done)
         session.note(Access.MENDED_ROW, about=f"{found.table}, number {number}")
         used = cells["void"] != "yes"
-        return row.mended_view(found, done, coming, session.context(), used=used)
+        return row.row_corrected(found, done, coming, session.context(), used=used)
 
     def refused_file(self, table: str) -> bytes | None:
         """A file of the refused rows of a table to correct; None: there is none such."""
@@ -164,7 +164,7 @@ class IncomingQueries:
         at = numbers.index(number) if number in numbers else 0
         return numbers[at + 1 :] + numbers[:at]
 
-    def _row_to_mend(self, number: int) -> RowToFix | None:
+    def _row_to_correct(self, number: int) -> RowToFix | None:
         session = self.session
         session.reader.must(Right.MEND_ROWS)
         session.require_today("Correct rows on today's page.")

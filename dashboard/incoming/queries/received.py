@@ -1,4 +1,4 @@
-"""What came in, what waits to be mended and what is odd, as far as a person may see it?
+"""What was received, what has to be corrected and what is doubtful, as far as a person may see it?
 
 A file may hold rows of any site. For a person who sees some sites alone, what came in is counted
 by the rows of these sites, and a refused row is shown if it names a line, child, family or
@@ -61,7 +61,7 @@ def incoming_view(
     refused = refused_rows(found, whole, store, context, reader)
     refused_paged, refused_shown = _page(len(refused), choice.refused, REFUSED_A_PAGE)
     sees = reader.may(Right.ROWS_RECEIVED)
-    mends = reader.may(Right.MEND_ROWS)
+    corrects = reader.may(Right.MEND_ROWS)
     return IncomingView(
         context=context,
         today=_today(files, found),
@@ -70,11 +70,11 @@ def incoming_view(
         refused=as_shown(refused.iloc[refused_shown], found, sees=sees),
         refused_paged=refused_paged,
         refused_kinds=_kinds(refused),
-        to_download=_by_table(refused) if mends else (),
+        to_download=_by_table(refused) if corrects else (),
         delays=_delays(found),
         doubts=_doubts(found, store, reader, sees=sees),
         sees_rows=sees,
-        mends=mends and context.is_today,
+        corrects=corrects and context.is_today,
         bringing=bringing,
     )
 
@@ -97,7 +97,7 @@ def _local(moments: pd.Series[pd.Timestamp], found: Snapshot) -> pd.Series[pd.Ti
 
 
 def _files(found: Snapshot, reader: Reader) -> pd.DataFrame:
-    """Tables of files known at the time, newest first; for some sites alone by their rows."""
+    """Tables of files received by then, newest first; for some sites alone by their rows."""
     files = found.ingests[found.ingests["received_at"] <= _known_until(found)]
     if reader.sites is not None:
         files = _of_these_rows(files, found.records)
@@ -105,7 +105,7 @@ def _files(found: Snapshot, reader: Reader) -> pd.DataFrame:
 
 
 def _of_these_rows(files: pd.DataFrame, records: Records) -> pd.DataFrame:
-    """Files that brought rows in force of these records, counted by them alone."""
+    """Files with rows in force of these records, counted by them alone."""
     parts = []
     for table in INCOMING:
         of_table = files[files["table"] == table].sort_values("last_row")
@@ -162,7 +162,7 @@ def _delays(found: Snapshot) -> pd.DataFrame:
     return table.assign(name=table["source"].fillna(OWN_FORM).astype(str))
 
 
-# What waits to be mended
+# What has to be corrected
 
 
 def refused_rows(
@@ -170,7 +170,7 @@ def refused_rows(
 ) -> pd.DataFrame:
     """Refused rows on the list that a person may know of, those of the newest file first.
 
-    On the day itself the list is as it stands now, which is what the command line shows.
+    On the day itself the list is the present one, which is what the command line shows.
     """
     rows = store.refused(None if context.is_today else found.known_at)
     if reader.sites is not None and len(rows):
@@ -206,10 +206,10 @@ def _is_of(
 
 
 def as_shown(rows: pd.DataFrame, found: Snapshot, *, sees: bool) -> tuple[RefusedRow, ...]:
-    """Refused rows with how to mend them; what stood there only for those who see rows."""
-    told = listed(rows)["fix"]
-    rows = rows.assign(told=told, received_at=_local(rows["received_at"], found))
-    names = ("refused_row", "table", "file", "sheet", "row_number", "column", "value", "told")
+    """Refused rows with how to correct them; their contents only for those who see rows."""
+    what = listed(rows)["fix"]
+    rows = rows.assign(what=what, received_at=_local(rows["received_at"], found))
+    names = ("refused_row", "table", "file", "sheet", "row_number", "column", "value", "what")
     return tuple(
         RefusedRow(
             int(number),

@@ -15,7 +15,7 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store, StoreError
 from analysis.tables import INCOMING, Kind
 from analysis.tables.columns import Column
-from dashboard.incoming.views import CellField, MendedView, MendView
+from dashboard.incoming.views import CellField, RowCorrected, RowForm
 from dashboard.layout.words import plain
 from dashboard.session.forms import FormError
 from dashboard.session.ingesting import PATIENCE_SECONDS
@@ -38,27 +38,27 @@ class Wrong:
     reason: str
 
 
-def mend_view(
+def row_form(
     row: RowToFix,
     found: Snapshot,
     context: PageContext,
     cells: Mapping[str, str] | None = None,
     wrong: Wrong | None = None,
-) -> MendView:
-    """The form of a row: as it was sent, or as it was just mended and is still wrong."""
+) -> RowForm:
+    """The form of a row: as it was sent, or as it was just corrected and is still wrong."""
     fault = wrong or Wrong(row.column, row.value, row.reason)
     facts = (row.table, fault.column, fault.value, fault.reason)
     said = why(*facts)
     known = {c.name: c for c in INCOMING[row.table].columns}
     hints = _hints(row, found.edition)
-    return MendView(
+    return RowForm(
         context=context,
         number=row.number,
         table=row.table,
         file=row.file,
         sheet=row.sheet,
         row=row.row_number,
-        told=f"{said[:1].upper()}{said[1:]}. {how_to_fix(*facts)}",
+        what=f"{said[:1].upper()}{said[1:]}. {how_to_fix(*facts)}",
         tried=wrong is not None,
         fields=tuple(
             _field(at, head, (cells or row.cells)[head], known.get(head), hints.get(head), fault)
@@ -112,7 +112,7 @@ def cells_of(row: RowToFix, sent: Mapping[str, str]) -> dict[str, str]:
     return {**cells, "void": "yes"} if sent.get("take_off") == "yes" else cells
 
 
-def mend(
+def correct(
     store_url: str,
     row: RowToFix,
     cells: Mapping[str, str],
@@ -138,11 +138,11 @@ def mend(
         raise FormError(f"The row was not corrected. {fault}") from None
 
 
-def mended_view(
+def row_corrected(
     row: RowToFix, done: TableCount, coming: Sequence[int], context: PageContext, *, used: bool
-) -> MendedView:
+) -> RowCorrected:
     """What became of the row, and which one is next on the list."""
-    return MendedView(
+    return RowCorrected(
         context=context,
         place=row.fixed_name.removesuffix(", corrected"),
         used=used,

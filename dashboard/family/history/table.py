@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.family.history.records import SPANS_TOLD, TOLD
+from dashboard.family.history.records import SPANS_LISTED, TABLE
 
 WEIGHT = ("red_flag", "harm", "found", "skin", "dressing", "connector", "needle", "flush")
-"""What is said first of a stored row that says several things; the rest follows."""
+"""Which of several findings of a stored row comes first."""
 
 
-def told(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
+def table_of(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
     """One row a mark or a span before; after, one a stored row, newest first.
 
     Parameters
@@ -21,7 +21,7 @@ def told(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns as in `TOLD`. What one stored row says is joined by semicolons.
+        Columns as in `TABLE`. Findings of one stored row are joined by semicolons.
     """
     marks = marks[(marks["track"] != "late").to_numpy(dtype=bool)]
     order = {track: at for at, track in enumerate(WEIGHT)}
@@ -30,8 +30,8 @@ def told(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
     plain = (marks["kind"] == "entry").to_numpy(dtype=bool)
     key = ["table", "row"]
     more = pd.MultiIndex.from_frame(marks.loc[~plain, key])
-    said_already = pd.MultiIndex.from_frame(marks[key]).isin(more)
-    marks = marks[~(plain & said_already)]
+    known_already = pd.MultiIndex.from_frame(marks[key]).isin(more)
+    marks = marks[~(plain & known_already)]
     stored = marks["row"] >= 0
     each = marks["row"].where(stored, -2 - pd.Series(range(len(marks)), index=marks.index))
     joined = marks.assign(each=each).groupby(["table", "each"], sort=False, as_index=False)
@@ -42,11 +42,11 @@ def told(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
         row=("row", "first"),
         received_on=("received_on", "first"),
     )
-    long = spans[spans["kind"].isin(SPANS_TOLD).to_numpy(dtype=bool)]
+    long = spans[spans["kind"].isin(SPANS_LISTED).to_numpy(dtype=bool)]
     long = long.rename(columns={"start_on": "on", "end_on": "until"})
     parts = [p for p in (rows, long) if len(p)]
-    both = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=TOLD)
-    both = both.reindex(columns=TOLD).astype(
+    both = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=TABLE)
+    both = both.reindex(columns=TABLE).astype(
         dict.fromkeys(("on", "until", "received_on"), "datetime64[s]")
     )
     return both.sort_values(["on", "label"], ascending=[False, True], ignore_index=True)

@@ -194,7 +194,7 @@ def test_a_mended_row_goes_in_and_leads_to_the_next(app, person):
     assert "home_log-march.csv row 2, corrected" in person.page("/incoming").text
     again = person.get("/incoming/row/1")
     assert again.status_code == 404
-    assert "This row is not on the list any more" in again.text
+    assert "This row is no longer on the list" in again.text
 
 
 def test_a_row_that_is_still_wrong_says_so_and_keeps_what_was_typed(app, person):

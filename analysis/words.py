@@ -27,6 +27,7 @@ MONTHS_IN_FULL = (
 )
 MONTHS = tuple(name[:3] for name in MONTHS_IN_FULL)
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+NOT_NHSN = "Home line-days, not an NHSN rate."
 NOT_KNOWN = "–"
 HIDDEN = "hidden"
 
@@ -277,6 +278,19 @@ def listed(words: list[str]) -> str:
     'a, b and c'
     """
     return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def chance(p: Any) -> str:
+    """A p value as a reader can use it.
+
+    Examples
+    --------
+    >>> chance(0.0004), chance(0.058)
+    ('p < 0.001', 'p = 0.058')
+    """
+    if pd.isna(p):
+        return "no p"
+    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"
 
 
 def text(value: Any) -> str:

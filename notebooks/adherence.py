@@ -27,12 +27,12 @@ from analysis.definitions import DEFINITIONS
 from analysis.measures import adherence, line_table
 from analysis.reports.figures import Point, shares
 from analysis.reports.render import svg
+from analysis.verdicts import group_name, period_name, period_of
 from analysis.vocabulary import Grouping, Reason, Task
 from analysis.words import counted, listed, long_day, percent, percents, thousands
 from dashboard.addresses.family import FamilyChoice
 from dashboard.family.history_chart import history_figure
 from dashboard.family.queries import FamilyQueries
-from dashboard.layout.group_words import group_name, period_name, period_of
 
 from _start import open_programme
 
@@ -76,7 +76,7 @@ tables = {
 }
 SHARES = [f"{of}_{part}" for of in ("on_time", "in_date") for part in ("share", "lower", "upper")]
 for by, table in tables.items():
-    names = [group_name(group, str(by)) for group in table["group"]]
+    names = [group_name(group, by) for group in table["group"]]
     shown = table[["families", "home_line_days", "intervals_scored", *SHARES]]
     display(shown.set_axis(pd.Index(names, name=str(by))).round(3))
 
@@ -85,7 +85,7 @@ for by, table in tables.items():
 
 # %%
 months = tables[Grouping.MONTH].tail(MONTHS_SHOWN)
-this_month = period_of(AS_OF, "month")
+this_month = period_of(AS_OF, Grouping.MONTH)
 points = [
     Point(period_name(month), share, lower, upper, open=month == this_month)
     for month, share, lower, upper in zip(
@@ -140,7 +140,7 @@ def usual_or_not(table: pd.DataFrame, by: Grouping, many: str) -> str:
     if apart.empty:
         return f"By their limits no {many} lie below that."
     named = [
-        f"{group_name(row['group'], str(by))} ({percent(row['in_date_share'])}, limits "
+        f"{group_name(row['group'], by)} ({percent(row['in_date_share'])}, limits "
         f"{percents(row['in_date_lower'], row['in_date_upper'])})"
         for row in apart.to_dict("records")
     ]

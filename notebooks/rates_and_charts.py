@@ -33,13 +33,13 @@ from analysis.measures import (
     standardised,
 )
 from analysis.stats.change_point import change_point
+from analysis.verdicts import period_name
 from analysis.vocabulary import Basis, Grouping
-from analysis.words import families, listed, long_day, number, percent, sentence
+from analysis.words import NOT_NHSN, chance, families, listed, long_day, number, percent, sentence
 from dashboard.addresses.rates import RatesChoice
 from dashboard.figures import control_chart, rate_intervals, site_funnel
-from dashboard.layout.group_words import chance, period_name
 from dashboard.rates.queries import RatesQueries
-from dashboard.rates.words import CHOSEN_AFTER, GROUPINGS, NOT_NHSN
+from dashboard.rates.words import CHOSEN_AFTER, GROUPINGS
 
 from _start import open_programme
 
@@ -126,12 +126,12 @@ for event, view in views.items():
     display(standardised(found.tallies, event, Grouping.SITE, STRATA, basis).round(2))
 
 # %% [markdown]
-# ## Two groups, two periods
+# ## Two groups, before and after
 
 # %%
 print(CHOSEN_AFTER)
 for view in views.values():
-    for compared in (view.two_groups, view.two_spells):
+    for compared in (view.two_groups, view.two_periods):
         print(f"{sentence(view.event_name)[:-1]}: {compared.reading}")
         display(compared.ratios.round(3))
 

@@ -28,9 +28,10 @@ from analysis.reports.figures import Point
 from analysis.reports.period import month_words
 from analysis.reports.report import Figure, Part, Report, Table
 from analysis.stats.small_cells import hidden_counts
-from analysis.verdicts import chart_verdict, ratio_verdict
+from analysis.verdicts import chart_verdict, period_of, ratio_verdict
 from analysis.vocabulary import Basis, Copy, Grouping, OutcomeKind, Role
 from analysis.words import (
+    NOT_NHSN,
     limits,
     number,
     percent,
@@ -42,7 +43,6 @@ from analysis.words import (
 )
 
 SKIN = "skin"
-NOT_NHSN = "Home line-days, not an NHSN rate."
 PER = "per 1000 home line-days"
 PERIODS_SHOWN = 13
 BEFORE = {Grouping.MONTH: 12, Grouping.QUARTER: 4}
@@ -145,7 +145,7 @@ def _given_quarters(
     """Hide the period's count where it would reveal a small rest of a quarter that is shown."""
     if copy is Copy.TEAM or shown["hidden"]:
         return shown
-    quarters = {f"{d.year}-Q{(d.month + 2) // 3}" for d in (data.period.start, data.period.last)}
+    quarters = {period_of(d, Grouping.QUARTER) for d in (data.period.start, data.period.last)}
     of = chart[chart["group"].isin(quarters)]
     rest = int(of["events"].sum()) - int(shown["events"])
     if not hidden_counts([int(shown["events"]), rest]).counts[0]:

@@ -25,7 +25,13 @@ from analysis.verdicts.dwell import (
 from analysis.verdicts.gaps import GapCode, GapVerdict, gap_verdict
 from analysis.verdicts.logging import LoggingCode, LoggingVerdict, logging_verdict
 from analysis.verdicts.model import Verdict
-from analysis.verdicts.names import compared_name, group_name, period_name, span_name
+from analysis.verdicts.names import (
+    compared_name,
+    group_name,
+    period_name,
+    period_of,
+    span_name,
+)
 from analysis.verdicts.rates import rate_sentence, standing
 from analysis.verdicts.trends import TrendCode, TrendVerdict, trend_verdict
 
@@ -57,6 +63,7 @@ __all__ = [
     "logging_verdict",
     "logrank_verdict",
     "period_name",
+    "period_of",
     "rate_sentence",
     "ratio_verdict",
     "span_name",

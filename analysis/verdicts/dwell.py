@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 import pandas as pd
 
 from analysis.verdicts.model import Verdict
 from analysis.verdicts.names import GROUPS
 from analysis.vocabulary import Grouping
-from analysis.words import counted, limits, number, sentence
+from analysis.words import chance, counted, limits, number, sentence
 
 SIGNIFICANT = 0.05
 
@@ -111,16 +110,3 @@ def hazard_verdict(hazard: pd.DataFrame) -> HazardVerdict:
         return HazardVerdict(HazardCode.LOWER, text, ratio, lower, upper)
     text = f"{head} No clear difference: lines out of date ended unplanned {span}. {caution}"
     return HazardVerdict(HazardCode.NO_CLEAR_DIFFERENCE, text, ratio, lower, upper)
-
-
-def chance(p: Any) -> str:
-    """A p value as a reader can use it.
-
-    Examples
-    --------
-    >>> chance(0.0004), chance(0.058)
-    ('p < 0.001', 'p = 0.058')
-    """
-    if pd.isna(p):
-        return "no p"
-    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}" if p < 0.1 else f"p = {p:.2f}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -68,6 +69,17 @@ def period_name(period: str) -> str:
     """
     year, part = period.split("-")
     return f"{part if part.startswith('Q') else MONTHS[int(part) - 1]} {year}"
+
+
+def period_of(day: date, by: Grouping) -> str:
+    """The month or quarter of a day, as tables name it.
+
+    Examples
+    --------
+    >>> period_of(date(2031, 3, 4), Grouping.MONTH), period_of(date(2031, 3, 4), Grouping.QUARTER)
+    ('2031-03', '2031-Q1')
+    """
+    return f"{day:%Y-%m}" if by is Grouping.MONTH else f"{day.year}-Q{(day.month + 2) // 3}"
 
 
 def span_name(first: str, last: str) -> str:

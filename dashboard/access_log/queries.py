@@ -1,4 +1,4 @@
-"""Who opened what, in words, as far as the person who asks may know it?"""
+"""Which entries of the access log may this person see?"""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class AccessLogQueries:
 def accesses_view(
     people: People, found: Snapshot, context: PageContext, reader: Reader
 ) -> AccessesView:
-    """The newest rows of the record; for one with a site scope those of its own families."""
+    """The newest rows of the log; for a person with a site scope those of their own families."""
     record = people.accesses(MOST_LOOKED_AT)
     if reader.sites is not None:
         record = record[_of_scope(record, found, reader)]

@@ -10,7 +10,7 @@ from dashboard.session.views import PageContext
 
 @dataclass(frozen=True)
 class AccessRow:
-    """One act of the access record, its moment in the programme's time zone."""
+    """One entry of the access log, its moment in the programme's time zone."""
 
     at: datetime
     who: str | None
@@ -21,7 +21,7 @@ class AccessRow:
 
 @dataclass(frozen=True)
 class AccessesView:
-    """The newest acts of the access record."""
+    """The newest entries of the access log."""
 
     context: PageContext
     rows: tuple[AccessRow, ...]

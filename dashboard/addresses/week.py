@@ -1,4 +1,4 @@
-"""Which week is shown and for which reader, and how does the address say it?"""
+"""Which week is shown and for which role, as part of the address?"""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ class WeekChoice:
     week: str | None = None
     """ISO week, as ``2031-W11``, or a day in it."""
     whose: str | None = None
-    """Role whose digest it is."""
+    """Role whose summary it is."""
     known: str | None = None
     """`now`: with what was received after the week's end as well; or a day: up to its end."""
 
@@ -31,13 +31,13 @@ def read_week(search: str | None) -> WeekChoice:
 
 
 def week_address(choice: WeekChoice, kind: str | None = None) -> str:
-    """Address of a digest; with a kind, of its file.
+    """The address of a summary; with a kind, of its file.
 
     Examples
     --------
     >>> week_address(WeekChoice("2031-W11", "educator", "now"), "pdf")
-    '/week/digest.pdf?week=2031-W11&for=educator&known=now'
+    '/week/report.pdf?week=2031-W11&for=educator&known=now'
     """
     given = {"week": choice.week, "for": choice.whose, "known": choice.known}
     query = urlencode({k: v for k, v in given.items() if v is not None})
-    return f"/week{f'/digest.{kind}' if kind else ''}?{query}"
+    return f"/week{f'/report.{kind}' if kind else ''}?{query}"

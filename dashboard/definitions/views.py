@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from dashboard.session.views import PageContext
-
 
 @dataclass(frozen=True)
 class Rule:
@@ -19,7 +17,7 @@ class Rule:
 
 @dataclass(frozen=True)
 class Quantity:
-    """One number that pages show: what it means, and an example worked by hand."""
+    """One number that pages show: what it means, and an example calculated by hand."""
 
     key: str
     title: str
@@ -34,7 +32,8 @@ class Quantity:
 class PolicyView:
     """The policy edition in force on the as-of day, in words."""
 
-    context: PageContext
+    policy: str
+    """Its name and version."""
     effective_from: date
     intervals: tuple[Rule, ...]
     settings: tuple[Rule, ...]

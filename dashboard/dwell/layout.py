@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 from dash import html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 from dashboard.addresses.dwell import read_dwell
 from dashboard.dwell import words as dwell_words
@@ -14,29 +15,23 @@ from dashboard.dwell.queries import DwellQueries
 from dashboard.dwell.views import DwellView
 from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.layout import frame as shell
-from dashboard.layout import group_words, ids, words
-from dashboard.layout.cards import figure_card, folded, numbers, scrolled, ways
-from dashboard.layout.choosing import choice
+from dashboard.layout import ids, words
+from dashboard.layout.cards import figure_card, folded, numbers, scrolled
 from dashboard.layout.drawn import drawn
-from dashboard.layout.static import static
+from dashboard.layout.templates import static
 from dashboard.layout.words import limits, number, percent
 from dashboard.session.session import Session
 
 PATH = "/dwell"
 TITLE = "Dwell time"
-UNPLANNED_NOTE = (
-    "Unplanned: any end but therapy complete, planned exchange or death. Those compete with it, so "
-    "this share and the share in place do not add up to all lines."
-)
 
 
 def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    queries = DwellQueries(session)
-    head, body = parts_of_choice(queries, search)
+    head, body = parts_of_choice(DwellQueries(session), search)
     return shell.page(
         PATH,
-        queries.session.context(),
+        session.context(),
         [
             html.Div(head, id=ids.DWELL_HEAD),
             html.Div(body, id=ids.DWELL_BODY),
@@ -48,21 +43,19 @@ def parts_of_choice(queries: DwellQueries, search: str | None) -> tuple[Componen
     """What to choose from, and what is shown of the choice."""
     view = queries.dwell(read_dwell(search))
 
-    def draw() -> tuple[Component, Component]:
+    def build() -> tuple[Component, Component]:
         shown = queries.dwell(view.choice)
         return drawn(_head(shown)), drawn(_body(shown))
 
-    return queries.session.cached((PATH, view.choice), draw, lasting=True)
+    return queries.session.cached((PATH, view.choice), build, lasting=True)
 
 
 def _head(view: DwellView) -> Component:
     return static(
-        html.H1(f"Dwell time, {dwell_words.DWELL_TITLES[view.choice.by]}"),
-        html.P(view.answer, className="answer", role="status"),
-        html.Div(
-            choice("Show", "by", tuple(dwell_words.DWELL_CHOICES.items()), view.choice.by),
-            className="tools",
-        ),
+        "dwell/head",
+        view=view,
+        title=dwell_words.DWELL_TITLES[view.choice.by],
+        choices=tuple(dwell_words.DWELL_CHOICES.items()),
     )
 
 
@@ -80,14 +73,14 @@ def _body(view: DwellView) -> Component:
 def _in_place(view: DwellView) -> Component:
     table = _share_table(view, "Still in place", "in_place", "in_place")
     return figure_card(
-        "What share of lines is still in place?",
+        "How many lines are still in place?",
         share_in_place(view.curves, view.drawn, view.at_risk, view.last_day)
         if len(view.drawn)
         else None,
         view.in_place_words,
         table=folded("Share still in place by day", table),
         notes=tuple(n for n in (dwell_words.FIELD_NOTE, view.left_out) if n),
-        explained=(("share_in_place", "How the share in place is worked out"),),
+        explained=(("share_in_place", "How the share in place is calculated"),),
     )
 
 
@@ -95,7 +88,7 @@ def _days(view: DwellView) -> list[int]:
     return sorted({int(day) for day in view.at_risk["day"]})
 
 
-def _share_table(view: DwellView, what: str, share: str, limit: str) -> Component:
+def _share_table(view: DwellView, what: str, share: str, limit: str) -> Markup:
     """A share of each group on the days of the axis."""
     rows = [
         (
@@ -111,45 +104,28 @@ def _share_table(view: DwellView, what: str, share: str, limit: str) -> Componen
 
 
 def _unplanned(view: DwellView) -> Component:
-    table = _share_table(view, "Ended unplanned", "unplanned_share", "unplanned")
+    table = _share_table(view, "Unplanned removal", "unplanned_share", "unplanned")
     return figure_card(
-        "What share has ended unplanned?",
+        "How many lines had an unplanned removal?",
         ended_unplanned(view.curves, view.drawn, _days(view), view.last_day)
         if len(view.drawn)
         else None,
         view.unplanned_words,
-        table=folded("Share ended unplanned by day", table),
-        notes=(UNPLANNED_NOTE,),
-        explained=(("cumulative_incidence", "How the share ended unplanned is worked out"),),
+        table=folded("Share with unplanned removal by day", table),
+        notes=(dwell_words.UNPLANNED_NOTE,),
+        explained=(("cumulative_incidence", "How the share with unplanned removal is calculated"),),
     )
 
 
 def _readings(view: DwellView) -> Component:
-    heads = (
-        "Lines",
-        "Seen",
-        "Removed",
-        "Unplanned",
-        "Planned",
-        "Half removed by day",
-        "95 % limits",
-        "Given",
-    )
-    table = numbers(heads, [_summary_row(row) for row in view.summary.to_dict("records")])
+    names = [words.sentence(name)[:-1] for name in view.summary["name"]]
     return html.Section(
         static(
-            html.H2("In words and numbers"),
-            html.Ul(
-                [
-                    html.Li([html.B(words.sentence(name)[:-1]), ": ", text])
-                    for name, text in zip(
-                        view.summary["name"], view.summary["sentence"], strict=True
-                    )
-                ],
-                className="readings",
-            ),
-            scrolled("Dwell time in numbers", table),
-            _tests(view),
+            "dwell/readings",
+            readings=list(zip(names, view.summary["sentence"], strict=True)),
+            rows=[_summary_row(row) for row in view.summary.to_dict("records")],
+            tests=view.tests,
+            caution=dwell_words.LOGRANK_CAUTION,
         ),
         className="line figure-card",
     )
@@ -170,17 +146,6 @@ def _summary_row(row: dict[Any, Any]) -> tuple[str, ...]:
     )
 
 
-def _tests(view: DwellView) -> list[Component]:
-    if not view.tests:
-        return []
-    return [
-        html.H3("Do the groups differ?"),
-        html.Ul([html.Li(text) for text in view.tests], className="readings"),
-        html.P(dwell_words.LOGRANK_CAUTION, className="note"),
-        ways((("logrank", "How the groups are compared"),)),
-    ]
-
-
 def _hazard(view: DwellView) -> Component:
     row = view.hazard.iloc[0]
     heads = ("Lines", "Unplanned", "While out of date", "Hazard ratio", "95 % limits", "p")
@@ -193,15 +158,15 @@ def _hazard(view: DwellView) -> Component:
                 str(row["unplanned_out_of_date"]),
                 number(row["hazard_ratio"]),
                 limits(row["lower"], row["upper"]),
-                group_words.chance(row["p"]),
+                words.chance(row["p"]),
             )
         ],
     )
     return figure_card(
-        "Do lines end unplanned more often while the dressing is out of date?",
+        "Are unplanned removals more frequent while the dressing is out of date?",
         None,
         view.hazard_words,
         table=scrolled("Hazard of unplanned removal", table),
         notes=(dwell_words.HAZARD_NOTE,),
-        explained=(("overdue_hazard", "How the hazard ratio is worked out"),),
+        explained=(("overdue_hazard", "How the hazard ratio is calculated"),),
     )

@@ -7,12 +7,12 @@ import pandas as pd
 from analysis.measures import compare_dwell, dwell, lines_at_risk, overdue_hazard
 from analysis.measures.dwell import HORIZON_DAYS
 from analysis.snapshot import Snapshot
-from analysis.verdicts import hazard_verdict, logrank_verdict
+from analysis.verdicts import group_name, hazard_verdict, logrank_verdict
 from analysis.vocabulary import Grouping
 from dashboard.addresses.dwell import DwellChoice
 from dashboard.dwell import words as dwell_words
 from dashboard.dwell.views import DwellView
-from dashboard.layout import group_words, words
+from dashboard.layout import words
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
@@ -20,7 +20,7 @@ STEPS = (7, 15, 30, 60, 90)
 """Days between two ticks: the first that needs no more than `TICKS` of them."""
 TICKS = 4
 MOST_CURVES = 6
-"""So many groups are told apart in a figure, those with the most lines."""
+"""A figure shows at most so many groups, those with the most lines."""
 
 IN_PLACE = ("in_place", "in_place_lower", "in_place_upper")
 ENDED_UNPLANNED = ("unplanned_share", "unplanned_lower", "unplanned_upper")
@@ -47,19 +47,19 @@ def understood(choice: DwellChoice) -> DwellChoice:
 def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     """Everything the page of dwell time shows under a choice that `understood` has read."""
     by, (timeline, records) = Grouping(asked.by), (found.timeline, found.records)
-    told = dwell(timeline, records, by)
-    summary = told.summary.assign(name=_names(told.summary["group"], asked.by))
+    found_dwell = dwell(timeline, records, by)
+    summary = found_dwell.summary.assign(name=_names(found_dwell.summary["group"], by))
     summary["sentence"] = [
         dwell_words.dwell_sentence(row, str(row["name"])) for row in summary.to_dict("records")
     ]
     drawn = summary[summary["start_day"].notna().to_numpy(dtype=bool)]
     drawn = drawn.nlargest(MOST_CURVES, "lines").sort_index()
     drawn = drawn.assign(given=[dwell_words.given_from(start) for start in drawn["start_day"]])
-    curves = told.curves.assign(name=_names(told.curves["group"], asked.by))
+    curves = found_dwell.curves.assign(name=_names(found_dwell.curves["group"], by))
     curves = curves[curves["name"].isin(drawn["name"])].reset_index(drop=True)
     last_day, days = _axis(drawn)
     risk = lines_at_risk(timeline, records, by, days)
-    risk = risk.assign(name=_names(risk["group"], asked.by))
+    risk = risk.assign(name=_names(risk["group"], by))
     risk = risk[risk["name"].isin(drawn["name"])].reset_index(drop=True)
     at_days = _at_days(risk, curves, drawn)
     hazard = overdue_hazard(timeline, records)
@@ -77,7 +77,7 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
             curves, drawn, last_day, IN_PLACE, "Still in place"
         ),
         unplanned_words=dwell_words.shares_at_end(
-            curves, drawn, last_day, ENDED_UNPLANNED, "Ended unplanned"
+            curves, drawn, last_day, ENDED_UNPLANNED, "Unplanned removal"
         ),
         left_out=_left_out(summary, drawn),
         tests=tests,
@@ -86,15 +86,15 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     )
 
 
-def _names(groups: pd.Series[str], by: str) -> pd.Series[str]:
-    names = [group_words.group_name(g, by) for g in groups]
+def _names(groups: pd.Series[str], by: Grouping) -> pd.Series[str]:
+    names = [group_name(g, by) for g in groups]
     return pd.Series(names, index=groups.index, dtype="string")
 
 
 def _answer(found: Snapshot, summary: pd.DataFrame, tests: tuple[str, ...]) -> str:
     """Whether the groups differ; the reading of all lines together when they are not split."""
     if not len(summary):
-        return "No line has come home before this day, so there is no dwell time to show."
+        return "No child came home with a line before this day, so there is no dwell time to show."
     if tests:
         return " ".join(tests)
     whole = dwell(found.timeline, found.records, Grouping.ALL).summary.iloc[0]
@@ -102,14 +102,14 @@ def _answer(found: Snapshot, summary: pd.DataFrame, tests: tuple[str, ...]) -> s
 
 
 def _axis(drawn: pd.DataFrame) -> tuple[int, tuple[int, ...]]:
-    """Last day shown and the days with a tick: few enough for a telephone."""
+    """Last day shown and the days with a tick: few enough for a phone."""
     last = int(drawn["horizon"].max()) if len(drawn) else HORIZON_DAYS
     step = next((s for s in STEPS if s * TICKS >= last - s), STEPS[-1])
     return last, (1, *range(step, last + 1, step))
 
 
 def _at_days(risk: pd.DataFrame, curves: pd.DataFrame, drawn: pd.DataFrame) -> pd.DataFrame:
-    """Shares as they stand on the days of the axis: those of the last end of a line before."""
+    """Shares on the days of the axis: those of the last removal before."""
     shares = [*IN_PLACE, *ENDED_UNPLANNED]
     known = curves[["name", "day", *shares]].sort_values("day")
     table = pd.merge_asof(risk.sort_values("day"), known, on="day", by="name")
@@ -124,21 +124,21 @@ def _at_days(risk: pd.DataFrame, curves: pd.DataFrame, drawn: pd.DataFrame) -> p
 
 def _left_out(summary: pd.DataFrame, drawn: pd.DataFrame) -> str:
     aside = summary[~summary["name"].isin(drawn["name"])]
-    said = []
+    notes = []
     if len(aside):
         names = words.listed([str(n) for n in aside["name"]])
-        said.append(f"Without a curve here: {names}; the table has them all.")
+        notes.append(f"No curve here for {names}; the table has all of them.")
     without = int(summary["without_time"].sum()) if len(summary) else 0
     if without:
         lines = words.counted(without, "line", "lines")
-        said.append(f"{lines} ended on the day of coming home, without time at risk.")
-    return " ".join(said)
+        notes.append(f"{lines} removed on the day of coming home, with no time at risk.")
+    return " ".join(notes)
 
 
 def _tests(found: Snapshot, asked: DwellChoice) -> tuple[str, ...]:
     by = Grouping(asked.by)
-    said = []
+    tests = []
     for of, only in (("Any removal", False), ("Unplanned removal", True)):
         test = compare_dwell(found.timeline, found.records, by, unplanned_only=only)
-        said.append(logrank_verdict(test, of, by).sentence)
-    return tuple(said)
+        tests.append(logrank_verdict(test, of, by).sentence)
+    return tuple(tests)

@@ -18,13 +18,13 @@ class DwellView:
     curves: pd.DataFrame
     """DWELL with `name`."""
     summary: pd.DataFrame
-    """DWELL_SUMMARY with `name`, and `sentence`: its reading with the day it is given from."""
+    """DWELL_SUMMARY with `name`, and `sentence`: its reading with the median."""
     drawn: pd.DataFrame
-    """Rows of `summary` whose curves the figures show, with `given`: from which day on."""
+    """Rows of `summary` whose curves the figures show, with `given`: the lines counted."""
     at_risk: pd.DataFrame
     """AT_RISK with `name` at the days of the axis."""
     at_days: pd.DataFrame
-    """`at_risk` with the shares of DWELL as they stand on those days, where a curve is given."""
+    """`at_risk` with the shares of DWELL on those days, where there is a curve."""
     last_day: int
     """Last day since placement that the figures show."""
     in_place_words: str

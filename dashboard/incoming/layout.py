@@ -12,7 +12,7 @@ from dashboard.incoming import words as incoming_words
 from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.views import IncomingView
 from dashboard.layout import frame as shell
-from dashboard.layout.cards import drawn
+from dashboard.layout.cards import plotted
 from dashboard.layout.drawn import drawn as as_sent
 from dashboard.layout.templates import heading, shown
 from dashboard.security.roles import PATHS, Page
@@ -40,7 +40,7 @@ def _late(view: IncomingView) -> Component:
     figure = []
     if len(view.delays):
         reading = incoming_words.how_late(view.delays)
-        figure = [drawn(days_to_receipt(view.delays), f"{LATE_TITLE} {reading}")]
+        figure = [plotted(days_to_receipt(view.delays), f"{LATE_TITLE} {reading}")]
     return html.Section(
         [shown(heading(LATE_TITLE)), *figure, shown(parts.delays(view))],
         className="line figure-card",

@@ -64,6 +64,11 @@ def static(name: str, **context: Any) -> Component:
     return shown(render(name, **context))
 
 
+def macro(name: str, macro_name: str, *arguments: Any) -> Markup:
+    """What a macro of a template makes of its arguments; see `render`."""
+    return getattr(_TEMPLATES.get_template(name).module, macro_name)(*arguments)
+
+
 def shown(*parts: Markup) -> Component:
     """Rendered parts, one after the other, as one component of a page.
 

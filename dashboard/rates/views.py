@@ -12,7 +12,7 @@ from dashboard.addresses.rates import RatesChoice
 
 @dataclass(frozen=True)
 class Compared:
-    """Two groups or spells: what they are called, their rates, their ratio, and its reading."""
+    """Two groups or periods: their names, their rates, their ratio, and its reading."""
 
     names: tuple[str, str]
     rates: pd.DataFrame
@@ -24,11 +24,11 @@ class Compared:
 
 @dataclass(frozen=True)
 class Annotation:
-    """What somebody wrote beside the rates: what happened, when and where."""
+    """A note on the chart: what happened, when and where."""
 
     row: int
     mark: str
-    """Letter by which chart and table name it."""
+    """Its letter on the chart and in the table."""
     on: date
     site: str | None
     """None: all sites."""
@@ -39,54 +39,54 @@ class Annotation:
 
 @dataclass(frozen=True)
 class BesideRates:
-    """What was written beside the rates, and where it stands on a chart."""
+    """The notes, and where each is on the chart."""
 
     annotations: tuple[Annotation, ...]
     """By day."""
     marks: pd.DataFrame
-    """One row an annotation on the chart: `at` (periods from the first one's middle), `mark`,
+    """One row a note on the chart: `at` (periods from the middle of the first one), `mark`,
     `text`."""
 
 
 @dataclass(frozen=True)
 class Annotating:
-    """What a person who may write annotations chooses from."""
+    """What a person who may add notes chooses from."""
 
     sites: tuple[str, ...]
-    """An empty one stands for all sites."""
+    """An empty one means all sites."""
     as_of: date
 
 
 @dataclass(frozen=True)
 class RatesView:
-    """Rates of one event: over time, by group, compared, and how far logging bears on them."""
+    """Rates of one event: over time, by group, compared, and how logging affects them."""
 
     choice: RatesChoice
-    """As understood, the usual filled in."""
+    """As understood, with defaults filled in."""
     events: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     """Events to choose from: a heading and its codes with their names."""
     event_name: str
     groups: tuple[tuple[str, str], ...]
-    """Groups of the chosen split, as stored and as said."""
+    """Groups of the chosen grouping: as stored, and as shown."""
     periods: tuple[tuple[str, str], ...]
-    """Settled periods from which a later spell may begin, newest first."""
+    """Complete periods that an after-period may start with, newest first."""
     whole: pd.DataFrame
     """RATES of the programme with `log_coverage`: no row without line-days and events."""
     whole_words: str
     drift: str
-    """Is the rate drifting? In one sentence."""
+    """Is the rate changing? In one sentence."""
     trend_words: str
     chart: pd.DataFrame
-    """CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`, `log_coverage`
-    and `said` (the signal in words)."""
+    """CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`,
+    `log_coverage`, `data` (how final it is) and `said` (the signal), both in words."""
     by_group: pd.DataFrame
     """RATES with `name`, `log_coverage`, and `clustered_lower`, `clustered_upper`."""
     by_group_words: str
     two_groups: Compared
-    two_spells: Compared
+    two_periods: Compared
     funnel: pd.DataFrame
     """FUNNEL with `name` and `log_coverage`."""
     funnel_words: str
     bias: pd.DataFrame
-    """LOGGING_BIAS of the programme; empty where logging does not bear on the event."""
+    """LOGGING_BIAS of the programme; empty where the event does not depend on logging."""
     bias_words: str

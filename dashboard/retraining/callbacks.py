@@ -153,7 +153,7 @@ def _register_marking(guard: Guard) -> None:
         State(ids.CHANGED, "data"),
         prevent_initial_call=True,
     )
-    def take_back(session: Session, asked: Any, changed: object) -> tuple[object, str]:
+    def undo(session: Session, asked: Any, changed: object) -> tuple[object, str]:
         queries = RetrainingQueries(session)
         if not isinstance(asked, dict):
             raise PreventUpdate
@@ -161,7 +161,7 @@ def _register_marking(guard: Guard) -> None:
             family_id = queries.undo_refresher(asked.get("row"))
         except FormError as fault:
             return no_update, str(fault)
-        return _changed(changed, f"The refresher in family {family_id} is taken back."), ""
+        return _changed(changed, f"The refresher in family {family_id} is undone."), ""
 
 
 def _count(changed: Any) -> object:
@@ -170,7 +170,7 @@ def _count(changed: Any) -> object:
 
 
 def _changed(before: object, message: str) -> dict[str, object]:
-    """What the page is drawn anew by: a count that grows, and what to say."""
+    """What the page is updated by: a count that grows, and what to say."""
     count = before.get("count", 0) if isinstance(before, dict) else 0
     return {"count": int(count) + 1, "message": message}
 

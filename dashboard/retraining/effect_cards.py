@@ -1,12 +1,12 @@
-"""How are before and after of refreshers, and the learning curve, laid out and read?"""
+"""How are the effect of refreshers and the learning curve laid out and read?"""
 
 from __future__ import annotations
 
 from typing import Any
 
 import pandas as pd
-from dash import html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 from dashboard.figures import before_after, learning_by_changes
 from dashboard.layout import words
@@ -17,77 +17,79 @@ from dashboard.retraining.views import HelpedView
 
 MOST_DRAWN = 6
 REGRESSION_NOTE = (
-    "Families are sent to a refresher after a bad spell, and bad spells pass by themselves "
-    "(regression to the mean): their own before and after alone shows an effect where there is "
-    "none. The comparison with equally bad spells allows for that; not for a refresher given for "
-    "other reasons than what was missed."
+    "Families get a refresher after a bad period, and bad periods pass anyway (regression to the "
+    "mean), so before and after alone shows an effect where there is none. The comparison with "
+    "similar bad periods without a refresher allows for that, but not for refreshers given for "
+    "other reasons."
 )
 STAYING_NOTE = (
-    "Later ranges hold fewer and other caregivers than the first: those whose line came out early "
-    "are missing there, so that a falling curve is not all learning."
+    "Later ranges have fewer and different caregivers than the first: those whose line came out "
+    "early are missing, so a falling curve is not only learning."
 )
-SCOPE_NOTE = "Counted over all the sites that you may see, whatever site is chosen above."
-MARKS = "Open circle: the families' own before and after. Filled diamond: against equally bad spells. Lines: 95 % limits."  # fmt: skip
+SCOPE_NOTE = "For all sites that you may see, not only the site chosen above."
+MARKS = "Open circle: before and after. Filled diamond: against similar bad periods. Lines: 95 % limits."  # fmt: skip
 
 
 def effect_card(view: HelpedView) -> Component:
-    """Before and after, own and against equally bad spells, side by side."""
+    """Before and after, and against similar bad periods without a refresher."""
     title = "Did refreshers help?"
     table = view.effects
     if table.empty:
         return figure_card(
             title,
             None,
-            "No family with a refresher of the dressing change was seen before and after it, so "
-            "nothing can be said of refreshers yet.",
+            "No family has enough entries before and after a dressing-change refresher, so its "
+            "effect cannot be shown yet.",
             table=None,
             notes=(REGRESSION_NOTE,),
-            explained=(("refresher_effect", "How before and after is worked out"),),
+            explained=(("refresher_effect", "How the effect is calculated"),),
         )
     shown = table[table["adjusted_lower"].notna().to_numpy(dtype=bool)].head(MOST_DRAWN)
     notes = [REGRESSION_NOTE, SCOPE_NOTE]
     if len(shown):
         notes.insert(0, MARKS)
-    drawn = before_after(shown) if len(shown) else None
+    figure = before_after(shown) if len(shown) else None
     whole = _effects(table)
     return figure_card(
         title,
-        drawn,
+        figure,
         effect_words(view),
         table=folded("Before and after", whole)
-        if drawn is not None
+        if figure is not None
         else scrolled("Before and after", whole),
         notes=tuple(notes),
-        explained=(("refresher_effect", "How before and after is worked out"),),
+        explained=(("refresher_effect", "How the effect is calculated"),),
     )
 
 
 def effect_words(view: HelpedView) -> str:
-    """What before and after says, in plain words; how many families it rests on."""
+    """What the comparison shows, and from how many families."""
     table = view.effects
     most = int(table["families"].max())
-    families = words.counted(most, "family was", "families were")
-    seen = f"{families} seen in the {view.window_days} days before a refresher and after it"
+    families = words.counted(most, "family", "families")
+    seen = f"{families} with entries in the {view.window_days} days before and after a refresher"
     known = table[table["adjusted_lower"].notna().to_numpy(dtype=bool)]
     if known.empty:
         return (
-            f"{seen}: too few families, or too little missed, to tell the refreshers' part. The "
-            "table shows what was counted."
+            f"{seen}: too few families, or too little missed, to show an effect. The table shows "
+            "the counts."
         )
     fewer = known.loc[(known["adjusted_upper"] < 1).to_numpy(dtype=bool), "step_name"]
     more = known.loc[(known["adjusted_lower"] > 1).to_numpy(dtype=bool), "step_name"]
-    said = []
+    parts = []
     if len(fewer):
-        said.append(f"less was missed than after equally bad spells: {words.listed(list(fewer))}")
+        parts.append(f"less was missed than after similar bad periods: {words.listed(list(fewer))}")
     if len(more):
-        said.append(f"more was missed than after equally bad spells: {words.listed(list(more))}")
-    if not said:
-        said.append("no effect of the refreshers can be told from equally bad spells without one")
-    return f"{seen}. {words.sentence('; '.join(said))}"
+        parts.append(f"more was missed than after similar bad periods: {words.listed(list(more))}")
+    if not parts:
+        parts.append(
+            "refreshers made no measurable difference compared with similar families who had none"
+        )
+    return f"{seen}. {words.sentence('; '.join(parts))}"
 
 
-def _effects(table: pd.DataFrame) -> Component:
-    heads = ("Step", "Families", "Before", "After", "Own ratio", "95 % limits", "Against equally bad spells", "95 % limits", "Reading")  # fmt: skip
+def _effects(table: pd.DataFrame) -> Markup:
+    heads = ("Step", "Families", "Before", "After", "Ratio", "95 % limits", "Against similar bad periods", "95 % limits", "Reading")  # fmt: skip
     return numbers(heads, [_effect(row) for row in table.to_dict("records")])
 
 
@@ -110,7 +112,7 @@ def _effect(row: dict[Any, Any]) -> tuple[str, ...]:
 def learning_card(view: HelpedView) -> Component:
     """The share missed by number of changes done since the first sign-off."""
     title = "Do caregivers miss less, the more changes they have done?"
-    explained = (("learning_curve", "How the curve is worked out"),)
+    explained = (("learning_curve", "How the curve is calculated"),)
     if view.curve is None:
         return figure_card(
             title,
@@ -126,28 +128,26 @@ def learning_card(view: HelpedView) -> Component:
         table=folded("Share missed by changes done", _learning(view.learning)),
         notes=(STAYING_NOTE, SCOPE_NOTE),
         explained=explained,
-        above=html.Div(
-            choose("Step", "curve", view.curves, view.curve, keeps=True), className="tools"
-        ),
+        above=choose("Step", "curve", view.curves, view.curve, keeps=True),
     )
 
 
 def learning_words(view: HelpedView) -> str:
-    """First and last range beside one another, and whether their limits are apart."""
+    """The first and last range compared, and whether their limits overlap."""
     rows = view.learning.to_dict("records")
     first, last = rows[0], rows[-1]
     name = words.sentence(view.curve_name)[:-1]
-    said = f"{name}: missed {_share(first)} in changes {first['name']}"
+    reading = f"{name}: missed {_share(first)} in changes {first['name']}"
     if len(rows) == 1:
-        return f"{said}; nobody has done more changes yet."
-    said = f"{said}, {_share(last)} in changes {last['name']}"
+        return f"{reading}; no caregiver has done more changes yet."
+    reading = f"{reading}, {_share(last)} in changes {last['name']}"
     if any(pd.isna(row[c]) for row in (first, last) for c in ("lower", "upper")):
-        return f"{said}: too few families for limits, so no more can be told."
+        return f"{reading}: too few families for limits."
     if last["upper"] < first["lower"]:
-        return f"{said}: less, by more than chance."
+        return f"{reading}: less, by more than chance."
     if last["lower"] > first["upper"]:
-        return f"{said}: more, by more than chance."
-    return f"{said}: the limits overlap, so that the two are not told apart."
+        return f"{reading}: more, by more than chance."
+    return f"{reading}: no clear difference."
 
 
 def _share(row: dict[Any, Any]) -> str:
@@ -160,7 +160,7 @@ def _fine(share: Any) -> str:
     return f"{100 * share:.1f} %" if 0 < share < 0.095 else percent(share)
 
 
-def _learning(table: pd.DataFrame) -> Component:
+def _learning(table: pd.DataFrame) -> Markup:
     heads = ("Changes done", "Families", "Occasions", "Missed", "Share", "95 % limits")
     rows = [
         (

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 from dash import dcc, html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 from dashboard.addresses.retraining import (
     NeedsChoice,
@@ -17,12 +17,11 @@ from dashboard.addresses.retraining import (
 )
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
-from dashboard.layout.attributes import aria, in_page
-from dashboard.layout.choosing import choice as choose
-from dashboard.layout.static import static
+from dashboard.layout.attributes import aria
+from dashboard.layout.templates import render, shown, static
 from dashboard.retraining import words as need_words
 from dashboard.retraining.effect_cards import effect_card, learning_card
-from dashboard.retraining.need_list import need_address, need_table, pager
+from dashboard.retraining.need_list import need_address, need_table
 from dashboard.retraining.need_panel import need_panel
 from dashboard.retraining.needs_cards import picture_card, skills_card
 from dashboard.retraining.queries import RetrainingQueries
@@ -32,13 +31,13 @@ from dashboard.session.session import Session
 
 PATH = "/retraining"
 TITLE = "Retraining"
-SHOWN = (("likely", "probably above the limit"), ("all", "whatever was missed"))
-WAITING = "Working out the rest of the page."
+SHOWN = (("likely", "likely above the limit"), ("all", "anything missed"))
+WAITING = "Calculating the rest of the page …"
 Key = tuple[str, str | None, str]
 
 
 def layout(session: Session, search: str | None) -> list[Component]:
-    """The page as it stands under the choice in its address."""
+    """The page under the choice in its address."""
     queries = RetrainingQueries(session)
     named = read_session(search)
     if named is not None:
@@ -99,7 +98,7 @@ def sheet_page(queries: RetrainingQueries, name: SessionName) -> list[Component]
     if view is None:
         return shell.not_found(
             context,
-            "No such session is planned on this day. Choose one on the page of retraining.",
+            "No such session is planned for this day. Choose one on the retraining page.",
         )
     return shell.page(PATH, context, [session_sheet(view, context.as_of)])
 
@@ -117,74 +116,43 @@ def split_class(choice: NeedsChoice) -> str:
 def list_head(view: NeedsView) -> Component:
     """The answer and the filters of a choice."""
     return static(
-        html.P(_answer(view), className="answer"),
-        html.P(need_words.heard_of(view), className="coverage"),
-        html.P(need_words.SHRINKAGE_NOTE, className="order-in-use"),
-        _tools(view),
+        "retraining/head",
+        view=view,
+        answer=_answer(view),
+        coverage=need_words.heard_of(view),
+        note=need_words.SHRINKAGE_NOTE,
+        shown=SHOWN,
+        steps=(("", "All steps"), *view.steps),
+        sites=(("", "All sites"), *((s, s) for s in view.sites)),
+        per_page=tuple((str(n), str(n)) for n in words.PER_PAGE),
     )
 
 
-def _answer(view: NeedsView) -> list[Any]:
-    """The page's answer: who first, which step, why, how sure."""
+def _answer(view: NeedsView) -> Markup:
+    """The page's answer: who first, which step, why, how certain."""
     first = view.first
     if first is None:
-        missed = sum(view.counts.values())
-        none = "Nobody probably misses a step more often than its limit."
-        if not missed or view.choice.show == "all":
-            return [none]
         to = write_needs(replace(view.choice, show="all", page=1, family_id=None))
-        return [f"{none} ", html.A("Show whatever was missed", href=to, **in_page())]
-    missed_words = need_words.missed_words(first.step, first.missed, first.seen)
+        more = sum(view.counts.values()) and view.choice.show != "all"
+        return render("retraining/answer", first=None, address=to if more else None)
+    missed = need_words.missed_words(first.step, first.missed, first.seen)
+    step = words.sentence(first.step_name)[:-1]
     likely = view.counts["sure"] + view.counts["likely"]
-    return [
-        "First: ",
-        html.A(
-            f"family {first.family_id}, {need_words.who(first)}",
-            href=need_address(view, first),
-            **in_page(opens=True),
-        ),
-        f". {words.sentence(first.step_name)[:-1]}: {missed_words}, {need_words.how_sure(first)}. ",
-        html.Span(
-            f"{words.counted(likely, 'caregiver and step is', 'caregivers and steps are')} "
-            "probably above the limit.",
-            className="rest",
-        ),
-    ]
-
-
-def _tools(view: NeedsView) -> Component:
-    choice = view.choice
-    steps = (("", "All steps"), *view.steps)
-    sites = (("", "All sites"), *((s, s) for s in view.sites))
-    per_page = tuple((str(n), str(n)) for n in words.PER_PAGE)
-    return html.Div(
-        [
-            choose("Show", "show", SHOWN, choice.show),
-            choose("Step", "step", steps, choice.step or ""),
-            choose("Site", "site", sites, choice.site or ""),
-            choose("Rows", "rows", per_page, str(choice.per_page)),
-            html.P(
-                [
-                    html.Kbd("↓"),
-                    html.Kbd("↑"),
-                    " move, ",
-                    html.Kbd("Enter"),
-                    " opens, ",
-                    html.Kbd("Esc"),
-                    " back to the list",
-                ],
-                className="keys",
-            ),
-        ],
-        className="tools",
+    return render(
+        "retraining/answer",
+        first=first,
+        address=need_address(view, first),
+        who=need_words.who(first),
+        why=f"{step}: {missed}, {need_words.how_sure(first)}.",
+        rest=f"{need_words.pairs(likely)} likely {'needs' if likely == 1 else 'need'} retraining.",
     )
 
 
 def list_part(queries: RetrainingQueries, view: NeedsView, key: Key | None) -> Component:
     """The rows of a choice."""
     if not view.rows:
-        return static(html.P("Nothing stands in this part of the list.", className="empty"))
-    return static(need_table(view, queries.session.context().as_of, key), pager(view))
+        return html.P("No caregivers match these filters.", className="empty")
+    return shown(need_table(view, queries.session.context().as_of, key))
 
 
 def panel_part(
@@ -196,13 +164,11 @@ def panel_part(
     """What is shown of the row asked for, else of the first of the page, and which that is."""
     wanted = asked or (view.rows[0].key if view.rows else None)
     if wanted is None:
-        return static(html.P("No row is opened.", className="empty")), None
+        return html.P("Select a row to see details.", className="empty"), None
     opened = queries.need(*wanted)
     if opened is None:
-        return static(
-            html.H2("Nothing missed"),
-            html.P("Nothing that was missed is known of a family with this code."),
-        ), None
+        nothing = "Nothing missed is recorded for a family with this code."
+        return html.Div([html.H2("Nothing missed"), html.P(nothing)]), None
     return need_panel(opened, view.choice, message), opened.row.key
 
 

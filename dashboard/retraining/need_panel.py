@@ -1,159 +1,112 @@
-"""What is shown of the opened need: how sure it is, the rows that prove it, what else is known?"""
+"""What does the opened need show: how certain it is, its log entries, what else is known?"""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
-from dash import html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
-from dashboard.addresses.definitions import definition_address
 from dashboard.addresses.family import FamilyChoice, family_address
 from dashboard.addresses.retraining import NeedsChoice, write_needs
 from dashboard.evidence.source_rows import source_row
-from dashboard.layout import words
-from dashboard.layout.attributes import in_page
-from dashboard.layout.static import static
-from dashboard.layout.words import percent
+from dashboard.layout import ids, words
+from dashboard.layout.templates import render, static
 from dashboard.retraining import words as need_words
-from dashboard.retraining.need_list import sureness_mark
-from dashboard.retraining.refresher_form import refresher_form, refreshers_marked
-from dashboard.retraining.views import NeedOpened, NeedRow, ShownSkill
+from dashboard.retraining.views import MarkedRefresher, NeedOpened, NeedRow, ShownSkill
 
 MOST_OTHERS = 8
-FIRST_OPEN = 3
-"""Rows shown at once; the others unfold."""
 
 
 def need_panel(opened: NeedOpened, choice: NeedsChoice, message: str | None) -> Component:
     """The whole panel of one family, caregiver and step."""
+    row = opened.row
+    missed = need_words.missed_words(row.step, row.missed, row.seen)
     return static(
-        _name(opened, choice),
-        None if message is None else _said(message),
-        _how_sure(opened),
-        _proof(opened),
-        _signed(opened),
-        refreshers_marked(opened),
-        refresher_form(opened) if opened.may_mark and opened.caregivers else None,
-        _others(opened, choice),
+        "retraining/panel",
+        row=row,
+        back=write_needs(replace(choice, family_id=None)),
+        history=family_address(row.family_id, FamilyChoice("all")),
+        about=_about(opened),
+        level=need_words.STROKES[row.sureness],
+        step=words.sentence(row.step_name)[:-1],
+        message=message,
+        certainty=f"{words.sentence(missed)[:-1]}: {need_words.how_sure(row)}.",
+        sources=[source_row(s) for s in opened.sources],
+        left_out=opened.sources_left_out,
+        signed=_signed(opened),
+        marked=[_marked(one, opened) for one in opened.marked],
+        may_mark=opened.may_mark,
+        undoes=ids.UNMARK_REFRESHER,
+        form=_form(opened) if opened.may_mark and opened.caregivers else None,
+        others=[_other(other, choice) for other in opened.others[:MOST_OTHERS]],
+        others_left_out=max(0, len(opened.others) - MOST_OTHERS),
     )
 
 
-def _said(message: str) -> Component:
-    return html.Div(html.P(message), className="said", role="status", id="panel-said", tabIndex=-1)
-
-
-def _name(opened: NeedOpened, choice: NeedsChoice) -> list[Component]:
-    row = opened.row
-    back = write_needs(replace(choice, family_id=None))
-    code = html.Span(row.family_id, className="code")
-    ways = [html.A("Whole history", href=family_address(row.family_id, FamilyChoice("all")))]
-    if opened.may_mark and opened.caregivers:
-        ways.append(html.A("Mark a refresher done", href="#mark"))
-    about = [need_words.who(row), words.plain(opened.relation) if opened.relation else None]
+def _about(opened: NeedOpened) -> str:
+    about = [need_words.who(opened.row)]
+    if opened.relation:
+        about.append(words.plain(opened.relation))
     if opened.language:
         about.append(f"language {opened.language}")
-    return [
-        html.P(html.A("Back to the list", href=back, **in_page()), className="back"),
-        html.Header(
-            [
-                html.H2(["Family ", code], id="panel-name", tabIndex=-1),
-                html.P(words.sentence(", ".join(a for a in about if a))[:-1]),
-                html.P(
-                    [sureness_mark(row.sureness), words.sentence(row.step_name)[:-1]],
-                    className="band",
-                ),
-                html.P(ways, className="ways"),
-            ]
-        ),
-    ]
+    return words.sentence(", ".join(about))[:-1]
 
 
-def _how_sure(opened: NeedOpened) -> list[Component]:
-    row = opened.row
-    missed = need_words.missed_words(row.step, row.missed, row.seen)
-    return [
-        html.H3("How sure"),
-        html.P(f"{words.sentence(missed)[:-1]}: {need_words.how_sure(row)}."),
-        html.P(
-            [
-                f"Drawn toward the programme's share of this step: {percent(row.share)}. ",
-                html.A("How it is worked out", href=definition_address("drawn_share")),
-            ],
-            className="expected",
-        ),
-    ]
-
-
-def _proof(opened: NeedOpened) -> list[Component]:
-    rows: list[Any] = [source_row(s) for s in opened.sources]
-    shown: list[Component] = rows[:FIRST_OPEN]
-    if len(rows) > FIRST_OPEN:
-        more = words.counted(len(rows) - FIRST_OPEN, "earlier row", "earlier rows")
-        shown.append(html.Details([html.Summary(f"Show {more}"), *rows[FIRST_OPEN:]]))
-    if opened.sources_left_out:
-        left = words.counted(opened.sources_left_out, "row", "rows")
-        shown.append(
-            html.P(
-                [
-                    f"{left} before these: ",
-                    html.A(
-                        "the family's whole history",
-                        href=family_address(opened.row.family_id, FamilyChoice("all")),
-                    ),
-                    ".",
-                ]
-            )
-        )
-    return [html.H3(_proof_title(opened)), *shown]
-
-
-def _proof_title(opened: NeedOpened) -> str:
-    return "The row that proves it" if opened.row.missed == 1 else "The rows that prove it"
-
-
-def _signed(opened: NeedOpened) -> list[Component]:
+def _signed(opened: NeedOpened) -> list[tuple[str, str]]:
+    """Sign-offs of the caregiver by skill; empty where the log does not name the caregiver."""
     if opened.row.caregiver_id is None:
-        return [html.H3("Signed off"), html.P("The log does not say who did it.")]
-    said = [html.Li(_skill(s, opened)) for s in opened.skills]
+        return []
+    lines = [_skill(shown, opened) for shown in opened.skills]
+    if not any(s.skill == "dressing_change" for s in opened.skills):
+        lines.insert(0, ("Dressing change", "no sign-off is stored."))
     if opened.without_sign_off:
         times = words.counted(opened.without_sign_off, "dressing change", "dressing changes")
-        said.append(html.Li(f"{times} without a current sign-off on that day."))
-    if not any(s.skill == "dressing_change" for s in opened.skills):
-        said.insert(0, html.Li("Dressing change: no sign-off is stored."))
-    return [html.H3("Signed off"), html.Ul(said, className="readings")]
+        lines.append(("", f"{times} without a current sign-off on that day."))
+    return lines
 
 
-def _skill(shown: ShownSkill, opened: NeedOpened) -> list[Any]:
+def _skill(shown: ShownSkill, opened: NeedOpened) -> tuple[str, str]:
     day = words.short_day(shown.signed_on, opened.context.as_of)
     kind = f", {words.plain(shown.kind)}" if shown.kind else ""
     ended = "" if shown.is_current else " Not a current sign-off."
     outcome = need_words.OUTCOMES.get(shown.outcome, words.plain(shown.outcome))
-    return [
-        html.B(words.sentence(need_words.SKILLS.get(shown.skill, words.plain(shown.skill)))[:-1]),
-        f": {outcome}, {day}{kind}.{ended}",
-    ]
+    name = need_words.SKILLS.get(shown.skill, words.plain(shown.skill))
+    return words.sentence(name)[:-1], f"{outcome}, {day}{kind}.{ended}"
 
 
-def _others(opened: NeedOpened, choice: NeedsChoice) -> list[Component]:
-    if not opened.others:
-        return []
-    shown = opened.others[:MOST_OTHERS]
-    left = len(opened.others) - len(shown)
-    more = [html.Li(f"and {left} less sure")] if left else []
-    return [
-        html.H3("What else is missed in this family"),
-        html.Ul([html.Li(_other(o, choice)) for o in shown] + more, className="readings"),
-    ]
+def _marked(marked: MarkedRefresher, opened: NeedOpened) -> dict[str, object]:
+    return {
+        "row": marked.row,
+        "day": words.short_day(marked.signed_on, opened.context.as_of),
+        "caregiver": marked.caregiver_id,
+        "skill": need_words.SKILLS.get(marked.skill, words.plain(marked.skill)),
+        "outcome": need_words.OUTCOMES.get(marked.outcome, words.plain(marked.outcome)),
+        "marked_by": marked.marked_by,
+    }
 
 
-def _other(row: NeedRow, choice: NeedsChoice) -> list[Any]:
+def _form(opened: NeedOpened) -> Markup:
+    return render(
+        "retraining/form",
+        sends=ids.MARK_REFRESHER,
+        family=opened.row.family_id,
+        reader=opened.context.reader.code,
+        caregivers=[(code, code) for code in opened.caregivers],
+        caregiver=opened.row.caregiver_id,
+        skills=list(need_words.SKILLS.items()),
+        today=opened.context.as_of.isoformat(),
+        outcomes=need_words.OUTCOMES.items(),
+    )
+
+
+def _other(row: NeedRow, choice: NeedsChoice) -> dict[str, str]:
     family, caregiver, step = row.key
-    to = write_needs(replace(choice, family_id=family, caregiver_id=caregiver, need=step))
     missed = need_words.missed_words(row.step, row.missed, row.seen)
-    name = f"{words.sentence(row.step_name)[:-1]}, {need_words.who(row)}"
-    return [
-        html.A(name, href=to, **in_page(opens=True)),
-        f": {missed}; probability {need_words.probability(row.prob)}.",
-    ]
+    return {
+        "address": write_needs(
+            replace(choice, family_id=family, caregiver_id=caregiver, need=step)
+        ),
+        "name": f"{words.sentence(row.step_name)[:-1]}, {need_words.who(row)}",
+        "text": f"{missed}; probability {need_words.probability(row.prob)}.",
+    }

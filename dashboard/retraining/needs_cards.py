@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from dash import html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 from dashboard.addresses.family import FamilyChoice, family_address
 from dashboard.figures import step_picture
 from dashboard.figures.step_picture import LIKELY
 from dashboard.layout import words
-from dashboard.layout.cards import figure_card, folded, numbers, scrolled
+from dashboard.layout.cards import figure_card
 from dashboard.layout.choosing import choice as choose
+from dashboard.layout.templates import render
 from dashboard.retraining import words as need_words
 from dashboard.retraining.views import FAINT, PictureView, SkillsView
 
 PICTURE_NOTE = (
-    "Number: probability in percent that the step is missed more often than its limit, by the "
-    "family's surest caregiver. Filled: half or more. No square: nothing missed."
+    "Number: probability in per cent that the step is missed more often than its limit, for the "
+    "family's caregiver with the highest probability. Filled: 50 % or more. No square: nothing "
+    "missed."
 )
 
 
@@ -25,7 +28,7 @@ def picture_card(view: PictureView) -> Component:
     title = "Which families miss which steps?"
     if not view.families:
         return figure_card(
-            title, None, "Nobody probably misses a step more often than its limit.", table=None
+            title, None, "No family is likely to miss a step more often than its limit.", table=None
         )
     return html.Div(
         figure_card(
@@ -33,13 +36,8 @@ def picture_card(view: PictureView) -> Component:
             step_picture(view.cells, view.families, view.steps),
             _picture_words(view),
             notes=(PICTURE_NOTE, *_left_out(view)),
-            table=html.Div(
-                [
-                    folded("Steps by families", _picture_table(view)),
-                    html.Div(_picture_list(view), className="narrow-only"),
-                ]
-            ),
-            explained=(("drawn_share", "How the probability is worked out"),),
+            table=_picture_table(view),
+            explained=(("drawn_share", "How the probability is calculated"),),
         ),
         className="picture",
     )
@@ -53,28 +51,24 @@ def _picture_words(view: PictureView) -> str:
         for name, n in counts.head(3).items()
     ]
     shown = words.counted(len(view.families), "family", "families")
-    return f"{shown} with the surest needs. Most often probable: {words.listed(most)}."
+    return f"{shown} with the most certain needs. Most frequent: {words.listed(most)}."
 
 
 def _left_out(view: PictureView) -> tuple[str, ...]:
-    said = []
+    notes = []
     if view.families_left_out:
         more = words.counted(view.families_left_out, "family", "families")
-        said.append(f"{more} more with a probable need: see the list above.")
+        notes.append(f"{more} more with a probable need: see the list above.")
     if view.steps_left_out:
         steps = words.listed(list(view.steps_left_out))
-        said.append(f"Without a column, as hardly missed by these families: {steps}.")
-    return tuple(said)
+        notes.append(f"No column for steps that these families hardly miss: {steps}.")
+    return tuple(notes)
 
 
-def _probs(view: PictureView) -> dict[tuple[str, str], float]:
+def _picture_table(view: PictureView) -> Markup:
     cells = view.cells
     keys = zip(cells["family_id"], cells["step_name"], strict=True)
-    return dict(zip(keys, cells["prob"].astype(float), strict=True))
-
-
-def _picture_table(view: PictureView) -> Component:
-    probs = _probs(view)
+    probs = dict(zip(keys, cells["prob"].astype(float), strict=True))
     rows = [
         (
             family,
@@ -85,22 +79,22 @@ def _picture_table(view: PictureView) -> Component:
         )
         for family in view.families
     ]
-    return numbers(("Family", *(words.sentence(s)[:-1] for s in view.steps)), rows)
+    return render(
+        "retraining/picture",
+        heads=("Family", *(words.sentence(s)[:-1] for s in view.steps)),
+        rows=rows,
+        families=[_family(view, family) for family in view.families],
+    )
 
 
-def _picture_list(view: PictureView) -> Component:
-    """The same for a narrow screen: under each family its steps, the surest first."""
-    items = []
-    for family in view.families:
-        own = view.cells[(view.cells["family_id"] == family).to_numpy(dtype=bool)]
-        own = own[(own["prob"] >= FAINT).to_numpy(dtype=bool)].sort_values("prob", ascending=False)
-        told = [
-            html.Li([html.B(need_words.probability(prob)), f" {name}"])
-            for name, prob in zip(own["step_name"], own["prob"], strict=True)
-        ]
-        way = html.A(family, href=family_address(family, FamilyChoice("all")), className="code")
-        items.append(html.Li([way, html.Ul(told)]))
-    return html.Ul(items, className="by-family")
+def _family(view: PictureView, family: str) -> tuple[str, str, list[tuple[str, str]]]:
+    own = view.cells[(view.cells["family_id"] == family).to_numpy(dtype=bool)]
+    own = own[(own["prob"] >= FAINT).to_numpy(dtype=bool)].sort_values("prob", ascending=False)
+    steps = [
+        (need_words.probability(prob), str(name))
+        for name, prob in zip(own["step_name"], own["prob"], strict=True)
+    ]
+    return family, family_address(family, FamilyChoice("all")), steps
 
 
 def skills_card(view: SkillsView) -> Component:
@@ -108,64 +102,38 @@ def skills_card(view: SkillsView) -> Component:
     name = need_words.SKILLS[view.skill]
     count = dict(view.counts)[view.skill]
     if count is None:
-        said = f"No sign-off for the {name} is stored, so nobody can be told who lacks one."
+        reading = f"No sign-offs for the {name} are stored, so we cannot show who is missing one."
     elif not count:
-        said = f"Everybody who did a {name} in the last {view.recent_days} days is signed off."
+        reading = f"Everyone who did a {name} in the last {view.recent_days} days is signed off."
     else:
         people = words.counted(count, "caregiver", "caregivers")
-        said = (
+        reading = (
             f"{people} did a {name} in the last {view.recent_days} days without a current sign-off."
         )
     notes = [
         (
-            "Current: the newest demonstration was done alone and right, within "
-            f"{view.valid_months} months. Caregivers whom the log does not name can't be told."
+            "Current: the newest demonstration was independent and within "
+            f"{view.valid_months} months. Caregivers that the log does not name cannot be shown."
         )
     ]
     if view.more:
         notes.append(
-            f"{view.more} more: linedays retraining sign-offs lists those of the "
-            "dressing change, or choose a site."
+            f"{view.more} more: choose a site, or use linedays retraining sign-offs for "
+            "dressing changes."
         )
+    options = tuple(
+        (skill, f"{need_words.SKILLS[skill]} ({'none stored' if n is None else n})")
+        for skill, n in view.counts
+    )
     return figure_card(
         "Who is not signed off?",
         None,
-        said,
-        table=_unsigned(view) if view.rows else None,
+        reading,
+        table=render(
+            "retraining/unsigned", rows=[(row, family_address(row.family_id)) for row in view.rows]
+        )
+        if view.rows
+        else None,
         notes=tuple(notes),
-        above=_skill_choice(view),
+        above=choose("Skill", "skill", options, view.skill, keeps=True),
     )
-
-
-def _skill_choice(view: SkillsView) -> Component:
-    options = tuple(
-        (
-            skill,
-            f"{need_words.SKILLS[skill]} ({'none stored' if count is None else count})",
-        )
-        for skill, count in view.counts
-    )
-    return html.Div(choose("Skill", "skill", options, view.skill, keeps=True), className="tools")
-
-
-def _unsigned(view: SkillsView) -> Component:
-    heads = ("Family", "Caregiver", "Site", "Times", "Last on", "Why", "Last shown on")
-    rows = [
-        html.Tr(
-            [
-                html.Th(html.A(row.family_id, href=family_address(row.family_id)), scope="row"),
-                html.Td(row.caregiver_id),
-                html.Td(words.listed(list(row.sites))),
-                html.Td(str(row.times)),
-                html.Td(words.day_year(row.last_on)),
-                html.Td(row.why),
-                html.Td("never" if row.signed_on is None else words.day_year(row.signed_on)),
-            ]
-        )
-        for row in view.rows
-    ]
-    table = html.Table(
-        [html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(rows)],
-        className="plain numbers",
-    )
-    return scrolled("Caregivers without a current sign-off", table)

@@ -1,4 +1,4 @@
-"""How are retraining needs said to a reader? One sentence a function."""
+"""How are retraining needs worded? One sentence a function."""
 
 from __future__ import annotations
 
@@ -15,21 +15,19 @@ from dashboard.retraining.views import NeedRow, NeedsView
 
 @dataclass(frozen=True)
 class Level:
-    """A level of sureness: its title and what to make of it."""
+    """A level of certainty: its title and what to make of it."""
 
     title: str
     meaning: str
 
 
 SURENESS = {
-    "sure": Level(
-        "Almost surely above the limit", "Probability 95 % or more: retrain these first."
-    ),
+    "sure": Level("Very likely above the limit", "Probability 95 % or more: retrain these first."),
     "likely": Level(
-        "Probably above the limit", "Probability from 50 % to 95 %: look at the rows, then ask."
+        "Likely above the limit", "Probability 50 % to 95 %: check the log entries, then ask."
     ),
     "open": Level(
-        "Not shown to be above it", "Probability under 50 %: what was missed may be chance."
+        "Not clearly above the limit", "Probability under 50 %: what was missed may be chance."
     ),
 }
 STROKES = {"sure": 3, "likely": 2, "open": 1}
@@ -40,18 +38,19 @@ SKILLS = {
     "needle_change": "needle change",
 }
 OUTCOMES = {
-    "independent": "alone and right",
+    "independent": "independent",
     "with_help": "with help",
     "not_yet": "not yet able",
 }
-NOT_SAID = "caregiver not named in the log"
+NOT_NAMED = "caregiver not named in the log"
 SHRINKAGE_NOTE = (
-    "Each caregiver's share is drawn toward the programme's share of that step, so that one bad "
-    "week is not a bad caregiver. A step is missed too often when its share is above the limit."
+    "Each caregiver's rate is adjusted for small numbers, towards the programme average of that "
+    "step, so that one bad week is not a bad caregiver. A step is missed too often when its rate "
+    "is above the limit."
 )
 LOGGED_NOTE = (
-    "Only what families log is counted: a blank self-check says nothing. "
-    "Not logged is not the same as not done."
+    "Only logged entries are counted, and a blank self-check counts as neither. Care that was not "
+    "logged may still have been done."
 )
 
 _MISSED = {
@@ -86,7 +85,7 @@ def missed_words(step: str, missed: int, seen: int) -> str:
 
 
 def probability(value: Any) -> str:
-    """A probability in whole percent; near 0 and 1 it says on which side.
+    """A probability in whole per cent; near 0 and 1 in words.
 
     Examples
     --------
@@ -101,8 +100,8 @@ def probability(value: Any) -> str:
 
 
 def how_sure(row: NeedRow) -> str:
-    """How sure it is that a step is missed too often, in words and a number."""
-    word = {"sure": "almost surely", "likely": "probably", "open": "not shown to be"}
+    """How certain it is that a step is missed too often, in words and a number."""
+    word = {"sure": "very likely", "likely": "likely", "open": "not clearly"}
     return (
         f"{word[row.sureness]} above the limit of {percent(row.limit)} "
         f"(probability {probability(row.prob)})"
@@ -110,12 +109,12 @@ def how_sure(row: NeedRow) -> str:
 
 
 def who(row: NeedRow) -> str:
-    """The caregiver, or that the log names none."""
-    return f"caregiver {row.caregiver_id}" if row.caregiver_id else NOT_SAID
+    """The caregiver, or that the log does not name one."""
+    return f"caregiver {row.caregiver_id}" if row.caregiver_id else NOT_NAMED
 
 
 def heard_of(view: NeedsView) -> str:
-    """On how many families' logs the self-checks rest."""
+    """How many families logged a self-check."""
     return (
         f"{words.thousands(view.self_checked)} of "
         f"{words.counted(view.families, 'family', 'families')} with a line in place logged a "
@@ -128,3 +127,8 @@ def refreshed(row: NeedRow, as_of: date) -> str:
     if row.refreshed_on is None:
         return "none"
     return words.short_day(row.refreshed_on, as_of)
+
+
+def pairs(number: int) -> str:
+    """How many caregivers and steps, each together."""
+    return words.counted(number, "caregiver-step pair", "caregiver-step pairs")

@@ -1,1 +1,1 @@
-"""What happened in a week? The same digest as the printed one."""
+"""What happened in a week? The same report as the printed one."""

@@ -8,7 +8,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.week import read_week
 from dashboard.layout import ids
-from dashboard.layout.templates import Static
+from dashboard.layout.templates import shown
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
@@ -35,5 +35,4 @@ def register(guard: Guard) -> None:
         if pathname != PATH:
             raise PreventUpdate
         asked = read_week(search)
-        body = Static(html=queries.week_body(asked))  # type: ignore[no-untyped-call]
-        return head_part(queries.week_head(asked)), body, None
+        return head_part(queries.week_head(asked)), shown(queries.week_body(asked)), None

@@ -1,4 +1,4 @@
-"""What does the digest of a week say to this person? The same content as the command's files."""
+"""What is in the weekly summary for this person? The same content as the command's files."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from functools import partial
 
 import pandas as pd
+from markupsafe import Markup
 
 from analysis.measures import MeasureError
 from analysis.reports import (
@@ -27,6 +28,7 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard.addresses.week import WeekChoice
+from dashboard.layout.templates import render
 from dashboard.security.roles import SAID, Page, Reader
 from dashboard.session.session import Session
 from dashboard.session.views import PageContext
@@ -37,8 +39,8 @@ __all__ = ["PdfError", "Report", "as_body", "as_file", "may_read", "week_head", 
 AT_THE_END = "end"
 NOW = "now"
 KNOWN = (
-    (AT_THE_END, "as known when it ended"),
-    (NOW, "with all that came in since"),
+    (AT_THE_END, "received by the end of the week"),
+    (NOW, "everything received so far"),
 )
 MOST_WEEKS = 520
 
@@ -51,15 +53,15 @@ class WeekQueries:
         self.session = session
 
     def week_head(self, choice: WeekChoice) -> WeekHead:
-        """Which week's digest is shown, for which role, and which others may be chosen."""
+        """Which week's summary is shown, for which role, and which others may be chosen."""
         return week_head(self.session.snapshot(), self.session.context(), choice)
 
-    def week_body(self, choice: WeekChoice) -> str:
-        """The digest of a choice as part of a page: HTML with every text escaped."""
+    def week_body(self, choice: WeekChoice) -> Markup:
+        """The summary of a choice as part of a page."""
         return as_body(self._report(self.week_head(choice).choice))
 
     def week_file(self, choice: WeekChoice, kind: str) -> WeekFile:
-        """The same digest as a file, `html` or `pdf`.
+        """The same summary as a file, `html` or `pdf`.
 
         Raises
         ------
@@ -86,9 +88,9 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
     found : Snapshot
         Of this person's sites.
     context : PageContext
-        What the page says of itself.
+        Who is reading, and as of which day.
     choice : WeekChoice
-        What is not understood is left at the usual: the last week, one's own role.
+        Anything unknown is replaced by its default: the last week, the reader's own role.
     """
     newest = week_of(_morning(found)).before()
     oldest = _oldest(found, newest)
@@ -112,7 +114,7 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
         roles=tuple((str(r), SAID[r]) for r in roles),
         known=KNOWN
         if known in dict(KNOWN)
-        else (*KNOWN, (known, f"as known at the end of {known}")),
+        else (*KNOWN, (known, f"received by the end of {known}")),
         before=period.before().name if period.start > oldest else None,
         after=after.name if after.end <= newest.end else None,
         mistaken=mistaken,
@@ -120,7 +122,7 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
 
 
 def may_read(reader: Reader, role: Role) -> bool:
-    """Whether a person may read the digest of a role: the own one, and a manager every one."""
+    """Whether a person may read the summary of a role: their own, and a manager every one."""
     return reader.role in (role, Role.MANAGER)
 
 
@@ -128,7 +130,7 @@ def _period(asked: str | None, newest: Period) -> tuple[Period, str | None]:
     if asked is None:
         return newest, None
     try:
-        # A day stands for its week.
+        # A day means its week.
         year, number, _ = date.fromisoformat(asked).isocalendar()
         asked = f"{year:04}-W{number:02}"
     except ValueError:
@@ -136,27 +138,27 @@ def _period(asked: str | None, newest: Period) -> tuple[Period, str | None]:
     try:
         period = week(asked)
     except MeasureError as fault:
-        return newest, f"{fault} The last week that is over is shown."
+        return newest, f"{fault} This is the last week that is over."
     if period.end > newest.end:
-        return newest, f"{period.name} is not over yet. The last week that is over is shown."
+        return newest, f"{period.name} is not over yet. This is the last week that is over."
     return period, None
 
 
 def _known(asked: str | None, period: Period, morning: date) -> tuple[str, str | None]:
-    """By when rows have to be received: the end of the week, now, or the end of a day between."""
+    """By when rows were received: the end of the week, now, or the end of a day between."""
     if not asked or asked in dict(KNOWN):
         return asked or AT_THE_END, None
     try:
         day = date.fromisoformat(asked)
     except ValueError:
-        return AT_THE_END, f"{asked!r} is no day; write it like 2031-03-10."
+        return AT_THE_END, f"{asked!r} is not a date; write it as 2031-03-10."
     if period.end <= day < morning:
         return day.isoformat(), None
     if day == period.last:
         return AT_THE_END, None
     return AT_THE_END, (
-        f"{day} is not between the end of the week and yesterday. The week is shown as known when "
-        "it ended."
+        f"{day} is not between the end of the week and yesterday. The summary uses data received "
+        "by the end of the week."
     )
 
 
@@ -167,7 +169,7 @@ def _oldest(found: Snapshot, newest: Period) -> date:
 
 
 def _morning(found: Snapshot) -> date:
-    """The morning up to which everything that is known here may be told."""
+    """The morning up to which data may be used here."""
     known_on = found.known_at.astimezone(found.policy.zone).date()
     return min(found.as_of, known_on + timedelta(days=1))
 
@@ -184,18 +186,20 @@ def week_report(store: Store, found: Snapshot, reader: Reader, choice: WeekChoic
     return REPORTS[role](made, Copy.TEAM)
 
 
-def as_body(report: Report) -> str:
-    """A digest as part of a page."""
-    return f'<style>{style_sheet()}</style><div class="report">{body(report)}</div>'
+def as_body(report: Report) -> Markup:
+    """A report as part of a page."""
+    # The report's own templates have escaped every text.
+    content, style = Markup(body(report)), Markup(style_sheet())  # noqa: S704
+    return render("week/body", report=content, style=style)
 
 
 def as_file(report: Report, choice: WeekChoice, kind: str) -> WeekFile:
-    """A digest as `linedays report` writes it: `html` or `pdf`.
+    """A report as `linedays report` writes it: `html` or `pdf`.
 
     Raises
     ------
     PdfError
-        No PDF can be made on this machine; a sentence.
+        A PDF cannot be made on this machine; a sentence.
     """
     text = html_file(report)
     name = f"{file_name(report, week(str(choice.week)))}.{kind}"

@@ -1,4 +1,4 @@
-"""What is answered below the page of the week: its digest as a file."""
+"""Which files does the weekly summary page offer? The report as HTML or PDF."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ KINDS = ("html", "pdf")
 def answer_week(app: Dash, service: Service) -> None:
     """Register the routes."""
 
-    def digest(kind: str) -> Response:
+    def report(kind: str) -> Response:
         if kind not in KINDS:
             return nothing("")
         asked = read_week(request.query_string.decode("ascii", "replace"))
@@ -32,5 +32,5 @@ def answer_week(app: Dash, service: Service) -> None:
     def nothing(rest: str) -> Response:  # noqa: ARG001 - whatever it is
         return plain.nothing_here("There is no page at this address.")
 
-    app.server.add_url_rule(f"{BELOW_WEEK}digest.<kind>", "digest_file", digest)
+    app.server.add_url_rule(f"{BELOW_WEEK}report.<kind>", "report_file", report)
     app.server.add_url_rule(f"{BELOW_WEEK}<path:rest>", "nothing_week", nothing)

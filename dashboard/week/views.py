@@ -13,29 +13,29 @@ Options = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True)
 class WeekHead:
-    """Which week is shown, for whom, and which others may be chosen."""
+    """Which week is shown, for which role, and which others may be chosen."""
 
     context: PageContext
     choice: WeekChoice
-    """As understood, the usual filled in."""
+    """As understood, with defaults filled in."""
     said: str
     first: date
     """First day of the week."""
     weeks: Options
     """Weeks that are over, newest first."""
     roles: Options
-    """Roles whose digest this person may read."""
+    """Roles with a summary that this person may read."""
     known: Options
     before: str | None
     after: str | None
-    """The weeks beside it, where there are such."""
+    """The weeks next to it, if any."""
     mistaken: str | None
-    """What of the choice could not be followed, in words."""
+    """Which part of the choice could not be followed, in words."""
 
 
 @dataclass(frozen=True)
 class WeekFile:
-    """A digest as a file."""
+    """A report as a file."""
 
     name: str
     content: bytes

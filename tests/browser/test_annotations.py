@@ -1,4 +1,4 @@
-"""Infection prevention writes down what changed, sees it on the chart, and takes it off again."""
+"""Infection prevention notes what changed, sees it on the chart, and removes it again."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tests.browser.conftest import serving, signed_in, watching
 
 
 @pytest.mark.parametrize("width", [1440, 390])
-def test_prevention_writes_beside_the_rates_and_withdraws_it(browser, small_store, tmp_path, width):
+def test_prevention_adds_a_note_to_the_rates_and_removes_it(browser, small_store, tmp_path, width):
     file = shutil.copy(small_store, tmp_path / "store.sqlite")
     with (
         serving(file, signed_in(file, "P1", Role.PREVENTION)) as running,
@@ -20,14 +20,14 @@ def test_prevention_writes_beside_the_rates_and_withdraws_it(browser, small_stor
     ):
         page = watched.page(width)
         page.goto(f"{running.address}/rates")
-        expect(page.get_by_text("Nothing is written beside the rates.")).to_be_visible()
+        expect(page.get_by_text("No notes yet.")).to_be_visible()
         page.get_by_label("Day", exact=True).fill("2031-02-10")
         page.get_by_label("Site", exact=True).select_option("North")
         page.get_by_label("What happened").fill("new antiseptic")
-        page.get_by_role("button", name="Write it beside the rates").focus()
+        page.get_by_role("button", name="Add note").focus()
         page.keyboard.press("Enter")
-        expect(page.get_by_role("status").filter(has_text="Written")).to_be_visible()
-        table = page.get_by_role("region", name="What happened when")
+        expect(page.get_by_role("status").filter(has_text="Note added")).to_be_visible()
+        table = page.get_by_role("region", name="Events on the chart")
         row = table.get_by_role("row").nth(1)
         for text in ("A", "10 Feb 2031", "North", "new antiseptic", "P1, 4 Mar 2031"):
             expect(row).to_contain_text(text)
@@ -35,8 +35,8 @@ def test_prevention_writes_beside_the_rates_and_withdraws_it(browser, small_stor
         expect(chart.locator(".annotation-text", has_text="A").first).to_be_visible()
         page.emulate_media(media="print")
         expect(row).to_be_visible()
-        expect(page.get_by_role("button", name="Write it beside the rates")).to_be_hidden()
+        expect(page.get_by_role("button", name="Add note")).to_be_hidden()
         page.emulate_media(media="screen")
-        page.get_by_role("button", name="Withdraw mark A: new antiseptic").click()
-        expect(page.get_by_role("status").filter(has_text="Withdrawn")).to_be_visible()
-        expect(page.get_by_text("Nothing is written beside the rates.")).to_be_visible()
+        page.get_by_role("button", name="Remove mark A: new antiseptic").click()
+        expect(page.get_by_role("status").filter(has_text="Note removed")).to_be_visible()
+        expect(page.get_by_text("No notes yet.")).to_be_visible()

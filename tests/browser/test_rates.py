@@ -49,7 +49,7 @@ def open_rates(page: Page, running: Running) -> None:
 
 
 @pytest.mark.parametrize("width", [1440, 390])
-def test_the_page_says_first_whether_skin_events_are_drifting(watched, rates, width):
+def test_the_page_shows_first_whether_the_rate_of_skin_events_changes(watched, rates, width):
     page = watched.page(width)
     page.goto(rates.address)
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Rates").click()
@@ -72,17 +72,17 @@ def test_the_page_says_first_whether_skin_events_are_drifting(watched, rates, wi
 
 def test_the_table_under_the_chart_holds_its_numbers_and_names_what_is_provisional(page, rates):
     open_rates(page, rates)
-    drifting = card(page, "Is the rate of skin events drifting from month to month?")
+    drifting = card(page, "Is the rate of skin events changing?")
     drifting.get_by_text("The same as a table").click()
     january = drifting.get_by_role("row", name="Jan 2031")
     expect(january).to_contain_text("24")
     expect(january).to_contain_text("64.5")  # 24 in 12 x 31
     expect(january).to_contain_text("above the upper limit")
     expect(drifting.get_by_role("row", name="Mar 2031")).to_contain_text(
-        "provisional: month not over"
+        "provisional: not over yet"
     )
     image = drifting.locator("[role=img][aria-label]")
-    expect(image).to_have_attribute("aria-label", re.compile("Trend over all months"))
+    expect(image).to_have_attribute("aria-label", re.compile("over all complete months"))
     expect(drifting.locator(".history")).to_contain_text("provisional")
 
 
@@ -91,11 +91,11 @@ def test_two_sites_are_compared_in_words_with_both_ways_of_counting(watched, rat
     page = watched.page(width)
     open_rates(page, rates)
     choose(page, "First", "South")
-    compared = card(page, "Do two of them differ, by site?")
+    compared = card(page, "Compare two sites")
     # South 39 + 12, North 13 + 12, on equal line-days: 51 / 25.
     expect(compared.locator(".summary")).to_contain_text("South has 2.04 times the rate of North")
     expect(compared.locator(".summary")).to_contain_text("higher by more than chance")
-    expect(compared.get_by_role("row", name="exact, events independent")).to_contain_text("2.04")
+    expect(compared.get_by_role("row", name="Exact, events independent")).to_contain_text("2.04")
     expect(
         compared.get_by_role("row", name="Poisson regression, errors clustered by family")
     ).to_contain_text("2.04")
@@ -105,31 +105,31 @@ def test_two_sites_are_compared_in_words_with_both_ways_of_counting(watched, rat
     assert "first=South" in page.url
 
 
-def test_a_spell_is_compared_with_the_time_before_it(page, rates):
+def test_a_period_is_compared_with_the_time_before_it(page, rates):
     open_rates(page, rates)
-    choose(page, "Later spell begins with the month", "2031-01")
-    spells = card(page, "Did the rate change from one spell to the next?")
-    expect(spells.locator(".summary")).to_contain_text(
+    choose(page, "After-period starts", "2031-01")
+    compared = card(page, "Before and after")
+    expect(compared.locator(".summary")).to_contain_text(
         "Jan 2031 has 5.89 times the rate of Jan 2030 to Dec 2030"  # 24 / 372 over 48 / 4380
     )
-    expect(spells).to_contain_text("chosen after looking at the chart looks surer than it is")
+    expect(compared).to_contain_text("chosen after looking at the chart")
 
 
 def test_an_event_that_never_happened_has_an_upper_limit_and_no_chart_limits(page, rates):
     open_rates(page, rates)
     choose(page, "Event", "bloodstream_infection")
     expect(page.get_by_role("heading", level=1)).to_have_text("Rates: bloodstream infection")
-    expect(chooser(page, "Home line-days")).to_have_value("child")
-    expect(page.locator(".whole")).to_contain_text("no event in 5")
+    expect(chooser(page, "Line-days")).to_have_value("child")
+    expect(page.locator(".whole")).to_contain_text("no events in 5")
     expect(page.locator(".whole")).to_contain_text("at most 0.72 per 1000")  # 3.689 / 5.124
-    expect(page.locator(".answer")).to_contain_text("Nothing to chart: no event")
-    silence = card(page, "Could silence change the rate?")
-    expect(silence).to_contain_text("does not bear on it")
+    expect(page.locator(".answer")).to_contain_text("Too few events to say")
+    silence = card(page, "Could missing logs change the rate?")
+    expect(silence).to_contain_text("does not depend on whether a family logs")
 
 
-def test_sites_are_told_apart_by_a_funnel_that_does_not_rank_them(page, rates):
+def test_a_funnel_shows_sites_that_differ_and_does_not_rank_them(page, rates):
     open_rates(page, rates)
-    funnel = card(page, "Does any site stand apart from all sites together?")
+    funnel = card(page, "Is any site different from the rest?")
     expect(funnel).to_contain_text("A funnel does not rank sites.")
     expect(funnel.locator(".history")).to_contain_text("North")
     expect(funnel.locator(".history")).to_contain_text("99.8 % limit")
@@ -137,7 +137,7 @@ def test_sites_are_told_apart_by_a_funnel_that_does_not_rank_them(page, rates):
 
 def test_a_figure_leads_to_the_paragraph_that_explains_it(page, rates):
     open_rates(page, rates)
-    page.get_by_role("link", name="How the chart is worked out").click()
+    page.get_by_role("link", name="How the chart is calculated").click()
     explained = page.locator("#control_chart")
     expect(explained).to_be_in_viewport()
     expect(explained).to_contain_text("nine in a row on one side")
@@ -156,18 +156,18 @@ def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwe
     page.goto(f"{dwell.address}/dwell")
     choose(page, "Show", "line_type")
     expect(page.get_by_role("heading", level=1)).to_have_text("Dwell time, by line type")
-    in_place = card(page, "What share of lines is still in place?")
+    in_place = card(page, "How many lines are still in place?")
     expect(in_place.locator(".summary")).to_contain_text("PICC 50 % by day 62")
     expect(in_place.locator(".summary")).to_contain_text("tunneled line 83 % by day 62")
     drawn = in_place.locator(".history")
     expect(drawn).to_contain_text("Lines at risk")
     expect(drawn).to_contain_text("days since placement")
     expect(drawn).to_contain_text("PICC")
-    unplanned = card(page, "What share has ended unplanned?")
+    unplanned = card(page, "How many lines had an unplanned removal?")
     expect(unplanned.locator(".summary")).to_contain_text("PICC 50 %")
     expect(unplanned.locator(".summary")).to_contain_text("tunneled line 0 %")
     words = card(page, "In words and numbers")
-    expect(words).to_contain_text("Unplanned removal, by line type: the groups end at different")
+    expect(words).to_contain_text("Unplanned removal, by line type: the line types differ")
     expect(words).to_contain_text("where a family has several lines, its p is too small")
     hazard = card(page, "Do lines end unplanned more often while the dressing is out of date?")
     expect(hazard).to_contain_text("6 unplanned removals")

@@ -1,4 +1,4 @@
-"""A person reads the digest of last week, goes back a week, and takes it out."""
+"""A person reads the summary of last week, goes back a week, and downloads it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from tests.browser.conftest import watching
 
 
 @pytest.mark.parametrize("width", [1440, 390])
-def test_the_digest_of_a_past_week_is_read_and_taken_out(browser, looked_at, width):
+def test_the_summary_of_a_past_week_is_read_and_downloaded(browser, looked_at, width):
     with watching(browser, looked_at.token) as watched:
         page = watched.page(width)
         page.goto(f"{looked_at.address}/week")
@@ -19,11 +19,11 @@ def test_the_digest_of_a_past_week_is_read_and_taken_out(browser, looked_at, wid
         page.get_by_role("link", name="Week before").click()
         expect(title).not_to_have_text(str(last))
         expect(page.get_by_role("link", name="Week after")).to_be_visible()
-        page.get_by_label("Digest for").select_option(label="infection prevention")
-        expect(page.get_by_text("May leave the team.")).to_be_visible()
+        page.get_by_label("Summary for").select_option(label="infection prevention")
+        expect(page.get_by_text("For the team only")).to_be_visible()
         with page.expect_download() as taken:
             page.get_by_role("link", name="PDF").click()
-        assert taken.value.suggested_filename.endswith("-prevention-outside.pdf")
+        assert taken.value.suggested_filename.endswith("-prevention-team.pdf")
         page.emulate_media(media="print")
         expect(page.get_by_role("complementary", name="Cautions")).to_be_visible()
         expect(page.get_by_label("Week", exact=True)).to_be_hidden()

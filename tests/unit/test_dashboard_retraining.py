@@ -121,8 +121,8 @@ def test_who_is_not_signed_off_is_told_by_skill(app_looked_at):
     asked = queries(app_looked_at)
     view = RetrainingQueries(asked).skills(NeedsChoice())
     assert [(r.caregiver_id, r.why) for r in view.rows] == [
-        ("K4", "never shown"),
-        ("K5", "sign-off too old"),
+        ("K4", "never demonstrated"),
+        ("K5", "sign-off expired"),
     ]
     assert dict(view.counts) == {
         "dressing_change": 2,
@@ -289,15 +289,15 @@ def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ({"outcome": None}, "outcome: it is blank but required. Fill it in."),
-        ({"signed_on": ""}, "signed_on: it is blank but required. Fill it in."),
+        ({"outcome": None}, "Choose how it went."),
+        ({"signed_on": ""}, "Fill in the day it was held on."),
         ({"signed_on": "2031-02-30"}, 'signed_on "2031-02-30": there is no such day.'),
         ({"signed_on": "1731-02-20"}, "too long ago"),
         ({"skill": "juggling"}, "Write one of dressing_change, connector_change"),
         ({"signed_on": "2031-03-05"}, "Choose a day up to today, 2031-03-04."),
         ({"signed_on": "2030-11-20"}, "by K2 on 2030-11-20 is stored already"),
-        ({"caregiver_id": "K1"}, "Choose who was trained"),
-        ({"caregiver_id": None}, "Choose who was trained"),
+        ({"caregiver_id": "K1"}, "Choose the caregiver who was trained"),
+        ({"caregiver_id": None}, "Choose the caregiver who was trained"),
         ({"family_id": "nobody"}, "There is no family with this code"),
         ({"family_id": ["F2"]}, "There is no family with this code"),
     ],
@@ -314,7 +314,7 @@ def test_what_does_not_fit_is_said_at_once_and_nothing_is_stored(app, typed, sai
 def test_a_refresher_that_came_with_a_file_is_not_taken_back_here(app):
     shown = app.service.snapshot(None).records.sign_offs
     row = int(shown.loc[shown["kind"] == "refresher", "row"].iloc[0])
-    with pytest.raises(FormError, match="came in with a file"):
+    with pytest.raises(FormError, match="imported from a file"):
         RetrainingQueries(queries(app)).undo_refresher(row)
     assert refreshers_of(app, "K1") == ["2031-01-15"]
 
@@ -373,24 +373,27 @@ COUNTS = (12, 60, 100, 30, 100)
 
 def test_before_and_after_is_read_from_the_comparison_and_never_from_the_families_own():
     halved = helped([("mask on", COUNTS, (0.5, 0.4, 0.6, 0.9, 0.6, 1.3))])
-    assert "No effect of the refreshers can be told" in effect_words(halved)
+    assert "Refreshers made no measurable difference" in effect_words(halved)
     better = helped([("mask on", COUNTS, (0.5, 0.4, 0.6, 0.6, 0.4, 0.9))])
-    assert "Less was missed than after equally bad spells: mask on." in effect_words(better)
+    assert "Less was missed than after similar bad periods: mask on." in effect_words(better)
     worse = helped([("mask on", COUNTS, (0.9, 0.8, 1.0, 1.6, 1.1, 2.2))])
-    assert "More was missed than after equally bad spells: mask on." in effect_words(worse)
+    assert "More was missed than after similar bad periods: mask on." in effect_words(worse)
     for view in (halved, better, worse):
-        assert "12 families were seen in the 91 days before a refresher" in effect_words(view)
+        assert (
+            "12 families with entries in the 91 days before and after a refresher"
+            in effect_words(view)
+        )
 
 
 def test_no_refresher_one_family_and_no_change_are_told_in_sentences(app_looked_at):
     none = RetrainingQueries(queries(app_looked_at, "E.south")).helped(NeedsChoice())
     assert none.effects.empty
-    assert "nothing can be said of refreshers yet" in str(effect_card(none))
+    assert "its effect cannot be shown yet" in str(effect_card(none))
     one = RetrainingQueries(queries(app_looked_at)).helped(NeedsChoice())
     assert set(one.effects["families"]) == {1}
-    assert effect_words(one).startswith("1 family was seen in the 91 days before")
+    assert effect_words(one).startswith("1 family with entries in the 91 days before and after")
     assert "too few families" in effect_words(one)
-    assert "Own ratio" in str(effect_card(one))
+    assert "Against similar bad periods" in str(effect_card(one))
     assert "regression to the mean" in str(effect_card(one))
     nobody = helped()
     assert "so there is no curve" in str(learning_card(nobody))
@@ -413,11 +416,11 @@ def test_the_curve_is_read_by_its_limits():
     for last, said in (
         (("51 on", 20, 10, 100, 0.1, 0.05, 0.2), "less, by more than chance"),
         (("51 on", 20, 70, 100, 0.7, 0.6, 0.8), "more, by more than chance"),
-        (("51 on", 20, 38, 100, 0.38, 0.3, 0.5), "not told apart"),
+        (("51 on", 20, 38, 100, 0.38, 0.3, 0.5), "no clear difference"),
         (("51 on", 3, 1, 10, 0.1, NAN, NAN), "too few families for limits"),
     ):
         assert said in learning_words(helped(learning=[first, last]))
-    assert "nobody has done more changes yet" in learning_words(helped(learning=[first]))
+    assert "no caregiver has done more changes yet" in learning_words(helped(learning=[first]))
 
 
 def test_the_figures_tell_by_shape_and_keep_ratios_without_limits_to_the_table():

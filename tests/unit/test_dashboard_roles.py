@@ -308,7 +308,7 @@ def test_there_is_no_route_but_those_that_are_known(app):
             "/incoming/files",
             "/incoming/row/<int:number>",
         ),
-        *("/week/digest.<kind>", "/week/<path:rest>"),
+        *("/week/report.<kind>", "/week/<path:rest>"),
     }
     rules = {str(rule) for rule in app.server.url_map.iter_rules()}
     assert known <= rules

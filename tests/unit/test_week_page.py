@@ -60,7 +60,7 @@ def test_the_files_are_those_that_the_command_writes(
     assert not done.value.code, capsys.readouterr().err
     person = browser_of(app_looked_at, role)
     for kind in ("html", "pdf"):
-        got = person.get(f"/week/digest.{kind}?week={WEEK}&for={role}&known={known}")
+        got = person.get(f"/week/report.{kind}?week={WEEK}&for={role}&known={known}")
         name = f"linedays-{WEEK}-{role}-{copy}.{kind}"
         assert got.headers["Content-Disposition"] == f'attachment; filename="{name}"'
         assert got.data == (tmp_path / name).read_bytes()
@@ -71,7 +71,7 @@ def test_a_role_reads_its_own_digest_and_a_manager_every_one(app_looked_at):
         for asked in ("manager", "prevention", "educator", "odd"):
             queries = app_looked_at.service.session_of(READERS[code])
             assert WeekQueries(queries).week_head(WeekChoice(whose=asked)).choice.whose == code
-            way = f"/week/digest.html?week={WEEK}&for={asked}"
+            way = f"/week/report.html?week={WEEK}&for={asked}"
             assert f"Weekly summary for {role}" in browser_of(app_looked_at, code).get(way).text
     queries = app_looked_at.service.session_of(READERS["manager"])
     for role in ("manager", "prevention", "educator"):
@@ -105,7 +105,7 @@ def test_a_paper_of_some_sites_says_so_and_is_that_of_the_command(
     with pytest.raises(SystemExit) as done:
         main()
     assert not done.value.code
-    way = f"/week/digest.html?week={WEEK}&known=now"
+    way = f"/week/report.html?week={WEEK}&known=now"
     got = browser_of(app_looked_at, "educator.north").get(way)
     assert got.data == (tmp_path / f"linedays-{WEEK}-educator-team.html").read_bytes()
     assert "Only families of the site North." in got.text
@@ -130,7 +130,7 @@ def test_a_site_that_is_not_known_is_told_by_the_command(
 def test_a_reader_has_no_digest(app_looked_at, code):
     person = browser_of(app_looked_at, code)
     assert person.get("/week").status_code == 403
-    assert person.get(f"/week/digest.html?week={WEEK}&for=manager").status_code == 403
+    assert person.get(f"/week/report.html?week={WEEK}&for=manager").status_code == 403
     assert person.ask(callback_request(app_looked_at, BODY)).status_code == 403
 
 
@@ -182,14 +182,14 @@ def test_weeks_to_choose_reach_from_the_first_line_to_the_last_week_that_is_over
 def test_taking_a_digest_out_is_noted_and_looking_at_it_is_not(app):
     person = browser_of(app, "educator")
     shown(app, "educator")
-    person.get(f"/week/digest.html?week={WEEK}&for=educator")
+    person.get(f"/week/report.html?week={WEEK}&for=educator")
     assert record_of(app)[-1] == ("educator", "exported_table", None)
     assert [what for _, what, _ in record_of(app)].count("exported_table") == 1
 
 
 def test_a_kind_of_file_that_is_not_made_is_told(app_looked_at):
     person = browser_of(app_looked_at, "manager")
-    for way in ("/week/digest.docx", "/week/other"):
+    for way in ("/week/report.docx", "/week/other"):
         answer = person.get(way)
         assert answer.status_code == 404
         assert "There is no page at this address." in answer.text
@@ -203,7 +203,7 @@ def test_without_the_library_for_pdf_one_sentence_is_told(app_looked_at, monkeyp
         raise PdfError("The PDF is not written: it needs the system library Pango.")
 
     monkeypatch.setattr(asked, "pdf_file", fails)
-    answer = browser_of(app_looked_at, "manager").get(f"/week/digest.pdf?week={WEEK}")
+    answer = browser_of(app_looked_at, "manager").get(f"/week/report.pdf?week={WEEK}")
     assert answer.status_code == 501
     assert "needs the system library Pango" in answer.text
 

@@ -1,4 +1,4 @@
-"""What was written beside the rates, what is typed in to write more, and does it fit?"""
+"""Which notes are on the chart, and is a new one valid?"""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ import pandas as pd
 
 from analysis.snapshot import Snapshot
 from analysis.store import Store
-from dashboard.layout import group_words
+from analysis.verdicts import period_of
+from analysis.vocabulary import Grouping
 from dashboard.rates.views import Annotation
 from dashboard.security.roles import Reader
 from dashboard.session.forms import FormError
@@ -23,7 +24,7 @@ ALL_SITES = ""
 
 @dataclass(frozen=True)
 class AnnotationForm:
-    """An annotation as typed in; nothing in it is trusted."""
+    """A note as typed in; nothing in it is trusted."""
 
     on_day: object
     site: object
@@ -37,7 +38,7 @@ class AnnotationForm:
 
 
 def standing(store: Store, found: Snapshot, reader: Reader) -> tuple[Annotation, ...]:
-    """Annotations that stood when `found` was known and speak of the reader's sites, by day."""
+    """Notes in force when `found` was known that concern the reader's sites, by day."""
     known = store.annotations(found.known_at)
     in_scope = pd.Series(data=True, index=known.index)
     if reader.sites is not None:
@@ -62,11 +63,11 @@ def standing(store: Store, found: Snapshot, reader: Reader) -> tuple[Annotation,
 
 
 def marks_on(annotations: tuple[Annotation, ...], chart: pd.DataFrame, period: str) -> pd.DataFrame:
-    """Where annotations stand on a chart whose periods are one apart; others are left out."""
+    """Where notes are on a chart whose periods are one apart; others are left out."""
     days = pd.DatetimeIndex([a.on for a in annotations])
     spans = days.to_period("M" if period == "month" else "Q")
     place = pd.Index(chart["period"].astype(str)).get_indexer(
-        pd.Index([group_words.period_of(a.on, period) for a in annotations], dtype="object")
+        pd.Index([period_of(a.on, Grouping(period)) for a in annotations], dtype="object")
     )
     lengths = (spans.end_time - spans.start_time).days + 1
     within = (days - spans.start_time).days / lengths
@@ -81,7 +82,7 @@ def marks_on(annotations: tuple[Annotation, ...], chart: pd.DataFrame, period: s
 
 
 def mark_of(at: int) -> str:
-    """The letter of the nth annotation; after Z a number follows.
+    """The letter of the nth note; after Z a number follows.
 
     Examples
     --------
@@ -93,7 +94,7 @@ def mark_of(at: int) -> str:
 
 
 def sites_to_write_for(found: Snapshot, reader: Reader) -> tuple[str, ...]:
-    """Sites that a reader may write of; `ALL_SITES` for who sees all of them."""
+    """Sites that a reader may add notes for; `ALL_SITES` for a person who sees all of them."""
     known = distinct(found.records.lines["site"])
     if reader.sites is None:
         return (ALL_SITES, *known)
@@ -106,7 +107,7 @@ def checked_text(text: object) -> str:
     Raises
     ------
     FormError
-        Nothing is written, or too much.
+        It is empty or too long.
     """
     said = " ".join(text.split()) if isinstance(text, str) else ""
     if not said:
@@ -117,24 +118,26 @@ def checked_text(text: object) -> str:
 
 
 def checked_day(text: object, as_of: date) -> date:
-    """The day that an annotation speaks of.
+    """The day of a note.
 
     Raises
     ------
     FormError
-        It is no date, or lies after the as-of day.
+        It is not a date, or is after the as-of day.
     """
     try:
         day = date.fromisoformat(str(text))
     except ValueError:
         raise FormError(f"Write the day as a date, such as {as_of.isoformat()}.") from None
     if day > as_of:
-        raise FormError(f"Choose a day up to {as_of.isoformat()}: it speaks of what happened.")
+        raise FormError(
+            f"Choose a day up to {as_of.isoformat()}: a note is about something that happened."
+        )
     return day
 
 
 def checked_site(site: object, sites: tuple[str, ...]) -> str | None:
-    """The site that an annotation speaks of; None: all of them.
+    """The site of a note; None: all of them.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What does the page of rates show to the person who asks, and what do they write on it?"""
+"""What does the rates page show to this person, and which notes do they add?"""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class RatesQueries:
         return BesideRates(found, notes.marks_on(found, view.chart, view.choice.period))
 
     def annotating(self) -> Annotating | None:
-        """What this person chooses from to write a note; None: may not, or not today."""
+        """What this person chooses from to add a note; None: may not, or not today."""
         session = self.session
         if not (session.reader.may(Right.ANNOTATE) and session.context().is_today):
             return None
@@ -42,7 +42,7 @@ class RatesQueries:
         return Annotating(notes.sites_to_write_for(found, session.reader), found.as_of)
 
     def annotate(self, form: AnnotationForm) -> str:
-        """Write a note on the rates; returns a sentence. The same one twice is one.
+        """Add a note to the rates; returns a sentence. The same note twice is one.
 
         Raises
         ------
@@ -57,14 +57,14 @@ class RatesQueries:
         try:
             row = session.store.annotate(day, text, site, session.reader.code, session.now())
         except StoreError as fault:
-            raise FormError(f"The annotation is not written. {fault}") from None
+            raise FormError(f"The note was not saved. {fault}") from None
         if row is None:
-            return "This is written already."
+            return "This note is already there."
         session.note(Access.ANNOTATED_RATES, about=f"annotation {row}")
-        return "Written: it stands on the chart and in the table."
+        return "Note added to the chart and the table."
 
     def withdraw_annotation(self, row: object) -> str:
-        """Withdraw a note on the rates; returns a sentence.
+        """Remove a note from the rates; returns a sentence.
 
         Raises
         ------
@@ -77,17 +77,19 @@ class RatesQueries:
         there = {a.row: a for a in notes.standing(session.store, found, session.reader)}
         mine = there.get(row) if isinstance(row, int) else None
         if mine is None:
-            raise FormError("This annotation does not stand any more. Reload the page.")
+            raise FormError("This note was removed. Reload the page.")
         if (mine.site or "") not in notes.sites_to_write_for(found, session.reader):
-            raise FormError("It speaks of all sites: only who sees all of them can withdraw it.")
+            raise FormError(
+                "This note is for all sites: only a person who sees all of them can remove it."
+            )
         try:
             session.store.withdraw_annotation(mine.row, session.reader.code, session.now())
         except StoreError as fault:
-            raise FormError(f"The annotation is not withdrawn. {fault}") from None
+            raise FormError(f"The note was not removed. {fault}") from None
         session.note(Access.WITHDREW_ANNOTATION, about=f"annotation {mine.row}")
-        return "Withdrawn: looks at earlier days still show it."
+        return "Note removed. Views of earlier days still show it."
 
     def _may_annotate(self) -> Session:
         self.session.reader.must(Right.ANNOTATE)
-        self.session.require_today("Write on the rates of today.")
+        self.session.require_today("Notes can only be added in today's view.")
         return self.session

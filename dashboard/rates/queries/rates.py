@@ -1,4 +1,4 @@
-"""How often does an event happen, is it drifting, and how sure is that? Fills `RatesView`."""
+"""How often does an event happen, is the rate changing, and how sure is that?"""
 
 from __future__ import annotations
 
@@ -23,14 +23,19 @@ from analysis.snapshot import Snapshot
 from analysis.verdicts import (
     chart_verdict,
     funnel_verdict,
+    group_name,
     groups_verdict,
     logging_verdict,
+    period_name,
+    rate_sentence,
     ratio_verdict,
+    span_name,
+    standing,
     trend_verdict,
 )
 from analysis.vocabulary import Basis, Grouping, OutcomeKind
 from dashboard.addresses.rates import RatesChoice
-from dashboard.layout import group_words, words
+from dashboard.layout import words
 from dashboard.rates import words as rate_words
 from dashboard.rates.views import Compared, RatesView
 
@@ -42,11 +47,11 @@ NO_RATIO = pd.DataFrame(columns=["method", "ratio", "lower", "upper", "p"])
 
 
 def understood(found: Snapshot, choice: RatesChoice) -> RatesChoice:
-    """The choice with what is not known left at the usual."""
+    """The choice with anything unknown replaced by its default."""
     events = _events(found)
     event = choice.event if any(choice.event == e for _, es in events for e, _ in es) else SKIN
     basis = choice.basis if choice.basis in rate_words.BASES else str(usual_basis(event))
-    period = choice.period if choice.period in group_words.PERIODS else "month"
+    period = choice.period if choice.period in rate_words.PERIODS else "month"
     by = choice.by if choice.by in rate_words.GROUPINGS else "site"
     return RatesChoice(
         event=event,
@@ -76,23 +81,23 @@ def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
     starts = settled[1:]
     since = asked.since if asked.since in starts else _usual_since(settled)
     funnel = group_funnel(settled_only, event, Grouping.SITE, basis)
-    funnel["name"] = _names(funnel["group"], "site")
+    funnel["name"] = _names(funnel["group"], Grouping.SITE)
     bias, bias_words = _bias(found, event)
     return RatesView(
         choice=RatesChoice(event, str(basis), asked.period, frozen, asked.by, first, second, since),
         events=_events(found),
         event_name=name,
-        groups=tuple((g, group_words.group_name(g, asked.by)) for g in groups),
-        periods=tuple((p, group_words.period_name(p)) for p in reversed(starts)),
+        groups=tuple((g, group_name(g, by)) for g in groups),
+        periods=tuple((p, period_name(p)) for p in reversed(starts)),
         whole=whole,
-        whole_words=rate_words.whole_words(name, whole, str(basis)),
+        whole_words=_whole(name, whole, str(basis)),
         drift=chart_verdict(chart, period).sentence,
         trend_words=trend_verdict(trend(settled_only, event, period, basis), period).sentence,
         chart=chart,
         by_group=by_group,
         by_group_words=groups_verdict(by_group, by).sentence,
         two_groups=_two_groups(found, asked, first, second),
-        two_spells=_two_spells(found, asked, settled, since),
+        two_periods=_two_periods(found, asked, settled, since),
         funnel=funnel,
         funnel_words=funnel_verdict(funnel, Grouping.SITE).sentence,
         bias=bias,
@@ -113,8 +118,17 @@ def _events(found: Snapshot) -> tuple[tuple[str, tuple[tuple[str, str], ...]], .
     )
 
 
-def _names(groups: pd.Series[str], by: str) -> list[str]:
-    return [group_words.group_name(g, by) for g in groups]
+def _names(groups: pd.Series[str], by: Grouping) -> list[str]:
+    return [group_name(g, by) for g in groups]
+
+
+def _whole(name: str, whole: pd.DataFrame, basis: str) -> str:
+    """The programme's rate over all dates."""
+    title = words.sentence(name)[:-1]
+    if not len(whole):
+        return f"{title}: there are no home line-days, so there is no rate."
+    rate = rate_sentence(whole.iloc[0])
+    return f"{title}, all dates: {rate}; counted {rate_words.BASES[basis]}. {words.NOT_NHSN}"
 
 
 def _with_coverage(table: pd.DataFrame, found: Snapshot, by: str) -> pd.DataFrame:
@@ -129,8 +143,9 @@ def _chart(found: Snapshot, asked: RatesChoice) -> pd.DataFrame:
         chart = rate_chart(*args, baseline=FIRST_PERIODS[asked.period] if asked.baseline else None)
     except MeasureError:  # shorter than the first year: all periods then
         chart = rate_chart(*args)
-    chart["label"] = [group_words.period_name(str(p)) for p in chart["period"]]
+    chart["label"] = [period_name(str(p)) for p in chart["period"]]
     chart["said"] = [words.signal_words(s) for s in chart["signal"]]
+    chart["data"] = [standing(row) for row in chart.to_dict("records")]
     return chart
 
 
@@ -139,19 +154,19 @@ def _by_group(found: Snapshot, event: str, by: Grouping, basis: Basis) -> pd.Dat
     alike = rates(found.tallies, event, by, basis, Limits.CLUSTERED)
     table["clustered_lower"], table["clustered_upper"] = alike["lower"], alike["upper"]
     table = _with_coverage(table, found, str(by))
-    table["name"] = _names(table["group"], str(by))
+    table["name"] = _names(table["group"], by)
     return table
 
 
 def _two(groups: list[str], asked: RatesChoice) -> tuple[str | None, str | None]:
-    """The groups chosen, else the first two in order."""
+    """The groups chosen, else the first two."""
     first = asked.first if asked.first in groups else next(iter(groups), None)
     others = [g for g in groups if g != first]
     return first, asked.second if asked.second in others else next(iter(others), None)
 
 
 def _usual_since(settled: list[str]) -> str | None:
-    """The later half of the settled periods begins here."""
+    """The later half of the complete periods begins here."""
     return settled[len(settled) // 2] if len(settled) > 1 else None
 
 
@@ -159,22 +174,25 @@ def _two_groups(
     found: Snapshot, asked: RatesChoice, first: str | None, second: str | None
 ) -> Compared:
     if first is None or second is None:
-        return _nothing("There are not two groups with home line-days to compare.")
-    names = (group_words.group_name(first, asked.by), group_words.group_name(second, asked.by))
-    return _compared(found, asked, Grouping(asked.by), (first, second), names)
+        return _nothing(
+            "Fewer than two groups have home line-days, so there is nothing to compare."
+        )
+    by = Grouping(asked.by)
+    names = (group_name(first, by), group_name(second, by))
+    return _compared(found, asked, by, (first, second), names)
 
 
-def _two_spells(
+def _two_periods(
     found: Snapshot, asked: RatesChoice, settled: list[str], since: str | None
 ) -> Compared:
-    """Settled periods from `since` on against those before it."""
+    """Complete periods from `since` on compared with those before it."""
     if since is None:
-        one, _ = group_words.PERIODS[asked.period]
-        return _nothing(f"There are not two settled spells to compare: choose later, a {one} on.")
+        one, many = rate_words.PERIODS[asked.period]
+        return _nothing(f"Fewer than two {many} are complete: compare again in a {one}.")
     before = settled[settled.index(since) - 1]
-    spells = ((since, settled[-1]), (settled[0], before))
-    later, earlier = (f"{a}{SPAN}{b}" for a, b in spells)
-    names = (rate_words.span_name(*spells[0]), rate_words.span_name(*spells[1]))
+    spans = ((since, settled[-1]), (settled[0], before))
+    later, earlier = (f"{a}{SPAN}{b}" for a, b in spans)
+    names = (span_name(*spans[0]), span_name(*spans[1]))
     return _compared(found, asked, Grouping(asked.period), (later, earlier), names)
 
 
@@ -200,12 +218,12 @@ def _compared(
 
 
 def _bias(found: Snapshot, event: str) -> tuple[pd.DataFrame, str]:
-    """What silence could hide; an outcome the clinic confirms is not hidden by it."""
+    """What missing logs could hide; an outcome that the clinic confirms does not depend on them."""
     gap = found.edition.settings.episode_gap_days
     try:
         bias = logging_bias(found.tallies, event, Grouping.ALL, gap)
     except MeasureError:
         return pd.DataFrame(), (
-            "This harm is confirmed by the clinic: whether a family logs does not bear on it."
+            "The clinic confirms this event, so it does not depend on whether a family logs."
         )
     return bias, logging_verdict(bias).sentence

@@ -1,4 +1,4 @@
-"""How does a refresher that was held become a row like any other, and how is it taken back?
+"""How does a refresher that was held become a row like any other, and how is it undone?
 
 It goes the way of all rows: a file of one row, received now, named after who marked it. Taking it
 back is a row as well, which withdraws the first one.
@@ -60,7 +60,7 @@ def known_caregiver(found: Snapshot, family_id: str, caregiver_id: object) -> st
     """
     own = of(found.records.caregivers, "family_id", family_id)["caregiver_id"]
     if not isinstance(caregiver_id, str) or not bool((own == caregiver_id).any()):
-        raise FormError("Choose who was trained from the family's caregivers.")
+        raise FormError("Choose the caregiver who was trained.")
     return caregiver_id
 
 
@@ -70,8 +70,12 @@ def row_of(found: Snapshot, caregiver: str, form: RefresherForm) -> dict[str, st
     Raises
     ------
     FormError
-        The day lies ahead.
+        The day or the outcome is missing, or the day is in the future.
     """
+    if not form.outcome:
+        raise FormError("Choose how it went.")
+    if not form.signed_on:
+        raise FormError("Fill in the day it was held on.")
     row = {
         "caregiver_id": caregiver,
         "skill": _text(form.skill),
@@ -90,7 +94,7 @@ def must_be_new(found: Snapshot, row: Mapping[str, str]) -> None:
     Raises
     ------
     FormError
-        There is one: it would be written over.
+        There is one: it would be overwritten.
     """
     caregiver = row["caregiver_id"]
     stored = of(found.records.sign_offs, "caregiver_id", caregiver)
@@ -99,7 +103,7 @@ def must_be_new(found: Snapshot, row: Mapping[str, str]) -> None:
     if bool(same.fillna(value=False).any()):
         raise FormError(
             f"A demonstration of this skill by {caregiver} on {row['signed_on']} is stored already. "
-            "Choose another day, or take the stored one back."
+            "Choose another day, or undo the stored one."
         )
 
 
@@ -110,27 +114,27 @@ def _text(given: object) -> str:
 def store_row(
     store: Store, store_url: str, policy: Policy, row: Mapping[str, str], at: datetime, who: str
 ) -> None:
-    """Take one row in as received now.
+    """Import one row as received now.
 
     Raises
     ------
     FormError
-        It would be refused, and why; or somebody else is writing to the store.
+        The row is refused, and why; or another person is writing to the store.
     """
     with TemporaryDirectory() as folder:
         path = Path(folder) / "row.csv"
         with path.open("x", encoding="utf-8", newline="") as stream:
             sheet = csv.writer(stream)
-            # With its moment in it no two such files are alike, and none is passed by as known.
+            # The moment makes every such file different, so that none is skipped as known.
             sheet.writerow([*row, "received_at"])
             sheet.writerow([*row.values(), at.isoformat()])
         log = LogFile(path, f"{MARKED_BY}{who}.csv")
         refused = first_refusal(store, log, policy, TABLE, at)
         if refused is not None:
-            raise FormError(f"It is not marked. {refused}")
+            raise FormError(f"The refresher was not saved. {refused}")
         summary = take_in(store_url, [log], policy, SOURCE, at, who, TABLE)
     if summary.faults:
-        raise FormError(f"It is not marked. {summary.faults[0]}")
+        raise FormError(f"The refresher was not saved. {summary.faults[0]}")
 
 
 def marked_here(found: Snapshot, store: Store, family_id: str) -> tuple[MarkedRefresher, ...]:
@@ -169,11 +173,13 @@ def withdrawal(found: Snapshot, store: Store, row: object) -> tuple[str, dict[st
     shown = found.records.sign_offs
     mine = shown[(shown["row"] == row).to_numpy(dtype=bool)] if isinstance(row, int) else None
     if mine is None or not len(mine):
-        raise FormError("This refresher is not stored any more. Reload the page.")
+        raise FormError("This refresher is no longer stored. Reload the page.")
     caregiver, skill, on = cells(mine, *KEY)[0]
     family = _family_of(found, str(caregiver))
     if not any(m.row == row for m in marked_here(found, store, family)):
-        raise FormError("This refresher came in with a file: correct it there, and bring it again.")
+        raise FormError(
+            "This refresher was imported from a file: correct it there and upload the file again."
+        )
     key = {"caregiver_id": str(caregiver), "skill": str(skill), "signed_on": f"{on:%Y-%m-%d}"}
     return family, {**key, "void": "yes"}
 
@@ -181,5 +187,5 @@ def withdrawal(found: Snapshot, store: Store, row: object) -> tuple[str, dict[st
 def _family_of(found: Snapshot, caregiver: str) -> str:
     people: pd.DataFrame = of(found.records.caregivers, "caregiver_id", caregiver)
     if not len(people):
-        raise FormError("This caregiver is not known any more. Reload the page.")
+        raise FormError("This caregiver is no longer known. Reload the page.")
     return str(people["family_id"].iloc[0])

@@ -123,7 +123,7 @@ if helped.curve is not None:
 # ## Did refreshers help?
 # Families are retrained after a bad period, and bad periods end by themselves (regression to the
 # mean): the *own* ratio, after over before, shows an effect where there is none. The *adjusted* ratio
-# compares with equally bad periods of families not yet retrained.
+# compares with families of the same record that were not retrained on that day.
 
 # %%
 effects = refreshers(seen, found.records)
@@ -185,15 +185,10 @@ print(
 if not len(effects) or not effects["families"].max():
     print("No family with a refresher was seen before and after it.")
 for row in known.itertuples():
-    verdict = "no evidence of an effect"
-    if row.adjusted_upper < 1:
-        verdict = "less was missed than after equally bad periods without a refresher"
-    if row.adjusted_lower > 1:
-        verdict = "more was missed than after equally bad periods without a refresher"
     print(
         f"Refreshers, {step_words(row.step, found.edition)}: own ratio {number(row.own_ratio)}, against "
-        f"equally bad periods {number(row.adjusted_ratio)} (95 % limits "
-        f"{limits(row.adjusted_lower, row.adjusted_upper)}): {verdict}."
+        f"similar families {number(row.adjusted_ratio)} (95 % limits "
+        f"{limits(row.adjusted_lower, row.adjusted_upper)}). {row.reading}"
     )
 better = own[own["reading"].str.startswith("fewer missed")].to_dict("records")
 named = [f"{row['family_id']}, {step_words(row['step'], found.edition)}" for row in better]

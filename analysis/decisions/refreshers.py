@@ -1,33 +1,37 @@
-"""Did refreshers help, or did bad spells end by themselves?
+"""Did refreshers help, or did bad periods end by themselves?
 
-Families are sent to a refresher after a bad spell, and bad spells pass (regression to the mean).
-So beside the families' own before and after stands a comparison with spells that were as bad, of
-families not yet retrained.
+Families are sent to a refresher after a bad period, and bad periods pass (regression to the mean).
+So the families' own before and after is shown with a comparison: families of the same record that
+were not retrained on that day (`decisions.refresher_trials`). The comparison is checked on a step
+that no refresher teaches, changing in time: where the retrained families differ in that too, they
+were chosen for reasons that the log does not show, and no effect is reported.
 """
 
 from __future__ import annotations
 
 import math
-import warnings
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import statsmodels.api as sm
 from scipy import stats
 
 from analysis.days import NO_DAY, days_of
-from analysis.decisions.practice import NO_SIGN_OFF
+from analysis.decisions.practice import LATE_CHANGE, NO_SIGN_OFF
+from analysis.decisions.refresher_trials import (
+    WINDOW_DAYS,
+    TrialEffect,
+    moments_of,
+    trial_effect,
+)
 from analysis.stats.regression import FEWEST_FAMILIES, clustered_rate_ratio
 from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.tables.records import Records
 from analysis.tables.retraining import FAMILY_REFRESHERS, REFRESHERS
 from analysis.vocabulary import SignOffKind, Skill
 
-WINDOW_DAYS = 91
-"""Length of before and after: a quarter, about thirteen weekly changes."""
 STEP_DAYS = 28
 """Spells of families not yet retrained begin this far apart."""
 
@@ -39,6 +43,10 @@ _AS_EXPECTED = "no more can be told than that bad spells end by themselves"
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
+Occasions = tuple[Ints, Ints, npt.NDArray[np.bool_]]
+"""Family, day and whether it was missed, of each occasion."""
+CONTROL_STEP = LATE_CHANGE
+"""A step that refreshers of the dressing change do not teach: changing in time."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +74,8 @@ class Effect:
     adjusted_ratio: float
     adjusted_lower: float
     adjusted_upper: float
+    checked: bool
+    """Whether the step that no refresher teaches confirms the comparison."""
 
     @property
     def reading(self) -> str:
@@ -73,13 +83,18 @@ class Effect:
         if self.families == 0:
             return "No family with a refresher was seen before and after it."
         caution = REGRESSION_CAUTION
+        if not self.checked:
+            return caution + (
+                "the effect can't be estimated: the families chosen may differ from the others in "
+                "ways that the log does not show."
+            )
         if math.isnan(self.adjusted_lower):
-            return caution + "too few families or missed steps to tell the refreshers' part."
+            return caution + "too few families or missed steps to estimate the effect."
         if self.adjusted_upper < 1:
-            return caution + "still, less was missed than after equally bad spells without one."
+            return caution + "still, less was missed than by similar families without a refresher."
         if self.adjusted_lower > 1:
-            return caution + "more was missed than after equally bad spells without one."
-        return caution + "no effect of the refreshers can be told from that."
+            return caution + "more was missed than by similar families without a refresher."
+        return caution + "no clear difference from similar families without a refresher."
 
 
 def spells_of(family: Ints, day: Ints, missed: npt.NDArray[np.bool_], refreshed_on: Ints) -> Spells:
@@ -137,36 +152,73 @@ def spells_of(family: Ints, day: Ints, missed: npt.NDArray[np.bool_], refreshed_
     return Spells(of[told], is_sent[told], *(c[told] for c in counts))
 
 
-def effect_of(spells: Spells) -> Effect:
-    """Compare refreshed families with themselves and with equally bad spells.
+def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | None = None) -> Effect:
+    """Compare refreshed families with themselves and with families of the same record.
 
-    - Own ratio: share missed after over share missed before, of refreshed families.
-    - Adjusted ratio: Poisson regression of what was missed after, with what was seen as
-      exposure, on the refresher and on the logarithm of the share before, drawn toward
-      that of all spells by as much as its few occasions deserve (beta-binomial, fitted to
-      spells without a refresher). A family's later spells are no new family: errors are
-      clustered by family.
+    Parameters
+    ----------
+    occasions : tuple of family, day, missed
+        As for :func:`spells_of`.
+    refreshed_on : int64 array, shape (families,)
+        First refresher; the largest int64 for none.
+    control : tuple of family, day, missed, optional
+        The same families' occasions of a step that no refresher teaches.
 
     Returns
     -------
     Effect
-        Ratios are nan without refreshed families, without anything missed, or without spells
-        to compare with; limits need `FEWEST_FAMILIES` families with something missed before
-        or after their refresher.
+        - Own ratio: share missed after over share missed before, of refreshed families.
+        - Adjusted ratio: what was missed after over what families of the same record missed that
+          were not retrained; see `decisions.refresher_trials`. It has limits only if at least
+          `FEWEST_FAMILIES` families had something missed before or after their refresher, and if
+          the control step confirms them: an effect counts only where the ratio still differs from
+          1, on the same side, when divided by the ratio for the control step. Without a control
+          step there are none.
 
     Notes
     -----
-    What is left out: a refresher given for other reasons than what was missed before.
-
-    Source: regression to the mean and its allowance by the value before: Barnett et al., Int J
-    Epidemiol 2005;34:215 (from memory); Poisson regression with clustered errors as in
-    `stats.regression`.
+    Source: negative control outcomes: Lipsitch, Tchetgen Tchetgen and Cohen, Epidemiology
+    2010;21:383; dividing by the control's ratio: Tchetgen Tchetgen, Am J Epidemiol 2014;179:633
+    (both from memory).
     """
-    sent = spells.refreshed
-    families, others = int(sent.sum()), int((~sent).sum())
+    spells = spells_of(*occasions, refreshed_on)
+    moments = moments_of(*occasions, refreshed_on)
+    n = len(refreshed_on)
     own = _own_ratio(spells)
-    adjusted = _adjusted_ratio(spells)
-    return Effect(families, others, *own, *adjusted)
+    families = int(spells.refreshed.sum())
+    compared = int((~moments.sent).sum())
+    found = trial_effect(moments, n)
+    if found is None:
+        return Effect(families, compared, *own, math.nan, math.nan, math.nan, checked=True)
+    ratio = math.exp(found.slope)
+    if found.families < FEWEST_FAMILIES:
+        return Effect(families, compared, *own, ratio, math.nan, math.nan, checked=True)
+    low, high = _limits(found.slope, found.error, found.families)
+    if not _confirmed(found, low, high, control, refreshed_on):
+        return Effect(families, compared, *own, ratio, math.nan, math.nan, checked=False)
+    return Effect(families, compared, *own, ratio, math.exp(low), math.exp(high), checked=True)
+
+
+def _limits(slope: float, error: float, families: int) -> tuple[float, float]:
+    reach = float(stats.t.ppf(0.975, families - 2)) * error
+    return slope - reach, slope + reach
+
+
+def _confirmed(
+    found: TrialEffect, low: float, high: float, control: Occasions | None, refreshed_on: Ints
+) -> bool:
+    """Whether the control step confirms that limits leave out 1; limits that hold it may stay."""
+    if control is None:
+        return False
+    checked = trial_effect(moments_of(*control, refreshed_on), len(refreshed_on))
+    if checked is None or checked.families < FEWEST_FAMILIES:
+        return False
+    if low <= 0 <= high:
+        return True
+    error = float(np.sqrt(((found.by_family - checked.by_family) ** 2).sum()))
+    fewer = min(found.families, checked.families)
+    below, above = _limits(found.slope - checked.slope, error, fewer)
+    return above < 0 if high < 0 else below > 0
 
 
 def _own_ratio(spells: Spells) -> tuple[float, float, float]:
@@ -183,36 +235,8 @@ def _own_ratio(spells: Spells) -> tuple[float, float, float]:
     return found.ratio, found.lower, found.upper
 
 
-def _adjusted_ratio(spells: Spells) -> tuple[float, float, float]:
-    sent, none = spells.refreshed, (math.nan, math.nan, math.nan)
-    missed = spells.missed_after
-    if not missed[sent].any() or not missed[~sent].any():
-        return none
-    fitted = fit_beta_binomial(spells.missed_before[~sent], spells.seen_before[~sent])
-    before = fitted.posterior_mean(spells.missed_before, spells.seen_before)
-    columns = [np.ones(len(sent)), sent.astype(np.float64)]
-    if fitted.is_heterogeneous and fitted.mean > 0:
-        columns.append(np.log(before / fitted.mean))
-    model = sm.GLM(
-        missed,
-        np.column_stack(columns),
-        family=sm.families.Poisson(),
-        offset=np.log(spells.seen_after),
-    )
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of weights: errors are clustered, not by weights
-        result = model.fit(cov_type="cluster", cov_kwds={"groups": spells.family})
-    slope, error = float(result.params[1]), float(result.bse[1])
-    ratio = math.exp(slope)
-    with_missed = int((sent & (missed + spells.missed_before > 0)).sum())
-    if with_missed < FEWEST_FAMILIES or not math.isfinite(error):
-        return ratio, math.nan, math.nan
-    reach = float(stats.t.ppf(0.975, with_missed - 2)) * error
-    return ratio, math.exp(slope - reach), math.exp(slope + reach)
-
-
 def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
-    """Tell by step whether refreshers of the dressing change helped.
+    """Show by step whether refreshers of the dressing change helped.
 
     Parameters
     ----------
@@ -231,17 +255,21 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
     """
     first_on = _refreshed_on(records, "min")
     rows = []
+    code, families = pd.factorize(seen["family_id"], sort=True)
+    refreshed_on = _days(families, first_on)
+
+    def occasions_of(step: str) -> Occasions:
+        at = (seen["step"] == step).to_numpy(dtype=bool)
+        missed = seen["missed"].to_numpy(dtype=bool)[at]
+        return code[at].astype(np.int64), days_of(seen["done_on"][at]), missed
+
     steps = [s for s in seen["step"].unique() if s != NO_SIGN_OFF]
     for step in sorted(steps):
-        own = seen[(seen["step"] == step).to_numpy()]
-        family, families = pd.factorize(own["family_id"], sort=True)
-        spells = spells_of(
-            family.astype(np.int64),
-            days_of(own["done_on"]),
-            own["missed"].to_numpy(),
-            _days(families, first_on),
-        )
-        found, sent = effect_of(spells), spells.refreshed
+        occasions = occasions_of(step)
+        control = None if step == CONTROL_STEP else occasions_of(CONTROL_STEP)
+        found = effect_of(occasions, refreshed_on, control)
+        spells = spells_of(*occasions, refreshed_on)
+        sent = spells.refreshed
         rows.append(
             {
                 "step": step,

@@ -96,23 +96,25 @@ NEEDS = (
     ),
     Definition(
         key="refresher_effect",
-        title="Effect of refreshers: own ratio, and ratio against equally bad periods",
+        title="Effect of refreshers: own ratio, and ratio against similar families",
         words=(
             "Own ratio: the share of occasions missed in the 91 days after a refresher over that in "
             "the 91 days up to it, of the families refreshed. Families are sent after a bad period, and "
             "bad periods pass by themselves (regression to the mean), so this ratio alone shows an effect "
-            "where there is none. Next to it is the ratio to what was missed after equally bad periods "
-            "of families not yet retrained: a Poisson regression of what was missed after, with the "
-            "share before as a covariate, adjusted towards the average of all periods by as much as its few occasions "
-            "deserve. Limits take each family as one witness and need ten families with something "
-            "missed. Neither is adjusted for: a refresher given for other reasons than what was missed."
+            "where there is none. Next to it is the ratio to what families of the same record missed that "
+            "were not retrained on that day: alike in what was missed in the last quarter, the last four "
+            "weeks and on the last occasion, and compared by their whole record. They stay in the "
+            "comparison when they are retrained later, which understates an effect. Limits take each "
+            "family as one witness and need ten families with something missed. They are shown only if a "
+            "step that no refresher teaches, changing in time, confirms them: otherwise families were "
+            "chosen for reasons that the log does not show, and the effect can't be estimated."
         ),
         unit="ratio of shares; 1 means no change",
-        source="Poisson regression with errors clustered by family",
+        source="sequence of emulated trials with a negative control; errors clustered by family",
         example=Example(
             "Twelve families missed 6 of 13 changes each, had a refresher, and missed 3 of 13 after "
             "it: own ratio 3/13 over 6/13, so 0.5. Twelve other families missed 6 of 13 as well, had "
-            "none, and missed 3 of 13 in the quarter after: against equally bad periods the ratio is "
+            "none, and missed 3 of 13 in the quarter after: against similar families the ratio is "
             "3/13 over 3/13, so 1. The refreshers changed nothing.",
             _SELF_CHECKS,
             date(2031, 3, 20),

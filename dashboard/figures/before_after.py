@@ -1,4 +1,4 @@
-"""Was less missed after refreshers, and less than after equally bad spells without one?"""
+"""Was less missed after refreshers, and less than by similar families without one?"""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def before_after(table: pd.DataFrame) -> go.Figure:
     -------
     Figure
         Per step an open circle, the families' own before and after, and below it a filled
-        diamond, against equally bad spells; a line for the limits of each. 1 means no change.
+        diamond, against similar families; a line for the limits of each. 1 means no change.
     """
     rows = table.to_dict("records")
     heights = [-float(at) for at in range(len(rows))]
@@ -124,7 +124,7 @@ def _limits(
 
 
 def _said(row: dict[Any, Any], which: str) -> str:
-    against = "the families' own before" if which == "own" else "equally bad spells"
+    against = "the families' own before" if which == "own" else "similar families"
     ratio, lower, upper = (row[f"{which}_{c}"] for c in ("ratio", "lower", "upper"))
     limits = "limits not known" if pd.isna(lower) else f"95 % limits {lower:.2f} to {upper:.2f}"
     return f"{row['step_name']}<br>{ratio:.2f} times {against}<br>{limits}"

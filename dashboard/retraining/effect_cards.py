@@ -19,8 +19,8 @@ MOST_DRAWN = 6
 REGRESSION_NOTE = (
     "Families get a refresher after a bad period, and bad periods pass anyway (regression to the "
     "mean), so before and after alone shows an effect where there is none. The comparison with "
-    "similar bad periods without a refresher allows for that, but not for refreshers given for "
-    "other reasons."
+    "families of the same record without a refresher adjusts for that. Where changing in time, which "
+    "no refresher teaches, differs as well, no effect is shown."
 )
 STAYING_NOTE = (
     "Later ranges have fewer and different caregivers than the first: those whose line came out "
@@ -71,8 +71,8 @@ def effect_words(view: HelpedView) -> str:
     known = table[table["adjusted_lower"].notna().to_numpy(dtype=bool)]
     if known.empty:
         return (
-            f"{seen}: too few families, or too little missed, to show an effect. The table shows "
-            "the counts."
+            f"{seen}: too few families, or too little missed, or families chosen for reasons that "
+            "the log does not show. No effect can be estimated; the table shows the counts."
         )
     fewer = known.loc[(known["adjusted_upper"] < 1).to_numpy(dtype=bool), "step_name"]
     more = known.loc[(known["adjusted_lower"] > 1).to_numpy(dtype=bool), "step_name"]

@@ -146,7 +146,7 @@ def test_the_family_planted_to_be_helped_by_its_refresher_is_named_and_no_effect
     named = set(re.findall(r"(F-\d+), dressing fails early", helped))
     assert named & {one.family_id for one in invented.truth.refresher_helped}
     # Refreshers were planted to help two families; those of all others do nothing.
-    assert not any("less was missed than after" in line for line in lines)
+    assert not any("less was missed than" in line for line in lines)
     assert "associat" in lines[-1]
 
 

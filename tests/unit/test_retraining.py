@@ -6,6 +6,7 @@ import pytest
 
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
+from analysis.decisions.refresher_trials import moments_of
 from analysis.decisions.refreshers import effect_of, refreshers, refreshers_by_family, spells_of
 from analysis.decisions.retraining import not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
@@ -339,22 +340,40 @@ def test_a_spell_to_compare_with_ends_before_the_familys_own_refresher():
     assert spells.seen_after[others].tolist() == [5, 1]
 
 
+def test_a_comparison_family_is_followed_over_its_own_later_refresher():
+    # F1 is retrained in week 4, F2 in week 8: F2's moments before it keep all their follow-up.
+    moments = moments_of(*weekly("x" * 20, "x" * 20), np.array([28, 56]))
+    assert moments.family[moments.sent].tolist() == [0, 1]
+    others = moments.family[~moments.sent]
+    assert np.bincount(others).tolist() == [4, 8]
+    assert moments.seen_after[(moments.family == 1) & ~moments.sent].tolist() == [13] * 7 + [12]
+    assert moments.missed_after.tolist() == moments.seen_after.tolist()
+
+
 def test_families_that_all_stop_missing_after_refreshers_are_found_and_said():
     never = np.iinfo(np.int64).max
     bad, helped = "x.x.x.x.x.x.x" * 3, "x.x.x.x.x.x.x" + "." * 12 + "x" + "." * 13
     case = weekly(*[bad] * 15, *[helped] * 15)
-    found = effect_of(spells_of(*case, np.array([never] * 15 + [7 * 12] * 15)))
+    refreshed_on = np.array([never] * 15 + [7 * 12] * 15)
+    control = weekly(*[bad] * 30)
+    found = effect_of(case, refreshed_on, control)
     assert found.families == 15
     assert found.adjusted_upper < 1
     assert "less was missed" in found.reading
+    # The same families stop being late as well: they were chosen for what the log does not show.
+    for other in (case, None):
+        found = effect_of(case, refreshed_on, other)
+        assert found.adjusted_ratio < 1
+        assert np.isnan(found.adjusted_upper)
+        assert "can't be estimated" in found.reading
 
 
 def test_without_refreshers_or_with_few_no_effect_is_claimed():
     never = np.iinfo(np.int64).max
-    none = effect_of(spells_of(*weekly("x.x.x.x.x.x."), np.array([never])))
+    none = effect_of(weekly("x.x.x.x.x.x."), np.array([never]))
     assert np.isnan(none.own_ratio)
     assert none.families == 0
-    few = effect_of(spells_of(*weekly("x.x.x.x.", "x.x.x.x.x.x."), np.array([21, never])))
+    few = effect_of(weekly("x.x.x.x.", "x.x.x.x.x.x."), np.array([21, never]))
     assert np.isnan(few.adjusted_lower)
     assert "too few" in few.reading
 

@@ -106,8 +106,10 @@ LISTS = (
     number("own_ratio", "families' own share after / before"),
     number("own_lower", "lower 95 % limit", "as the estimate"),
     number("own_upper", "upper 95 % limit", "as the estimate"),
-    count("spells", "periods of families without a refresher, compared with", "spells"),
-    number("adjusted_ratio", "share after / share after similar bad periods without a refresher"),
+    count("spells", "moments of families not retrained on that day, compared with", "spells"),
+    number(
+        "adjusted_ratio", "share after / share of families of the same record without a refresher"
+    ),
     number("adjusted_lower", "lower 95 % limit", "as the estimate"),
     number("adjusted_upper", "upper 95 % limit", "as the estimate"),
     day("refreshed_on", "day of the last refresher"),

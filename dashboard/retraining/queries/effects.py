@@ -5,7 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.decisions.practice import NO_SIGN_OFF
-from analysis.decisions.refreshers import REGRESSION_CAUTION, WINDOW_DAYS
+from analysis.decisions.refresher_trials import WINDOW_DAYS
+from analysis.decisions.refreshers import REGRESSION_CAUTION
 from dashboard.addresses.retraining import NeedsChoice
 from dashboard.retraining.queries.needs import step_name
 from dashboard.retraining.queries.training import Training

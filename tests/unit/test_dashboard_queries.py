@@ -150,7 +150,7 @@ def test_one_form_records_one_call_and_the_next_form_another(queries):
     first = CallActions(request(queries)).record_call(FORM)
     assert CallActions(request(queries)).record_call(FORM) == first
     assert len(request(queries).snapshot().records.calls) == 1
-    CallActions(request(queries)).record_call(replace(FORM, form="two"))
+    CallActions(request(queries)).record_call(replace(FORM, form="two", family_id="F6"))
     assert len(request(queries).snapshot().records.calls) == 2
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from analysis.store import Store, StoreError
-from analysis.vocabulary import Role
+from analysis.vocabulary import CallOutcome, Role
 from dashboard.addresses.calls import Choice
 from dashboard.calls.queries import CallActions, CallForm, CallsQueries
 from dashboard.config import DashboardConfig
@@ -37,7 +37,7 @@ def service(store_url: str) -> Iterator[Service]:
 def record_elsewhere(store_url: str, family: str) -> None:
     """A call that another process records."""
     with Store.open(store_url, create=False) as store:
-        store.record_call(family, "N9", True, "well", date(2031, 3, 11), NOW)
+        store.record_call(family, "N9", CallOutcome.REACHED, "well", date(2031, 3, 11), NOW)
 
 
 def bands(queries: CallsQueries) -> dict[str, str]:
@@ -131,7 +131,7 @@ def file_in(store_url: str, family: str) -> None:
     with Store.open(store_url, create=False) as store, store.writing(file_info()):
         pass
     with Store.open(store_url, create=False) as store:
-        store.record_call(family, "N9", True, "well", date(2031, 3, 11), NOW)
+        store.record_call(family, "N9", CallOutcome.REACHED, "well", date(2031, 3, 11), NOW)
 
 
 def test_while_one_request_loads_the_next_snapshot_others_use_the_present_one(

@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 import typer
 
-from analysis.cli.opening import opened, today
+from analysis.cli.opening import opened, policy_of, today
 from analysis.cli.options.deciding import Refit
 from analysis.cli.replaying import replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed
@@ -22,7 +22,7 @@ from analysis.decisions.later_events import HARM, later_events
 from analysis.decisions.order import model_on
 from analysis.decisions.order_file import Fits, add_fit
 from analysis.measures import MeasureError
-from analysis.policy import Policy, load_policy
+from analysis.policy import Policy
 from analysis.snapshot import take
 
 EVERY_DAYS = 3
@@ -37,7 +37,8 @@ _NOTHING_WRITTEN = 3
 
 def refit(asked: Refit) -> None:
     """Fit the order within a band and add it to a file."""
-    settings = load_policy(asked.policy)
+    with opened(asked.store) as store:
+        settings = policy_of(store, asked.policy)
     path = asked.file or settings.order_file
     if path is None:
         raise MeasureError(
@@ -68,7 +69,8 @@ def fitted(
     Only mornings of the policy edition in force on the day, as another one counts otherwise.
     """
     # The file that the policy names may be the one that is to be written.
-    policy = replace(load_policy(policy_file), order_file=None)
+    with opened(store_url) as opened_store:
+        policy = replace(opened_store.policy_for(policy_file), order_file=None)
     last = day - timedelta(days=HORIZON_DAYS)
     edition = policy.on(day)
     first = day - timedelta(days=days)

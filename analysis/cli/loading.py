@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import getpass
 from dataclasses import astuple, fields
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -13,13 +14,13 @@ from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as ProgressBar
 
 from analysis.cli.nearest import nearest
-from analysis.cli.opening import opened
+from analysis.cli.opening import opened, policy_of
 from analysis.cli.options.files import Ingest, Refused
 from analysis.cli.output import show
 from analysis.errors import UsageError
 from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
 from analysis.ingest.refused import listed, write_back
-from analysis.policy import Policy, load_policy
+from analysis.policy import Policy, read_text
 from analysis.store import Store
 from analysis.tables import INCOMING
 
@@ -39,8 +40,8 @@ def ingest_files(asked: Ingest) -> None:
             "--history and --received-at can't be combined: rows of history count as received on "
             "the day they were done. Leave one out."
         )
-    settings = load_policy(asked.policy)
     with opened(asked.store, create=True) as store:
+        settings = _policy(store, asked.policy)
         profile = load_profile(asked.source) if asked.source else None
         summary = with_progress(
             store,
@@ -55,6 +56,15 @@ def ingest_files(asked: Ingest) -> None:
     for sentence in (*summary.notes, *summary.faults):
         typer.echo(f"linedays: {sentence}", err=True)
     raise typer.Exit(NOT_READ if summary.faults else int(summary.refused > 0))
+
+
+def _policy(store: Store, file: Path | None) -> Policy:
+    """The policy to read by; the first file that is named becomes the policy of the store."""
+    if file is not None and store.policy() is None:
+        text, place = read_text(file), str(file.absolute())
+        store.set_policy(text, place, getpass.getuser(), datetime.now(UTC))
+        typer.echo(f"linedays: {file} is now the policy of the store.", err=True)
+    return policy_of(store, file)
 
 
 def counts_table(summary: IngestSummary) -> pd.DataFrame:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
+from pathlib import Path
+
+import typer
 
 from analysis.cli.options.shared import OnADay
-from analysis.policy import Policy, load_policy
+from analysis.policy import Policy
 from analysis.snapshot import Snapshot, take
 from analysis.store import Store
 
@@ -33,6 +36,15 @@ def opened(store_url: str, *, create: bool = False) -> Iterator[Store]:
         store.close()
 
 
+def policy_of(store: Store, file: Path | None) -> Policy:
+    """The policy to judge by; a note where a file takes the place of the store's policy."""
+    policy = store.policy_for(file)
+    stored = store.policy()
+    if file is not None and stored is not None and policy != stored:
+        typer.echo(f"linedays: judged by {file}, not by the policy of the store.", err=True)
+    return policy
+
+
 def snapshot(asked: OnADay) -> Snapshot:
     """Take the snapshot that a command asks for."""
     with opened(asked.store) as store:
@@ -41,5 +53,5 @@ def snapshot(asked: OnADay) -> Snapshot:
 
 def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
     """Take the snapshot that a command asks for, of a store that is open."""
-    policy = load_policy(asked.policy)
+    policy = policy_of(store, asked.policy)
     return take(store, policy, asked.as_of or today(policy), asked.known_at)

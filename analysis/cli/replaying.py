@@ -15,7 +15,6 @@ import pandas as pd
 from analysis.cli.opening import opened
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.mornings import morning
-from analysis.policy import load_policy
 from analysis.tables.backtest import MORNINGS
 
 RECENT_MORNINGS = 28
@@ -58,7 +57,9 @@ def replay(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd
 
 
 def _some(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd.DataFrame:
-    policy, history = load_policy(policy_file), read_history(store_url)
+    with opened(store_url) as store:
+        policy = store.policy_for(policy_file)
+    history = read_history(store_url)
     mornings = [
         morning(history.records(morning_of(day, policy), by=day), policy, day) for day in days
     ]

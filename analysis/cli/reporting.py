@@ -7,11 +7,10 @@ from pathlib import Path
 import typer
 
 from analysis.cli.nearest import check_known
-from analysis.cli.opening import opened, today
+from analysis.cli.opening import opened, policy_of, today
 from analysis.cli.options.files import For, ReportFiles
 from analysis.errors import UsageError
 from analysis.files import check_writable, write_whole
-from analysis.policy import load_policy
 from analysis.reports import (
     REPORTS,
     PdfError,
@@ -30,8 +29,9 @@ from analysis.vocabulary import Role
 def report(asked: ReportFiles) -> None:
     """Write the report of each role."""
     period = _period(asked.month_name, asked.week_name)
-    in_force, site = load_policy(asked.policy), asked.site or None
+    site = asked.site or None
     with opened(asked.store) as store:
+        in_force = policy_of(store, asked.policy)
         data = gather(store, in_force, period, asked.known_at, today(in_force), site)
     check_known("site", site or (), data.now.records.lines["site"])
     roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]

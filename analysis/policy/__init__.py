@@ -11,7 +11,13 @@ from analysis.policy.model import (
     Settings,
     StepCode,
 )
-from analysis.policy.read import PolicyError, load_policy, shipped_policy
+from analysis.policy.read import (
+    PolicyError,
+    load_policy,
+    parse_policy,
+    read_text,
+    shipped_policy,
+)
 
 __all__ = [
     "Edition",
@@ -22,5 +28,7 @@ __all__ = [
     "Settings",
     "StepCode",
     "load_policy",
+    "parse_policy",
+    "read_text",
     "shipped_policy",
 ]

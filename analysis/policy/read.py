@@ -58,6 +58,24 @@ def shipped_policy() -> Policy:
     return _Reader(text, SHIPPED).policy(None)
 
 
+def parse_policy(text: str, file: str) -> Policy:
+    """Read the text of a programme's policy file laid over the shipped policy.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    file : str
+        Its path: for messages, and for the files that it names.
+
+    Raises
+    ------
+    PolicyError
+        The text says something that is not a policy.
+    """
+    return _Reader(text, file).policy(shipped_policy())
+
+
 def load_policy(path: Path | None = None) -> Policy:
     """Read a programme's policy file laid over the shipped policy.
 
@@ -76,17 +94,24 @@ def load_policy(path: Path | None = None) -> Policy:
     PolicyError
         The file cannot be read or says something that is not a policy.
     """
-    shipped = shipped_policy()
-    if path is None:
-        return shipped
+    return shipped_policy() if path is None else parse_policy(read_text(path), str(path))
+
+
+def read_text(path: Path) -> str:
+    """Return the text of a policy file.
+
+    Raises
+    ------
+    PolicyError
+        It cannot be read as UTF-8.
+    """
     try:
-        text = path.read_text("utf-8")
+        return path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as fault:
         raise PolicyError(
             f"{path}: cannot be read as UTF-8 text ({type(fault).__name__}). "
             "Check the path and save the file as UTF-8."
         ) from None
-    return _Reader(text, str(path)).policy(shipped)
 
 
 @dataclass(frozen=True)

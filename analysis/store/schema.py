@@ -270,6 +270,20 @@ accesses = sa.Table(
 
 sa.Index("accesses_who", accesses.c.who, accesses.c.what, accesses.c.at)
 
+policies = sa.Table(
+    "policies",
+    metadata,
+    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("text", TEXT, nullable=False),
+    sa.Column("policy_file", TEXT, nullable=False),
+    sa.Column("sha256", TEXT, nullable=False),
+    sa.Column("time_zone", TEXT, nullable=False),
+    sa.Column("made_by", TEXT, nullable=False),
+    sa.Column("made_at", WHOLE, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a policy that was set; the newest counts."""
+
 changes = sa.Table(
     "changes",
     metadata,

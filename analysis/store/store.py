@@ -4,34 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.days import day_number
-from analysis.store import arrangements, backup, calls, known, provenance, rate_notes
-from analysis.store.database import WAIT_SECONDS, Database, connect, open_database
+from analysis.store import backup, known, provenance
+from analysis.store.database import WAIT_SECONDS, connect, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
 from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
+from analysis.store.recorded import Recorded
 from analysis.store.schema import changes
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
-from analysis.vocabulary import Arrangement, CallOutcome
 
 
-class Store:
+class Store(Recorded):
     """An opened store. Threads may share it: each reading or writing has its own connection.
 
     Every method raises `StoreError`, one sentence for a user, when the database can't be used.
     """
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     @classmethod
     def open(
@@ -212,196 +208,3 @@ class Store:
             The file is there already or can't be written.
         """
         backup.write(self._database, path)
-
-    # Calls
-
-    def record_call(
-        self,
-        family_id: str,
-        called_by: str,
-        outcome: CallOutcome,
-        agreed: str | None,
-        recheck_on: date | None,
-        called_at: datetime,
-        called_on: date | None = None,
-        note: str | None = None,
-        form: str | None = None,
-    ) -> int:
-        """Record a call to a family at the moment of the call; returns its row.
-
-        Parameters
-        ----------
-        family_id, called_by : str
-            Codes of the family and of the person who called.
-        outcome : CallOutcome
-            Whether the family was reached.
-        agreed : str or None
-            What was agreed.
-        recheck_on : date or None
-            Day from which the family is on the list again; None: the policy's default.
-        called_at : datetime
-            UTC where it has no offset.
-        called_on : date, optional
-            Its day in the programme's zone; without it the UTC date.
-        note : str, optional
-            Anything else.
-        form : str, optional
-            What tells the form that was filled in from any other.
-
-        Raises
-        ------
-        RecordedBeforeError
-            The same person sent this form before; nothing was added.
-        """
-        at = microseconds(called_at)
-        cells = {
-            "family_id": family_id,
-            "called_on": at // 86_400_000_000 if called_on is None else day_number(called_on),
-            "called_at": at,
-            "called_by": called_by,
-            "outcome": str(CallOutcome(outcome)),
-            "agreed": agreed,
-            "recheck_on": None if recheck_on is None else day_number(recheck_on),
-            "note": note,
-        }
-        with self._database.writing() as connection:
-            return calls.record(connection, cells, at, form)
-
-    def undo_call(self, row: int, made_by: str, made_at: datetime) -> None:
-        """Undo a recorded call from `made_at` on; all versions stay stored.
-
-        Raises
-        ------
-        StoreError
-            There is no such call, or it was undone already.
-        """
-        with self._database.writing() as connection:
-            calls.undo(connection, row, made_by, microseconds(made_at))
-
-    def all_calls(self, family_id: str | None = None) -> pd.DataFrame:
-        """Every call ever recorded, of one family or all; see `calls.ALL_CALLS`."""
-        with self._database.reading() as connection:
-            return calls.every(connection, family_id)
-
-    def acts(self, known_at: datetime | None = None) -> tuple[pd.DataFrame, pd.DataFrame]:
-        """Calls and arrangements known at a moment, as in :meth:`records`, without the rest."""
-        at = None if known_at is None else microseconds(known_at)
-        with self._database.reading() as connection:
-            return known.calls(connection, at), known.standing(connection, at)
-
-    # Arrangements
-
-    def arrange(
-        self,
-        kind: Arrangement,
-        family_id: str,
-        made_by: str,
-        made_at: datetime,
-        made_on: date,
-        assigned_to: str | None = None,
-        until_on: date | None = None,
-        why: str | None = None,
-        form: str | None = None,
-    ) -> int:
-        """Record what somebody arranged about a family; returns its row.
-
-        Parameters
-        ----------
-        kind : Arrangement
-            Assigned (to `assigned_to`), or postponed (until `until_on`).
-        family_id, made_by : str
-            Codes of the family and of who arranged it.
-        made_at : datetime
-            UTC where it has no offset.
-        made_on : date
-            Its day in the programme's zone.
-        assigned_to : str, optional
-            Who makes the next call.
-        until_on : date, optional
-            Day from which the family is on the list again.
-        why : str, optional
-            Why it is postponed.
-        form : str, optional
-            What tells the form that was filled in from any other.
-
-        Raises
-        ------
-        RecordedBeforeError
-            The same person sent this form before; nothing was added.
-        """
-        with self._database.writing() as connection:
-            return arrangements.record(
-                connection,
-                family_id=family_id,
-                made_by=made_by,
-                made_at=microseconds(made_at),
-                made_on=day_number(made_on),
-                kind=str(kind),
-                assigned_to=assigned_to,
-                until_on=None if until_on is None else day_number(until_on),
-                why=why,
-                form=form,
-            )
-
-    def undo_arrangement(self, row: int, made_by: str, made_at: datetime) -> None:
-        """Undo an arrangement from `made_at` on; both stay stored.
-
-        Raises
-        ------
-        StoreError
-            There is no such arrangement, or it was undone already.
-        """
-        with self._database.writing() as connection:
-            arrangements.undo(connection, row, made_by, microseconds(made_at))
-
-    def all_arrangements(self, family_id: str | None = None) -> pd.DataFrame:
-        """Every arrangement ever made, of one family or all; see `arrangements.ALL_ARRANGEMENTS`."""
-        with self._database.reading() as connection:
-            return arrangements.every(connection, family_id)
-
-    # Annotations
-
-    def annotate(
-        self, on_day: date, text: str, site: str | None, made_by: str, made_at: datetime
-    ) -> int | None:
-        """Write an annotation of the rates; returns its row, None where the same stands already.
-
-        Parameters
-        ----------
-        on_day : date
-            Day that it speaks of.
-        text : str
-            What happened.
-        site : str or None
-            The site it speaks of; None: all of them.
-        made_by : str
-            Staff code of who writes it.
-        made_at : datetime
-            UTC where it has no offset.
-        """
-        with self._database.writing() as connection:
-            return rate_notes.add(
-                connection,
-                on_day=day_number(on_day),
-                text=text,
-                site=site,
-                made_by=made_by,
-                made_at=microseconds(made_at),
-            )
-
-    def withdraw_annotation(self, row: int, made_by: str, made_at: datetime) -> None:
-        """Withdraw an annotation from `made_at` on; both stay stored.
-
-        Raises
-        ------
-        StoreError
-            There is no such annotation, or it was withdrawn already.
-        """
-        with self._database.writing() as connection:
-            rate_notes.withdraw(connection, row, made_by, microseconds(made_at))
-
-    def annotations(self, known_at: datetime | None = None) -> pd.DataFrame:
-        """Annotations written by an instant, None: all; see `rate_notes.ANNOTATIONS`."""
-        at = None if known_at is None else microseconds(known_at)
-        with self._database.reading() as connection:
-            return rate_notes.known(connection, at)

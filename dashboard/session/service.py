@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from analysis.decisions.order_file import fits_of
 from analysis.ingest import Profile, load_profile
-from analysis.policy import Policy, load_policy
+from analysis.policy import Policy
 from analysis.snapshot import Snapshot
 from analysis.store import IDLE_LIMIT, SignIn, Store, StoreError
 from analysis.vocabulary import Access
@@ -53,10 +53,10 @@ class Service:
         StoreError, PolicyError, ProfileError
             They cannot be read, or a demo was asked for of a store that people sign in to.
         """
-        policy = load_policy(config.policy_file)
         profiles = [load_profile(p) for p in config.profiles]
-        fits_of(policy)  # a file of fitted orders that cannot be used is reported at the start
         store = Store.open(config.store_url, create=False, keeps_readers=all_day)
+        policy = store.policy_for(config.policy_file)
+        fits_of(policy)  # a file of fitted orders that cannot be used is reported at the start
         service = cls(store, policy, config, {p.name: p for p in profiles})
         if config.demo and service.has_users():
             service.close()

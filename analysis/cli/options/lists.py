@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from analysis.cli.options.shared import Output, PolicyOption, Reading
+from analysis.cli.options.shared import Output, PolicyOption, Reading, StoreOption
 from analysis.vocabulary import Band, Grouping, Task
 
 
@@ -80,8 +80,19 @@ class CallsArranged(Reading):
 
 
 @dataclass(frozen=True, kw_only=True)
-class PolicySettings(PolicyOption, Output):
-    """Every setting in force with its source, or a check of a policy file."""
+class PolicySettings(StoreOption, PolicyOption, Output):
+    """Every setting of the store's policy with its source, or set or check a policy file."""
+
+    set_file: Annotated[
+        Path | None,
+        typer.Option("--set", metavar="FILE", help="Make a file the policy of the store."),
+    ] = None
+    redate: Annotated[
+        bool,
+        typer.Option(
+            "--redate", help="With --set: date all moments again in the time zone of the file."
+        ),
+    ] = False
 
     check: Annotated[
         Path | None,

@@ -7,6 +7,8 @@ from analysis.tables.kinds import Field, Kind, Sensitivity
 from analysis.vocabulary import Access
 
 STORAGE = (
+    text("policy_file", "file that the policy was read from"),
+    text("time_zone", "time zone in which days are counted"),
     count("refused_row", "number on the list of refused rows", low=1),
     count("ingest", "number of the ingest"),
     text("file", "name of the file"),

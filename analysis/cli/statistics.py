@@ -20,6 +20,7 @@ from analysis.cli.options.rates import (
 from analysis.cli.output import show
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
+    chart_false_alarms,
     compare,
     family_rates,
     for_release,
@@ -39,6 +40,7 @@ from analysis.verdicts import (
     Verdict,
     chart_verdict,
     compared_name,
+    false_alarm_sentence,
     funnel_verdict,
     gap_verdict,
     ratio_verdict,
@@ -116,7 +118,11 @@ def chart(asked: Chart) -> None:
     if asked.kind is ChartKind.U:
         found = rate_chart(seen, asked.event, asked.by, basis, asked.baseline)
         show(found, asked)
-        _say(chart_verdict(found, asked.by))
+        verdict = chart_verdict(found, asked.by)
+        _say(verdict)
+        rate = chart_false_alarms(seen, asked.event, asked.by, basis, asked.baseline)
+        if text := false_alarm_sentence(rate, verdict.settled, asked.by):
+            typer.echo(f"linedays: {text}", err=True)
         return
     found = gap_chart(seen, asked.event, basis, asked.kind, asked.baseline)
     show(found, asked)

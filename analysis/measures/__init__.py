@@ -2,7 +2,7 @@
 
 from analysis.measures.adherence import adherence
 from analysis.measures.at_risk import lines_at_risk
-from analysis.measures.charts import rate_chart
+from analysis.measures.charts import chart_false_alarms, rate_chart
 from analysis.measures.comparison import compare, compared_rates
 from analysis.measures.completeness import Standing, provisional_rates, settled_tallies
 from analysis.measures.counts import MeasureError, counts, usual_basis
@@ -32,6 +32,7 @@ __all__ = [
     "Standing",
     "Wait",
     "adherence",
+    "chart_false_alarms",
     "compare",
     "compare_dwell",
     "compared_rates",

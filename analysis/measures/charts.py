@@ -21,12 +21,10 @@ from analysis.stats.dispersion import (
     ChartDispersion,
     chart_dispersion,
 )
+from analysis.stats.false_alarms import false_alarm_rate
 from analysis.stats.intervals import exact_rate_interval
 from analysis.tables.measures import RATE_CHART
 from analysis.vocabulary import Basis, Grouping
-
-FAMILIES_DIFFER = 1.1
-"""Variance over mean of family-periods above which a few families have most events."""
 
 
 def rate_chart(
@@ -80,7 +78,7 @@ def rate_chart(
         judged=judged,
         dispersion=spread.dispersion,
         centre_error=0.0 if baseline is None else spread.centre_error,
-        runs=not spread.of_families > FAMILIES_DIFFER,
+        independent=spread.independent,
     )
     exact = exact_rate_interval(table["events"].to_numpy(), table["line_days"].to_numpy())
     # What is expected is stated over the same days as the limits.
@@ -101,6 +99,38 @@ def rate_chart(
         dispersion=spread.dispersion if found.in_baseline.any() else np.nan,
     )
     return RATE_CHART.check(table)
+
+
+def chart_false_alarms(
+    data: SnapshotData, event: str, by: Grouping, basis: Basis, baseline: int | None = None
+) -> float:
+    """Share of charts with a false signal, of steady programmes with this one's own data.
+
+    Parameters
+    ----------
+    data, event, by, basis, baseline
+        As for `rate_chart`.
+
+    Returns
+    -------
+    float
+        0 to 1, of charts with as many settled and judged periods; nan where there is no chart.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known.
+
+    *Source:* simulation as `stats.false_alarms` describes.
+    """
+    table = provisional_rates(data, event, by, basis)
+    usable = is_judged(table, event, data.tallies) & ~table["provisional"].to_numpy(dtype=bool)
+    units = family_counts(data.tallies, event, by, basis)
+    at = pd.Index(table.loc[usable, "group"]).get_indexer(pd.Index(units["group"]))
+    units, at = units[at >= 0], at[at >= 0]
+    return false_alarm_rate(
+        units["events"], units["judged_days"], units["family"], at, baseline=baseline
+    )
 
 
 def _dispersion(

@@ -18,7 +18,7 @@ from analysis.measures.counts import (
 )
 from analysis.measures.grouping import group_of
 from analysis.stats.dispersion import overdispersion
-from analysis.stats.regression import poisson_trend
+from analysis.stats.seasonal_trend import YEARS, seasonal_trend
 from analysis.stats.standardised import expected_from_others, standardised_ratio
 from analysis.tables.statistics import STANDARDISED, TREND
 from analysis.tallies import Tallies
@@ -40,14 +40,14 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     DataFrame
         TREND, one row, of the days on which the event could be known. Give `settled_tallies`:
         a period that late reports may still change would look like a fall. Periods with too low
-        a log coverage are left out.
+        a log coverage are left out. With two years or more a yearly season is taken out.
 
     Raises
     ------
     MeasureError
         The event is not known, or the grouping is no period.
 
-    *Source:* Poisson regression as `stats.regression` describes; dispersion as `stats.dispersion`.
+    *Source:* Poisson regression as `stats.seasonal_trend` describes; dispersion as `stats.dispersion`.
     """
     if by not in (Grouping.MONTH, Grouping.QUARTER):
         raise MeasureError(f"a trend goes by month or by quarter, not by {by}.")
@@ -56,12 +56,16 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     units = family_counts(tallies, event, by, basis)
     units = units[units["group"].isin(judged).to_numpy(dtype=bool)].reset_index(drop=True)
     step = _steps(units["group"], by)
-    found = poisson_trend(units["events"], units["judged_days"], step, units["family"])
+    year = 12 if by is Grouping.MONTH else 4
+    columns = (units["events"], units["judged_days"], step, units["family"])
+    found = seasonal_trend(*columns, year=year)
+    periods = int(step.max(initial=-1)) + 1
     of_family = units.groupby("family")[["events", "judged_days"]].sum()
     spread = overdispersion(of_family["events"], of_family["judged_days"])
     row = pd.DataFrame(
         {
-            "periods": [int(step.max(initial=-1)) + 1],
+            "periods": [periods],
+            "season_adjusted": [periods >= YEARS * year],
             "events": [int(units["events"].sum())],
             "families": [len(of_family)],
             "ratio_per_period": [found.ratio],

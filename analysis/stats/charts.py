@@ -70,7 +70,7 @@ def u_chart(
     alpha: float = ALPHA,
     dispersion: float = 1.0,
     centre_error: float = 0.0,
-    runs: bool = True,
+    independent: bool = True,
 ) -> UChart:
     """Control chart of a rate with exact limits.
 
@@ -95,9 +95,10 @@ def u_chart(
         quantiles.
     centre_error : float
         Relative standard error of a frozen centre; widens the limits of periods after it.
-    runs : bool
-        Whether runs count. They need periods that are independent of each other, which periods
-        that share families with most of the events are not.
+    independent : bool
+        Whether periods are independent of each other. If not, as with a season or with families
+        that have most of the events over several periods, the rules of several points are left
+        out, which would signal far too often.
 
     Returns
     -------
@@ -151,12 +152,12 @@ def u_chart(
     lower, upper = quantile(alpha / 2), quantile(1 - alpha / 2)
     low, high = quantile(WARNING_ALPHA / 2), quantile(1 - WARNING_ALPHA / 2)
     middle = quantile(0.5)
-    in_runs = final & ~np.isnan(expected)
+    in_runs = final & ~np.isnan(expected) & independent
     signals = {
         Rule.ABOVE_LIMIT: (counts > upper) & usable,
         Rule.BELOW_LIMIT: (counts < lower) & final,
-        Rule.RUN_ABOVE: in_a_row(counts > middle, in_runs & runs),
-        Rule.RUN_BELOW: in_a_row(counts < middle, in_runs & runs),
+        Rule.RUN_ABOVE: in_a_row(counts > middle, in_runs),
+        Rule.RUN_BELOW: in_a_row(counts < middle, in_runs),
         Rule.TWO_OF_THREE_HIGH: two_of_three(counts > high, in_runs),
         Rule.TWO_OF_THREE_LOW: two_of_three(counts < low, in_runs),
     }

@@ -113,6 +113,12 @@ def overdispersion(
     return Overdispersion(units, total, dispersion, (as_far + 1) / (replicates + 1))
 
 
+FAMILIES_DIFFER = 1.1
+"""Variance over mean of family-periods above which a few families have most of the events."""
+PERIODS_DIFFER = 0.05
+"""p of Pearson's statistic below which periods differ beyond chance."""
+
+
 @dataclass(frozen=True)
 class ChartDispersion:
     """How far the counts of a chart's periods vary beyond chance."""
@@ -125,6 +131,8 @@ class ChartDispersion:
     """The same by those of whole periods (Pearson); nan with fewer than two periods."""
     centre_error: float
     """Relative standard error of the common rate, clustered by family."""
+    independent: bool
+    """Neither families nor periods differ beyond chance, so that periods are independent."""
 
 
 def clustered_rate_interval(
@@ -251,21 +259,24 @@ def chart_dispersion(
     of_period = np.unique(np.asarray(period), return_inverse=True)[1]
     total, all_days = int(counts.sum()), int(days.sum())
     if total == 0 or all_days == 0:
-        return ChartDispersion(1.0, math.nan, math.nan, 0.0)
+        return ChartDispersion(1.0, math.nan, math.nan, 0.0, independent=True)
     away = counts - total * (days / all_days)
     within = math.fsum(away**2) / total
     expected = np.bincount(of_period, days) * (total / all_days)
     departures = np.bincount(of_period, away)[expected > 0]
-    between = math.nan
+    between, periods_alike = math.nan, True
     if len(departures) > 1:
         squares = departures**2 / expected[expected > 0]
         between = math.fsum(squares) / (len(departures) - 1)
+        df = len(departures) - 1
+        periods_alike = bool(special.chdtrc(df, between * df) >= PERIODS_DIFFER)
     clustered = math.fsum(np.bincount(of_family, away) ** 2) / total
     return ChartDispersion(
         max(1.0, within, 0.0 if math.isnan(between) else between),
         within,
         between,
         math.sqrt(max(1.0, clustered) / total),
+        independent=within <= FAMILIES_DIFFER and periods_alike,
     )
 
 

@@ -17,6 +17,7 @@ TREND = Frame.of(
         "p",
         "dispersion",
         "dispersion_p",
+        "season_adjusted",
     ),
     blank={
         "ratio_per_period": "no events, or one period",

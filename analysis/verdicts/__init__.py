@@ -4,7 +4,12 @@ Pages, reports, notebooks and commands show these verdicts and word none of thei
 they cannot disagree.
 """
 
-from analysis.verdicts.charts import ChartCode, ChartVerdict, chart_verdict
+from analysis.verdicts.charts import (
+    ChartCode,
+    ChartVerdict,
+    chart_verdict,
+    false_alarm_sentence,
+)
 from analysis.verdicts.comparisons import (
     DifferenceCode,
     FunnelCode,
@@ -55,6 +60,7 @@ __all__ = [
     "Verdict",
     "chart_verdict",
     "compared_name",
+    "false_alarm_sentence",
     "funnel_verdict",
     "gap_verdict",
     "group_name",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -10,7 +11,7 @@ import pandas as pd
 from analysis.verdicts.model import Verdict
 from analysis.verdicts.names import GROUPS, period_name
 from analysis.vocabulary import Grouping
-from analysis.words import counted, listed, sentence, signal_words
+from analysis.words import counted, listed, percent, sentence, signal_words
 
 RECENT_PERIODS = 3
 """A signal in one of so many newest settled periods counts as current."""
@@ -148,6 +149,33 @@ def chart_verdict(chart: pd.DataFrame, by: Grouping) -> ChartVerdict:
         ChartCode.EARLIER_SIGNAL,
         f"No sign of change now: none of the last {RECENT_PERIODS} {many} gives a signal on the "
         f"control chart. {len(signals)} of {of} gave one earlier, most recently {newest}.{later}",
+    )
+
+
+def false_alarm_sentence(rate: float, periods: int, by: Grouping) -> str:
+    """How often a chart like this one gives a false signal, in a sentence; empty: not known.
+
+    Parameters
+    ----------
+    rate : float
+        Of `chart_false_alarms`.
+    periods : int
+        Settled periods of the chart.
+    by : Grouping
+        Month or quarter.
+
+    Examples
+    --------
+    >>> false_alarm_sentence(0.04, 24, Grouping.MONTH)
+    'If the rate were steady, about 4 % of charts of 24 months like this one would give a false signal (simulated from this programme).'
+    """
+    if math.isnan(rate):
+        return ""
+    share = f"about {percent(rate)}" if rate >= 0.01 else "fewer than 1 %"
+    return (
+        f"If the rate were steady, {share} of charts of "
+        f"{counted(periods, *GROUPS[by])} like this one would give a false signal (simulated "
+        "from this programme)."
     )
 
 

@@ -33,6 +33,7 @@ class TrendVerdict(Verdict):
     ratio: float
     lower: float
     upper: float
+    season_adjusted: bool
 
 
 def trend_verdict(trend: pd.DataFrame, by: Grouping) -> TrendVerdict:
@@ -48,9 +49,10 @@ def trend_verdict(trend: pd.DataFrame, by: Grouping) -> TrendVerdict:
     one, many = GROUPS[by]
     row = trend.iloc[0]
     ratio, lower, upper = (float(row[c]) for c in ("ratio_per_period", "lower", "upper"))
+    adjusted = bool(row["season_adjusted"])
 
     def verdict(code: TrendCode, text: str) -> TrendVerdict:
-        return TrendVerdict(code, text, ratio, lower, upper)
+        return TrendVerdict(code, text, ratio, lower, upper, adjusted)
 
     if math.isnan(ratio):
         return verdict(
@@ -62,14 +64,16 @@ def trend_verdict(trend: pd.DataFrame, by: Grouping) -> TrendVerdict:
         )
     change = (
         f"{_change(ratio)} from one {one} to the next (95 % limits {_change(lower)} to "
-        f"{_change(upper)})"
+        f"{_change(upper)}"
+        f"{', adjusted for the season' if adjusted else ''})"
     )
     if lower <= 1 <= upper:
         return verdict(
             TrendCode.NO_CLEAR_TREND, f"No clear trend over all complete {many}: {change}."
         )
     code = TrendCode.RISING if ratio > 1 else TrendCode.FALLING
-    return verdict(code, f"{str(code).capitalize()} over all complete {many}: {change}.")
+    season = "" if adjusted else " With less than two years of data a season can look like a trend."
+    return verdict(code, f"{str(code).capitalize()} over all complete {many}: {change}.{season}")
 
 
 def _change(ratio: float) -> str:

@@ -23,14 +23,13 @@ from analysis.stats.dispersion import (
     group_dispersion_of_families,
 )
 from analysis.stats.funnel import funnel
-from analysis.stats.regression import clustered_rate_ratio, poisson_trend
+from analysis.stats.regression import clustered_rate_ratio
+from analysis.stats.seasonal_trend import seasonal_trend
 from tests.benchmarks.simulate_rates import table
 
 KINDS = ("independent", "clustered", "seasonal", "both")
 SHAPE, SEASON = 0.25, 0.5
 MONTH, DWELL, FAMILIES_AT_ONCE = 30, 150, 60
-FAMILIES_DIFFER = 1.1
-"""As in `analysis.measures.charts`."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +84,7 @@ def chart_signals(found: Programme, baseline: int | None) -> bool:
         baseline=baseline,
         dispersion=spread.dispersion,
         centre_error=0.0 if baseline is None else spread.centre_error,
-        runs=not spread.of_families > FAMILIES_DIFFER,
+        independent=spread.independent,
     )
     return any(bool(broken[baseline or 0 :].any()) for broken in chart.signals.values())
 
@@ -133,7 +132,7 @@ def ratio_errs(found: Programme) -> bool | None:
 def trend_errs(found: Programme) -> bool | None:
     """A steady rate called rising or falling."""
     events, days, family, month = found.cells()
-    p = poisson_trend(events, days, month, family).p
+    p = seasonal_trend(events, days, month, family, year=12).p
     return None if np.isnan(p) else bool(p < 0.05)
 
 

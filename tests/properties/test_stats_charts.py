@@ -16,6 +16,7 @@ from analysis.stats.charts import (
     u_chart,
 )
 from analysis.stats.day_gaps import GapRule, day_gap_chart
+from analysis.stats.false_alarms import false_alarm_rate
 from analysis.stats.funnel import (
     funnel,
     group_dispersion,
@@ -313,3 +314,13 @@ def test_gaps_without_a_baseline_have_no_limits_and_impossible_ones_are_refused(
         day_gap_chart([1, 2], 0, 1)
     with pytest.raises(ValueError, match="baseline must be 1 to 2 gaps"):
         day_gap_chart([1, 2], 1, 1, baseline=3)
+
+
+def test_a_steady_programme_has_few_false_alarms_and_an_empty_one_no_rate():
+    families, months = np.tile(np.arange(30), 24), np.repeat(np.arange(24), 30)
+    steady = np.random.default_rng(3).poisson(0.2, 720)
+    assert false_alarm_rate(steady, [30] * 720, families, months) <= 0.15
+    assert np.isnan(false_alarm_rate([0] * 720, [30] * 720, families, months))
+    assert np.isnan(false_alarm_rate([], [], [], []))
+    # No month is left after a baseline of all of them.
+    assert np.isnan(false_alarm_rate(steady, [30] * 720, families, months, baseline=24))

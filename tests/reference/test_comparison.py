@@ -8,6 +8,7 @@ from scipy import stats
 from analysis.stats.comparison import exact_rate_ratio, midp_rate_ratio
 from analysis.stats.intervals import exact_count_interval, midp_count_interval
 from analysis.stats.regression import clustered_rate_ratio, poisson_trend
+from analysis.stats.seasonal_trend import seasonal_trend
 from analysis.stats.standardised import expected_from_others, standardised_ratio
 from tests.printed import printed
 
@@ -141,3 +142,22 @@ def test_a_ratio_to_a_counted_reference_has_the_limits_of_two_rates():
     known = exact_count_interval([5])
     assert near.lower == pytest.approx(known.lower / 2.5, rel=1e-4)
     assert near.upper == pytest.approx(known.upper / 2.5, rel=1e-4)
+
+
+def test_a_trend_beside_a_season_is_that_of_another_library():
+    rng = np.random.default_rng(4)
+    month, family = np.repeat(np.arange(30), 20), np.tile(np.arange(20), 30)
+    days = rng.integers(5, 31, 600)
+    wave = 1 + 0.5 * np.sin(2 * np.pi * month / 12)
+    events = rng.poisson(0.02 * days * wave * 1.02**month)
+    ours = seasonal_trend(events, days, month, family, year=12)
+    angle = 2 * np.pi * month / 12
+    model = np.column_stack([np.ones(600), month, np.sin(angle), np.cos(angle)])
+    fit = sm.GLM(events, model, family=sm.families.Poisson(), exposure=days).fit(
+        cov_type="cluster", cov_kwds={"groups": family, "use_correction": False}
+    )
+    assert np.log(ours.ratio) == pytest.approx(fit.params[1], rel=1e-7)
+    k = ours.families_with_events
+    error = max(fit.bse[1] * np.sqrt(k / (k - 4)), np.sqrt(fit.normalized_cov_params[1, 1]))
+    reach = stats.t.ppf(0.975, k - 4) * error
+    assert np.log(ours.upper) == pytest.approx(fit.params[1] + reach, rel=1e-6)

@@ -163,7 +163,10 @@ def test_a_chart_without_events_or_periods_is_not_called_steady():
 )
 def test_a_trend_is_clear_only_when_its_limits_leave_out_no_change(ratio, code, starts):
     found = trend_verdict(
-        pd.DataFrame([ratio], columns=["ratio_per_period", "lower", "upper"]), Grouping.MONTH
+        pd.DataFrame([ratio], columns=["ratio_per_period", "lower", "upper"]).assign(
+            season_adjusted=False
+        ),
+        Grouping.MONTH,
     )
     assert found.code is code
     assert found.sentence.startswith(starts)

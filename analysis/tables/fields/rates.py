@@ -80,6 +80,7 @@ RATES = (
     number("upper_998", "upper 99.8 % limit around the centre", "events per 1000 line-days"),
     count("periods", "periods from the first to the last with line-days"),
     number("ratio_per_period", "rate of a period over that of the one before"),
+    flag("season_adjusted", "two years or more, so that a yearly season is taken out"),
     number("dispersion", "variance over mean of families' counts; 1: chance alone"),
     probability("dispersion_p", "p-value against chance alone"),
     number("expected", "events at the rates of all other groups in every stratum", "events"),

@@ -107,6 +107,16 @@ def _rates(seen: Snapshot) -> pd.DataFrame:
     )
 
 
+_HELD = tuple(timeline.TALLY_LINES[name] for name in ("family_id", "site", "nurse"))
+
+
+def _held(seen: Snapshot, counts: pd.DataFrame) -> pd.DataFrame:
+    """Counts with the line, and the family, site and nurse that it had on those days."""
+    names = ["line_id", *(column.name for column in _HELD)]
+    of = seen.tallies.lines[names].iloc[counts["line"].to_numpy(dtype="int64")]
+    return counts.assign(**{name: of[name].array for name in names})
+
+
 def _dwell(seen: Snapshot) -> pd.DataFrame:
     return dwell(seen.timeline, seen.records, Grouping.ALL).curves
 
@@ -116,7 +126,6 @@ def _needs(seen: Snapshot) -> pd.DataFrame:
 
 
 _SOURCES = (
-    # name by name what the rooms below hand over, in the order of the house
     _Source(timeline.HOME_LINES, lambda s: s.timeline.lines),
     _Source(timeline.HOME_SPELLS, lambda s: s.timeline.home_spells),
     _Source(timeline.ACCESSED_SPELLS, lambda s: s.timeline.accessed_spells),
@@ -125,9 +134,10 @@ _SOURCES = (
     _Source(timeline.SKIN_EVENTS, lambda s: s.timeline.skin_events),
     _Source(timeline.OUTCOME_EVENTS, lambda s: s.timeline.outcome_events),
     _Source(timeline.FAMILIES, lambda s: s.timeline.families),
-    _Source(timeline.TALLY, lambda s: s.tallies.days),
-    _Source(timeline.EVENT_ONSETS, lambda s: s.tallies.onsets),
-    _Source(timeline.EVENT_TALLY, lambda s: s.tallies.events),
+    _Source(timeline.TALLY_LINES, lambda s: s.tallies.lines),
+    _Source(timeline.TALLY, lambda s: _held(s, s.tallies.days), _HELD),
+    _Source(timeline.EVENT_ONSETS, lambda s: _held(s, s.tallies.onsets), _HELD),
+    _Source(timeline.EVENT_TALLY, lambda s: _held(s, s.tallies.events), _HELD),
     _Source(
         measures.LINE_TABLE,
         _by_task(lambda seen, task: line_table(seen.timeline, task)),

@@ -108,6 +108,7 @@ def test_every_frame_of_the_catalogue_can_be_had():
         held = vars(importlib.import_module(module.name)).values()
         named |= {entry.name for entry in held if isinstance(entry, Frame)}
     named |= set(KNOWN)
+    named -= {"earlier_lines"}  # taken out with every version of `lines`
     assert named - OF_A_COMMAND.keys() - TABLES.keys() == set(RECORDS)
     assert not OF_A_COMMAND.keys() & (TABLES.keys() | set(RECORDS))
 

@@ -57,18 +57,22 @@ def text_of_rows(columns: Mapping[str, pa.Array]) -> list[bytes]:
     >>> text_of_rows({"note": note, "kind": kind})
     [b'kind\x1dflush']
     """
+    names = sorted(name for name, cells in columns.items() if cells.null_count < len(cells))
+    n = max((len(cells) for cells in columns.values()), default=0)
+    # One part a column: nothing where it is blank, else a separator, its name and its value.
     parts = [
-        pc.binary_join_element_wise(pa.scalar(name.encode() + _IS), columns[name], pa.scalar(b""))
-        for name in sorted(columns)
-        if columns[name].null_count < len(columns[name])
+        pc.binary_replace_slice(columns[name], 0, 0, _BETWEEN + name.encode() + _IS)
+        for name in names
     ]
-    # The empty text in front keeps rows without any filled cell, which Arrow would leave out.
-    led = pc.binary_join_element_wise(
-        pa.scalar(b""), *parts, pa.scalar(_BETWEEN), null_handling="skip"
+    together = pc.binary_join_element_wise(
+        pa.array([b""] * n, pa.binary()),
+        *parts,
+        pa.scalar(b""),
+        null_handling="replace",
+        null_replacement=b"",
     )
-    if not isinstance(led, pa.Array):  # no column is filled in any row
-        return [b""] * max((len(column) for column in columns.values()), default=0)
-    return [text[1:] for text in led.to_pylist()]
+    # Without the separator in front of the first one.
+    return pc.binary_replace_slice(together, 0, len(_BETWEEN), b"").to_pylist()
 
 
 def _text_of_keys(columns: Sequence[pa.Array]) -> list[bytes]:

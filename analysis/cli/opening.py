@@ -52,6 +52,9 @@ def snapshot(asked: OnADay) -> Snapshot:
 
 
 def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
-    """Take the snapshot that a command asks for, of a store that is open."""
+    """Take the snapshot that a command asks for, of a store that is open; show what it leaves out."""
     policy = policy_of(store, asked.policy)
-    return take(store, policy, asked.as_of or today(policy), asked.known_at)
+    found = take(store, policy, asked.as_of or today(policy), asked.known_at)
+    for sentence in found.caveats:
+        typer.echo(f"linedays: {sentence}", err=True)
+    return found

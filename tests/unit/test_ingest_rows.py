@@ -476,3 +476,32 @@ def test_characters_that_no_database_takes_are_shown_as_signs(
     text = log(",L1,,,2031-03-10,no\x00te,,,,")
     take_in(programme, written(tmp_path, "home_log.csv", text))
     assert programme.refused()["value"].tolist() == ["no\ufffdte"]
+
+
+CALLS = "family_id,called_at,called_by,outcome,agreed,recheck_on,note\n"
+
+
+def test_calls_made_elsewhere_come_from_a_file(programme: Store, tmp_path: Path) -> None:
+    rows = (
+        "F1,2031-03-30T09:10,N1,no_answer,,,",
+        "F1,2031-03-30T15:00,N1,reached,new kit by post,2031-04-02,",
+        "F2,2031-03-30,N1,reached,,,",
+        "F9,2031-03-30T10:00,N1,reached,,,",
+        "F2,2031-03-30T11:00,N1,left_message,,,",
+        "F2,2031-03-30T12:00,N1,reached,,2031-03-29,",
+    )
+    path = written(tmp_path, "calls.csv", CALLS + "\n".join(rows))
+    summary = take_in(programme, path)
+    assert (summary.stored, summary.refused) == (3, 3)
+    assert refusals(programme) == [
+        (4, "called_at", "no_time"),
+        (5, "family_id", "unknown_family"),
+        (6, "outcome", "unknown_code"),
+    ]
+    assert doubts(programme) == [(7, "call_again_before_call")]
+    calls = programme.records().calls
+    assert calls["called_on"].dt.strftime("%d").tolist() == ["30"] * 3
+    assert calls["called_at"].dt.strftime("%H:%M").tolist() == ["09:10", "15:00", "12:00"]
+    again = written(tmp_path, "calls-2.csv", CALLS + rows[1].replace("post", "car"))
+    assert take_in(programme, again).stored == 1
+    assert programme.records().calls["agreed"].dropna().tolist() == ["new kit by car"]

@@ -208,12 +208,14 @@ class Timed:
     """Days and moments of a column; `twice` marks clock times that were shown twice.
 
     `day` is the day in the programme's zone, `utc` microseconds since 1970-01-01 UTC; both
-    are `NONE` where blank, `utc` also where only a date was written.
+    are `NONE` where blank, `utc` also where only a date was written. `elsewhere` marks moments
+    whose clock is not the programme's, so that their day depends on the programme's zone.
     """
 
     day: Ints
     utc: Ints
     twice: Mask
+    elsewhere: Mask
 
 
 def read_instants(cells: pa.Array, column: str, reading: Reading, faults: Faults) -> Timed:
@@ -223,11 +225,13 @@ def read_instants(cells: pa.Array, column: str, reading: Reading, faults: Faults
     day = found.day.copy()
     utc = np.full(len(day), NONE, np.int64)
     twice = np.zeros(len(day), np.bool_)
+    elsewhere = np.zeros(len(day), np.bool_)
     timed = np.flatnonzero(found.time != NONE)
     if len(timed):
         clock = found.day[timed] * DAY + found.time[timed]
         offset = found.offset[timed]
         local = offset == NONE
+        elsewhere[timed] = ~local | (reading.zone != reading.programme_zone)
         moment = clock - np.where(local, 0, offset)
         if local.any():
             located = to_utc(clock[local], reading.zone)
@@ -239,7 +243,7 @@ def read_instants(cells: pa.Array, column: str, reading: Reading, faults: Faults
         utc[timed] = moment
         day[timed] = local_days(moment, reading.programme_zone)
     day = _plausible(day, day, EARLIEST, column, faults)
-    return Timed(day, np.where(day == NONE, NONE, utc), twice)
+    return Timed(day, np.where(day == NONE, NONE, utc), twice, elsewhere)
 
 
 def read_received(

@@ -28,6 +28,7 @@ from analysis.ingest.cells import (
     read_received,
     read_words,
 )
+from analysis.ingest.faults import IngestError
 from analysis.ingest.faulty import REASONS, Doubts, Faults
 from analysis.ingest.heads import REFUSED_ROW, Heads
 from analysis.ingest.identity import (
@@ -46,7 +47,7 @@ from analysis.ingest.limits import DAYS_AHEAD, RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.moments import NONE, DateOrder
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import Part, Raw
-from analysis.ingest.reasons import Doubt, Refusal
+from analysis.ingest.reasons import Doubt, FileFault, Refusal
 from analysis.ingest.rules import CHECKS, Batch
 from analysis.ingest.translate import CONTROL, Rows, translate
 from analysis.ingest.zones import local_days
@@ -75,6 +76,8 @@ class Source:
     """Microseconds UTC; no row may be received later, but for a small difference of clocks."""
     history: bool = False
     """Rows without a receipt of their own count as received on the day they were done."""
+    zone_is_set: bool = True
+    """Whether the programme's time zone was set, and is not merely the shipped one."""
 
     def with_heads(self, heads: Heads) -> Source:
         """The same source with other columns known."""
@@ -251,6 +254,11 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
     -------
     Checked
         Every row of the batch in its stored form, with its first fault and its doubts.
+
+    Raises
+    ------
+    IngestError
+        A moment's day depends on the programme's time zone, which is not set.
     """
     table = source.part.table
     entry = INCOMING[table]
@@ -272,6 +280,13 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
     faults.excuse(void & has_key | withdrawals, [*needed, "received_at"])
     received = _received(rows, source, faults)
     values, timed = _read_columns(rows, entry.columns, source.reading, faults, doubts)
+    if timed is not None and not source.zone_is_set and timed.elsewhere.any():
+        raise IngestError(
+            FileFault.ZONE_NOT_SET,
+            source.part.file,
+            row=int(raw.row_numbers[np.argmax(timed.elsewhere)]),
+            column=next(c.name for c in entry.columns if c.kind is Kind.INSTANT),
+        )
     _mark_future(values, received, entry.columns, source.reading, faults)
     days = days_done(table, values, known)
     n_old = 0 if source.history else count_old(days, received, source.reading.programme_zone)

@@ -37,6 +37,7 @@ class FileFault(StrEnum):
     COLUMN_TYPE = "column_type"
     CHANGED_MEANWHILE = "changed_meanwhile"
     RECEIPT_AHEAD = "receipt_ahead"
+    ZONE_NOT_SET = "zone_not_set"
 
 
 class Refusal(StrEnum):

@@ -63,6 +63,7 @@ def ingest(
     brought_by: str | None = None,
     fixing: int | None = None,
     history: bool = False,
+    zone_is_set: bool = True,
 ) -> IngestSummary:
     """Read files and folders into the store.
 
@@ -94,6 +95,9 @@ def ingest(
     history : bool
         The files are history loaded at the start: rows without a receipt of their own count as
         received on the day they were done, which is stored as an assumption.
+    zone_is_set : bool
+        Whether the programme's time zone was set; else a file is refused that has a moment whose
+        day depends on it.
 
     Returns
     -------
@@ -124,7 +128,18 @@ def ingest(
     report = _Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
     for log in found.files:
         run = _FileRun(
-            store, log, policy, profile, table, received, now, report, brought_by, fixing, history
+            store,
+            log,
+            policy,
+            profile,
+            table,
+            received,
+            now,
+            report,
+            brought_by,
+            fixing,
+            history=history,
+            zone_is_set=zone_is_set,
         )
         try:
             report.tables += run.counts()
@@ -208,6 +223,7 @@ class _FileRun:
     brought_by: str | None = None
     fixing: int | None = None
     history: bool = False
+    zone_is_set: bool = True
     before: FileBefore | None = None
     rows: int = 0
     read_bytes: int = 0
@@ -365,7 +381,13 @@ class _FileRun:
     def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
         for part in parts:
             source = Source(
-                part, self.profile, self.policy, self.received_at, self.ingested_at, self.history
+                part,
+                self.profile,
+                self.policy,
+                self.received_at,
+                self.ingested_at,
+                history=self.history,
+                zone_is_set=self.zone_is_set,
             )
             for raw in _one_ahead(part.batches()):
                 self.rows += len(raw.row_numbers)

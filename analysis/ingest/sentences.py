@@ -65,6 +65,9 @@ _FILE: Mapping[FileFault, str] = {
     "delete one.",
     FileFault.COLUMN_TYPE: 'the column "{column}" holds {kind}, not one value per row. Export it as text.',
     FileFault.CHANGED_MEANWHILE: "the file changed while it was being read. Ingest it again.",
+    FileFault.ZONE_NOT_SET: "row {row}: {column} names an offset from UTC, but the programme's time "
+    "zone is not set, so its day is not known. Write time_zone in a policy file and store it with: "
+    "linedays policy --set FILE.",
     FileFault.RECEIPT_AHEAD: "this time is later than now, {now}, so the rows would be hidden until "
     "then. Correct it, or the clock of this computer.",
 }

@@ -2,12 +2,44 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pyarrow as pa
 import pytest
 
+from analysis.ingest import ingest
 from analysis.ingest.moments import FAULTS, NONE, DateOrder, read_moments
 from analysis.ingest.zones import local_days, to_utc
+from analysis.store import Store
+from tests.ingest_files import POLICY, RECEIVED_AT, programme, store, written
+
+__all__ = ["programme", "store"]
+
+NEW_YORK = "2031-01-20T21:00:00-05:00"
+
+
+def test_a_moment_with_an_offset_waits_for_the_time_zone_of_the_programme(
+    programme: Store, tmp_path: Path
+) -> None:
+    head = "entry_id,line_id,done_at,kind\n"
+    dates = written(tmp_path, "home_log-1.csv", f"{head}E1,L1,2031-01-20,note\n")
+    evening = written(tmp_path, "home_log-2.csv", f"{head}E2,L1,{NEW_YORK},note\n")
+    unset = ingest(
+        programme,
+        [dates, evening],
+        POLICY,
+        received_at=RECEIVED_AT,
+        ingested_at=RECEIVED_AT,
+        zone_is_set=False,
+    )
+    assert (unset.stored, len(unset.faults)) == (1, 1)
+    assert str(unset.faults[0]).startswith("home_log-2.csv: row 2: done_at names an offset")
+    assert len(programme.records().home_log) == 1
+    set_to = replace(POLICY, time_zone="America/New_York")
+    ingest(programme, evening, set_to, received_at=RECEIVED_AT, ingested_at=RECEIVED_AT)
+    assert programme.records().home_log["done_on"].dt.day.tolist() == [20, 20]
 
 
 def read(text: str, order: DateOrder = DateOrder.ISO) -> str:

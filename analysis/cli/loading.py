@@ -51,6 +51,7 @@ def ingest_files(asked: Ingest) -> None:
             asked.table,
             asked.received_at,
             history=asked.history,
+            zone_is_set=store.policy() is not None,
         )
     show(counts_table(summary), asked)
     for sentence in (*summary.notes, *summary.faults):
@@ -83,6 +84,7 @@ def with_progress(
     ingested_at: datetime | None = None,
     *,
     history: bool = False,
+    zone_is_set: bool = True,
 ) -> IngestSummary:
     """Ingest behind a progress bar on stderr."""
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
@@ -107,6 +109,7 @@ def with_progress(
             report,
             ingested_at=ingested_at,
             history=history,
+            zone_is_set=zone_is_set,
         )
 
 

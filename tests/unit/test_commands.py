@@ -413,3 +413,18 @@ def test_the_demo_is_built_and_another_folder_is_left_alone(run, tmp_path):
     assert code == 2
     assert "not an earlier demo" in " ".join(err.split())
     assert (tmp_path / "mine" / "work.txt").exists()
+
+
+def test_a_moment_with_an_offset_needs_a_policy_with_the_time_zone(run, tmp_path):
+    (tmp_path / "lines.csv").write_text(LINES, encoding="utf-8")
+    evening = LOG.splitlines()[0] + "\ne1,L1,2031-03-05T21:00:00-05:00,dressing_change,none,\n"
+    (tmp_path / "home_log.csv").write_text(evening, encoding="utf-8")
+    code, _, err = run("ingest", "lines.csv", "home_log.csv", *RECEIVED)
+    assert code == 3
+    assert "the programme's time zone is not set" in err
+    clinic = 'name = "clinic"\ntime_zone = "America/New_York"\n'
+    (tmp_path / "policy.toml").write_text(clinic, encoding="utf-8")
+    code, out, err = run("ingest", "home_log.csv", "--policy", "policy.toml", *RECEIVED)
+    assert code == 0, err
+    _, out, _ = run("lines", *AS_OF, "--format", "json")
+    assert '"last_change_on": "2031-03-05"' in out or '"last_change_on":"2031-03-05"' in out

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 
 class UserError(Exception):
-    """Something can't be done: one sentence says what, where and how to fix it."""
+    """Something can't be done: one sentence with what, where and how to fix it."""
 
     exit_code = 3
     """With which the command line ends."""
 
 
 class UsageError(UserError):
-    """Something was asked for in a way that has no answer; the sentence says how to ask."""
+    """Something was asked for in a way that has no answer; the sentence explains how to ask."""
 
     exit_code = 2

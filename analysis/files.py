@@ -1,7 +1,7 @@
 """How is a file written whole or not at all, and which files are never replaced?
 
-A file is written under another name in the same folder and renamed when it is complete. Whoever
-reads the folder meanwhile, and whatever stops the program, finds the earlier file or the new one.
+A file is written under another name in the same folder and renamed when it is complete. Readers
+of the folder find the earlier file or the new one, also when the program is stopped.
 """
 
 from __future__ import annotations

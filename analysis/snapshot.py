@@ -33,7 +33,7 @@ class Snapshot:
     policy: Policy
     records: Records
     ingests: pd.DataFrame
-    """Which files went in, and up to which stored row of each table."""
+    """Which files were imported, and up to which stored row of each table."""
     fits: Fits | None = None
     """Fitted orders of calling that the policy names."""
 
@@ -78,7 +78,7 @@ class Snapshot:
     def not_yet_known_sentence(self) -> str | None:
         """One sentence about the rows left out, for every list; None: all that is stored is known.
 
-        A receipt in the future is the clock's fault, so the sentence says what to do about it.
+        A receipt in the future is the clock's fault, so the sentence explains what to do about it.
         """
         n = self.not_yet_known
         if not n:

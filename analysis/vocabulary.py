@@ -30,7 +30,7 @@ class DressingType(StrEnum):
 
 
 class RemovalReason(StrEnum):
-    """Why a line was taken out."""
+    """Why a line was removed."""
 
     THERAPY_COMPLETE = "therapy_complete"
     PLANNED_EXCHANGE = "planned_exchange"
@@ -193,7 +193,7 @@ class Band(StrEnum):
 
 
 RESTING = (Band.WAITING, Band.SET_ASIDE)
-"""Bands of families that are not called now, whatever reason there is."""
+"""Bands of families that are not called now, for any reason."""
 
 
 class Arrangement(StrEnum):
@@ -224,7 +224,7 @@ class Reason(StrEnum):
 
 
 class NeedState(StrEnum):
-    """What recent evidence says of a caregiver and step, most urgent first."""
+    """What recent evidence shows of a caregiver and step, most urgent first."""
 
     RETRAIN = "retrain"
     WATCH = "watch"

@@ -78,7 +78,7 @@ def serve(
 
 def _serve_in_this_process(app: LinedaysDash, listening: socket.socket) -> None:
     server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
-    # A request that waits a moment is not worth a line on the terminal.
+    # A short wait of a request is not worth a line on the terminal.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
         server.run()

@@ -85,7 +85,7 @@ print(heard_of(RetrainingQueries(asked).needs(NeedsChoice())), SHRINKAGE_NOTE, s
 
 # %% [markdown]
 # ## Group sessions
-# A family is asked when recent evidence says that a caregiver needs retraining.
+# A family is asked when recent evidence shows that a caregiver needs retraining.
 
 # %%
 sessions = group_sessions(needs, found.timeline)

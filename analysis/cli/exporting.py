@@ -91,7 +91,7 @@ def extract(asked: ExportDeidentified) -> None:
     typer.echo(
         f"linedays: an extract of {made.children} children is in {folder}; {known['alone']} of "
         f"them are alone with their {known['known']}. Read {folder / 'STATEMENT.md'} before it "
-        "leaves the team: it says what remains identifiable.",
+        "leaves the team: it lists what remains identifiable.",
         err=True,
     )
     if key_file is not None:

@@ -1,6 +1,6 @@
 """What does a user send to the maintainers when linedays itself fails?
 
-A report says where in the program it stopped, and how it was called. It quotes no message of a
+A report shows where in the program it stopped, and how it was called. It quotes no message of a
 fault, for messages quote cells: rows, notes and contacts stay where they are.
 """
 

@@ -52,7 +52,7 @@ def refit(asked: Refit) -> None:
         raise typer.Exit(_NOTHING_WRITTEN)
     add_fit(path, model)
     used = settings.order_file is not None and settings.order_file.resolve() == path.resolve()
-    named = "" if used else f' once the policy file says order_file = "{path.name}"'
+    named = "" if used else f' once the policy file has order_file = "{path.name}"'
     typer.echo(
         f"linedays: order fitted to {model.family_mornings} mornings of {model.families} families "
         f"({model.families_with_event} with harm) written to {path}; the call list uses it "

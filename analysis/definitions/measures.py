@@ -181,7 +181,7 @@ CARE_AND_RATES = (
         words=(
             "Days since the newest entry of the family's log, or since coming home if there is "
             "none. Not logged is not the same as not done: overdue while the family is silent is "
-            "told as overdue or not logged."
+            "shown as overdue or not logged."
         ),
         unit="days",
         source="project choice",

@@ -76,9 +76,7 @@ class Settings:
     age_band_starts: tuple[int, ...] = field(
         metadata=_number("first year of life of each age band", "years", 0, 120)
     )
-    red_flag_days: int = field(
-        metadata=_number("how long a red flag waits for a call", "days", 0, 90)
-    )
+    red_flag_days: int = field(metadata=_number("how long a red flag needs a call", "days", 0, 90))
     overdue_call_days: int = field(
         metadata=_number("days overdue from which a family is called", "days", 1, 31)
     )
@@ -130,7 +128,7 @@ class Settings:
         )
     )
     recheck_days: int = field(
-        metadata=_number("days a called family waits before it is listed again", "days", 0, 60)
+        metadata=_number("days until a called family is back on the list", "days", 0, 60)
     )
 
 

@@ -92,7 +92,7 @@ def load_policy(path: Path | None = None) -> Policy:
     Raises
     ------
     PolicyError
-        The file cannot be read or says something that is not a policy.
+        The file cannot be read or holds something that is not a policy.
     """
     return shipped_policy() if path is None else parse_policy(read_text(path), str(path))
 

@@ -1,4 +1,4 @@
-"""What can be said of one family's share when the data leave open how families differ?
+"""What is known of one family's share when the data leave open how families differ?
 
 A single best-fitting beta distribution (`analysis.stats.shrinkage`) collapses where no difference
 between families is found: then everybody gets the programme's share, 1 of 22 as well as 9 of 18.
@@ -93,7 +93,7 @@ def average_shares(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> Aver
     -----
     Weights are the beta-binomial likelihood times a prior: uniform for the correlation within a
     family, which is proper and allows every spread (the uniform shrinkage prior), Jeffreys for
-    the programme's share; sums over a grid stand in for integrals.
+    the programme's share; integrals are sums over a grid.
 
     Source: beta-binomial likelihood; uniform shrinkage prior: Daniels, Canadian Journal of
     Statistics 1999;27:567 (from memory). The grid is a choice of this project.

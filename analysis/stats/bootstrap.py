@@ -79,10 +79,9 @@ def cluster_share_interval(
     -------
     ClusterShareInterval
         Shares, 0-1. No denominator: share and limits nan. Fewer than `FEWEST_FAMILIES` families,
-        so also one: a share without limits (nan), since so few don't tell how far another would
+        so also one: a share without limits (nan), because so few do not show how far another would
         differ. All families wholly at 0 or at 1: no draw differs, and the open limit is the
-        exact one of as many yes-or-no outcomes as there are families, which holds whatever their
-        sizes. All families at one share between: both limits are that share.
+        exact one of as many yes-or-no outcomes as there are families, which holds for any sizes. All families at one share between: both limits are that share.
 
     Raises
     ------

@@ -124,7 +124,7 @@ def cox(
     (1989) 1074 (both from memory). Likelihood and errors by statsmodels PHReg. Its clustered
     errors are wrong when a row covers no event, which split follow-up is full of; such rows carry
     no information and are left out, and time is replaced by the rank of the event, which the
-    partial likelihood cannot tell from time.
+    partial likelihood cannot separate from time.
 
     Examples
     --------

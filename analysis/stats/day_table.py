@@ -243,7 +243,7 @@ def day_tables(
 def has_time(entry_days: npt.ArrayLike, exit_days: npt.ArrayLike) -> Flags:
     """Which lines contribute time at risk? One that ended on the day it came home does not.
 
-    Such lines cannot stand in a day table; take them out with this mask and say how many there
+    Such lines cannot be in a day table; leave them out with this mask and report how many there
     were: ``aside = int((~mask).sum())``.
 
     Parameters

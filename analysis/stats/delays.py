@@ -130,7 +130,7 @@ def delay_distribution(triangle: DelayTriangle) -> DelayDistribution:
     -------
     DelayDistribution
         Of all reports that come within the longest delay of the triangle: later ones, if any, are
-        outside what the triangle can tell. No reports: all shares nan, except the last, which is
+        outside the triangle. No reports: all shares nan, except the last, which is
         1 by definition.
 
     Raises

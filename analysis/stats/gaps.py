@@ -210,7 +210,7 @@ def open_gap(gap: float, earlier_gaps: npt.ArrayLike, *, confidence: float = 0.9
     Returns
     -------
     OpenGap
-        No earlier gaps, or all 0: the probability is nan. The limit stands without them.
+        No earlier gaps, or all 0: the probability is nan. The limit is given without them.
 
     Raises
     ------

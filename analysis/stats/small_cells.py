@@ -89,7 +89,7 @@ def hidden_table(counts: npt.ArrayLike) -> HiddenTable:
     -------
     HiddenTable
         Every count or total of 1 to 10, and as many others as it takes so that none of these can
-        be worked out from all that is shown together.
+        be calculated from all that is shown together.
 
     Raises
     ------

@@ -6,7 +6,7 @@ from analysis.tables.columns import Frame
 
 CALL_FAMILIES = Frame.of(
     "call_families",
-    "one row a family to call, waiting after a call or set aside, in calling order",
+    "one row a family to call, waiting after a call or postponed, in calling order",
     (
         "rank",
         "family_id",

@@ -1,4 +1,4 @@
-"""What are the columns of a frame, and does a frame hold what its catalogue entry says?
+"""What are the columns of a frame, and does a frame hold what its catalogue entry requires?
 
 A frame names fields of the catalogue and states its grain: what one row is, which columns name
 it and what a blank means in it.
@@ -21,7 +21,7 @@ _ROUNDING = 1e-9
 
 
 class FrameError(Exception):
-    """A frame is not what its catalogue entry says: a fault of the program, not of a user."""
+    """A frame is not what its catalogue entry requires: a fault of the program, not of a user."""
 
 
 class UnknownWordError(FrameError):
@@ -34,7 +34,7 @@ class UnknownWordError(FrameError):
 
 @dataclass(frozen=True)
 class Column(Field):
-    """A field in a frame: `blank` says what a missing value means; None: it is never missing."""
+    """A field in a frame: `blank` states what a missing value means; None: it is never missing."""
 
     blank: str | None = None
     required: bool = False
@@ -44,7 +44,7 @@ class Column(Field):
     def of(
         cls, field: Field, *, blank: str | None = None, required: bool = False, detail: str = ""
     ) -> Self:
-        """Put a field into a frame; `detail` says which of several it is there."""
+        """Put a field into a frame; `detail` names which of several it is there."""
         same = {part.name: getattr(field, part.name) for part in parts_of(Field)}
         if detail:
             same["meaning"] = f"{field.meaning} ({detail})"

@@ -1,7 +1,7 @@
 """What is the data dictionary, as the contributors' guide prints it?
 
 ``python -m analysis.tables.describe`` rewrites the marked block of DEVELOPERS.md from the
-catalogue; with ``--check`` it only says whether the block is up to date.
+catalogue; with ``--check`` it only reports whether the block is up to date.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def _row(column: Column) -> str:
 
 
 def in_guide(guide: str) -> str:
-    """Return the guide's text with the block between the marks written anew.
+    """Return the guide's text with the block between the marks written again.
 
     Raises
     ------

@@ -1,6 +1,6 @@
 """Which tables come in from clinics and families, and what does each column mean?
 
-The entries say what a file may hold. As read back from the store each frame has, besides
+The entries state what a file may hold. As read back from the store each frame has, besides
 these columns, the columns of `PROVENANCE`; `home_log` has its moments split (see
 `records`).
 """

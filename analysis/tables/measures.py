@@ -93,7 +93,7 @@ RATES = Frame.of(
 
 COMPARISON = Frame.of(
     "comparison",
-    "one row a way of counting: two groups or spells of time",
+    "one row a way of counting: two groups or periods",
     ("first", "second", "ratio", "lower", "upper", "p", "method"),
     blank={
         "ratio": "no events, or too few families",

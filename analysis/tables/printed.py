@@ -1,4 +1,4 @@
-"""How does a table read as CSV, wherever it is taken out?"""
+"""How does a table read as CSV, wherever it is exported?"""
 
 from __future__ import annotations
 

@@ -115,7 +115,7 @@ class Records:
         Raises
         ------
         FrameError
-            A frame is not what its catalogue entry says.
+            A frame is not what its catalogue entry requires.
         """
         return cls(
             **{

@@ -6,7 +6,7 @@ from analysis.tables.columns import Frame
 
 PRACTICE = Frame.of(
     "practice",
-    "one row a step and occasion on which it can be told whether it was done well",
+    "one row a step and occasion of which it is known whether it was done well",
     ("family_id", "caregiver_id", "step", "done_on", "missed", "row"),
     blank={"caregiver_id": "not recorded in the log"},
     detail={"row": "the entry that shows it"},

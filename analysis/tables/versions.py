@@ -1,4 +1,4 @@
-"""Which versions of a row were replaced, and still say what held before?"""
+"""Which versions of a row were replaced, and still show what held before?"""
 
 from __future__ import annotations
 

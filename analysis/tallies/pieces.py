@@ -35,12 +35,12 @@ from analysis.vocabulary import Task
 
 @dataclass(frozen=True)
 class DressingInForce:
-    """Times in which a line wore another dressing than its registry row says."""
+    """Times in which a line wore another dressing than in its registry row."""
 
     spans: Spans
     worn: Ints
     attributes: Attributes
-    """What the registry says of each day."""
+    """What the registry holds for each day."""
 
     @classmethod
     def of(cls, axis: Axis, attributes: Attributes, dressing: pd.DataFrame) -> DressingInForce:

@@ -2,7 +2,7 @@
 
 Entries are put in order once: by line, date, moment, stored row; an entry with only a date
 comes before those of the date with a moment. "The last entry of a date" means that order.
-They are then taken in blocks of lines, small enough for the processor's cache.
+They are then handled in blocks of lines, small enough for the processor's cache.
 """
 
 from __future__ import annotations
@@ -133,9 +133,8 @@ def blocks_of(axis: Axis, lines: Lines, entries: Entries) -> Iterator[Block]:
 def accessed_spans(axis: Axis, lines: Lines, block: Block) -> Spans:
     """Return when ports were accessed: ``[port_accessed, port_deaccessed)`` by line.
 
-    The last port entry of a date decides from that date on, so a needle taken out and a new
-    one put in on one date leaves the port accessed. An accessed port stays so until an entry
-    says otherwise, at most to the end of the line or the day after the as-of day.
+    The last port entry of a date decides from that date on, so a needle removed and a new
+    one put in on one date leaves the port accessed. An accessed port stays so until another entry ends it, at most to the end of the line or the day after the as-of day.
     """
     picked = np.flatnonzero((block.marks.kind == _ACCESS) | (block.marks.kind == _DEACCESS))
     picked = picked[lines.is_port[line_of(block.key[picked])]]

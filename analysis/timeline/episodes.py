@@ -58,7 +58,7 @@ def finding_events(
 
     A finding no more than `gap_days` after the one before belongs to the same event, so an
     event may last as long as findings go on. All known findings count, wherever the child
-    was; `at_home` says whether the event is attributed to home.
+    was; `at_home` is whether the event is attributed to home.
 
     Parameters
     ----------

@@ -40,7 +40,7 @@ class Home:
     days: Ints
     """By line: home line-days."""
     ended_by: Ints
-    """What ended each spell: position in `SPELL_ENDS`."""
+    """What ended each period: position in `SPELL_ENDS`."""
     first_on: Ints
     """By line: `home_from`, or the end of the stay in which it falls."""
     ended: Flags
@@ -51,13 +51,13 @@ class Home:
     def attributed(self, axis: Axis, line: Ints, day: Ints) -> Flags:
         """Tell whether what began on a day of a line counts as begun at home.
 
-        It does on a home line-day, and on the day a home spell ends by admission, removal
+        It does on a home line-day, and on the day a home period ends by admission, removal
         or leaving, which then has at least one home line-day before it (definitions §5). The
         as-of day, which is not counted yet, is judged by where the child is on it.
         """
         key = axis.pack(line, day)
         today = (day == axis.as_of) & self.at_home[line]
-        # a spell that ends only because of the as-of day ends at home
+        # a period that ends only because of the as-of day ends at home
         return holds(self.spells, key) | found_in(self.spells.end, key) | today
 
 

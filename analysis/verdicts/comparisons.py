@@ -167,14 +167,14 @@ def funnel_verdict(funnel: pd.DataFrame, by: Grouping) -> FunnelVerdict:
     _, many = GROUPS[by]
     judged = funnel["judged"].to_numpy(dtype=bool) & (funnel["judged_days"] > 0)
     rated, left_out = funnel[judged], funnel.loc[~judged & (funnel["line_days"] > 0), "group"]
-    aside = ""
+    left_out_words = ""
     if len(left_out):
         named = listed([group_name(g, by) for g in left_out])
         are = "is" if len(left_out) == 1 else "are"
-        aside = " " + sentence(f"{named} {are} not judged: too few days are logged")
+        left_out_words = " " + sentence(f"{named} {are} not judged: too few days are logged")
     if len(rated) < 2:
         text = f"Nothing to compare: fewer than two {many} have home line-days that can be judged."
-        return FunnelVerdict(FunnelCode.TOO_FEW_GROUPS, text + aside, len(rated), (), ())
+        return FunnelVerdict(FunnelCode.TOO_FEW_GROUPS, text + left_out_words, len(rated), (), ())
     rate = rated["judged_rate_per_1000"]
     far = (rate > rated["upper_998"]) | (rate < rated["lower_998"])
     near = ~far & ((rate > rated["upper_95"]) | (rate < rated["lower_95"]))
@@ -188,9 +188,7 @@ def funnel_verdict(funnel: pd.DataFrame, by: Grouping) -> FunnelVerdict:
                 f"{named} {'is' if len(groups) == 1 else 'are'} outside the {limit} limits"
             )
     text = "; ".join(parts) if parts else f"All {many} are inside the 95 % limits"
-    text = (
-        f"{sentence(f'{text} around the rate of all {many}')} {_by_chance(len(rated), many)}{aside}"
-    )
+    text = f"{sentence(f'{text} around the rate of all {many}')} {_by_chance(len(rated), many)}{left_out_words}"
     code = (
         FunnelCode.OUTSIDE_998
         if outside[0]

@@ -110,7 +110,7 @@ class Opened:
     calls: tuple[CallMade, ...]
     arranged: tuple[Arranged, ...]
     callers: tuple[str, ...]
-    """People to whom the family can be assigned."""
+    """People the family can be assigned to."""
     contact: str | None
     language: str | None
     recheck_on: date

@@ -71,7 +71,7 @@ RULES = (
     rule(r"\b(?:go|goes|going|went|gone) in\b", "is imported, is stored"),
     rule(r"\bwho opened what\b", "access log"),
     rule(r"\bwhat happened when\b", "notes on the chart"),
-    rule(r"\bwaits\b|\blisted again\b|\blist(?:s)? again\b", "call again on; back on the list on"),
+    rule(r"\bwaits\b|\blisted again\b", "call again on; back on the list on"),
     rule(r"\broom\b", "capacity; package", *PROGRAM, *DOCUMENTS),
     rule(r", for (?:they|it|he|she|there|we|nobody|no)\b", "because"),
     rule(r",? since (?:it|they|there|we|he|she|nobody)\b", "because"),
@@ -93,7 +93,13 @@ NAMES = re.compile(
 )
 """Parts of names of modules, classes, functions, arguments and fields that are not used."""
 
-EXCEPTIONS: dict[tuple[str, str], str] = {}
+STORED = "the name of a code that stores hold"
+EXCEPTIONS: dict[tuple[str, str], str] = {
+    ("analysis/vocabulary.py", "SET_ASIDE"): STORED,
+    ("analysis/vocabulary.py", "SET_FAMILY_ASIDE"): STORED,
+    ("analysis/vocabulary.py", "MENDED_ROW"): STORED,
+    ("analysis/cli/options/lists.py", "SET_ASIDE"): STORED,
+}
 """(file or folder, text found): why it may be there."""
 
 
@@ -113,7 +119,7 @@ def _around(text: str, start: int, end: int) -> str:
     return " ".join(text[max(0, start - 45) : end + 45].split())
 
 
-def _in_text(file: str, line: int, kind: str, text: str) -> Iterator[Found]:
+def in_text(file: str, line: int, kind: str, text: str) -> Iterator[Found]:
     for one in RULES:
         if one.only and not file.startswith(one.only):
             continue
@@ -141,7 +147,7 @@ def _snake(name: str) -> str:
     return re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", name).lower()
 
 
-def _in_name(file: str, line: int, name: str) -> Iterator[Found]:
+def in_name(file: str, line: int, name: str) -> Iterator[Found]:
     match = NAMES.search(_snake(name))
     word = match.group().strip("_") if match else ""
     if match and (file, name) not in EXCEPTIONS:
@@ -152,12 +158,12 @@ def _in_python(file: str, source: str) -> Iterator[Found]:
     tree = ast.parse(source)
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
-            yield from _in_text(file, node.lineno, "string", node.value)
+            yield from in_text(file, node.lineno, "string", node.value)
     for line, name in _names(tree):
-        yield from _in_name(file, line, name)
+        yield from in_name(file, line, name)
     for token in tokenize.generate_tokens(io.StringIO(source).readline):
         if token.type == tokenize.COMMENT:
-            yield from _in_text(file, token.start[0], "comment", token.string)
+            yield from in_text(file, token.start[0], "comment", token.string)
 
 
 _SCRIPT_TEXT = re.compile(
@@ -168,7 +174,9 @@ _SCRIPT_TEXT = re.compile(
 def _in_script(file: str, source: str) -> Iterator[Found]:
     for match in _SCRIPT_TEXT.finditer(source):
         line = 1 + source.count("\n", 0, match.start())
-        yield from _in_text(file, line, "script", match.group())
+        if " " not in match.group():
+            continue  # an identifier
+        yield from in_text(file, line, "script", match.group())
 
 
 def _blank(match: re.Match[str]) -> str:
@@ -178,15 +186,20 @@ def _blank(match: re.Match[str]) -> str:
 def _in_file(path: Path) -> Iterator[Found]:
     file = path.relative_to(ROOT).as_posix()
     if path.suffix == ".py":
-        yield from _in_name(file, 1, path.stem)
+        yield from in_name(file, 1, path.stem)
         yield from _in_python(file, path.read_text(encoding="utf-8"))
     elif path.suffix in {".js", ".css"}:
         yield from _in_script(file, path.read_text(encoding="utf-8"))
     elif path.suffix in TEXTS:
         text = path.read_text(encoding="utf-8")
         # Code is checked where it is written, not where it is quoted.
-        text = re.sub(r"```.*?```|`[^`\n]*`|\{\{.*?\}\}|\{%.*?%\}", _blank, text, flags=re.DOTALL)
-        yield from _in_text(file, 1, "text", text)
+        text = re.sub(
+            r"```.*?```|\b(?:class|id)=\"[^\"]*\"|`[^`\n]*`|\{\{.*?\}\}|\{%.*?%\}",
+            _blank,
+            text,
+            flags=re.DOTALL,
+        )
+        yield from in_text(file, 1, "text", text)
 
 
 def files(only: list[str] | None = None) -> list[Path]:
@@ -208,14 +221,14 @@ def found_in(only: list[str] | None = None) -> list[Found]:
     return [found for path in files(only) for found in sorted(_in_file(path), key=lambda f: f.line)]
 
 
-def _part(file: str) -> str:
+def part(file: str) -> str:
     return "/".join(file.split("/")[:2]) if "/" in file else file
 
 
 def report(only: list[str] | None = None) -> str:
     """Counts by part and by word, then every place."""
     found = found_in(only)
-    of_part, of_word = Counter(_part(f.file) for f in found), Counter(f.text.lower() for f in found)
+    of_part, of_word = Counter(part(f.file) for f in found), Counter(f.text.lower() for f in found)
     lines = [f"{len(found)} places", ""]
     lines += [f"{n:5} {part}" for part, n in sorted(of_part.items())]
     lines += ["", ", ".join(f"{word} {n}" for word, n in of_word.most_common(40)), ""]

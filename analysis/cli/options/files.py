@@ -181,7 +181,7 @@ class Backup(StoreOption):
 class Restore(StoreOption):
     """Make a new store from a backup, all of it or nothing; nothing is ever overwritten.
 
-    The store may be of either kind, whatever kind the backup is from. Everybody signs in again.
+    The store may be of either kind, as the backup may be. Everybody signs in again.
     """
 
     file: Annotated[Path, typer.Argument(metavar="FILE", help="What 'linedays backup' wrote.")]

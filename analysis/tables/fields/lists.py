@@ -42,7 +42,7 @@ LISTS = (
     day("tried_on", "day of the newest call without an answer"),
     count("attempt_days", "days in a row with calls but no answer", "days"),
     text("attempts", "calls without an answer, in plain words"),
-    count("call_row", "recorded call that it waits on; -1: none", low=-1),
+    count("call_row", "recorded call that it depends on; -1: none", low=-1),
     count("aside_row", "arrangement that postpones it; -1: none", low=-1),
     share(
         "expected_share",
@@ -65,7 +65,7 @@ LISTS = (
     count("missed", "of these not done well", "occasions"),
     share("shrunk_share", "share missed, adjusted towards the programme average for the step"),
     word(
-        "state", "what the recent evidence says", allowed=tuple(NeedState), only_in=("retraining",)
+        "state", "what the recent evidence shows", allowed=tuple(NeedState), only_in=("retraining",)
     ),
     count("missed_in_row", "latest occasions in a row that were missed", "occasions"),
     day(

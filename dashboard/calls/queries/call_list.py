@@ -82,10 +82,18 @@ def calls_view(found: Snapshot, context: PageContext, choice: Choice) -> CallsVi
 
 def _capacity(found: Snapshot, asked: Asked, to_call: pd.DataFrame) -> CapacityView:
     """How families to call, of a site and nurse in calling order, fit into the day."""
-    room = daily_capacity(found.calls, found.timeline, found.records, found.edition.settings, asked)
-    ends_before = str(to_call["family_id"].iloc[room.fits]) if room.beyond else None
+    capacity_left = daily_capacity(
+        found.calls, found.timeline, found.records, found.edition.settings, asked
+    )
+    ends_before = (
+        str(to_call["family_id"].iloc[capacity_left.fits]) if capacity_left.beyond else None
+    )
     return CapacityView(
-        room.possible, room.left, capacity_sentence(room), ends_before, beyond_sentence(room)
+        capacity_left.possible,
+        capacity_left.left,
+        capacity_sentence(capacity_left),
+        ends_before,
+        beyond_sentence(capacity_left),
     )
 
 

@@ -1,7 +1,7 @@
 """What was known of one family on an earlier day?
 
 What is in force now and was never corrected was known from its receipt on; the few rows that
-were corrected or withdrawn are chosen anew. So a look back reads one family and not the store.
+were corrected or voided are chosen again. So a look back reads one family and not the store.
 """
 
 from __future__ import annotations

@@ -97,9 +97,7 @@ def _hints(row: RowToFix, edition: Edition) -> dict[str, str]:
     codes = {
         head: f"none, or codes joined by ; of {', '.join(known)}" for head, known in lists.items()
     }
-    ticks = {
-        tick.head: f"yes or no; blank: not looked at ({plain(tick.code)})" for tick in row.ticks
-    }
+    ticks = {tick.head: f"yes or no; blank: not checked ({plain(tick.code)})" for tick in row.ticks}
     return {**codes, **ticks, "received_at": RECEIVED_HINT}
 
 

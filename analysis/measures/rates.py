@@ -42,7 +42,7 @@ def rates(tallies: Tallies, event: str, by: Grouping, basis: Basis, limits: Limi
     -------
     DataFrame
         RATES, in order of the group. Zero events have an upper limit; without line-days
-        there is no rate. Clustered limits are missing with events in fewer than five families
+        there is no rate. Clustered limits are missing with fewer than fifteen families
         in the group.
 
     Raises

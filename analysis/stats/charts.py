@@ -116,9 +116,11 @@ def u_chart(
     Notes
     -----
     The rules are three: outside a limit; nine in a row on one side of the median; two of three
-    beyond a warning limit. Simulated for 24 months of a steady rate about a centre frozen over 12
-    months before, each is false in at most 8 % of charts and any of them in 3 to 18 %, more with
-    more events; with the months' own centre in 0 to 6 %. Runs about the mean instead of the
+    beyond a warning limit. Simulated for 24 months about a centre frozen over 12 months before,
+    with the dispersion of the baseline, any of them is false in 3 to 12 % of steady programmes,
+    with the months' own centre in at most 1 %: with independent events, with families whose rates
+    differ (gamma, shape 0.25) and with a season of half the rate (``simulate_programmes``). With
+    limits of independent events it is 8 to 98 %. Runs about the mean instead of the
     median are left out: with few events most months lie below it, and up to 6 in 10 steady charts
     had one.
 

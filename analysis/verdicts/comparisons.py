@@ -21,6 +21,8 @@ class DifferenceCode(StrEnum):
     """What a comparison of two rates shows."""
 
     NO_EVENTS = "no_events"
+    TOO_FEW_FAMILIES = "too_few_families"
+    """Too few families have an event to allow for families with several of them."""
     NO_CLEAR_DIFFERENCE = "no_clear_difference"
     HIGHER = "higher"
     """The first is higher by more than chance."""
@@ -69,7 +71,12 @@ def ratio_verdict(ratios: pd.DataFrame, names: tuple[str, str]) -> RatioVerdict:
         has = f"{second} has no events, so the ratio has no value ({span})"
     else:
         has = f"{first} has {number(ratio)} times the rate of {second} ({span})"
-    few = "" if adjusted else " Too few families have an event to adjust for repeat events."
+    if not adjusted and 0 < ratio < math.inf:
+        return verdict(
+            DifferenceCode.TOO_FEW_FAMILIES,
+            sentence(f"too few families have an event to say whether the rates differ: {has}"),
+        )
+    few = "" if adjusted else " Repeat events in a family could not be adjusted for."
     if lower > 1:
         return verdict(
             DifferenceCode.HIGHER, sentence(f"{first} is higher by more than chance: {has}") + few

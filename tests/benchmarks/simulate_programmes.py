@@ -197,12 +197,12 @@ def main(n: int = 200) -> None:
 
     row(
         "chart, own centre, 24 months: any signal",
-        "<= 8 %",
+        "<= 5 %",
         of(lambda p: chart_signals(p, None), 24),
     )
     row(
         "chart, first year frozen, 24 later: any signal",
-        "<= 20 %",
+        "<= 12 %",
         of(lambda p: chart_signals(p, 12), 36),
     )
     row("  the same by limits of independent events", "-", of(plain_chart_signals, 36))

@@ -130,8 +130,8 @@ def test_clustered_limits_hold_the_exact_ones_and_depend_on_no_order(families, r
 
 
 def test_families_exactly_alike_have_the_exact_limits():
-    found = clustered_rate_interval([2] * 6, [100] * 6)
-    exact = exact_rate_interval(12, 600)
+    found = clustered_rate_interval([2] * 16, [100] * 16)
+    exact = exact_rate_interval(32, 1600)
     assert found.design_effect == 0.0
     assert (found.lower, found.upper) == pytest.approx(
         (float(exact.lower), float(exact.upper)), rel=1e-12

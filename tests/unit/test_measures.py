@@ -123,7 +123,7 @@ def test_no_event_still_has_an_upper_limit():
 
 def test_limits_that_allow_for_families_are_wider_when_one_family_has_the_events():
     head = "line_id | child_id | family_id | home_from\n"
-    lines = head + "\n".join(f"L{n} | C{n} | F{n} | 2031-03-01" for n in range(8))
+    lines = head + "\n".join(f"L{n} | C{n} | F{n} | 2031-03-01" for n in range(16))
     entries = [f"L0 | 2031-03-{d:02d} | skin_check | rash" for d in (2, 11, 20, 29)]
     entries += ["L1 | 2031-03-02 | skin_check | rash"]
     log = "\n".join(["line_id | done_at | kind | findings", *entries])

@@ -200,9 +200,12 @@ def test_a_comparison_is_read_from_the_row_adjusted_for_families(clustered, code
 
 def test_with_too_few_families_the_plain_row_is_read_and_that_is_said():
     found = ratio_verdict(ratios((2.0, 0.4, 9.9, 0.4), NONE), ("north", "south"))
-    assert not found.adjusted
+    assert (found.code, found.adjusted) == (DifferenceCode.TOO_FEW_FAMILIES, False)
     assert "each event taken as independent" in found.sentence
-    assert found.sentence.endswith("Too few families have an event to adjust for repeat events.")
+    assert found.sentence.startswith("Too few families have an event to say")
+    # Limits of independent events that leave out 1 do not make a difference of it.
+    apart = ratio_verdict(ratios((4.0, 1.4, 9.9, 0.01), NONE), ("north", "south"))
+    assert apart.code is DifferenceCode.TOO_FEW_FAMILIES
 
 
 def test_a_ratio_over_no_event_has_no_value_but_limits():

@@ -191,7 +191,7 @@ def code_lines(records: Records, as_of: int, zone: ZoneInfo) -> Lines:
     )
     removed_on = _known_by(as_of, frame["removed_on"])
     left_on = _known_by(as_of, frame["left_on"])
-    family_ids = times["family_id"].drop_duplicates().sort_values(ignore_index=True)
+    family_ids = times["family_id"].drop_duplicates().sort_values().reset_index(drop=True)
     child, _ = pd.factorize(frame["child_id"])
     dressing_on = days_of(frame["dressing_on"])
     return Lines(

@@ -15,6 +15,7 @@ import pandas as pd
 
 from analysis.decisions import CallList, call_list
 from analysis.decisions.calls import CareReasons, care_reasons
+from analysis.decisions.freshness import freshness_sentence
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, fits_of
 from analysis.policy import Edition, Policy
@@ -108,7 +109,9 @@ class Snapshot:
     @property
     def caveats(self) -> tuple[str, ...]:
         """The sentences that every list, page and report made from this snapshot has to show."""
-        return tuple(s for s in (self.not_yet_known_sentence, self.history_sentence) if s)
+        newest = freshness_sentence(self.records.home_log["done_on"], self.as_of)
+        said = (newest, self.not_yet_known_sentence, self.history_sentence)
+        return tuple(sentence for sentence in said if sentence)
 
     @property
     def _known_on(self) -> date:

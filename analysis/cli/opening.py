@@ -46,9 +46,12 @@ def policy_of(store: Store, file: Path | None) -> Policy:
 
 
 def snapshot(asked: OnADay) -> Snapshot:
-    """Take the snapshot that a command asks for."""
+    """Take the snapshot that a command asks for; its caveats are shown before any table."""
     with opened(asked.store) as store:
-        return snapshot_of(store, asked)
+        seen = snapshot_of(store, asked)
+    for caveat in seen.caveats:
+        typer.echo(f"linedays: {caveat}", err=True)
+    return seen
 
 
 def snapshot_of(store: Store, asked: OnADay) -> Snapshot:

@@ -198,11 +198,13 @@ def day_words(days: pd.Series[Any], as_of: date) -> pd.Series[str]:
     >>> days = pd.Series(pd.to_datetime(["2031-03-03", "2030-12-24"]))
     >>> list(day_words(days, date(2031, 3, 9)))
     ['3 Mar', '24 Dec 2030']
+    >>> list(day_words(pd.Series(pd.to_datetime(["2031-03-23", None])), date(2031, 3, 29)))
+    ['23 Mar', 'an unknown day']
     """
     at = pd.DatetimeIndex(days)
     known = ~np.asarray(at.isna())
     words = np.full(len(at), "an unknown day", dtype=object)
-    day = at.day[known].astype(str).to_numpy(dtype=object)
+    day = at.day[known].to_numpy(dtype=np.int64).astype(str).astype(object)
     month = _MONTHS[at.month[known].to_numpy(dtype=np.int64) - 1].astype(object)
     year = at.year[known].to_numpy(dtype=np.int64)
     shown_year = np.where(year == as_of.year, "", " " + year.astype(str).astype(object))

@@ -1,0 +1,54 @@
+"""Is the newest log entry old on the day of a list, or is there none?"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+
+from analysis.words import counted, day_year
+
+OLD_DAYS = 3
+"""Days after which every list says how old its newest entry is (project choice)."""
+
+
+def freshness_sentence(entries_on: pd.Series[pd.Timestamp], as_of: date) -> str | None:
+    """Say how old the newest log entry is.
+
+    Parameters
+    ----------
+    entries_on : Series of datetime64
+        Days of the log entries known.
+    as_of : date
+        Day of the list.
+
+    Returns
+    -------
+    str or None
+        None where the newest entry up to the day is less than `OLD_DAYS` old.
+
+    Examples
+    --------
+    >>> days = pd.Series(pd.to_datetime(["2031-03-05", "2031-03-09"]))
+    >>> freshness_sentence(days, date(2031, 3, 11))
+    >>> freshness_sentence(days, date(2031, 3, 12))
+    'The newest log entry is 3 days old (9 Mar 2031).'
+    >>> freshness_sentence(days, date(2031, 3, 1))
+    'No log entry is dated 1 Mar 2031 or earlier; the first one is of 5 Mar 2031.'
+    >>> freshness_sentence(days[:0], date(2031, 3, 1))
+    'No log entries have been received.'
+    """
+    known = entries_on.dropna()
+    if known.empty:
+        return "No log entries have been received."
+    until = known[(known <= pd.Timestamp(as_of)).to_numpy(dtype=bool)]
+    if until.empty:
+        return (
+            f"No log entry is dated {day_year(as_of)} or earlier; the first one is of "
+            f"{day_year(known.min().date())}."
+        )
+    newest = until.max().date()
+    age = (as_of - newest).days
+    if age < OLD_DAYS:
+        return None
+    return f"The newest log entry is {counted(age, 'day', 'days')} old ({day_year(newest)})."

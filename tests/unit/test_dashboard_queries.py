@@ -125,13 +125,13 @@ def test_the_day_turns_at_midnight_of_the_programme_without_a_restart(url):
         ({"reached": "perhaps"}, "whether you reached the family"),
         ({"reached": ["yes"]}, "whether you reached the family"),
         ({"agreed": "x" * 2001}, "Shorten what was agreed"),
-        ({"recheck_on": "2031-03-03"}, "from 2031-03-04 to 2031-06-04"),
-        ({"recheck_on": "2031-06-05"}, "from 2031-03-04 to 2031-06-04"),
+        ({"recheck_on": "2031-03-03"}, "between 2031-03-04 and 2031-06-04"),
+        ({"recheck_on": "2031-06-05"}, "between 2031-03-04 and 2031-06-04"),
         ({"recheck_on": "tomorrow"}, "as a date"),
         ({"recheck_on": None}, "as a date"),
-        ({"form": None}, "Reload the page"),
-        ({"form": ["one"]}, "Reload the page"),
-        ({"form": "x" * 65}, "Reload the page"),
+        ({"form": None}, "Reload it and try again"),
+        ({"form": ["one"]}, "Reload it and try again"),
+        ({"form": "x" * 65}, "Reload it and try again"),
     ],
 )
 def test_nothing_typed_in_is_trusted(queries, changed, said):
@@ -156,7 +156,7 @@ def test_one_form_records_one_call_and_the_next_form_another(queries):
 
 @pytest.mark.parametrize("row", [99, -1, None, "1", True, [1]])
 def test_only_a_call_that_stands_can_be_taken_back(queries, row):
-    with pytest.raises(FormError, match="not in the list any more"):
+    with pytest.raises(FormError, match="no longer on the list"):
         CallActions(request(queries)).undo(row)
 
 
@@ -164,7 +164,7 @@ def test_a_call_is_taken_back_once(queries):
     CallActions(request(queries)).record_call(FORM)
     row = CallsQueries(request(queries)).opened("F2", Choice()).calls[0].row
     CallActions(request(queries)).undo(row)
-    with pytest.raises(FormError, match="not in the list any more"):
+    with pytest.raises(FormError, match="no longer on the list"):
         CallActions(request(queries)).undo(row)
 
 
@@ -439,10 +439,10 @@ def test_a_family_set_aside_shows_at_once_as_a_fresh_look_and_the_command_show_i
 
 
 def test_a_family_in_same_day_review_cannot_be_set_aside(queries):
-    with pytest.raises(FormError, match="a red flag is answered by a call"):
+    with pytest.raises(FormError, match="only a call that reaches the family clears a red flag"):
         CallActions(request(queries)).arrange(replace(ASIDE, family_id="F1"))
     CallActions(request(queries)).record_call(replace(FORM, family_id="F1", reached="no"))
-    with pytest.raises(FormError, match="same-day review"):
+    with pytest.raises(FormError, match="be postponed"):
         CallActions(request(queries)).arrange(replace(ASIDE, family_id="F1"))
 
 
@@ -464,10 +464,10 @@ def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queri
         ({"family_id": "F99"}, "No family has this code"),
         ({"kind": "forgotten"}, "assign or postpone"),
         ({"kind": ["set_aside"]}, "assign or postpone"),
-        ({"until_on": "2031-03-04"}, "from 2031-03-05 to 2031-04-04"),
-        ({"until_on": "2031-04-05"}, "from 2031-03-05 to 2031-04-04"),
+        ({"until_on": "2031-03-04"}, "between 2031-03-05 and 2031-04-04"),
+        ({"until_on": "2031-04-05"}, "between 2031-03-05 and 2031-04-04"),
         ({"until_on": None}, "as a date"),
-        ({"reason": "  "}, "Write why"),
+        ({"reason": "  "}, "Enter a reason"),
         ({"reason": "x" * 201}, "Shorten the reason"),
         ({"kind": "assigned", "assigned_to": "somebody"}, "Choose who"),
         ({"kind": "assigned", "assigned_to": None}, "Choose who"),
@@ -484,7 +484,7 @@ def test_a_form_of_an_arrangement_sent_twice_arranges_once(queries):
         ASIDE
     )
     assert len(request(queries).snapshot().records.arrangements) == 1
-    with pytest.raises(FormError, match="not in the list any more"):
+    with pytest.raises(FormError, match="no longer on the list"):
         CallActions(request(queries)).undo(99, "arrangements")
 
 

@@ -63,12 +63,12 @@
     const button = event.target.closest("button");
     if (button?.id === "print") window.print();
     if (button?.dataset.downloads) {
-      window.dash_clientside.set_props("take-out", { data: Date.now() });
+      window.dash_clientside.set_props("export-list", { data: Date.now() });
     }
-    if (button?.dataset.takesBack) {
-      wanted = "panel-said";
-      const data = { row: Number(button.dataset.takesBack), at: Date.now() };
-      window.dash_clientside.set_props(button.dataset.tells, { data });
+    if (button?.dataset.undoes) {
+      wanted = "panel-message";
+      const data = { row: Number(button.dataset.undoes), at: Date.now() };
+      window.dash_clientside.set_props(button.dataset.store, { data });
     }
     const table = button?.dataset.shows;
     if (table !== undefined) {
@@ -84,7 +84,7 @@
     const form = event.target;
     if (!form.dataset.sends) return;
     event.preventDefault();
-    wanted = "panel-said";
+    wanted = "panel-message";
     const data = { ...Object.fromEntries(new FormData(form)), at: Date.now() };
     window.dash_clientside.set_props(form.dataset.sends, { data });
   });
@@ -112,7 +112,7 @@
     if (event.ctrlKey || event.metaKey || event.altKey) return false;
     if (!at?.closest("a.row-link, .panel") || at.matches("input, select, textarea")) return false;
     if (event.key === "u") {
-      document.querySelector(".panel .said [data-takes-back]")?.click();
+      document.querySelector(".panel .message [data-undoes]")?.click();
       return true;
     }
     const id = LETTERS[event.key];

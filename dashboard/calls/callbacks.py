@@ -38,8 +38,8 @@ def register(guard: Guard) -> None:
     """Register the callbacks of the call list."""
     _show_list(guard)
     _act(guard)
-    _undo(guard, ids.TAKE_BACK, CALLS)
-    _undo(guard, ids.TAKE_BACK_ARRANGED, ARRANGEMENTS)
+    _undo(guard, ids.UNDO_CALL, CALLS)
+    _undo(guard, ids.UNDO_ARRANGEMENT, ARRANGEMENTS)
     _export(guard)
 
 
@@ -48,7 +48,7 @@ def _show_list(guard: Guard) -> None:
         Page.CALLS,
         Output(ids.CALLS_HEAD, "children"),
         Output(ids.CALLS_LIST, "children"),
-        Output(ids.CALLS_SAID, "children"),
+        Output(ids.CALLS_ANNOUNCED, "children"),
         Output(ids.PANEL, "children"),
         Output(ids.PANEL_FAULT, "children"),
         Output(ids.OPENED, "data"),
@@ -150,7 +150,7 @@ def _export(guard: Guard) -> None:
     @guard.callback(
         Page.CALLS,
         Output(ids.DOWNLOAD, "data"),
-        Input(ids.TAKE_OUT, "data"),
+        Input(ids.EXPORT_LIST, "data"),
         State(ids.URL, "search"),
         prevent_initial_call=True,
     )

@@ -17,7 +17,7 @@ from dashboard.calls.views import CallsView, News
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria
-from dashboard.layout.drawn import drawn
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import shown
 from dashboard.session.session import Session
 
@@ -42,9 +42,9 @@ def layout(session: Session, search: str | None) -> list[Component]:
         [
             dcc.Store(id=ids.RECORD),
             dcc.Store(id=ids.ARRANGE),
-            dcc.Store(id=ids.TAKE_BACK),
-            dcc.Store(id=ids.TAKE_BACK_ARRANGED),
-            dcc.Store(id=ids.TAKE_OUT),
+            dcc.Store(id=ids.UNDO_CALL),
+            dcc.Store(id=ids.UNDO_ARRANGEMENT),
+            dcc.Store(id=ids.EXPORT_LIST),
             dcc.Download(id=ids.DOWNLOAD),
             dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),
             html.Div(
@@ -54,7 +54,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
                         [
                             html.Div(list_head(queries, view.choice), id=ids.CALLS_HEAD),
                             html.Div(list_part(queries, view.choice, opened), id=ids.CALLS_LIST),
-                            html.P("", id=ids.CALLS_SAID, role="status", className="unseen"),
+                            html.P("", id=ids.CALLS_ANNOUNCED, role="status", className="unseen"),
                         ],
                         className="list",
                         **aria(label="Call list"),
@@ -84,7 +84,7 @@ def opened_first(choice: Choice, view: CallsView) -> str | None:
 
 def list_head(queries: CallsQueries, choice: Choice) -> Component:
     """The answer, the bands and the filters of a choice."""
-    return _same_for_all(queries, choice, "head", lambda view: drawn(shown(parts.head(view))))
+    return _same_for_all(queries, choice, "head", lambda view: serialised(shown(parts.head(view))))
 
 
 def list_part(queries: CallsQueries, choice: Choice, opened: str | None) -> Component:

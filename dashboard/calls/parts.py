@@ -207,8 +207,8 @@ def no_panel(*, asked: bool) -> Markup:
 
 def _newest(opened: Opened) -> tuple[int, str] | None:
     """What was recorded of the family last: its row, and the store that undoes it."""
-    acts = [(c.made_at, c.row, ids.TAKE_BACK) for c in opened.calls]
-    acts += [(a.made_at, a.row, ids.TAKE_BACK_ARRANGED) for a in opened.arranged]
+    acts = [(c.made_at, c.row, ids.UNDO_CALL) for c in opened.calls]
+    acts += [(a.made_at, a.row, ids.UNDO_ARRANGEMENT) for a in opened.arranged]
     return max(acts)[1:] if acts else None
 
 

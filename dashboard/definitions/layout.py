@@ -8,7 +8,7 @@ from dashboard.definitions.queries import DefinitionsQueries
 from dashboard.definitions.views import PolicyView
 from dashboard.layout import frame as shell
 from dashboard.layout import words
-from dashboard.layout.drawn import drawn
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import static
 from dashboard.session.session import Session
 
@@ -53,7 +53,7 @@ TERMS = {
 def layout(session: Session) -> list[Component]:
     """Definitions in words, and the policy in force with the source of every number."""
     queries = DefinitionsQueries(session)
-    content = session.cached(PATH, lambda: drawn(_explained(queries.policy())))
+    content = session.cached(PATH, lambda: serialised(_explained(queries.policy())))
     return shell.page(PATH, session.context(), [content])
 
 

@@ -17,7 +17,7 @@ from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.cards import figure_card, folded, numbers, scrolled
-from dashboard.layout.drawn import drawn
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import static
 from dashboard.layout.words import limits, number, percent
 from dashboard.session.session import Session
@@ -45,7 +45,7 @@ def parts_of_choice(queries: DwellQueries, search: str | None) -> tuple[Componen
 
     def build() -> tuple[Component, Component]:
         shown = queries.dwell(view.choice)
-        return drawn(_head(shown)), drawn(_body(shown))
+        return serialised(_head(shown)), serialised(_body(shown))
 
     return queries.session.cached((PATH, view.choice), build, lasting=True)
 

@@ -12,7 +12,7 @@ from dashboard.family.queries import FamilyQueries
 from dashboard.family.views import FamilyView
 from dashboard.layout import frame as shell
 from dashboard.layout import ids
-from dashboard.layout.drawn import drawn
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import shown
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
@@ -42,7 +42,7 @@ def family_body(queries: FamilyQueries, view: FamilyView) -> Component:
     """What is shown of a family under a choice; the same for all who may see the same."""
     back = queries.session.may_open(Page.CALLS)
     key = ("family page", view.family_id, view.choice, view.sees, back)
-    return queries.session.cached(key, lambda: drawn(html.Div(_sections(view, back=back))))
+    return queries.session.cached(key, lambda: serialised(html.Div(_sections(view, back=back))))
 
 
 def _sections(view: FamilyView, *, back: bool) -> list[Component]:

@@ -13,7 +13,7 @@ from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.views import IncomingView
 from dashboard.layout import frame as shell
 from dashboard.layout.cards import plotted
-from dashboard.layout.drawn import drawn as as_sent
+from dashboard.layout.serialised import serialised as as_sent
 from dashboard.layout.templates import heading, shown
 from dashboard.security.roles import PATHS, Page
 from dashboard.session.session import Session

@@ -46,7 +46,7 @@ def register(guard: Guard) -> None:
     @guard.callback(
         Page.RATES,
         Output(ids.ANNOTATED, "data", allow_duplicate=True),
-        Output(ids.ANNOTATION_SAID, "children", allow_duplicate=True),
+        Output(ids.ANNOTATION_MESSAGE, "children", allow_duplicate=True),
         Input(ids.ANNOTATE, "data"),
         prevent_initial_call=True,
     )
@@ -63,7 +63,7 @@ def register(guard: Guard) -> None:
     @guard.callback(
         Page.RATES,
         Output(ids.ANNOTATED, "data", allow_duplicate=True),
-        Output(ids.ANNOTATION_SAID, "children", allow_duplicate=True),
+        Output(ids.ANNOTATION_MESSAGE, "children", allow_duplicate=True),
         Input(ids.WITHDRAW, "data"),
         prevent_initial_call=True,
     )

@@ -14,7 +14,7 @@ from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.cards import figure_card, folded, numbers, scrolled
 from dashboard.layout.choosing import choice
-from dashboard.layout.drawn import drawn
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import render, static
 from dashboard.layout.words import NOT_NHSN, limits, number, percent
 from dashboard.rates import words as rate_words
@@ -30,7 +30,7 @@ TITLE = "Rates"
 def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
     head, chart, notes, body = parts_of_choice(RatesQueries(session), search)
-    said = html.P(id=ids.ANNOTATION_SAID, role="status", className="annotation-said")
+    said = html.P(id=ids.ANNOTATION_MESSAGE, role="status", className="annotation-message")
     return shell.page(
         PATH,
         session.context(),
@@ -60,7 +60,11 @@ def parts_of_choice(
 
     def build() -> tuple[Component, Component, Component]:
         shown = queries.rates(view.choice)
-        return drawn(_head(shown)), drawn(_over_time(shown, beside)), drawn(_body(shown))
+        return (
+            serialised(_head(shown)),
+            serialised(_over_time(shown, beside)),
+            serialised(_body(shown)),
+        )
 
     head, chart, body = queries.session.cached(
         (PATH, view.choice, beside.annotations), build, lasting=True

@@ -14,7 +14,7 @@ from dashboard.addresses.retraining import (
     write_needs,
 )
 from dashboard.layout import ids
-from dashboard.layout.drawn import drawn
+from dashboard.layout.serialised import serialised
 from dashboard.retraining.layout import (
     PATH,
     Key,
@@ -78,10 +78,10 @@ def register(guard: Guard) -> None:
     @guard.callback(
         Page.RETRAINING,
         Output(ids.NEEDS_BODY, "children"),
-        Output(ids.NEEDS_DRAWN, "data"),
+        Output(ids.NEEDS_SHOWN, "data"),
         Input(ids.URL, "search"),
         Input(ids.CHANGED, "data"),
-        State(ids.NEEDS_DRAWN, "data"),
+        State(ids.NEEDS_SHOWN, "data"),
         State(ids.URL, "pathname"),
     )
     def show_rest(
@@ -95,7 +95,7 @@ def register(guard: Guard) -> None:
         if name == before:
             raise PreventUpdate
         asked = (PATH, choice, queries.session.context().reader.may(Right.LANGUAGE))
-        return queries.session.cached(asked, lambda: drawn(rest_part(queries, choice))), name
+        return queries.session.cached(asked, lambda: serialised(rest_part(queries, choice))), name
 
     _register_helped(guard)
     _register_marking(guard)
@@ -105,10 +105,10 @@ def _register_helped(guard: Guard) -> None:
     @guard.callback(
         Page.RETRAINING,
         Output(ids.HELPED_BODY, "children"),
-        Output(ids.HELPED_DRAWN, "data"),
+        Output(ids.HELPED_SHOWN, "data"),
         Input(ids.URL, "search"),
         Input(ids.CHANGED, "data"),
-        State(ids.HELPED_DRAWN, "data"),
+        State(ids.HELPED_SHOWN, "data"),
         State(ids.URL, "pathname"),
     )
     def show_helped(
@@ -123,7 +123,7 @@ def _register_helped(guard: Guard) -> None:
             raise PreventUpdate
         view = queries.helped(choice)
         asked = (PATH, "helped", view.curve)
-        return queries.session.cached(asked, lambda: drawn(effects_part(view))), name
+        return queries.session.cached(asked, lambda: serialised(effects_part(view))), name
 
 
 def _register_marking(guard: Guard) -> None:

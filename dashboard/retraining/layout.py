@@ -50,8 +50,8 @@ def layout(session: Session, search: str | None) -> list[Component]:
         queries.session.context(),
         [
             dcc.Store(id=ids.NEED_OPENED, data=opened_data(key, None)),
-            dcc.Store(id=ids.NEEDS_DRAWN),
-            dcc.Store(id=ids.HELPED_DRAWN),
+            dcc.Store(id=ids.NEEDS_SHOWN),
+            dcc.Store(id=ids.HELPED_SHOWN),
             dcc.Store(id=ids.MARK_REFRESHER),
             dcc.Store(id=ids.UNMARK_REFRESHER),
             html.Div(

@@ -233,7 +233,7 @@ def test_a_line_in_the_list_says_where_todays_calls_end(watched, store_file, tmp
     with serving(store_file, policy_file=policy) as running:
         page = watched.page()
         open_calls(page, running)
-        expect(page.locator(".room")).to_have_text(
+        expect(page.locator(".capacity")).to_have_text(
             "5 families to call; capacity for 4 calls today (2 nurses x 2). 1 is beyond today's calls."
         )
         rows = page.locator("table.calls tbody:not(.band-head) tr").all_inner_texts()

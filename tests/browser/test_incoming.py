@@ -45,7 +45,7 @@ def test_a_file_is_dropped_one_wrong_row_is_mended_and_the_other_taken_out(
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text("Files imported")
     expect(page.locator(".answer")).to_have_text("1 file, 3 rows: 1 new and 2 refused.")
-    rows = page.locator(".to-mend > li")
+    rows = page.locator(".to-correct > li")
     expect(rows).to_have_count(2)
     expect(rows.first).to_contain_text("home_log-ward.csv, row 3")
     expect(rows.first).to_contain_text("There is no such day.")

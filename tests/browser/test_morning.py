@@ -34,7 +34,7 @@ def test_a_morning_needs_no_mouse(watched, running, width):
     # Choose one's own families; what is shown is said aloud.
     tab_to(page, "#choose-nurse")
     page.keyboard.type("N1")
-    expect(page.locator("#calls-said")).to_have_text("3 families shown: to call.")
+    expect(page.locator("#calls-announced")).to_have_text("3 families shown: to call.")
     expect(page.locator("#choose-nurse")).to_be_focused()
 
     # The red flag: a letter opens the family at its form; it cannot be set aside.

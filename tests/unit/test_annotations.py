@@ -139,10 +139,10 @@ def test_a_reader_sees_what_is_written_and_no_form(app):
     page = browser_of(app, "reader").page("/rates").text
     assert "new antiseptic" in page
     assert "data-sends" not in page
-    assert "data-takes-back" not in page
+    assert "data-undoes" not in page
     writer = browser_of(app, "prevention").page("/rates").text
     assert "data-sends" in writer
-    assert "data-takes-back" in writer
+    assert "data-undoes" in writer
 
 
 def ask(app, code: str):

@@ -353,7 +353,7 @@ def test_the_access_record_says_who_opened_what_and_who_was_refused(app, clock):
 
 def test_the_call_list_is_taken_out_by_those_who_call_and_it_is_noted(app):
     name = "download.data"
-    asked = callback_request(app, name, **{"take-out.data": 1, "url.search": ""})
+    asked = callback_request(app, name, **{"export-list.data": 1, "url.search": ""})
     answer = browser_of(app, "manager.north").ask(asked)
     assert answer.status_code == 200
     file = answer.json["response"]["download"]["data"]

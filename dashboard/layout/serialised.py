@@ -1,8 +1,8 @@
-"""How is a part of a page that many people ask for drawn once and sent many times?
+"""How is a part of a page that many people ask for turned into JSON once and sent many times?
 
 Building a figure and turning components into JSON takes far longer than sending it. What a page
 shows of a choice is the same for everybody who may see it, so it is turned into JSON once, kept
-with the answer it was drawn from, and put as it stands into each reply.
+with the answer it was made from, and put into each reply unchanged.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dash.development.base_component import Component
 from plotly.io.json import to_json_plotly
 
 
-class Drawn(Component):
+class Serialised(Component):
     """Parts of a page as the JSON that the browser is sent for them."""
 
     _namespace = "dash_html_components"
@@ -35,13 +35,13 @@ class Drawn(Component):
         return self._sent
 
 
-def drawn(part: Component) -> Component:
+def serialised(part: Component) -> Component:
     """A component that is sent as this one is now, however often.
 
     Parameters
     ----------
     part : Component
-        Whatever changes in it later is not sent.
+        Later changes in it are not sent.
 
     Returns
     -------
@@ -51,7 +51,7 @@ def drawn(part: Component) -> Component:
     Examples
     --------
     >>> from dash import html
-    >>> to_json_plotly([drawn(html.P("1 < 2", id="so"))]) == to_json_plotly([html.P("1 < 2", id="so")])
+    >>> to_json_plotly([serialised(html.P("1 < 2", id="so"))]) == to_json_plotly([html.P("1 < 2", id="so")])
     True
     """
-    return Drawn(part)
+    return Serialised(part)

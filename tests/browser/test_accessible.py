@@ -145,6 +145,6 @@ def test_the_table_of_families_has_a_name_and_named_columns(page, looked_at):
     open_page(page, looked_at, "calls")
     table = page.get_by_role("table", name="Families in calling order, most urgent first")
     expect(table).to_be_visible()
-    for head in ("Order", "Family", "Why", "Overdue", "Last heard", "Nurse and site"):
+    for head in ("Order", "Family", "Why", "Overdue", "Last heard from", "Nurse and site"):
         expect(table.get_by_role("columnheader", name=head)).to_be_visible()
     expect(table.get_by_role("rowheader", name="F1")).to_be_visible()

@@ -34,10 +34,12 @@ def test_the_state_of_the_line_is_said_in_words(page, running):
     )
     open_family(page, running, "F2")
     expect(page.locator(".summary")).to_have_text(
-        "The dressing is 5 days overdue: last changed 20 Feb, allowed until 27 Feb."
+        "The dressing is 5 days overdue: last changed 20 Feb, due by 27 Feb."
     )
     open_family(page, running, "F5")
-    expect(page.locator(".summary")).to_contain_text("It had to be changed by 2 Mar, 2 days ago.")
+    expect(page.locator(".summary")).to_contain_text(
+        "It was due to be changed by 2 Mar, 2 days ago."
+    )
 
 
 def test_a_click_on_a_mark_shows_the_row_it_comes_from(page, running):
@@ -72,11 +74,11 @@ def test_a_recorded_call_is_a_mark_with_its_own_row(page, running):
     page.goto(f"{running.address}/?family=F2")
     page.get_by_role("radio", name="Yes, spoke with the family").check()
     page.get_by_role("button", name="Record the call").click()
-    expect(page.get_by_role("status").filter(has_text="Recorded.")).to_be_visible()
+    expect(page.get_by_role("status").filter(has_text="Call recorded.")).to_be_visible()
     open_family(page, running, "F2")
     page.get_by_role("button", name="Show entry of 4 Mar 2031: call, reached (by N1)").click()
     expect(page.locator(".shown-source")).to_contain_text("recorded here on 04 Mar 2031, 09:00")
-    expect(page.get_by_text("N1: reached; list again from 6 Mar")).to_be_visible()
+    expect(page.get_by_text("N1: reached the family; call again on 6 Mar")).to_be_visible()
 
 
 def test_the_figure_fits_a_sheet_of_paper(page, running):
@@ -104,11 +106,13 @@ def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(
     expect(table.get_by_text("Looked, nothing seen; note: then said.")).to_be_visible()
     table.get_by_role("button", name="Show entry of 25 Feb 2031").click()
     expect(page.locator(".shown-source")).to_contain_text("corrections.csv, row 3")
-    expect(page.locator(".shown-source")).to_contain_text("took the place of")
+    expect(page.locator(".shown-source")).to_contain_text("Earlier versions of this entry")
     expect(page.locator(".shown-source")).to_contain_text("first said")
     page.get_by_label("View an earlier day").fill("2031-03-03")
     page.get_by_role("button", name="Show", exact=True).click()
-    expect(page.get_by_role("note")).to_contain_text("As known on Monday 3 March 2031; not today.")
+    expect(page.get_by_role("note")).to_contain_text(
+        "This page shows Monday 3 March 2031, not today."
+    )
     expect(page).to_have_url(f"{running.address}/family/F2?known=2031-03-03&time=weeks")
     expect(page.locator(".standing")).to_contain_text("Monday 3 March 2031")
     finding = page.locator(".scatterlayer .trace path.point[style*='rgb(123, 47, 107)']").first
@@ -117,7 +121,7 @@ def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(
     expect(page.locator(".shown-source")).to_contain_text("first said")
     expect(page.locator(".shown-source")).not_to_contain_text("then said")
     page.get_by_role("link", name="6 months").click()
-    expect(page.get_by_role("note")).to_contain_text("As known on Monday 3 March 2031")
+    expect(page.get_by_role("note")).to_contain_text("This page shows Monday 3 March 2031")
     page.get_by_role("link", name="Back to 4 Mar").click()
     expect(page.get_by_text("then said").first).to_be_visible()
     expect(page.get_by_role("note")).to_have_count(0)

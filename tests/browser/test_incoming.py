@@ -55,7 +55,7 @@ def test_a_file_is_dropped_one_wrong_row_is_mended_and_the_other_taken_out(
     expect(day).to_have_attribute("aria-invalid", "true")
     day.fill("2031-03-32")
     page.keyboard.press("Enter")
-    expect(page.get_by_role("alert").filter(has_text="Still wrong")).to_be_visible()
+    expect(page.get_by_role("alert").filter(has_text="Not saved")).to_be_visible()
     expect(day).to_have_value("2031-03-32")
     expect(page.get_by_label("note")).to_have_value("slept well")
     day.fill("2031-03-02")

@@ -80,7 +80,7 @@ def test_a_morning_needs_no_mouse(watched, running, width):
     page.keyboard.type("N2")
     tab_to(page, "#assign button")
     press("Enter")
-    expect(said).to_contain_text("Family F6 is assigned to N2.")
+    expect(said).to_contain_text("F6 is assigned to N2.")
     press("Escape")
     expect(page.locator(".answer")).to_have_text("No families to call for N1. 1 family is waiting.")
     rows = page.locator("table.calls a.row-link")

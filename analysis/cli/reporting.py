@@ -20,19 +20,22 @@ from analysis.reports import (
     gather,
     html_file,
     month,
+    outside_request,
     pdf_file,
     week,
 )
-from analysis.vocabulary import Role
+from analysis.vocabulary import Copy, Role
 
 
 def report(asked: ReportFiles) -> None:
     """Write the report of each role."""
-    period = _period(asked.month_name, asked.week_name)
+    period, known_at = _period(asked.month_name, asked.week_name), asked.known_at
     site = asked.site or None
+    if asked.copy is Copy.OUTSIDE:
+        period, known_at = outside_request(period, known_at, site)
     with opened(asked.store) as store:
         in_force = policy_of(store, asked.policy)
-        data = gather(store, in_force, period, asked.known_at, today(in_force), site)
+        data = gather(store, in_force, period, known_at, today(in_force), site)
     check_known("site", site or (), data.now.records.lines["site"])
     roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]
     asked.folder.mkdir(parents=True, exist_ok=True)

@@ -6,6 +6,7 @@
 from analysis.reports.data import ReportData, gather
 from analysis.reports.educator import educator_report
 from analysis.reports.manager import manager_report
+from analysis.reports.outside import outside_request
 from analysis.reports.pdf import PdfError, pdf_file
 from analysis.reports.period import Period, month, week, week_of
 from analysis.reports.prevention import prevention_report
@@ -32,6 +33,7 @@ __all__ = [
     "gather",
     "html_file",
     "month",
+    "outside_request",
     "pdf_file",
     "style_sheet",
     "week",

@@ -6,10 +6,12 @@ import pandas as pd
 
 from analysis.definitions import DEFINITIONS, Definition
 from analysis.measures import lateness, log_coverage
+from analysis.reports.cells import safe_share
 from analysis.reports.data import ReportData
 from analysis.reports.report import COPY_WORDS, Part, Report, Table
 from analysis.vocabulary import Copy, Grouping, Role
 from analysis.words import (
+    HIDDEN,
     counted,
     day_year,
     listed,
@@ -32,12 +34,12 @@ WEEKS_SHOWN = 6
 def titled(data: ReportData, role: Role, copy: Copy, brief: list[str], parts: list[Part]) -> Report:
     """A report with what it rests on."""
     period = data.period
-    what = "Weekly summary" if period.is_week else "Monthly report"
+    what = {"week": "Weekly summary", "month": "Monthly report", "quarter": "Quarterly report"}
     keys = {key for part in parts for key in part.explained}
     return Report(
         role=role,
         copy=copy,
-        title=f"{what} for {ROLE_WORDS[role]}: {period.words}",
+        title=f"{what[period.kind]} for {ROLE_WORDS[role]}: {period.words}",
         about=f"{_of_sites(data)}{COPY_WORDS[copy]}",
         brief=tuple(brief),
         parts=tuple(p for p in (*parts, completeness(data, copy))),
@@ -84,11 +86,14 @@ def completeness(data: ReportData, copy: Copy) -> Part:
     """How complete the data are: log coverage, entries still to come, refused rows."""
     heard = log_coverage(data.tallies, Grouping.ALL)
     share = None if heard.empty else heard["log_coverage"].iloc[0]
+    shown = HIDDEN if copy is Copy.OUTSIDE and not _may_leave(heard) else percent(share)
     answer = (
-        f"Families were logging on {percent(share)} of the home line-days (log coverage). "
+        f"Families were logging on {shown} of the home line-days (log coverage). "
         "Care that was not logged may still have been done."
     )
-    notes = [] if data.refused is None or copy is Copy.OUTSIDE else [refused_words(data)]
+    if copy is Copy.OUTSIDE:
+        return Part("How complete are the data?", answer, explained=("log_coverage",))
+    notes = [] if data.refused is None else [refused_words(data)]
     tables = _late(data)
     if tables:
         notes.append(
@@ -104,6 +109,14 @@ def completeness(data: ReportData, copy: Copy) -> Part:
         notes=tuple(notes),
         explained=("log_coverage",),
     )
+
+
+def _may_leave(heard: pd.DataFrame) -> bool:
+    """Whether the log coverage has no small part."""
+    if heard.empty:
+        return True
+    row = heard.iloc[0]
+    return safe_share(int(row["heard_days"]), int(row["home_line_days"]))
 
 
 def refused_words(data: ReportData) -> str:

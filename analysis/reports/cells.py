@@ -46,16 +46,26 @@ def many(cell: str) -> str:
     return "a hidden number of" if cell == HIDDEN else cell
 
 
-def released(rates: pd.DataFrame, copy: Copy) -> pd.DataFrame:
-    """Rates as a copy may show them: a hidden count is missing with all that follows from it."""
-    found = for_release(rates[["group", "events", "line_days", "rate_per_1000", "lower", "upper"]])
-    return rates.assign(hidden=False) if copy is Copy.TEAM else found
+def safe_share(part: int, whole: int) -> bool:
+    """Whether a share may leave the team: neither part is a small count.
+
+    Examples
+    --------
+    >>> safe_share(21, 25), safe_share(25, 25), safe_share(50, 70)
+    (False, True, True)
+    """
+    return not any(hidden_counts([n]).counts[0] for n in (part, whole - part))
+
+
+def released(rates: pd.DataFrame) -> pd.DataFrame:
+    """Rates as a copy for outside shows them: a hidden count is missing, with its rate and limits."""
+    return for_release(rates[["group", "events", "line_days", "rate_per_1000", "lower", "upper"]])
 
 
 def rate_cells(row: Any) -> tuple[str, ...]:
     """Events, home line-days, rate and limits as cells."""
     days = thousands(int(row["line_days"]))
-    if row["hidden"]:
+    if row.get("hidden"):
         return (HIDDEN, days, HIDDEN, HIDDEN)
     return (
         thousands(int(row["events"])),

@@ -23,7 +23,6 @@ from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
 from analysis.reports.report import Figure, Part, Report, Table
 from analysis.snapshot import Snapshot
-from analysis.stats.small_cells import hidden_counts
 from analysis.vocabulary import Copy, NeedState, Role
 from analysis.words import (
     HIDDEN,
@@ -61,8 +60,7 @@ def educator_report(data: ReportData, copy: Copy) -> Report:
         _steps(data, likely, copy),
         *([_to_retrain(data, likely, len(needs))] if copy is Copy.TEAM else []),
         _signed(data, copy),
-        *([_sessions(data, needs)] if copy is Copy.TEAM else []),
-        _effect(data, copy),
+        *([_sessions(data, needs), _effect(data)] if copy is Copy.TEAM else []),
     ]
     return titled(data, Role.EDUCATOR, copy, [p.answer for p in parts], parts)
 
@@ -227,7 +225,7 @@ def _sessions(data: ReportData, needs: pd.DataFrame) -> Part:
     )
 
 
-def _effect(data: ReportData, copy: Copy) -> Part:
+def _effect(data: ReportData) -> Part:
     now = data.now
     found = refreshers(practice(now.timeline, now.records, now.policy), now.records)
     title = "Did refreshers help?"
@@ -237,13 +235,13 @@ def _effect(data: ReportData, copy: Copy) -> Part:
     rows, points = [], []
     for row in seen.to_dict("records"):
         name = step_words(row["step"], now.edition)
-        hide = copy is Copy.OUTSIDE and bool(_hides(row))
-        points.append(_effect_point(name, row, hide=hide))
-        rows.append((sentence(name)[:-1], *((HIDDEN,) * 4 if hide else _effect_cells(row))))
+        ratio, lower, upper = (float(row[f"adjusted_{c}"]) for c in ("ratio", "lower", "upper"))
+        points.append(Point(name, ratio, lower, upper))
+        rows.append((sentence(name)[:-1], *_effect_cells(row)))
     sure = [
         step_words(r["step"], now.edition)
         for r in seen.to_dict("records")
-        if r["adjusted_upper"] < 1 and not (copy is Copy.OUTSIDE and _hides(r))
+        if r["adjusted_upper"] < 1
     ]
     answer = (
         f"Less was missed than after similar bad periods without a refresher: {', '.join(sure)}."
@@ -278,19 +276,6 @@ def _effect(data: ReportData, copy: Copy) -> Part:
             ),
         ),
     )
-
-
-def _hides(row: Any) -> bool:
-    """Whether a row comes from a small number of families or of missed steps."""
-    counts = [int(row[c]) for c in ("families", "missed_before", "missed_after")]
-    return any(hidden_counts([n]).counts[0] for n in counts)
-
-
-def _effect_point(name: str, row: Any, *, hide: bool) -> Point:
-    if hide:
-        return Point(name, math.nan)
-    ratio, lower, upper = (float(row[f"adjusted_{c}"]) for c in ("ratio", "lower", "upper"))
-    return Point(name, ratio, lower, upper)
 
 
 def _effect_cells(row: Any) -> tuple[str, ...]:

@@ -12,18 +12,17 @@ from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.measures import adherence
 from analysis.reports import figures
 from analysis.reports.basis import titled
-from analysis.reports.cells import column, counts_of, many
+from analysis.reports.cells import column
 from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
+from analysis.reports.outside import outside_parts
 from analysis.reports.period import month_words
 from analysis.reports.report import Figure, Part, Report, Table
-from analysis.stats.small_cells import hidden_counts
 from analysis.tables.backtest import MORNINGS
 from analysis.vocabulary import Copy, Grouping, Role, Task
 from analysis.words import (
     BANDS,
     BANDS_SHOWN,
-    HIDDEN,
     REASONS,
     counted,
     families,
@@ -48,32 +47,35 @@ def manager_report(data: ReportData, copy: Copy) -> Report:
     data : ReportData
         Of the period.
     copy : Copy
-        One that leaves the team has no single family, and counts from 1 to 10 are hidden.
+        One for outside is `outside.outside_parts`.
     """
+    if copy is Copy.OUTSIDE:
+        parts = outside_parts(data, Role.MANAGER)
+        return titled(data, Role.MANAGER, copy, [p.answer for p in parts], parts)
     called = calling(data.lists, data.now.records.calls)
     share = adherence(data.tallies, Grouping.ALL, Task.DRESSING)
     parts = [
-        _in_date(data, share, copy),
-        _calls(data, called, copy),
-        _change(data, copy),
-        *([_to_call(data), _ahead(data), _kits(data)] if copy is Copy.TEAM else []),
+        _in_date(data, share),
+        _calls(data, called),
+        _change(data),
+        _to_call(data),
+        _ahead(data),
+        _kits(data),
     ]
-    return titled(data, Role.MANAGER, copy, _brief(data, called, share, copy), parts)
+    return titled(data, Role.MANAGER, copy, _brief(data, called, share), parts)
 
 
-def _brief(data: ReportData, called: pd.DataFrame, share: pd.DataFrame, copy: Copy) -> list[str]:
+def _brief(data: ReportData, called: pd.DataFrame, share: pd.DataFrame) -> list[str]:
     last, kind = called.iloc[-1], data.period.kind
-    listed, first = counts_of([last["listed"], called.iloc[0]["listed"]], copy, add_up=False)
+    listed, first = (families(int(n)) for n in (last["listed"], called.iloc[0]["listed"]))
     done = called.iloc[:-1]
-    spoken = counts_of(
-        [int(done["reached"].sum()), int(done["made"].sum() - done["reached"].sum())], copy
-    )
+    reached, made = int(done["reached"].sum()), int(done["made"].sum())
     sentences = [
         (
-            f"{_start(many(listed))} families need a call on {weekday_words(data.period.end)}; "
-            f"on the first morning of the {kind} it was {first}."
+            f"{listed} {_need(int(last['listed']))} a call on {weekday_words(data.period.end)}; on "
+            f"the first morning of the {kind} it was {first}."
         ),
-        _calls_made(kind, spoken),
+        _calls_made(kind, made, reached),
     ]
     if len(share):
         row = share.iloc[0]
@@ -81,10 +83,17 @@ def _brief(data: ReportData, called: pd.DataFrame, share: pd.DataFrame, copy: Co
     return sentences
 
 
-def _calls_made(kind: str, spoken: list[str]) -> str:
-    if spoken == ["0", "0"]:
+def _need(number: int) -> str:
+    return "needs" if number == 1 else "need"
+
+
+def _calls_made(kind: str, made: int, reached: int) -> str:
+    if not made:
         return f"No calls were recorded in the {kind}."
-    return f"Calls recorded in the {kind}: {spoken[0]} reached the family, {spoken[1]} did not."
+    return (
+        f"Calls recorded in the {kind}: {thousands(reached)} reached the family, "
+        f"{thousands(made - reached)} did not."
+    )
 
 
 def _was(data: ReportData) -> str:
@@ -94,7 +103,7 @@ def _was(data: ReportData) -> str:
     return f", {percent(before['in_date_share'].iloc[0])} in the {data.period.kind} before"
 
 
-def _in_date(data: ReportData, share: pd.DataFrame, copy: Copy) -> Part:
+def _in_date(data: ReportData, share: pd.DataFrame) -> Part:
     title = "How often was the dressing in date?"
     explained = ("in_date_share", "on_time_share")
     if share.empty:
@@ -123,7 +132,7 @@ def _in_date(data: ReportData, share: pd.DataFrame, copy: Copy) -> Part:
         title,
         answer,
         Figure(figures.shares(points, "% of home line-days in date"), "By month."),
-        (_by_site(data, copy, kind),),
+        (_by_site(data, kind),),
         tuple(notes),
         explained,
     )
@@ -134,11 +143,10 @@ def _on_time(row: Any) -> str:
     return f"Of {intervals}, {percent(row['on_time_share'])} ended on time."
 
 
-def _by_site(data: ReportData, copy: Copy, kind: str) -> Table:
+def _by_site(data: ReportData, kind: str) -> Table:
     now = adherence(data.tallies, Grouping.SITE, Task.DRESSING)
     before = adherence(data.tallies_before, Grouping.SITE, Task.DRESSING)
     was = before.set_index("group")["in_date_share"]
-    hidden = hidden_counts(now["families"]).counts if copy is Copy.OUTSIDE else [False] * len(now)
     heads = (
         "Site",
         "Families",
@@ -150,7 +158,7 @@ def _by_site(data: ReportData, copy: Copy, kind: str) -> Table:
         "Log coverage",
     )
     rows = []
-    for row, hide in zip(now.to_dict("records"), hidden, strict=True):
+    for row in now.to_dict("records"):
         shown = (
             thousands(int(row["families"])),
             thousands(int(row["home_line_days"])),
@@ -160,11 +168,11 @@ def _by_site(data: ReportData, copy: Copy, kind: str) -> Table:
             percent(row["on_time_share"]),
             percent(row["log_coverage"]),
         )
-        rows.append((text(row["group"]), *((HIDDEN,) * len(shown) if hide else shown)))
+        rows.append((text(row["group"]), *shown))
     return Table(f"Care in date by site, {data.period.words}", heads, tuple(rows))
 
 
-def _calls(data: ReportData, called: pd.DataFrame, copy: Copy) -> Part:
+def _calls(data: ReportData, called: pd.DataFrame) -> Part:
     kind = data.period.kind
     until = "that day" if data.period.is_week else "until the next of these mornings"
     heads = (
@@ -174,25 +182,23 @@ def _calls(data: ReportData, called: pd.DataFrame, copy: Copy) -> Part:
         "Calls made",
         "Reached the family",
     )
-    rows, drawn = [], []
-    for row in called.to_dict("records"):
-        bands = counts_of([int(row[b]) for b in BANDS_SHOWN], copy, add_up=True)
-        listed = counts_of([int(row["listed"])], copy)[0]
-        made_of = ["", ""]
-        if not pd.isna(row["made"]):
-            reached, not_reached = int(row["reached"]), int(row["made"]) - int(row["reached"])
-            spoken = counts_of([reached, not_reached], copy)
-            made_of = [HIDDEN if HIDDEN in spoken else thousands(int(row["made"])), spoken[0]]
-        cells = (listed, *bands, *made_of)
-        rows.append((weekday_words(row["morning"].date()), *cells))
-        drawn.append([_drawn(cells[0]), *(_drawn(c) for c in made_of)])
+    rows = [
+        (
+            weekday_words(row["morning"].date()),
+            *(thousands(int(row[c])) for c in ("listed", *BANDS_SHOWN)),
+            *("" if pd.isna(row[c]) else thousands(int(row[c])) for c in ("made", "reached")),
+        )
+        for row in called.to_dict("records")
+    ]
     names = ("to call", "calls made", "reached")
-    series = [(n, [d[at] for d in drawn]) for at, n in enumerate(names)]
-    last = rows[-1]
+    columns = ("listed", "made", "reached")
+    series = [(n, column(called, c)) for n, c in zip(names, columns, strict=True)]
+    last = called.iloc[-1]
     return Part(
         "How many families needed a call, and how many were reached?",
-        f"{_start(many(last[1]))} families need a call on {weekday_words(data.period.end)}"
-        f"{_of_them(last[2], last[3])}; {many(last[5])} have been called and come back on the list "
+        f"{families(int(last['listed']))} {_need(int(last['listed']))} a call on "
+        f"{weekday_words(data.period.end)}, {last['same_day_review']} for same-day review and "
+        f"{last['call_today']} today; {families(int(last['waiting']))} called come back on the list "
         "later.",
         Figure(
             figures.bars([r[0] for r in rows], series, "families, calls"),
@@ -208,38 +214,18 @@ def _calls(data: ReportData, called: pd.DataFrame, copy: Copy) -> Part:
     )
 
 
-def _start(words: str) -> str:
-    """Words at the start of a sentence."""
-    return words[:1].upper() + words[1:]
-
-
-def _of_them(same_day: str, today: str) -> str:
-    if HIDDEN in (same_day, today):
-        return " (the numbers for same-day review and for today are hidden)"
-    return f", {same_day} of them for same-day review and {today} today"
-
-
-def _drawn(cell: str) -> float:
-    """A cell as the length of a bar; hidden or blank ones are left out."""
-    digits = cell.replace("\N{NARROW NO-BREAK SPACE}", "")
-    return float(digits) if digits.isdigit() else math.nan
-
-
-def _change(data: ReportData, copy: Copy) -> Part:
+def _change(data: ReportData) -> Part:
     first, last = data.lists[data.period.start], data.lists[data.period.end]
     change = list_change(first, last)
     then, now = (set(found.families["family_id"]) for found in (first, last))
-    new, gone, stayed = counts_of(
-        [len(now - then), len(then - now), len(now & then)], copy, add_up=False
-    )
-    rows = []
-    for row in change.to_dict("records"):
-        cells = [int(row[c]) for c in ("then", "new", "gone", "now")]
-        rows.append((sentence(REASONS[row["reason"]])[:-1], *counts_of(cells, copy, add_up=False)))
-    if copy is Copy.OUTSIDE:
-        # then - gone = now - new: with one of the four hidden, no other may reveal it.
-        rows = [(r[0], *(HIDDEN,) * 4) if HIDDEN in r else r for r in rows]
-        new, gone, stayed = (HIDDEN,) * 3 if HIDDEN in (new, gone, stayed) else (new, gone, stayed)
+    new, gone, stayed = len(now - then), len(then - now), len(now & then)
+    rows = [
+        (
+            sentence(REASONS[row["reason"]])[:-1],
+            *(thousands(int(row[c])) for c in ("then", "new", "gone", "now")),
+        )
+        for row in change.to_dict("records")
+    ]
     heads = (
         "Reason",
         weekday_words(data.period.start),
@@ -253,17 +239,11 @@ def _change(data: ReportData, copy: Copy) -> Part:
             "have been done but not logged; the call list shows which."
         )
     ]
-    if copy is Copy.TEAM:
-        notes += [
-            f"Joined the list: {_codes(now - then)}.",
-            f"Left the list: {_codes(then - now)}.",
-        ]
+    notes += [f"Joined the list: {_codes(now - then)}.", f"Left the list: {_codes(then - now)}."]
     return Part(
         "What changed since the first morning?",
         (
-            "The numbers of families that joined, left or stayed on the list are hidden."
-            if HIDDEN in (new, gone, stayed)
-            else f"{new} families joined the list, {gone} left it and {stayed} were on it both times "
+            f"{families(new)} joined the list, {gone} left it and {stayed} were on it both times "
             "(to call or waiting)."
         ),
         tables=(Table("Families with each reason to call", heads, tuple(rows)),),

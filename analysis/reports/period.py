@@ -11,6 +11,8 @@ from analysis.measures import MeasureError
 from analysis.words import MONTHS, short_day
 
 WEEK = 7
+SETTLING_DAYS = 28
+"""Days after a quarter in which late entries may still come in before a copy for outside."""
 YEARS = range(1900, 2200)
 """No log is older or newer, and days outside this range cannot be calculated."""
 _WEEK = re.compile(r"(\d{4})-W(\d{2})", re.ASCII)
@@ -19,10 +21,10 @@ _MONTH = re.compile(r"(\d{4})-(\d{2})", re.ASCII)
 
 @dataclass(frozen=True)
 class Period:
-    """A calendar month or an ISO week, from Monday to Sunday."""
+    """A calendar month, a quarter, or an ISO week from Monday to Sunday."""
 
     name: str
-    """``2031-03`` or ``2031-W11``."""
+    """``2031-03``, ``2031-Q1`` or ``2031-W11``."""
     start: date
     end: date
     """The morning after, on which it is read: its days lie before."""
@@ -33,14 +35,19 @@ class Period:
         return "W" in self.name
 
     @property
+    def is_quarter(self) -> bool:
+        """Whether it is a quarter."""
+        return "Q" in self.name
+
+    @property
     def last(self) -> date:
         """Its last day."""
         return self.end - timedelta(days=1)
 
     @property
     def kind(self) -> str:
-        """``week`` or ``month``."""
-        return "week" if self.is_week else "month"
+        """``week``, ``month`` or ``quarter``."""
+        return "week" if self.is_week else "quarter" if self.is_quarter else "month"
 
     @property
     def words(self) -> str:
@@ -51,6 +58,8 @@ class Period:
         >>> week("2031-W11").words, month("2031-03").words
         ('week 11 of 2031, 10 Mar to 16 Mar', 'March 2031')
         """
+        if self.is_quarter:
+            return f"{month_words(self.name)}, {short_day(self.start, self.last)} to {short_day(self.last, self.last)}"
         if not self.is_week:
             return f"{calendar.month_name[self.start.month]} {self.start.year}"
         year, number = self.name.split("-W")
@@ -60,14 +69,19 @@ class Period:
     def before(self) -> Period:
         """The period before."""
         day = self.start - timedelta(days=1)
+        if self.is_quarter:
+            return quarter_of(day)
         return week_of(day) if self.is_week else month_of(day)
 
     @property
     def mornings(self) -> tuple[date, ...]:
         """Mornings of which the call lists are shown: each of a week, every seventh of a month.
 
-        The first is that of the first day, the last that on which the period is read.
+        The first is that of the first day, the last that on which the period is read; of a quarter
+        there are no others.
         """
+        if self.is_quarter:
+            return (self.start, self.end)
         step = 1 if self.is_week else WEEK
         length = (self.end - self.start).days
         days = [self.start + timedelta(days=n) for n in range(0, length, step)]
@@ -133,6 +147,31 @@ def month_of(day: date) -> Period:
     """The calendar month of a day."""
     start = day.replace(day=1)
     return Period(f"{start:%Y-%m}", start, (start + timedelta(days=31)).replace(day=1))
+
+
+def quarter_of(day: date) -> Period:
+    """The calendar quarter of a day."""
+    first = day.month - (day.month - 1) % 3
+    start = date(day.year, first, 1)
+    end = (start + timedelta(days=93)).replace(day=1)
+    return Period(f"{day.year}-Q{(first + 2) // 3}", start, end)
+
+
+def outside_quarter(period: Period) -> Period:
+    """The quarter that a copy for outside reports on when a week or month is asked for.
+
+    The last one that had been over for `SETTLING_DAYS` when the period ended. All copies made until
+    the next one report on the same quarter, as known at the same moment, so that no count can be
+    found by subtracting one copy from another.
+
+    Examples
+    --------
+    >>> outside_quarter(month("2031-03")).name, outside_quarter(month("2031-04")).name
+    ('2030-Q4', '2031-Q1')
+    """
+    return quarter_of(
+        quarter_of(period.end - timedelta(days=SETTLING_DAYS)).start - timedelta(days=1)
+    )
 
 
 def month_words(name: str) -> str:

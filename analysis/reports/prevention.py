@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import pandas as pd
@@ -22,13 +21,13 @@ from analysis.measures import (
 from analysis.measures.comparison import SPAN
 from analysis.reports import figures
 from analysis.reports.basis import titled
-from analysis.reports.cells import rate_cells, released
+from analysis.reports.cells import rate_cells
 from analysis.reports.data import ReportData
 from analysis.reports.figures import Point
+from analysis.reports.outside import outside_parts
 from analysis.reports.period import month_words
 from analysis.reports.report import Figure, Part, Report, Table
-from analysis.stats.small_cells import hidden_counts
-from analysis.verdicts import chart_verdict, period_of, ratio_verdict
+from analysis.verdicts import chart_verdict, ratio_verdict
 from analysis.vocabulary import Basis, Copy, Grouping, OutcomeKind, Role
 from analysis.words import (
     NOT_NHSN,
@@ -58,45 +57,36 @@ def prevention_report(data: ReportData, copy: Copy) -> Report:
     data : ReportData
         Of the period.
     copy : Copy
-        One that leaves the team hides counts from 1 to 10 and goes by quarter, where fewer
-        have to be hidden; what would reveal a hidden count is hidden too.
+        One for outside is `outside.outside_parts`.
     """
     if data.now.tallies.days.empty:
         nothing = Part(
             "How often did harm happen?", "There are no home line-days, so there is no rate."
         )
         return titled(data, Role.PREVENTION, copy, [nothing.answer], [nothing])
-    by = Grouping.MONTH if copy is Copy.TEAM else Grouping.QUARTER
-    chart = drifting(data, by, copy)
-    parts = [_events(data, chart, copy), _drift(chart, by), _compared(data, chart, by, copy)]
-    parts.append(_sites(data, chart, copy))
-    if copy is Copy.TEAM:
-        parts.append(_silence(data))
-    brief = [parts[0].answer, parts[1].answer, parts[2].answer]
-    return titled(data, Role.PREVENTION, copy, brief, parts)
+    if copy is Copy.OUTSIDE:
+        parts = outside_parts(data, Role.PREVENTION)
+        return titled(data, Role.PREVENTION, copy, [p.answer for p in parts], parts)
+    by = Grouping.MONTH
+    chart = drifting(data, by)
+    parts = [_events(data), _drift(chart, by), _compared(data, chart, by), _sites(data)]
+    brief = [p.answer for p in parts[:3]]
+    return titled(data, Role.PREVENTION, copy, brief, [*parts, _silence(data)])
 
 
-def drifting(data: ReportData, by: Grouping, copy: Copy) -> pd.DataFrame:
-    """Chart of skin events by period with limits, what is provisional, and what is hidden.
+def drifting(data: ReportData, by: Grouping) -> pd.DataFrame:
+    """Chart of skin events by period with limits, and which periods are provisional.
 
     Returns
     -------
     DataFrame
-        RATE_CHART with ``group`` for its period and ``hidden``.
+        RATE_CHART with ``group`` for its period.
     """
-    now, basis = data.now, usual_basis(SKIN)
-    chart = rate_chart(now, SKIN, by, basis).rename(columns={"period": "group"})
-    exact = released(rates(now.tallies, SKIN, by, basis, Limits.EXACT), copy)
-    chart = chart.drop(columns=["lower", "upper"])
-    chart = chart.merge(exact[["group", "lower", "upper", "hidden"]], on="group", how="left")
-    chart["signal"] = chart["signal"].mask(chart["hidden"].astype(bool))
-    return chart
+    return rate_chart(data.now, SKIN, by, usual_basis(SKIN)).rename(columns={"period": "group"})
 
 
 def _rate(row: Any) -> str:
     """A rate in words, with its counts and limits."""
-    if row["hidden"]:
-        return f"the count is hidden, of {thousands(int(row['line_days']))} home line-days"
     events, days = int(row["events"]), thousands(int(row["line_days"]))
     if not row["line_days"]:
         return f"{events} and no home line-days: no rate"
@@ -106,7 +96,7 @@ def _rate(row: Any) -> str:
     return f"{of}: {number(row['rate_per_1000'])} {PER} (95 % limits {limits(row['lower'], row['upper'])})"
 
 
-def _events(data: ReportData, chart: pd.DataFrame, copy: Copy) -> Part:
+def _events(data: ReportData) -> Part:
     rows, first = [], None
     known = [str(e) for e in data.now.tallies.events["event"].cat.categories]
     for event in (SKIN, *(str(o) for o in OutcomeKind if str(o) in known)):
@@ -114,9 +104,8 @@ def _events(data: ReportData, chart: pd.DataFrame, copy: Copy) -> Part:
         found = rates(data.tallies, event, Grouping.ALL, basis, Limits.EXACT)
         if found.empty:
             continue
-        shown = released(found, copy).iloc[0].to_dict()
+        shown = found.iloc[0].to_dict()
         if event == SKIN:
-            shown = _given_quarters(data, shown, chart, copy)
             first = shown
         name = "Skin events" if event == SKIN else sentence(plain(event))[:-1]
         rows.append((name, *rate_cells(shown), BASES[basis]))
@@ -139,21 +128,6 @@ def _events(data: ReportData, chart: pd.DataFrame, copy: Copy) -> Part:
     )
 
 
-def _given_quarters(
-    data: ReportData, shown: dict[Any, Any], chart: pd.DataFrame, copy: Copy
-) -> dict[Any, Any]:
-    """Hide the period's count where it would reveal a small rest of a quarter that is shown."""
-    if copy is Copy.TEAM or shown["hidden"]:
-        return shown
-    quarters = {period_of(d, Grouping.QUARTER) for d in (data.period.start, data.period.last)}
-    of = chart[chart["group"].isin(quarters)]
-    rest = int(of["events"].sum()) - int(shown["events"])
-    if not hidden_counts([int(shown["events"]), rest]).counts[0]:
-        return shown
-    gone = dict.fromkeys(("events", "rate_per_1000", "lower", "upper"), math.nan)
-    return {**shown, **gone, "hidden": True}
-
-
 def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
     title = "Is the rate of skin events changing?"
     explained = ("control_chart", "skin_rate")
@@ -165,7 +139,7 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
     points = [
         Point(
             month_words(str(row["group"])),
-            math.nan if row["hidden"] else float(row["rate_per_1000"]),
+            float(row["rate_per_1000"]),
             open=bool(row["provisional"]),
             marked=bool(signal_words(row["signal"])),
         )
@@ -196,7 +170,7 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
     )
     return Part(
         title,
-        _verdict(chart, by),
+        chart_verdict(chart.rename(columns={"group": "period"}), by).sentence,
         Figure(
             figures.control_chart(points, centre, lower, upper, PER),
             "Filled: complete; hollow: provisional; diamond: breaks a rule. Solid: centre; "
@@ -221,27 +195,17 @@ def _data_state(row: Any) -> str:
     return f"provisional, {percent(row['completeness'])} received"
 
 
-def _verdict(chart: pd.DataFrame, by: Grouping) -> str:
-    """The verdict of the whole chart; periods with hidden counts are left out and counted."""
-    hidden = chart["hidden"].to_numpy(dtype=bool)
-    found = chart_verdict(chart[~hidden].rename(columns={"group": "period"}), by)
-    aside = f" {int(hidden.sum())} {by}s with hidden counts are left out." if hidden.any() else ""
-    return found.sentence + aside
-
-
-def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -> Part:
+def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping) -> Part:
     """The newest period that is over against those of the year before it."""
     title = f"Does the newest {by} differ from the year before it?"
     over = chart[~chart["provisional"].to_numpy(dtype=bool)].tail(BEFORE[by] + 1)
     groups = [str(g) for g in over["group"]]
     if len(groups) < 2:
         return Part(title, f"There are not two {by}s to compare.")
-    if copy is Copy.OUTSIDE and bool(over["hidden"].any()):
-        return Part(title, "Not shown: the comparison would reveal a hidden count.")
     newest, before = groups[-1], f"{groups[0]}{SPAN}{groups[-2]}"
     names = (month_words(newest), f"{month_words(groups[0])} to {month_words(groups[-2])}")
     args = (settled_tallies(data.now, SKIN), SKIN, by, usual_basis(SKIN), Limits.EXACT)
-    table = compared_rates(*args, [newest, before]).assign(hidden=False)
+    table = compared_rates(*args, [newest, before])
     heads = (
         sentence(f"{by}s")[:-1],
         "Skin events",
@@ -282,36 +246,23 @@ def _compared(data: ReportData, chart: pd.DataFrame, by: Grouping, copy: Copy) -
     )
 
 
-def _sites(data: ReportData, chart: pd.DataFrame, copy: Copy) -> Part:
-    found = rates(data.tallies, SKIN, Grouping.SITE, usual_basis(SKIN), Limits.EXACT)
-    table = released(found, copy)
+def _sites(data: ReportData) -> Part:
+    table = rates(data.tallies, SKIN, Grouping.SITE, usual_basis(SKIN), Limits.EXACT)
     title = "Is any site different from the rest?"
     if table.empty:
         return Part(title, "There are no home line-days.", explained=("funnel",))
     whole = rates(data.tallies, SKIN, Grouping.ALL, usual_basis(SKIN), Limits.EXACT)
-    total = _given_quarters(data, released(whole, copy).iloc[0].to_dict(), chart, copy)
-    if total["hidden"]:
-        return Part(title, "Not shown: the number of events of all sites together is hidden.")
+    sites = table.to_dict("records")
+    names = [text(row["group"]) or "not recorded" for row in sites]
     points = [
-        Point(
-            text(r["group"]) or "not recorded",
-            *(
-                (math.nan,) * 3
-                if r["hidden"]
-                else (float(r["rate_per_1000"]), float(r["lower"]), float(r["upper"]))
-            ),
-        )
-        for r in table.to_dict("records")
+        Point(name, float(row["rate_per_1000"]), float(row["lower"]), float(row["upper"]))
+        for name, row in zip(names, sites, strict=True)
     ]
-    rows = tuple(
-        (text(r["group"]) or "not recorded", *rate_cells(r)) for r in table.to_dict("records")
-    )
-    reference = float(total["rate_per_1000"])
+    rows = tuple((name, *rate_cells(row)) for name, row in zip(names, sites, strict=True))
+    reference = float(whole["rate_per_1000"].iloc[0])
     return Part(
         title,
-        "Where limits overlap widely, there is no clear difference between sites."
-        if copy is Copy.TEAM
-        else "Sites with counts that may be shown, with exact limits.",
+        "Where limits overlap widely, there is no clear difference between sites.",
         Figure(
             figures.ranges(points, PER, reference=reference, named="all sites"),
             "Dot: rate; bar: exact 95 % limits; dashed: all sites.",

@@ -58,12 +58,17 @@ def _row(row: NeedRow, view: NeedsView, as_of: date) -> dict[str, object]:
         "who": need_words.who(row),
         "caregiver": row.caregiver_id or need_words.NOT_NAMED,
         "step": row.step_name,
-        "missed": words.sentence(missed),
+        "missed": words.sentence(_since(row) or missed),
         "rate": f"Adjusted rate {percent(row.share)} (limit {percent(row.limit)}).",
         "probability": need_words.probability(row.prob),
         "refreshed": need_words.refreshed(row, as_of),
         "sites": words.listed(list(row.sites)),
     }
+
+
+def _since(row: NeedRow) -> str:
+    """What was missed since a refresher and before it, where the list asks to watch."""
+    return need_words.how_sure(row) if row.sureness in ("watch", "improved") else ""
 
 
 def need_address(view: NeedsView, row: NeedRow) -> str:

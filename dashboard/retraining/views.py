@@ -29,15 +29,18 @@ class NeedRow:
     seen: int
     missed: int
     share: float
-    """Drawn toward the programme's share of the step."""
+    """Adjusted towards the programme average of the step."""
     prob: float
     """Probability that the true share is above the limit."""
     limit: float
     sureness: str
-    """``sure``, ``likely`` or ``open``."""
+    """``sure``, ``likely``, ``watch``, ``improved`` or ``open``."""
     sites: tuple[str, ...]
     refreshed_on: date | None
-    """The caregiver's last refresher of the dressing change."""
+    """The caregiver's last refresher of the skill, up to which the evidence does not count."""
+    seen_before: int
+    missed_before: int
+    """Occasions before that refresher, and how many of them were missed."""
 
     @property
     def key(self) -> tuple[str, str | None, str]:

@@ -26,11 +26,17 @@ SURENESS = {
     "likely": Level(
         "Likely above the limit", "Probability 50 % to 95 %: check the log entries, then ask."
     ),
+    "watch": Level(
+        "Recently retrained, watch",
+        "A refresher in the last months: the changes since then neither call for another nor show "
+        "that it helped.",
+    ),
+    "improved": Level("Improved", "Clearly less is missed since the refresher than before it."),
     "open": Level(
         "Not clearly above the limit", "Probability under 50 %: what was missed may be chance."
     ),
 }
-STROKES = {"sure": 3, "likely": 2, "open": 1}
+STROKES = {"sure": 3, "likely": 2, "watch": 1, "improved": 1, "open": 1}
 SKILLS = {
     "dressing_change": "dressing change",
     "connector_change": "connector change",
@@ -101,6 +107,11 @@ def probability(value: Any) -> str:
 
 def how_sure(row: NeedRow) -> str:
     """How certain it is that a step is missed too often, in words and a number."""
+    if row.sureness in ("watch", "improved"):
+        changes = words.counted(row.seen, "change", "changes")
+        since = f"{changes} since, {row.missed} missed; before, {row.missed_before} of {row.seen_before}"
+        title = "recently retrained, watch" if row.sureness == "watch" else "improved"
+        return f"{title} ({since})"
     word = {"sure": "very likely", "likely": "likely", "open": "not clearly"}
     return (
         f"{word[row.sureness]} above the limit of {percent(row.limit)} "

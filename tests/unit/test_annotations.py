@@ -172,7 +172,7 @@ def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
     by_text = {a.text: a.row for a in beside(ask(app, "manager"))}
     with pytest.raises(FormError, match="all sites"):
         RatesQueries(north).withdraw_annotation(by_text["of all"])
-    with pytest.raises(FormError, match="does not stand"):
+    with pytest.raises(FormError, match="was removed"):
         RatesQueries(north).withdraw_annotation(by_text["of south"])
     RatesQueries(north).withdraw_annotation(by_text["of north"])
     assert [a.text for a in beside(north)] == ["of all", "mine"]
@@ -193,15 +193,15 @@ def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
 )
 def test_what_does_not_fit_is_told_and_not_written(app, form, told):
     with pytest.raises(FormError, match=told):
-        ask(app, "prevention").annotate(AnnotationForm.of({**FORM, **form}))
+        RatesQueries(ask(app, "prevention")).annotate(AnnotationForm.of({**FORM, **form}))
     assert len(app.service.store.annotations()) == 0
 
 
 def test_the_right_is_asked_for_at_the_door_too(app):
     with pytest.raises(NotAllowedError):
-        ask(app, "reader").annotate(AnnotationForm.of(FORM))
+        RatesQueries(ask(app, "reader")).annotate(AnnotationForm.of(FORM))
     with pytest.raises(NotAllowedError):
-        ask(app, "reader").withdraw_annotation(1)
+        RatesQueries(ask(app, "reader")).withdraw_annotation(1)
 
 
 def annotation(day: date, mark: str) -> Annotation:
@@ -233,6 +233,7 @@ def test_marks_are_upright_dashed_lines_with_their_letters_joined_where_they_cro
             "events": 1,
             "line_days": 1000,
             "rate_per_1000": 1.0,
+            "judged_rate_per_1000": 1.0,
             "centre": 1.0,
             "lower_limit": 0.0,
             "upper_limit": 3.0,

@@ -28,6 +28,8 @@ from synthetic_data import generate_blocks, write_canonical
 POLICY = shipped_policy()
 TODAY = date(2031, 3, 10)
 WEEK, MONTH = reports.week("2031-W09"), reports.month("2031-02")
+THIN = "\N{NARROW NO-BREAK SPACE}"
+COUNTS = ("Events", "Skin events", "Families")
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +62,13 @@ def store(file):
 
 @pytest.fixture(scope="module")
 def made(store):
-    return {p.name: reports.gather(store, POLICY, p, None, TODAY) for p in (WEEK, MONTH)}
+    found = {p.name: reports.gather(store, POLICY, p, None, TODAY) for p in (WEEK, MONTH)}
+    quarter, known_at = reports.outside_request(MONTH, None, None)
+    return {**found, quarter.name: reports.gather(store, POLICY, quarter, known_at, TODAY)}
+
+
+QUARTER = reports.outside_request(MONTH, None, None)[0]
+"""The quarter that a copy for outside of the week or the month reports on."""
 
 
 def report(made, period, role, copy):
@@ -162,40 +170,87 @@ def test_calls_of_the_week_are_counted_on_their_morning(made):
 
 
 @pytest.mark.parametrize("role", list(reports.REPORTS))
-@pytest.mark.parametrize("period", [WEEK, MONTH], ids=lambda p: p.name)
-def test_a_copy_for_outside_names_no_family_caregiver_or_nurse(made, store, period, role):
-    text = reports.html_file(report(made, period, role, Copy.OUTSIDE))
-    lines = made[period.name].now.records.lines
-    people = made[period.name].now.records.caregivers["caregiver_id"]
+def test_a_copy_for_outside_names_no_family_caregiver_or_nurse(made, role):
+    text = reports.html_file(report(made, QUARTER, role, Copy.OUTSIDE))
+    records = made[QUARTER.name].now.records
+    lines, people = records.lines, records.caregivers["caregiver_id"]
     for code in {*lines["family_id"], *lines["line_id"], *lines["nurse"].dropna(), *people}:
         assert not re.search(rf"\b{re.escape(code)}\b", text), code
     assert "May leave the team" in text
 
 
-def test_a_copy_for_outside_hides_counts_from_1_to_10_and_what_reveals_them(made):
-    inside = []
-    for period in (WEEK, MONTH):
-        found = report(made, period, Role.PREVENTION, Copy.OUTSIDE)
-        for part in found.parts:
-            for shown in part.tables:
-                at = [n for n, h in enumerate(shown.heads) if h in ("Events", "Skin events")]
-                for row in shown.rows:
-                    for cell in (row[n] for n in at):
-                        assert cell == "hidden" or not 1 <= int(cell) <= 10, (part.title, row)
-        team = report(made, period, Role.PREVENTION, Copy.TEAM)
-        inside += [int(row[1]) for row in table(team, "Is the rate of skin events changing").rows]
-    assert any(1 <= count <= 10 for count in inside)  # there was something to hide
-
-
 @pytest.mark.parametrize("role", list(reports.REPORTS))
-def test_sentences_of_a_copy_for_outside_name_in_words_what_is_hidden(made, role):
-    for period in (WEEK, MONTH):
-        found = report(made, period, role, Copy.OUTSIDE)
-        assert found.parts
-        for said in (*found.brief, *(p.answer for p in found.parts)):
-            assert not re.search(r"(^|[ ,;])hidden (families|caregivers|of|have)", said), said
-            assert not re.search(r"\b([1-9]|10) (families|caregivers|of them|skin events)\b", said)
-            assert said[0] == said[0].upper()
+def test_a_copy_for_outside_shows_no_count_from_1_to_10(made, role):
+    found = report(made, QUARTER, role, Copy.OUTSIDE)
+    counted = [
+        (part.title, row)
+        for part in found.parts
+        for shown in part.tables
+        for at in [n for n, h in enumerate(shown.heads) if h in COUNTS]
+        for row in shown.rows
+        if row[at] != "hidden" and 1 <= int(row[at].replace(THIN, "")) <= 10
+    ]
+    assert counted == []
+    for said in (*found.brief, *(p.answer for p in found.parts)):
+        assert not re.search(r"(^|[ ,;])hidden (families|caregivers|of|have)", said), said
+        assert not re.search(r"\b([1-9]|10) (families|caregivers|of them|skin events)\b", said)
+        assert said[0] == said[0].upper()
+
+
+def test_there_is_something_to_hide(made):
+    inside = rates(made[QUARTER.name].tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT)
+    assert inside["events"].between(1, 10).any()
+    outside = report(made, QUARTER, Role.PREVENTION, Copy.OUTSIDE)
+    assert "hidden" in {row[1] for row in table(outside, "How do sites compare").rows}
+
+
+def test_copies_of_twenty_weeks_and_months_reveal_nothing_when_subtracted(store):
+    """An attacker holds every copy for outside and subtracts any two of them."""
+    last = reports.week_of(date(2031, 3, 9))
+    weeks, months = [last], [MONTH]
+    while len(weeks) < 20:
+        weeks.append(weeks[-1].before())
+        months.append(months[-1].before())
+    asked = {
+        p.name: reports.outside_request(p, None, None)
+        for p in (*weeks, *months)
+        if p.start > date(2029, 9, 1)
+    }
+    assert len({quarter.name for quarter, _ in asked.values()}) > 3
+    # One moment a quarter: all copies that report on it hold the same.
+    assert len(set(asked.values())) == len({quarter.name for quarter, _ in asked.values()})
+    held: dict[tuple[str, ...], str] = {}
+    for quarter, known_at in set(asked.values()):
+        data = reports.gather(store, POLICY, quarter, known_at, TODAY)
+        for role in reports.REPORTS:
+            found = reports.REPORTS[role](data, Copy.OUTSIDE)
+            for part in found.parts:
+                assert part.figure is None
+                for shown in part.tables:
+                    _no_single_gap(shown)
+                    # No number of one quarter stands in the copy of another.
+                    for row in shown.rows if quarter.words in shown.label else ():
+                        key = (role, shown.label, row[0])
+                        assert held.setdefault(key, quarter.name) == quarter.name
+    assert len(held) > 10
+
+
+def _no_single_gap(shown):
+    """No column has one hidden count alone, which the sum of the others would give away."""
+    for at, head in enumerate(shown.heads):
+        if head in COUNTS and shown.heads[0] in ("Site", "Band"):
+            cells = [row[at] for row in shown.rows]
+            # Alone beside zeros it equals the sum, which is small and hidden as well.
+            alone = cells.count("hidden") == 1 and set(cells) - {"0", "hidden"}
+            assert not alone, (shown.label, cells)
+
+
+def test_a_copy_for_outside_of_one_site_is_refused(monkeypatch, file, capsys):
+    asked = ("--for", "prevention", "--month", "2031-02", "--copy", "outside")
+    assert run(monkeypatch, file, *asked, "--site", "Fern") == 2
+    assert "covers all sites" in capsys.readouterr().err
+    assert run(monkeypatch, file, *asked, "--known-at", "2031-03-05") == 2
+    assert "fixed day of receipt" in capsys.readouterr().err
 
 
 def test_the_other_counts_do_not_reveal_a_hidden_one():
@@ -215,7 +270,7 @@ def test_a_team_copy_says_so_and_names_families(made):
 
 @pytest.mark.parametrize("role", list(reports.REPORTS))
 def test_every_report_shows_what_it_rests_on(made, role):
-    found = report(made, MONTH, role, Copy.OUTSIDE)
+    found = report(made, MONTH, role, Copy.TEAM)
     names = dict(found.basis)
     assert names["Data received by"].startswith("end of 2031-02-28")
     assert re.fullmatch(r"[0-9a-f]{64}", names["SHA-256 of files, calls and policy"])
@@ -258,7 +313,9 @@ def test_the_same_command_gives_the_same_bytes_also_after_later_rows(
             == 0
         )
     written = sorted(path.name for path in (tmp_path / "one").iterdir())
-    assert written == [f"linedays-2031-02-prevention-outside.{end}" for end in ("html", "pdf")]
+    assert written == [
+        f"linedays-{QUARTER.name}-prevention-outside.{end}" for end in ("html", "pdf")
+    ]
     for name in written:
         first = (tmp_path / "one" / name).read_bytes()
         assert (tmp_path / "two" / name).read_bytes() == first, name

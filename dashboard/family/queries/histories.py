@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
 from datetime import date, timedelta
 
 import pandas as pd
@@ -145,6 +144,7 @@ def caregivers(found: Snapshot, family_id: str) -> tuple[CaregiverView, ...]:
 def rows_of_family(alone: Snapshot) -> dict[str, frozenset[int]]:
     """Numbers of the stored rows that speak of the family, by table; `alone` holds no other."""
     return {
-        field.name: frozenset(int(r) for r in getattr(alone.records, field.name)["row"])
-        for field in fields(alone.records)
+        name: frozenset(int(r) for r in frame["row"])
+        for name, frame in vars(alone.records).items()
+        if isinstance(frame, pd.DataFrame)
     }

@@ -107,7 +107,7 @@ def rows_of(found: Snapshot, needs: pd.DataFrame) -> tuple[NeedRow, ...]:
     """Rows of the list in the frame's order."""
     names = (
         *("family_id", "caregiver_id", "step", "seen", "missed", "shrunk_share", "prob_above"),
-        *("sureness", "site", "refreshed_on"),
+        *("sureness", "site", "refreshed_on", "seen_before", "missed_before"),
     )
     settings = found.edition.settings
     return tuple(
@@ -124,10 +124,23 @@ def rows_of(found: Snapshot, needs: pd.DataFrame) -> tuple[NeedRow, ...]:
             sureness=sureness,
             sites=codes(site),
             refreshed_on=day(refreshed),
+            seen_before=int(seen_before),
+            missed_before=int(missed_before),
         )
-        for family, caregiver, step, seen, missed, share, prob, sureness, site, refreshed in cells(
-            needs, *names
-        )
+        for (
+            family,
+            caregiver,
+            step,
+            seen,
+            missed,
+            share,
+            prob,
+            sureness,
+            site,
+            refreshed,
+            seen_before,
+            missed_before,
+        ) in cells(needs, *names)
     )
 
 
@@ -152,7 +165,7 @@ def need_opened(
     found, needs = training.found, training.needs
     opened = needs.iloc[[place]]
     row = rows_of(found, opened)[0]
-    numbers = [int(n) for n in codes(str(opened["evidence"].iloc[0]))]
+    numbers = [int(n) for n in _evidence(opened)]
     newest = numbers[-MOST_SOURCES:][::-1]
     sources = sources_of([("home_log", n) for n in newest], store, found, reader)
     family = needs[_same(needs, "family_id", row.family_id).to_numpy(dtype=bool)]
@@ -173,6 +186,12 @@ def need_opened(
         marked=marked_here(found, store, row.family_id),
         may_mark=context.is_today and reader.may(Right.MARK_REFRESHERS),
     )
+
+
+def _evidence(opened: pd.DataFrame) -> tuple[str, ...]:
+    """Rows of the home log in which something was missed recently; maybe none."""
+    evidence = opened["evidence"].iloc[0]
+    return () if pd.isna(evidence) else codes(str(evidence))
 
 
 def _without_sign_off(training: Training, row: NeedRow) -> int:

@@ -11,13 +11,21 @@ import pandas as pd
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import NO_SIGN_OFF, practice
 from analysis.decisions.refreshers import refreshers
-from analysis.decisions.retraining import LIKELY_PROBABILITY, retraining, sites_of
+from analysis.decisions.retraining import retraining, sites_of
 from analysis.snapshot import Snapshot
-from analysis.vocabulary import SignOffKind, Skill
+from analysis.vocabulary import NeedState
 
 SURE = 0.95
 """From this probability on a need is called almost sure (project choice)."""
-SURENESS = ("sure", "likely", "open")
+SURENESS = ("sure", "likely", "watch", "improved", "open")
+"""How a need is listed: two levels of certainty that the caregiver needs retraining, then those
+recently retrained, those who improved since, and those with no need."""
+STATES = {
+    NeedState.WATCH: "watch",
+    NeedState.TOO_EARLY: "watch",
+    NeedState.IMPROVED: "improved",
+    NeedState.NO_NEED: "open",
+}
 
 
 @dataclass(frozen=True)
@@ -43,25 +51,18 @@ class Training:
     def needs(self) -> pd.DataFrame:
         """Those of `told` with a share, the surest first: with sureness, site, refreshed_on."""
         needs = self.told[(self.told["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
-        prob = needs["prob_above"].to_numpy()
-        level = np.where(prob >= SURE, 0, np.where(prob >= LIKELY_PROBABILITY, 1, 2))
+        certain = np.where(needs["prob_above"].to_numpy() >= SURE, "sure", "likely")
+        state = needs["state"].astype("object")
+        level = state.map({str(s): name for s, name in STATES.items()}).to_numpy(dtype=object)
+        level = np.where((state == NeedState.RETRAIN).to_numpy(dtype=bool), certain, level)
         sites = sites_of(self.found.timeline).set_index("family_id")["site"]
-        return needs.assign(
-            sureness=np.array(SURENESS)[level],
+        needs = needs.assign(
+            sureness=pd.Categorical(level, categories=list(SURENESS), ordered=True),
             site=needs["family_id"].map(sites),
-            refreshed_on=needs["caregiver_id"].map(self._refreshed_on()).astype("datetime64[s]"),
-        ).reset_index(drop=True)
-
-    def _refreshed_on(self) -> pd.Series[pd.Timestamp]:
-        """Day of the last refresher of the dressing change up to the day, by caregiver."""
-        shown = self.found.records.sign_offs
-        given = (
-            (shown["kind"] == SignOffKind.REFRESHER)
-            & (shown["skill"] == Skill.DRESSING_CHANGE)
-            & (shown["signed_on"] <= pd.Timestamp(self.found.as_of))
         )
-        own = shown[given.fillna(value=False).to_numpy(dtype=bool)]
-        return own.groupby("caregiver_id")["signed_on"].max()
+        # The order of the analysis, within each group of the list.
+        needs = needs.sort_values("sureness", kind="stable", ignore_index=True)
+        return needs.assign(sureness=needs["sureness"].astype("string"))
 
     @cached_property
     def self_checked(self) -> int:

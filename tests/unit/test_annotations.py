@@ -234,6 +234,7 @@ def test_marks_are_upright_dashed_lines_with_their_letters_joined_where_they_cro
             "line_days": 1000,
             "rate_per_1000": 1.0,
             "judged_rate_per_1000": 1.0,
+            "judged_days": 1000,
             "centre": 1.0,
             "lower_limit": 0.0,
             "upper_limit": 3.0,

@@ -36,7 +36,7 @@ def stored(folder: Path, families: int) -> str:
     url = f"sqlite:///{folder / 'store.sqlite'}"
     with Store.open(url) as store:
         at = datetime(UNTIL.year, UNTIL.month, UNTIL.day, 5, tzinfo=UTC)
-        ingest(store, [folder / "files"], shipped_policy(), received_at=at)
+        ingest(store, [folder / "files"], shipped_policy(), received_at=at, ingested_at=at)
     return url
 
 

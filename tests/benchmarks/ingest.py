@@ -196,15 +196,17 @@ def into_sqlite(folder: Path, log: Path, lines: Path, spent: list[Spent]) -> Ing
         tempfile.TemporaryDirectory(dir=folder) as place,
         Store.open(f"sqlite:///{place}/store.sqlite") as store,
     ):
-        ingest(store, lines, shipped_policy(), received_at=RECEIVED_AT)
+        ingest(store, lines, shipped_policy(), received_at=RECEIVED_AT, ingested_at=RECEIVED_AT)
         with timed(spent):
-            return ingest(store, log, shipped_policy(), received_at=RECEIVED_AT)
+            return ingest(
+                store, log, shipped_policy(), received_at=RECEIVED_AT, ingested_at=RECEIVED_AT
+            )
 
 
 def through_checks(registry: Registry, log: Path) -> None:
     """All that comes before the store."""
     double = NoStore(registry)
-    ingest(double, log, shipped_policy(), received_at=RECEIVED_AT)  # type: ignore[arg-type]
+    ingest(double, log, shipped_policy(), received_at=RECEIVED_AT, ingested_at=RECEIVED_AT)  # type: ignore[arg-type]
 
 
 def main() -> None:
@@ -226,7 +228,7 @@ def main() -> None:
         size = log.stat().st_size
         print(f"{given.rows:,} rows, {size / 1e6:.0f} MB")
         with Store.open(f"sqlite:///{place}/lines.sqlite") as store:
-            ingest(store, lines, shipped_policy(), received_at=RECEIVED_AT)
+            ingest(store, lines, shipped_policy(), received_at=RECEIVED_AT, ingested_at=RECEIVED_AT)
             registry = store.registry()
         bare: list[Spent] = []
         before: list[Spent] = []
@@ -265,7 +267,7 @@ def measure_peak(what: str, log: Path, lines: Path) -> None:
             tempfile.TemporaryDirectory() as place,
             Store.open(f"sqlite:///{place}/lines.sqlite") as store,
         ):
-            ingest(store, lines, shipped_policy(), received_at=RECEIVED_AT)
+            ingest(store, lines, shipped_policy(), received_at=RECEIVED_AT, ingested_at=RECEIVED_AT)
             through_checks(store.registry(), log)
     print(peak_kibibytes())
 

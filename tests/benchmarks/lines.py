@@ -59,7 +59,8 @@ def main() -> None:
         rows = read_csv()
         read = timed(read_csv)
         start = time.perf_counter()
-        ingest(store, files, policy, received_at=datetime(2031, 3, 10, tzinfo=UTC))
+        at = datetime(2031, 3, 10, tzinfo=UTC)
+        ingest(store, files, policy, received_at=at, ingested_at=at)
         ingested = time.perf_counter() - start
         after_ingest = peak_mb()
         looked = timed(lambda: line_table(take(store, policy, AS_OF).timeline, Task.DRESSING).shape)

@@ -73,7 +73,7 @@ def prepared(folder: Path, families: int) -> tuple[str, list[str]]:
     policy = shipped_policy()
     with Store.open(url) as store:
         files = write_canonical(generate_blocks(families, until=until), folder, "csv")
-        ingest(store, files, policy, received_at=NOW - timedelta(hours=8))
+        ingest(store, files, policy, received_at=NOW - timedelta(hours=8), ingested_at=NOW)
         for number in range(20):
             store.people.add(f"N{number}", PASSWORD, Role.MANAGER, NOW, by="command line")
         calls = take(store, policy, NOW.date()).calls

@@ -29,7 +29,10 @@ from analysis.tables.timeline import TALLY
 from analysis.tallies.pieces import bands_of, month_of
 
 WORKED_OUT = ("home_spells", "accessed_spells", "intervals", "skin_events", "outcome_events")
-"""Tables of an extract beside those of the records."""
+"""Tables of an extract next to those of the records."""
+
+LEFT_OUT = ("calls",)
+"""Records that are about staff: never in an extract."""
 
 _RECEIVED_ON = Column.of(field_of("received_on"))
 _AGE_BAND = replace(TALLY["age_band"], meaning="age in years on the first day at home")
@@ -70,7 +73,8 @@ def deidentify(seen: Snapshot, key: Key) -> Extract:
     ExportError
         There are ten children or fewer: their number alone is a small cell.
     """
-    whole = {**record_tables(seen), **{name: TABLES[name](seen) for name in WORKED_OUT}}
+    records = {n: t for n, t in record_tables(seen).items() if n not in LEFT_OUT}
+    whole = {**records, **{name: TABLES[name](seen) for name in WORKED_OUT}}
     lines, caregivers = whole["lines"].frame, whole["caregivers"].frame
     n_children = lines["child_id"].nunique()
     if n_children <= LARGEST_HIDDEN:

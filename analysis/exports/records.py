@@ -18,7 +18,7 @@ from analysis.store import EveryVersion
 from analysis.tables.columns import Column, Frame
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 from analysis.tables.kinds import Kind, Sensitivity
-from analysis.tables.records import KNOWN
+from analysis.tables.records import KNOWN, TIMES
 from analysis.vocabulary import Private
 
 RECORDS = tuple(INCOMING)
@@ -103,14 +103,14 @@ def as_incoming(table: Table) -> Table:
         else:
             written[column.name] = cells
     columns = table.entry.columns
-    if {"done_on", "done_at"} <= written.keys():
-        days = frame["done_on"].dt.strftime("%Y-%m-%d").astype("string")
-        written["done_at"] = written["done_at"].fillna(days)
-        columns = tuple(
-            INCOMING["home_log"]["done_at"] if c.name == "done_at" else c
-            for c in columns
-            if c.name != "done_on"
-        )
+    for moment, (day, _) in TIMES.items():
+        if {day.name, moment} <= written.keys():
+            days = frame[day.name].dt.strftime("%Y-%m-%d").astype("string")
+            written[moment] = written[moment].fillna(days)
+            as_given = next(e[moment] for e in INCOMING.values() if moment in e.names)
+            columns = tuple(
+                as_given if c.name == moment else c for c in columns if c.name != day.name
+            )
     entry = replace(table.entry, columns=columns)
     return Table(entry, pd.DataFrame({c.name: written[c.name] for c in columns}))
 

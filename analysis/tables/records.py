@@ -23,7 +23,7 @@ from analysis.tables.incoming import INCOMING
 PROVENANCE = (Column.of(field_of("row")), Column.of(field_of("received_at")))
 """Columns that each stored row of a file has in front of its own."""
 
-_TIMES = {
+TIMES = {
     "done_at": (
         Column.of(field_of("done_on")),
         Column.of(field_of("done_at"), blank="only a date was written down"),
@@ -38,8 +38,8 @@ def _known(entry: Frame) -> Frame:
     for column in entry.columns:
         if entry.name == "home_log" and column.name in {"line_id", "family_id"}:
             columns.append(Column.of(field_of(column.name)))
-        elif column.name in _TIMES:
-            columns += _TIMES[column.name]
+        elif column.name in TIMES:
+            columns += TIMES[column.name]
         else:
             columns.append(column)
     return Frame(entry.name, entry.grain, (*PROVENANCE, *columns), key=("row",))

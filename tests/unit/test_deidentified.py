@@ -192,7 +192,7 @@ def test_what_was_worked_out_is_what_the_store_says(extract, seen):
         "home_line_days"
     ].sum()
     assert len(extract.tables["home_log"].frame) == len(seen.records.home_log)
-    assert set(extract.tables) == {*INCOMING, *WORKED_OUT}
+    assert set(extract.tables) == {*INCOMING, *WORKED_OUT} - {"calls"}
 
 
 def records_of(extract, child):
@@ -343,7 +343,7 @@ def test_the_code_is_the_published_keyed_hash():
 def test_a_key_file_gives_the_same_extract_again_and_is_in_none_of_its_files(run, tmp_path):
     for folder in ("one", "two"):
         code, _, told = run("deidentified", "--write", folder, "--key-file", "k.key")
-        assert (code, "keep it apart" in told) == (0, True)
+        assert (code, "keep it somewhere" in told) == (0, True)
     files = [
         {p.relative_to(tmp_path / f): p.read_bytes() for p in (tmp_path / f).rglob("*.*")}
         for f in ("one", "two")

@@ -116,3 +116,10 @@ def ports_named(tree: ast.Module) -> Iterator[int]:
 def test_no_test_uses_a_port_that_another_program_may_have():
     named = [f"{path}:{line}" for path, tree in trees() for line in ports_named(tree)]
     assert named == [], "take tests.ports.free_port, or port=0 where nothing is served"
+
+
+def test_the_quick_tests_are_there():
+    lines = (TESTS / "fast.txt").read_text(encoding="utf-8").splitlines()
+    paths = [line.removeprefix("--ignore=") for line in lines if not line.startswith("#")]
+    assert len(paths) > 3
+    assert [path for path in paths if not (TESTS.parent / path).exists()] == []

@@ -19,7 +19,7 @@ from IPython import get_ipython
 from plotly.io.base_renderers import HtmlRenderer
 
 from analysis.cli.inventing import invented_store
-from analysis.cli.options import today
+from analysis.cli.opening import today
 from analysis.policy import load_policy
 from analysis.snapshot import Snapshot
 from analysis.store import Store

@@ -66,7 +66,7 @@ def test_a_name_has_two_meanings_only_where_it_is_said_in_which_frames() -> None
         places[name].append(frame)
     assert {name for name, found in places.items() if len(found) > 1} <= {
         *("kind", "outcome", "reason"),  # the file formats give these to several tables
-        *("row", "day", "findings", "missed", "scored", "why", "last_row", "at_home"),
+        *("row", "day", "findings", "missed", "scored", "state", "why", "last_row", "at_home"),
     }
 
 

@@ -47,7 +47,9 @@ def moods(store):
 def ingested(url, *files):
     """Rows read, stored, the same as before and refused."""
     with Store.open(url, create=False) as store:
-        tables = ingest(store, list(files), shipped_policy(), received_at=LATER, ingested_at=LATER).tables
+        tables = ingest(
+            store, list(files), shipped_policy(), received_at=LATER, ingested_at=LATER
+        ).tables
         return [[t.stored, t.same_as_before, t.refused] for t in tables], moods(store)
 
 

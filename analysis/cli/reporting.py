@@ -35,8 +35,9 @@ def report(asked: ReportFiles) -> None:
         period, known_at = outside_request(period, known_at, site)
     with opened(asked.store) as store:
         in_force = policy_of(store, asked.policy)
+        if site is not None:
+            check_known("site", site, store.records().lines["site"])
         data = gather(store, in_force, period, known_at, today(in_force), site)
-    check_known("site", site or (), data.now.records.lines["site"])
     roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]
     asked.folder.mkdir(parents=True, exist_ok=True)
     reports = [REPORTS[role](data, asked.copy) for role in roles]

@@ -1,4 +1,4 @@
-"""Is the digest of a week on its page what the command writes, and nothing that is not for the reader?"""
+"""Is the weekly summary on its page what the command writes, and only what is for the reader?"""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def test_the_files_are_those_that_the_command_writes(
         assert got.data == (tmp_path / name).read_bytes()
 
 
-def test_a_role_reads_its_own_digest_and_a_manager_every_one(app_looked_at):
+def test_a_role_reads_its_own_summary_and_a_manager_every_one(app_looked_at):
     for code, role in (("prevention", "infection prevention"), ("educator", "educator")):
         for asked in ("manager", "prevention", "educator", "odd"):
             queries = app_looked_at.service.session_of(READERS[code])
@@ -94,7 +94,7 @@ def test_nobody_is_told_of_a_family_that_is_not_for_them(app_looked_at):
     assert not any(secret in everything for secret in (CONTACT, OTHER_CONTACT, "felt hot"))
 
 
-def test_a_paper_of_some_sites_says_so_and_is_that_of_the_command(
+def test_a_report_of_some_sites_names_them_and_is_that_of_the_command(
     app_looked_at, tmp_path, monkeypatch
 ):
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
@@ -123,11 +123,12 @@ def test_a_site_that_is_not_known_is_told_by_the_command(
     with pytest.raises(SystemExit) as done:
         main()
     assert done.value.code == 2
-    assert "no line of Norht is known" in capsys.readouterr().err
+    assert "The site 'Norht' is not in the data" in (said := capsys.readouterr().err)
+    assert "North" in said
 
 
 @pytest.mark.parametrize("code", ["reader", "reader.granted"])
-def test_a_reader_has_no_digest(app_looked_at, code):
+def test_a_reader_has_no_summary(app_looked_at, code):
     person = browser_of(app_looked_at, code)
     assert person.get("/week").status_code == 403
     assert person.get(f"/week/report.html?week={WEEK}&for=manager").status_code == 403
@@ -145,7 +146,7 @@ def test_a_week_that_cannot_be_shown_is_told_and_the_last_one_shown(app_looked_a
     head = WeekQueries(app_looked_at.service.session_of(READERS["manager"])).week_head(
         WeekChoice(week)
     )
-    assert head.mistaken == f"{said} The last week that is over is shown."
+    assert head.mistaken == f"{said} This is the last week that is over."
     assert head.choice.week == WEEK
 
 
@@ -157,7 +158,7 @@ def test_a_week_that_cannot_be_shown_is_told_and_the_last_one_shown(app_looked_a
         ("", "end", None),
         ("2031-03-01", "end", "is not between"),
         ("2031-03-04", "end", "is not between"),
-        ("soon", "end", "write it like"),
+        ("soon", "end", "write it as"),
     ],
 )
 def test_a_week_is_chosen_by_a_day_in_it_and_by_the_day_up_to_which_it_is_known(
@@ -179,7 +180,7 @@ def test_weeks_to_choose_reach_from_the_first_line_to_the_last_week_that_is_over
     assert (first.before, first.after) == (None, "2030-W51")
 
 
-def test_taking_a_digest_out_is_noted_and_looking_at_it_is_not(app):
+def test_exporting_a_summary_is_noted_and_looking_at_it_is_not(app):
     person = browser_of(app, "educator")
     shown(app, "educator")
     person.get(f"/week/report.html?week={WEEK}&for=educator")
@@ -208,12 +209,13 @@ def test_without_the_library_for_pdf_one_sentence_is_told(app_looked_at, monkeyp
     assert "needs the system library Pango" in answer.text
 
 
-def test_a_recorded_call_does_not_make_past_weeks_anew(app):
+def test_a_recorded_call_does_not_make_past_weeks_again(app):
     queries = app.service.session_of(READERS["manager"])
     asked = WeekQueries(queries).week_head(WeekChoice()).choice
-    before = queries._paper(asked)
+    before = WeekQueries(queries)._report(asked)
     now = app.service.now()
     outcome = CallOutcome.REACHED
     app.service.store.record_call("F1", "manager", outcome, None, now.date(), now)
-    assert len(queries.snapshot().records.calls) == 1
-    assert queries._paper(asked) is before
+    later = app.service.session_of(READERS["manager"])
+    assert len(later.snapshot().records.calls) == 1
+    assert WeekQueries(later)._report(asked) is before

@@ -110,8 +110,8 @@ class Snapshot:
     def caveats(self) -> tuple[str, ...]:
         """The sentences that every list, page and report made from this snapshot has to show."""
         newest = freshness_sentence(self.records.home_log["done_on"], self.as_of)
-        said = (newest, self.not_yet_known_sentence, self.history_sentence)
-        return tuple(sentence for sentence in said if sentence)
+        sentences = (newest, self.not_yet_known_sentence, self.history_sentence)
+        return tuple(sentence for sentence in sentences if sentence)
 
     @property
     def _known_on(self) -> date:

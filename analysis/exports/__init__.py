@@ -1,7 +1,7 @@
 """Tables as files for other programs: each with its data dictionary, the same bytes each time.
 
 What is written is what the commands and pages show, made by the same functions. A de-identified
-extract is for people outside the team; a statement says what in it remains identifiable.
+extract is for people outside the team; a statement lists what in it remains identifiable.
 """
 
 from analysis.exports.about import about_page, left_out_words

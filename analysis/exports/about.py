@@ -1,4 +1,4 @@
-"""What does the page say that lies beside exported tables?"""
+"""What does the page with exported tables explain?"""
 
 from __future__ import annotations
 
@@ -51,9 +51,9 @@ These files hold codes of children, families, caregivers and staff: they are for
 anybody else write a de-identified extract. {left_out_words(asked_for)}
 
 `records/` holds what came in; as CSV these files can be ingested again. Columns of a sender's own
-that linedays does not know are not in them. `tables/` holds what is worked out of the records; where
+that linedays does not know are not in them. `tables/` holds what is calculated from the records; where
 a table is split in several ways, `by`, `task` or `event` say by which: add up the rows of one only.
-`dictionary/` says of each column what it holds, its unit, and what a blank means.
+`dictionary/` states of each column what it holds, its unit, and what a blank means.
 
 {cautions}
 

@@ -96,7 +96,7 @@ def deidentify(seen: Snapshot, key: Key) -> Extract:
 
 
 def _of_children(table: Table, lines: pd.DataFrame, caregivers: pd.DataFrame) -> Table:
-    """The table with the child of each row; what is a caregiver's stands once for each child."""
+    """The table with the child of each row; what is a caregiver's is listed once for each child."""
     frame, entry = table.frame, table.entry
     if "child_id" not in frame.columns and "line_id" in frame.columns:
         frame = frame.merge(lines[["line_id", "child_id"]], on="line_id", how="left")

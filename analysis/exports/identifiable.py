@@ -1,4 +1,4 @@
-"""How many children of an extract stand alone with what somebody may know of them?
+"""How many children of an extract are the only one with what someone may know of them?
 
 *Source:* k-anonymity: Sweeney (2002), doi 10.1142/S0218488502001648: a child is one of as many as
 share all its values.

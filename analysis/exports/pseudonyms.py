@@ -1,7 +1,7 @@
-"""How is a code replaced by one that tells nothing, and by how many days is a child moved?
+"""How is a code replaced by one without meaning, and by how many days is a child moved?
 
 Both follow from a secret key by HMAC-SHA-256 (RFC 2104, FIPS 180-4): without the key neither the
-old code nor the shift can be worked out, not even by trying all codes. The key is new for each
+old code nor the shift can be calculated, not even by trying all codes. The key is new for each
 extract and forgotten after it, unless a file keeps it.
 """
 

@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.stats.small_cells import LARGEST_HIDDEN
 
 HIDDEN = "hidden"
-"""Stands in place of a rare value."""
+"""Takes the place of a rare value."""
 
 
 def rare_values(
@@ -25,7 +25,7 @@ def rare_values(
     values : Series of text
         What the row holds; none missing.
     reads_hidden : str, optional
-        A value that can't be told from a hidden one, so that its children count with those.
+        A value that can't be distinguished from a hidden one, so that its children count with those.
 
     Returns
     -------

@@ -45,7 +45,7 @@ def record_tables(
         As of any day; its known-at time counts.
     every : mapping of str to EveryVersion, optional
         What `Store.versions` gives: every version received by the known-at time is written,
-        and `void` says whether it withdraws its record. None: the versions in force.
+        and `void` is whether it withdraws its record. None: the versions in force.
 
     Returns
     -------

@@ -102,7 +102,7 @@ Elsewhere other law applies; pseudonymised data may well count as personal data.
 
 ## Files
 
-`dictionary/` says of each column what it holds.
+`dictionary/` states of each column what it holds.
 
 | file | rows | SHA-256 |
 |---|---|---|

@@ -40,7 +40,7 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     DataFrame
         TREND, one row, of the days on which the event could be known. Give `settled_tallies`:
         a period that late reports may still change would look like a fall. Periods with too low
-        a log coverage are left out. With two years or more a yearly season is taken out.
+        a log coverage are left out. With two years or more a yearly season is removed.
 
     Raises
     ------

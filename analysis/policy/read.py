@@ -71,7 +71,7 @@ def parse_policy(text: str, file: str) -> Policy:
     Raises
     ------
     PolicyError
-        The text says something that is not a policy.
+        The text holds something that is not a policy.
     """
     return _Reader(text, file).policy(shipped_policy())
 

@@ -124,7 +124,7 @@ class ReportData:
 
 
 def _plain(value: Any) -> Any:
-    """A policy as JSON, the same whatever the order of sets."""
+    """A policy as JSON, the same for any order of sets."""
     if is_dataclass(value) and not isinstance(value, type):
         return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, dict) or hasattr(value, "items"):

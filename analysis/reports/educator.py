@@ -66,7 +66,7 @@ def educator_report(data: ReportData, copy: Copy) -> Report:
 
 
 def _likely(needs: pd.DataFrame) -> pd.DataFrame:
-    """Needs that the recent evidence says call for retraining, facts without a share left out."""
+    """Needs whose recent evidence calls for retraining, facts without a share left out."""
     retrain = (needs["state"] == NeedState.RETRAIN) & needs["prob_above"].notna()
     return needs[retrain.to_numpy(dtype=bool)]
 

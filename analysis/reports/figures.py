@@ -19,7 +19,7 @@ MOST_LABELS = 14
 LETTER = 0.56
 """Mean width of a letter over its size."""
 FAR = 3.0
-"""A value more than so many times the middle limit is drawn at the edge with its number."""
+"""A value more than so many times the middle limit is plotted at the edge with its number."""
 
 
 @dataclass(frozen=True)
@@ -31,9 +31,9 @@ class Point:
     lower: float = math.nan
     upper: float = math.nan
     open: bool = False
-    """Provisional, or not over: drawn hollow."""
+    """Provisional, or not over: shown hollow."""
     marked: bool = False
-    """Breaks a rule of the chart: drawn as a diamond."""
+    """Breaks a rule of the chart: shown as a diamond."""
 
 
 def steps_to(top: float) -> list[float]:

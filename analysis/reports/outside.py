@@ -6,7 +6,7 @@ another one's quarter, so that subtracting copies gives nothing. Nor does it hol
 times, such as the centre of a chart. Counts from 1 to 10 are hidden with everything that reveals
 them, shares with a small part among them.
 
-*Source:* the small-cell rule as `stats.small_cells` says; what is shown is a project choice.
+*Source:* the small-cell rule as in `stats.small_cells`; what is shown is a project choice.
 """
 
 from __future__ import annotations

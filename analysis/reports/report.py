@@ -1,4 +1,4 @@
-"""What does a report hold, whatever shows it?"""
+"""What does a report hold, in every format?"""
 
 from __future__ import annotations
 

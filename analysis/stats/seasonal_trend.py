@@ -1,4 +1,4 @@
-"""Is a rate rising or falling once a yearly season is taken out?"""
+"""Is a rate rising or falling once a yearly season is removed?"""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def seasonal_trend(
     year: int,
     confidence: float = 0.95,
 ) -> ClusteredRatio:
-    """Ratio of the rate of one period to that of the period before, beside a yearly wave.
+    """Ratio of the rate of one period to that of the period before, next to a yearly wave.
 
     Parameters
     ----------

@@ -22,7 +22,7 @@ class DifferenceCode(StrEnum):
 
     NO_EVENTS = "no_events"
     TOO_FEW_FAMILIES = "too_few_families"
-    """Too few families have an event to allow for families with several of them."""
+    """Too few families have an event to adjust for families with several of them."""
     NO_CLEAR_DIFFERENCE = "no_clear_difference"
     HIGHER = "higher"
     """The first is higher by more than chance."""
@@ -74,7 +74,7 @@ def ratio_verdict(ratios: pd.DataFrame, names: tuple[str, str]) -> RatioVerdict:
     if not adjusted and 0 < ratio < math.inf:
         return verdict(
             DifferenceCode.TOO_FEW_FAMILIES,
-            sentence(f"too few families have an event to say whether the rates differ: {has}"),
+            sentence(f"too few families have an event to compare the rates: {has}"),
         )
     few = "" if adjusted else " Repeat events in a family could not be adjusted for."
     if lower > 1:

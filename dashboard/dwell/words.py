@@ -26,7 +26,7 @@ FIELD_NOTE = (
     "the child came home, so the number of lines at risk may rise at first."
 )
 HAZARD_NOTE = (
-    "Families in difficulty may be late and lose a line for the same reason. The limits allow for "
+    "Families in difficulty may be late and lose a line for the same reason. The limits are adjusted for "
     "several lines of one child."
 )
 UNPLANNED_NOTE = (

@@ -25,8 +25,8 @@ def before_after(table: pd.DataFrame) -> go.Figure:
     ----------
     table : DataFrame
         One row a step: ``step_name``, ``families``, and ``own_ratio``, ``own_lower``,
-        ``own_upper``, ``adjusted_ratio``, ``adjusted_lower``, ``adjusted_upper`` (missing: cannot
-        be told). Share missed after the refresher over what it is compared with.
+        ``own_upper``, ``adjusted_ratio``, ``adjusted_lower``, ``adjusted_upper`` (missing: not
+        known). Share missed after the refresher over what it is compared with.
 
     Returns
     -------

@@ -20,9 +20,9 @@ STEPS = (1, 2, 3, 4, 6, 12, 24, 48)
 """Periods from one tick to the next: few enough for a telephone."""
 PROVISIONAL = "provisional"
 LETTERS_ABOVE = 20
-"""Pixels between the chart and the letters of annotations, in which its unit stands."""
+"""Pixels between the chart and the letters of annotations, in which its unit is written."""
 LETTER_SHARE = 0.06
-"""Share of the width within which letters of annotations stand in one box."""
+"""Share of the width within which letters of annotations share one box."""
 
 
 def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.Figure:
@@ -42,9 +42,9 @@ def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.
     Returns
     -------
     Figure
-        Settled points are filled, provisional ones open in a field that says so; a point that
+        Settled points are filled, provisional ones open in a field that shows it; a point that
         breaks a rule is a diamond. Limits are lighter than the rates. A rate far beyond the
-        others stands at the edge with its value beside it.
+        others is shown at the edge with its value next to it.
     """
     rate = chart["judged_rate_per_1000"].astype("float64")
     upper, lower = chart["upper_limit"], chart["lower_limit"]
@@ -83,7 +83,7 @@ def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.
 
 
 def _annotate(figure: go.Figure, marks: pd.DataFrame, n: int) -> None:
-    """An upright line for each annotation; letters that would stand in one are joined."""
+    """An upright line for each annotation; letters that would overlap are joined."""
     figure.update_layout(
         height=HEIGHT + LETTERS_ABOVE, margin_t=figure.layout.margin.t + LETTERS_ABOVE
     )

@@ -20,7 +20,7 @@ MARGINS = 52
 """Heights in pixels; a step of the upright axis is a pixel."""
 TITLE_BELOW = 9
 MARKS_BELOW = 27
-"""How far below the top of a row its name and its marks stand."""
+"""How far below the top of a row its name and its marks are."""
 THICK = 14
 
 
@@ -89,7 +89,7 @@ KEYS = {
     "sign_off": "◇ sign-off",
     "refresher": "✚ refresher",
 }
-"""Shape and word of each kind, said beside the name of a row in which it occurs."""
+"""Shape and word of each kind, shown next to the name of a row in which it occurs."""
 
 
 def _solid(fill: str, edge: str) -> dict[str, Any]:
@@ -141,11 +141,11 @@ LATE_DONE: dict[str, Any] = {"symbol": "circle-open", "size": 8, "color": theme.
 LATE_RECEIVED: dict[str, Any] = {"symbol": "triangle-right", "size": 10, "color": theme.RUST}
 
 MANY_DAYS = 200
-"""Over a longer time the marks are drawn smaller."""
+"""Over a longer time the marks are smaller."""
 NAME_SHARE = 0.42
-"""Share of the width that a name beside a mark may take."""
+"""Share of the width that a name next to a mark may take."""
 NAMED = {"red_flag": "red flag: ", "harm": ""}
-"""Marks that are rare and grave enough to be named beside them, without the words given here."""
+"""Marks that are rare and grave enough to be named next to them, without the words given here."""
 
 
 def family_strip(
@@ -166,9 +166,9 @@ def family_strip(
         One row a span: group, track, kind, start_on, end_on (half-open), label, table, row.
     marks : DataFrame
         One row a mark: group, track, kind, on, label, table, row, received_on. A mark of the kind
-        `late` is drawn at its day and at the day it was received, with a thin line between them.
+        `late` is plotted at its day and at the day it was received, with a thin line between them.
     as_of : date
-        Drawn as a line; nothing is known after it.
+        Plotted as a line; nothing is known after it.
     start_on : date
         First day shown.
 
@@ -429,7 +429,7 @@ def _late(
 
 
 def _names(marks: pd.DataFrame, shown: pd.Timedelta, leave_out: str) -> dict[str, Any]:
-    """Texts beside marks: to the left, else to the right, else none where marks crowd."""
+    """Texts next to marks: to the left, else to the right, else none where marks crowd."""
     room = shown * NAME_SHARE
     same = (marks["group"] == marks["group"].shift()).to_numpy(dtype=bool)
     next_same = (marks["group"] == marks["group"].shift(-1)).to_numpy(dtype=bool)

@@ -1,4 +1,4 @@
-"""Which sites lie outside the limits that chance allows for their line-days?"""
+"""Which sites lie outside the limits of chance for their line-days?"""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ def site_funnel(funnel: pd.DataFrame) -> go.Figure:
     Returns
     -------
     Figure
-        Limits are known at the groups' own line-days and joined between. A group outside the
-        95 % limits is a diamond, one inside a circle; each has its name beside it.
+        Limits are given at the groups' own line-days and joined between. A group outside the
+        95 % limits is a diamond, one inside a circle; each has its name next to it.
     """
     table = funnel[(funnel["judged_days"] > 0).to_numpy(dtype=bool)]
     table = table.sort_values("judged_days", ignore_index=True)

@@ -22,16 +22,16 @@ def rate_intervals(table: pd.DataFrame, whole_rate: float | None) -> go.Figure:
     ----------
     table : DataFrame
         One row a group: ``name``, ``events``, ``line_days``, ``rate_per_1000``, ``lower``,
-        ``upper`` and ``clustered_lower``, ``clustered_upper`` (missing: not worked out). Unit:
+        ``upper`` and ``clustered_lower``, ``clustered_upper`` (missing: not calculated). Unit:
         events per 1000 line-days.
     whole_rate : float or None
-        Rate of all groups together, drawn as a line.
+        Rate of all groups together, plotted as a line.
 
     Returns
     -------
     Figure
         A group without events has an open dot at 0 and its upper limit; one without line-days
-        says so in words. Wider limits, families allowed for, are a thinner line.
+        is explained in words. Wider limits, adjusted for families, are a thinner line.
     """
     n = len(table)
     top = top_of_axis(table["rate_per_1000"], table["upper"])
@@ -41,7 +41,7 @@ def rate_intervals(table: pd.DataFrame, whole_rate: float | None) -> go.Figure:
         _whole(figure, whole_rate, n)
     for name, lower, upper, width, colour in (
         (
-            "95 % limits, families allowed for",
+            "95 % limits, adjusted for families",
             "clustered_lower",
             "clustered_upper",
             1.5,

@@ -1,4 +1,4 @@
-"""Where does an axis end, and where do labels stand, so that nothing is squeezed or overlaps?"""
+"""Where does an axis end, and where are labels put, so that nothing is squeezed or overlaps?"""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 ROOM = 1.12
 """An axis ends so much beyond what it has to show."""
 FAR = 3.0
-"""A rate or limit so many times beyond the middle of the limits stands off the scale."""
+"""A rate or limit so many times beyond the middle of the limits is off the scale."""
 
 
 def top_of_axis(rates: Iterable[float], limits: Iterable[float]) -> float:

@@ -18,7 +18,7 @@ LIKELY = 0.5
 LARGEST = 26
 SMALLEST = 5
 LEAST_COLUMNS = 8
-"""Few columns stand together at the left, so that the eye need not travel."""
+"""Few columns are together at the left, so that the eye need not travel."""
 LETTERS = 12
 """Names of steps are broken into lines of about so many letters."""
 
@@ -40,7 +40,7 @@ def step_picture(
     -------
     Figure
         A filled square with a white number where the probability is half or more, else an open
-        one, its number beside it; a blank place where nothing was missed.
+        one, its number next to it; a blank place where nothing was missed.
     """
     figure = go.Figure()
     at_family = {code: -at for at, code in enumerate(families)}

@@ -24,12 +24,12 @@ SHORT = 9
 TICKS_BELOW = 56
 RISK_HEAD = 24
 MOST_FIELDS = 3
-"""Limits of more groups than this would lie over each other: they stand at a few days only."""
+"""Limits of more groups than this would lie over each other: they are at a few days only."""
 
 
 @dataclass(frozen=True)
 class Stroke:
-    """How the curve of one group is drawn: told apart by dash as well as by colour."""
+    """How the curve of one group is shown: distinguished by dash as well as by colour."""
 
     colour: str
     dash: str

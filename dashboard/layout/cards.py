@@ -32,7 +32,7 @@ def figure_card(
     title : str
         The question that the figure answers.
     figure : Figure or None
-        None: there is nothing to plot, the reading says why.
+        None: there is nothing to plot, the reading explains why.
     reading : str
         Below the figure; with the title it is what a screen reader reads for the figure.
     table : Markup or None

@@ -185,7 +185,7 @@ def _of_body(choice: NeedsChoice) -> NeedsChoice:
 def _asked_or_before(
     view: NeedsView, choice: NeedsChoice, old: dict[str, Any], *, stays: bool
 ) -> Key | None:
-    """The row to open: the one asked for, after a change the one that stood, else the first."""
+    """The row to open: the one asked for, after a change the one before, else the first."""
     if choice.family_id is not None:
         return choice.family_id, choice.caregiver_id, choice.need or ""
     before = _known(old) if stays else None
@@ -193,6 +193,6 @@ def _asked_or_before(
 
 
 def _known(old: dict[str, Any]) -> Key | None:
-    """The row that stands open, as the page remembers it; looked up anew like any other."""
+    """The row that is open, as the page remembers it; looked up again like any other."""
     key = old.get("key")
     return (key[0], key[1], key[2]) if isinstance(key, list) and len(key) == 3 else None

@@ -81,7 +81,7 @@ class ShownSkill:
 
 @dataclass(frozen=True)
 class MarkedRefresher:
-    """A refresher that was marked on the page and can be taken back there."""
+    """A refresher that was marked on the page and can be undone there."""
 
     row: int
     caregiver_id: str
@@ -91,7 +91,7 @@ class MarkedRefresher:
     marked_by: str
 
     def says(self, row: Mapping[str, str], who: str) -> bool:
-        """Whether it is what a row of the sign-offs says, marked by this person."""
+        """Whether it is what a row of the sign-offs holds, marked by this person."""
         own = (self.caregiver_id, self.skill, self.signed_on.isoformat(), self.outcome)
         names = ("caregiver_id", "skill", "signed_on", "outcome")
         return self.marked_by == who and own == tuple(row[name] for name in names)
@@ -99,7 +99,7 @@ class MarkedRefresher:
 
 @dataclass(frozen=True)
 class NeedOpened:
-    """The row opened beside the list with the rows that prove it."""
+    """The row opened next to the list with its log entries."""
 
     context: PageContext
     row: NeedRow
@@ -169,7 +169,7 @@ class SessionsView:
 
 @dataclass(frozen=True)
 class SheetRow:
-    """One person asked to a session; a family of whom the log names nobody has one row."""
+    """One person asked to a session; a family whose log names nobody has one row."""
 
     need: NeedRow
     relation: str | None

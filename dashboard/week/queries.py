@@ -81,14 +81,14 @@ class WeekQueries:
 
 
 def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> WeekHead:
-    """Which week is shown of those that are over, and for whom.
+    """Which week is shown of those that are over, and for which role.
 
     Parameters
     ----------
     found : Snapshot
         Of this person's sites.
     context : PageContext
-        Who is reading, and as of which day.
+        Who is reading, and on which day.
     choice : WeekChoice
         Anything unknown is replaced by its default: the last week, the reader's own role.
     """

@@ -29,7 +29,7 @@ def answer_week(app: Dash, service: Service) -> None:
         about = {"Content-Disposition": f'attachment; filename="{made.name}"'}
         return Response(made.content, mimetype=made.kind, headers=about)
 
-    def nothing(rest: str) -> Response:  # noqa: ARG001 - whatever it is
+    def nothing(rest: str) -> Response:  # noqa: ARG001 - any value
         return plain.nothing_here("There is no page at this address.")
 
     app.server.add_url_rule(f"{BELOW_WEEK}report.<kind>", "report_file", report)

@@ -188,7 +188,7 @@ def test_a_limit_beyond_the_axis_is_written_out():
 
 def test_limits_with_families_allowed_for_are_drawn_thinner():
     figure = rate_intervals(table(GROUPS), 1.3)
-    wide = trace(figure, "95 % limits, families allowed for")
+    wide = trace(figure, "95 % limits, adjusted for families")
     assert [v for v in wide.x if v is not None] == [0.4, 5.4]
     assert wide.line.width < trace(figure, "95 % limits").line.width
 

@@ -151,7 +151,7 @@ def _same(frame: pd.DataFrame, column: str, value: object) -> pd.Series[bool]:
 
 
 def place_of(training: Training, family_id: str, caregiver_id: object, step: object) -> int | None:
-    """Where a row stands among the needs; the family's surest if the rest names none."""
+    """Where a row is among the needs; the family's surest if the rest names none."""
     own = training.needs[_same(training.needs, "family_id", family_id).to_numpy(dtype=bool)]
     named = own[(_same(own, "caregiver_id", caregiver_id) & _same(own, "step", step)).to_numpy()]
     best = named if len(named) else own
@@ -161,7 +161,7 @@ def place_of(training: Training, family_id: str, caregiver_id: object, step: obj
 def need_opened(
     training: Training, place: int, store: Store, context: PageContext, reader: Reader
 ) -> NeedOpened:
-    """One need with the rows that prove it, and what else is known of the caregiver."""
+    """One need with its log entries, and what else is known of the caregiver."""
     found, needs = training.found, training.needs
     opened = needs.iloc[[place]]
     row = rows_of(found, opened)[0]

@@ -101,7 +101,7 @@ class RetrainingQueries:
         return done
 
     def undo_refresher(self, row: object) -> str:
-        """Withdraw a refresher that was marked on the page; returns the family.
+        """Undo a refresher that was marked on the page; returns the family.
 
         Raises
         ------

@@ -1,7 +1,7 @@
 """How does a refresher that was held become a row like any other, and how is it undone?
 
-It goes the way of all rows: a file of one row, received now, named after who marked it. Taking it
-back is a row as well, which withdraws the first one.
+It goes the way of all rows: a file of one row, received now, named after who marked it. Undoing
+it is a row as well, which voids the first one.
 """
 
 from __future__ import annotations
@@ -163,7 +163,7 @@ def marked_here(found: Snapshot, store: Store, family_id: str) -> tuple[MarkedRe
 
 
 def withdrawal(found: Snapshot, store: Store, row: object) -> tuple[str, dict[str, str]]:
-    """Family of a refresher marked on the page, and the row that withdraws it.
+    """Family of a refresher marked on the page, and the row that voids it.
 
     Raises
     ------

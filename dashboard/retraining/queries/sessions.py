@@ -1,4 +1,4 @@
-"""Which sessions does the educator's page plan, and who stands on the sheet of one?"""
+"""Which sessions does the educator's page plan, and who is on the sheet of one?"""
 
 from __future__ import annotations
 

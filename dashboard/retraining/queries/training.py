@@ -1,4 +1,4 @@
-"""What is worked out once for the educator's page and then only looked up?"""
+"""What is calculated once for the educator's page and then only looked up?"""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ class Training:
 
     @cached_property
     def self_checked(self) -> int:
-        """Families with a line in place of whom a self-check is logged."""
+        """Families with a line in place and a logged self-check."""
         log, lines = self.found.records.home_log, self.found.timeline.lines
         checked = log.loc[log["steps_missed"].notna(), "family_id"].unique()
         in_place = lines.loc[lines["end_on"].isna(), "family_id"].drop_duplicates()

@@ -8,7 +8,6 @@ from tests.docs import plain_english
 from tests.docs.plain_english import found_in
 
 STILL = {
-    "places": 282,
     "DEVELOPERS.md": 1,
     "analysis/decisions": 71,
     "analysis/exports": 21,

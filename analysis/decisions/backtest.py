@@ -89,7 +89,7 @@ class Replayed:
 
     @property
     def callable(self) -> Flags:
-        """Families that neither wait after a call nor are set aside."""
+        """Families that neither wait after a call nor are postponed."""
         return np.asarray(~self.mornings["band"].isin([str(b) for b in RESTING]), dtype=np.bool_)
 
     def lead_days(self, chosen: Flags) -> Ints:
@@ -134,10 +134,10 @@ def orders_of(replayed: Replayed, expected: Floats | None = None) -> dict[str, F
     Parameters
     ----------
     replayed : Replayed
-        The rule order stands in it.
+        It holds the rule order.
     expected : float array, optional
         Expected share by the fitted order, to four decimals: one more order takes the rules'
-        bands, and in each the higher share first; alike, or nan, they stand by the rules.
+        bands, and in each the higher share first; alike, or nan, they are in the order of the rules.
     """
     frame, n = replayed.mornings, len(replayed.mornings)
     rank: Floats = np.asarray(frame["rank"].astype("Float64").to_numpy(na_value=np.inf), np.float64)
@@ -163,7 +163,7 @@ def called(
     recheck_days: int = 0,
     places: Ints | None = None,
 ) -> Flags:
-    """Whom an order calls, morning by morning, the families with the highest score first.
+    """Which families an order calls, morning by morning, the families with the highest score first.
 
     Parameters
     ----------
@@ -174,7 +174,7 @@ def called(
     capacity : int or None
         Most calls a morning.
     recheck_days : int
-        A family called here waits as after a recorded call: days until it may be called again.
+        A family called here is off the list as after a recorded call: days until it may be called again.
     places : int64 array, optional
         Calls of each morning; None: as many as the rules list.
 
@@ -214,7 +214,7 @@ def backtest(
     replayed : Replayed
         Mornings and later events.
     capacity : int or None
-        Calls a day; None: everybody whom the rules list.
+        Calls a day; None: all families that the rules list.
     by : str
         ``all``, ``site`` or ``log_coverage`` (share of a family's mornings on which it was not
         silent). The call list is made for all families; groups only split what came of it.
@@ -371,7 +371,7 @@ def calibration(replayed: Replayed, expected: Floats | None = None) -> pd.DataFr
     Returns
     -------
     DataFrame
-        Columns of `CALIBRATION`. A family-morning stands in its band and in each of its reasons.
+        Columns of `CALIBRATION`. A family-morning counts in its band and in each of its reasons.
 
     *Source:* project definition.
     """

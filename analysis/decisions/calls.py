@@ -164,7 +164,7 @@ def _evidence(found: dict[Reason, Found]) -> pd.DataFrame:
 
 
 def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
-    """One row a family that waits or is set aside: family_id, band, row, recheck_on, sentence.
+    """One row a family that was called or is postponed: family_id, band, row, recheck_on, sentence.
 
     The newest of its postponements and calls that reached it decides. Neither holds against a red flag that no
     call has answered, nor against what `BREAKS_WAITING` names and was received after it.

@@ -63,7 +63,7 @@ def capacity(timeline: Timeline, mornings: pd.DataFrame, settings: Settings) -> 
         Columns of `MORNINGS`: replayed mornings of the weeks before, whose lists by weekday
         are used for those to come.
     settings : Settings
-        Of the policy edition in force; they say how many calls a nurse can make.
+        Of the policy edition in force; they limit how many calls a nurse can make.
 
     Returns
     -------

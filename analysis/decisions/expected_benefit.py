@@ -19,7 +19,7 @@ PENALTY = 4.0
 """Half of it times each squared coefficient (of a feature in standard deviations) is taken off the
 log-likelihood: a normal prior with standard deviation 1/2 (project choice)."""
 FEWEST_FAMILIES = 50
-"""Families with an event that a model needs; with fewer the rule order stands (project choice)."""
+"""Families with an event that a model needs; with fewer the rule order is used (project choice)."""
 _STEPS = 100
 
 
@@ -55,7 +55,7 @@ def fit_model(
     mornings = replayed.mornings[at]
     values = features(mornings)
     centre, scale = values.mean(axis=0), values.std(axis=0)
-    scale[scale < 1e-9] = 1.0  # the same for all: it can tell nothing
+    scale[scale < 1e-9] = 1.0  # the same for all: no information
     steps = np.column_stack([np.ones(len(values)), (values - centre) / scale])
     slopes = ridge_logistic(steps, event.astype(np.float64), penalty)
     risk = special.expit(steps @ slopes)

@@ -1,8 +1,8 @@
 """How likely is harm in a family's next seven days, by a model that was fitted before?
 
 A discrete-time logistic regression, its coefficients adjusted towards zero. It puts families of
-one band in order: a call is worth more where an event is more likely. It uses what the log says of
-care only: no language, age, site, diagnosis or other trait of a person.
+one band in order: a call is worth more where an event is more likely. It uses what the log holds
+about care only: no language, age, site, diagnosis or other trait of a person.
 """
 
 from __future__ import annotations

@@ -9,11 +9,11 @@ import pandas as pd
 from analysis.words import counted, day_year
 
 OLD_DAYS = 3
-"""Days after which every list says how old its newest entry is (project choice)."""
+"""Days after which every list shows how old its newest entry is (project choice)."""
 
 
 def freshness_sentence(entries_on: pd.Series[pd.Timestamp], as_of: date) -> str | None:
-    """Say how old the newest log entry is.
+    """How old the newest log entry is, in a sentence.
 
     Parameters
     ----------

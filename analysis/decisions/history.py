@@ -53,7 +53,7 @@ class Versions:
 
         Notes
         -----
-        Of versions received at one moment the one stored last stands.
+        Of versions received at one moment the one stored last counts.
         *Source:* project definition, definitions §2.
         """
         received = np.asarray(frame["received_at"], dtype="datetime64[us]").astype(np.int64)
@@ -84,7 +84,7 @@ class History:
 
     tables: Mapping[str, Versions]
     calls: Versions
-    """A call and its taking back are two versions of one key; the second is void."""
+    """A call and its undoing are two versions of one key; the second is void."""
     arrangements: Versions
     """Likewise."""
 
@@ -133,7 +133,7 @@ def morning_of(day: date, policy: Policy) -> datetime:
     """Last microsecond before a day begins in the programme's zone, in UTC.
 
     A morning's list is made of what was received by then, so that nothing reported on the day
-    itself can have told of an event on it.
+    itself can have known of an event on it.
 
     Examples
     --------

@@ -18,7 +18,7 @@ from analysis.vocabulary import Band, DressingType, Task
 
 
 def morning(records: Records, policy: Policy, day: date) -> pd.DataFrame:
-    """Make a morning's call list and lay it beside all families it chose from.
+    """Make a morning's call list and put it next to all families it chose from.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def morning(records: Records, policy: Policy, day: date) -> pd.DataFrame:
 
 
 def beside_families(timeline: Timeline, calls: CallList) -> pd.DataFrame:
-    """Lay a call list beside all families with a line at home on its day."""
+    """Put a call list next to all families with a line at home on its day."""
     lines = timeline.lines[timeline.lines["at_home"]]
     care = timeline.care
     care = care[(care["task"] == Task.DRESSING).to_numpy()].set_index("line")

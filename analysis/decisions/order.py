@@ -46,7 +46,7 @@ def model_on(fits: Fits | None, edition: Edition, day: date, known_on: date) -> 
 
 
 def order_words(fits: Fits | None, edition: Edition, day: date, known_on: date) -> str:
-    """Say which order is in use within a band, and why."""
+    """Which order is in use within a band, and why."""
     model = model_on(fits, edition, day, known_on)
     if model is not None:
         return (

@@ -104,7 +104,7 @@ def add_fit(path: Path, model: Model) -> None:
         if newest.fitted_on >= model.fitted_on:
             raise OrderError(
                 f"{path} already holds a fit of {newest.fitted_on}, and fits are in order of "
-                f"time. Take it out of the file, name another file, or fit --as-of a later day."
+                f"time. Remove it from the file, name another file, or fit --as-of a later day."
             )
         text = path.read_text(encoding="utf-8")
     write_whole(path, text.rstrip("\n") + "\n\n" + text_of(model), replace=True)

@@ -1,4 +1,4 @@
-"""Change by change: was a step done well, by whom, and which row shows it?
+"""Change by change: was a step done well, by which caregiver, and which row shows it?
 
 One row is one occasion that shows it. Everything on retraining counts these rows.
 """
@@ -34,8 +34,8 @@ SKIN_DAYS = 3
 def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
     """Return every occasion that shows whether a step was done well.
 
-    - A step of the policy: every entry with a self-check (`steps_missed`); ``none`` says that
-      every step was done, a blank says nothing and is no occasion.
+    - A step of the policy: every entry with a self-check (`steps_missed`); ``none`` means
+      that every step was done, a blank means nothing and is no occasion.
     - `early_failure`: dressings put on at home that ended or outlasted the policy's
       `early_failure_share` of their interval; missed: reported before it. Of who put it on.
     - `skin_after_change`: changes at home whose 3 following days are over or brought a skin

@@ -33,13 +33,13 @@ from analysis.tables.retraining import FAMILY_REFRESHERS, REFRESHERS
 from analysis.vocabulary import SignOffKind, Skill
 
 STEP_DAYS = 28
-"""Spells of families not yet retrained begin this far apart."""
+"""Periods of families not yet retrained begin this far apart."""
 
-REGRESSION_CAUTION = "Families sent after a bad spell improve by themselves; "
+REGRESSION_CAUTION = "Families sent after a bad period improve by themselves; "
 _SURE = 0.025
-_FEWER = "fewer missed than such a spell before leads one to expect"
-_MORE = "more missed than such a spell before leads one to expect"
-_AS_EXPECTED = "no more can be told than that bad spells end by themselves"
+_FEWER = "fewer missed than expected after such a period"
+_MORE = "more missed than expected after such a period"
+_AS_EXPECTED = "no evidence of more than bad periods ending by themselves"
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -64,7 +64,7 @@ class Spells:
 
 @dataclass(frozen=True)
 class Effect:
-    """Ratios of shares with 95 % limits; nan where it cannot be told."""
+    """Ratios of shares with 95 % limits; nan where it is not known."""
 
     families: int
     spells: int
@@ -100,7 +100,7 @@ class Effect:
 def spells_of(family: Ints, day: Ints, missed: npt.NDArray[np.bool_], refreshed_on: Ints) -> Spells:
     """Cut the occasions of families into befores and afters.
 
-    A refreshed family gives one spell, about its first refresher. A family not yet retrained
+    A refreshed family gives one period, about its first refresher. A family not yet retrained
     gives one about every `STEP_DAYS` days of its log. Before is the `WINDOW_DAYS` days up to
     and on the moment, after as many days from the day after it; for a family not yet retrained
     it ends before its first refresher. Moments need an occasion on either side.
@@ -307,10 +307,10 @@ def _days(families: pd.Index[Any], on: pd.Series[pd.Timestamp]) -> Ints:
 
 
 def refreshers_by_family(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
-    """Tell of each family's last refresher whether less was missed after it than was to be expected.
+    """Report for each family's last refresher whether less was missed after it than was to be expected.
 
-    What was to be expected without it allows for the spell before: the family's share is drawn
-    toward that of spells without a refresher (beta-binomial), and the chance of so few missed is
+    What was to be expected without it is adjusted for the period before: the family's share is
+    adjusted towards that of periods without a refresher (beta-binomial), and the chance of so few missed is
     that of the number to come. Steps not missed before are left out: a refresher could not help.
 
     Parameters

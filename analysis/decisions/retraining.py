@@ -33,7 +33,7 @@ LIKELY_PROBABILITY = 0.8
 """A share is likely above its limit from this probability on (project choice): where all of a
 programme is near the limit, a half would call most families above it by chance."""
 RUN_MISSED = 5
-"""A step missed on so many of the latest occasions in a row needs retraining whatever came before
+"""A step missed on so many of the latest occasions in a row needs retraining for any history
 (project choice: at a share of one in five, 3 in 10 000 such rows are chance)."""
 FEWEST_SINCE = 4
 """With fewer occasions since a refresher it is too early to tell (project choice)."""
@@ -72,7 +72,7 @@ def retraining(
 
     Recent are the last `retraining_window_months`, and not before the caregiver's last refresher
     of the dressing change; what is older is counted apart. The share of each caregiver is
-    adjusted towards the programme's for the step, allowing for how uncertain it is that caregivers
+    adjusted towards the programme's for the step, adjusted for how uncertain it is that caregivers
     differ. Families without a line in place help to find that and are not listed.
 
     Parameters
@@ -192,7 +192,7 @@ def _latest(recent: pd.DataFrame) -> pd.DataFrame:
 
 
 def _states(counts: pd.DataFrame, refreshed: npt.NDArray[np.bool_]) -> pd.Categorical:
-    """What the recent evidence says of each caregiver and step.
+    """What the recent evidence shows of each caregiver and step.
 
     A change without a sign-off is a fact: the newest change decides.
     """

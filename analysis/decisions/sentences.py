@@ -80,14 +80,14 @@ def with_line(reasons: pd.DataFrame, lines: pd.DataFrame) -> pd.Series[str]:
 
 
 def postponed_sentences(until: pd.Series[Any], made_by: pd.Series[str], as_of: date) -> Any:
-    """Say until when families are postponed, and by whom."""
+    """Say until when families are postponed, and who did it."""
     return "Postponed until " + day_words(until, as_of) + " by " + made_by + "."
 
 
 def attempt_sentences(
     families: pd.DataFrame, today: pd.Series[bool], zone: ZoneInfo, as_of: date, limit: int
 ) -> pd.Series[str]:
-    """Say which calls got no answer; blank for families without one.
+    """Which calls got no answer; blank for families without one.
 
     Parameters
     ----------
@@ -153,7 +153,7 @@ def expected_sentences(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_
 
 
 def capacity_sentence(today: DailyCapacity) -> str:
-    """Say how many families there are to call, and how many calls can be made.
+    """How many families there are to call, and how many calls can be made.
 
     Examples
     --------
@@ -180,7 +180,7 @@ def capacity_sentence(today: DailyCapacity) -> str:
 
 
 def beyond_sentence(today: DailyCapacity) -> str:
-    """Say which families come after the last of today's calls."""
+    """Which families come after the last of today's calls."""
     below = "1 family" if today.beyond == 1 else f"{today.beyond:,} families"
     are = "is" if today.beyond == 1 else "are"
     return f"Daily limit reached. The {below} below {are} beyond today's calls."

@@ -1,7 +1,7 @@
 """Keeps every row ever received, and gives back what was known at any time.
 
 SQLite by default, PostgreSQL by address. Rows are only added; a correction is a later
-version of its key; a file goes in whole or not at all.
+version of its key; a file is stored whole or not at all.
 """
 
 from analysis.store.every_version import EveryVersion

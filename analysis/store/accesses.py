@@ -1,4 +1,4 @@
-"""Who looked at what, and when? Rows are only ever added; triggers hold the store to it."""
+"""Who viewed what, and when? Rows are only ever added; triggers hold the store to it."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""How does everything that a store holds go into one file, whatever kind of database it is on?
+"""How does everything that a store holds go into one file, from any kind of database?
 
-A backup is a zip archive: one Parquet file a table and `contents.json`, which says by which
-schema the tables lie, how many rows each has and the SHA-256 of each file. The same store
+A backup is a zip archive: one Parquet file a table and `contents.json`, which names the
+schema of the tables, how many rows each has and the SHA-256 of each file. The same store
 gives the same bytes. A store of either kind can be made from it (`analysis.store.restore`).
 """
 
@@ -30,8 +30,8 @@ FORMAT = 1
 CONTENTS = "contents.json"
 
 LEFT_OUT: Mapping[str, str] = {
-    blocks.name: "repeats the rows and is made anew from them",
-    sign_ins.name: "whoever was signed in signs in again",
+    blocks.name: "repeats the rows and is made again from them",
+    sign_ins.name: "people sign in again",
     attempts.name: "holds for a day at most",
 }
 """Tables that no backup holds, and why. Every other one is in it, those added later too."""
@@ -44,7 +44,7 @@ _NO_DATE = (1980, 1, 1, 0, 0, 0)
 
 @dataclass(frozen=True)
 class TablePart:
-    """What `contents.json` says of a table."""
+    """What `contents.json` holds about a table."""
 
     name: str
     file: str
@@ -131,7 +131,7 @@ def _in_parts(connection: sa.Connection, table: sa.Table) -> Iterator[pa.Table]:
 
 
 class _Hashing:
-    """A file that is written once from front to back, and the hash of what went in."""
+    """A file that is written once from front to back, and the hash of its content."""
 
     def __init__(self, file: Any) -> None:
         self._file = file

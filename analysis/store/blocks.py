@@ -2,7 +2,7 @@
 
 Reading row by row costs by the cell. So each file leaves its rows a second time, column by
 column, in compressed blocks that are written in the same transaction. The rows remain what is
-looked up, compared and corrected; a block only repeats them and can be made anew from them.
+looked up, compared and corrected; a block only repeats them and can be made again from them.
 Small blocks are merged with those before them, so there are never many.
 """
 

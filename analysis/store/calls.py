@@ -131,7 +131,7 @@ def _add(
 ) -> None:
     info = FileInfo(PAGE, sent, 0, "", received_at, received_at, person)
     writer = Writer(connection, info)
-    # As `analysis.ingest.identity` says: a moment stands for its day.
+    # As in `analysis.ingest.identity`: a moment stands for its day.
     filled = {n: str(v) for n, v in cells.items() if v is not None and n != "called_on"}
     key = "\x1f".join(filled[name] for name in INCOMING[_CALLS].key)
     content = "\x1f".join(f"{name}\x1d{filled[name]}" for name in sorted(filled))

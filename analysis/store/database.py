@@ -19,7 +19,7 @@ from analysis.store.schema import REVISION, changes
 from analysis.store.sqlite_driver import DRIVER
 
 WAIT_SECONDS = 120.0
-"""How long a writer waits for another: longer than the ingest of one large file."""
+"""How long a writer may wait for another: longer than the ingest of one large file."""
 
 ADVISORY_LOCK = 5_122_016
 """PostgreSQL: the lock that lets one writer in at a time, as SQLite does."""
@@ -66,7 +66,7 @@ class Database:
             connection.rollback()
 
     def let_go(self) -> None:
-        """Close what is kept; the next use connects anew."""
+        """Close what is kept; the next use connects again."""
         self.engine.dispose()
         self.readers.dispose()
 
@@ -129,7 +129,7 @@ def open_database(
     create : bool
         Make the tables (and the SQLite file) if they aren't there.
     wait_seconds : float
-        How long a writer waits for another one, in seconds.
+        How long a writer may wait for another one, in seconds.
     keeps_readers : bool
         Keep connections that read for the next reading.
 
@@ -146,7 +146,7 @@ def open_database(
 def connect(
     url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS, keeps_readers: bool = False
 ) -> Database:
-    """As `open_database`, whatever tables are there or not."""
+    """As `open_database`, with any tables or none."""
     try:
         parsed = sa.make_url(url)
     except sa.exc.ArgumentError:
@@ -247,7 +247,7 @@ def _postgresql(url: sa.URL, wait_seconds: float, keeps_readers: bool) -> Databa
     place = f"{url.database} on {url.host or 'this machine'}"
     if not keeps_readers:
         return Database(engine, place, engine)
-    # Asked first whether it still stands: the server may have been started anew.
+    # Checked first: the server may have been restarted.
     readers = sa.create_engine(address, pool_pre_ping=True, max_overflow=-1, **options)
     return Database(engine, place, readers)
 

@@ -1,7 +1,7 @@
 """Which sentence does a user read when the store can't be used?
 
 A driver's known complaints (locked, full, read-only, damaged, no such server …) become one sentence
-that says what, where and how to fix it; no sentence holds a password, a parameter or a cell of
+with what, where and how to fix it; no sentence holds a password, a parameter or a cell of
 a row. Every other complaint is a fault of the program and is passed on as it was raised.
 """
 

@@ -1,4 +1,4 @@
-"""How does an Arrow table from the store become a frame typed as its catalogue entry says?"""
+"""How does an Arrow table from the store become a frame typed as in its catalogue entry?"""
 
 from __future__ import annotations
 

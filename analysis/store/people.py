@@ -1,4 +1,4 @@
-"""Who may sign in, who is signed in, and who looked at what? The door to these tables."""
+"""Who may sign in, who is signed in, and who viewed what? All access to these tables."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class People:
         Parameters
         ----------
         code : str
-            Staff code, as it will stand beside recorded calls.
+            Staff code, as it is shown with recorded calls.
         password : str
             At least `passwords.LEAST_CHARACTERS` characters; only its hash is kept.
         role : Role

@@ -1,4 +1,4 @@
-"""What was written beside the rates, and what of it was withdrawn?"""
+"""Which notes on the rates were written, and which were removed?"""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def add(
     made_by: str,
     made_at: int,
 ) -> int | None:
-    """Add an annotation; returns its row, None where the same stands already.
+    """Add an annotation; returns its row, None where the same is there already.
 
     `on_day` in days since 1970-01-01, `made_at` in microseconds UTC.
     """
@@ -75,7 +75,7 @@ def withdraw(connection: sa.Connection, row: int, made_by: str, made_at: int) ->
 def known(connection: sa.Connection, at: int | None) -> pd.DataFrame:
     """Annotations written by an instant (microseconds UTC; None: all); columns as in `ANNOTATIONS`.
 
-    One withdrawn later than the instant stands.
+    One removed later than the instant is listed.
     """
     back = rate_notes.alias("back")
     within = sa.true() if at is None else rate_notes.c.made_at <= at

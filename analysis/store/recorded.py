@@ -236,7 +236,7 @@ class Recorded:
     def annotate(
         self, on_day: date, text: str, site: str | None, made_by: str, made_at: datetime
     ) -> int | None:
-        """Write an annotation of the rates; returns its row, None where the same stands already.
+        """Write an annotation of the rates; returns its row, None where the same is there already.
 
         Parameters
         ----------

@@ -1,6 +1,6 @@
 """Which refused rows are on the list, and which leave it when a file is stored?
 
-A refused row leaves the list when a row says that it mends it, when a later file brings a
+A refused row leaves the list when a row corrects it, when a later file brings a
 row of its key, or when its own file is read again and the row is usable now. Nothing is
 deleted: leaving is a row of its own.
 """
@@ -80,7 +80,7 @@ class Refusals:
     def put_on(self, rows: pa.Table) -> int:
         """List refused rows that aren't listed yet; returns how many.
 
-        A row whose `raw_hash` was ever listed isn't listed again. One that came in to mend
+        A row whose `raw_hash` was ever on the list is not added again. One sent to correct
         another takes its place, unless it is that very row, unchanged.
         """
         if rows.num_rows == 0:
@@ -99,12 +99,12 @@ class Refusals:
         return len(taken)
 
     def take_off_mended(self, rows: pa.Table) -> None:
-        """Take off what usable rows say that they mend."""
+        """Remove what usable rows correct."""
         if "mends" in rows.column_names and rows["mends"].null_count < rows.num_rows:
             self._take_off(pc.unique(rows["mends"].drop_null()).to_pylist(), "mended")
 
     def take_off_replaced(self, table: str, rows: pa.Table, new_keys: pa.ChunkedArray) -> None:
-        """Take off what stands in earlier files and has a usable row now.
+        """Remove what is in earlier files and has a usable row now.
 
         Parameters
         ----------
@@ -113,7 +113,7 @@ class Refusals:
         rows : pyarrow.Table
             Usable rows of this file: sheet, row_number.
         new_keys : pyarrow.ChunkedArray
-            Keys of the rows that said something new.
+            Keys of the rows with new content.
         """
         earlier = self._earlier.filter(pc.equal(self._earlier["table_name"], table))
         if earlier.num_rows == 0:

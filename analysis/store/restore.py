@@ -55,7 +55,7 @@ _BYTES_AT_ONCE = 1 << 20
 
 @dataclass(frozen=True)
 class Contents:
-    """What a backup says of itself."""
+    """What a backup holds about itself."""
 
     schema: str
     tables: tuple[TablePart, ...]

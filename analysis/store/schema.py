@@ -1,8 +1,8 @@
 """How do the tables lie in the database?
 
 The row tables are derived from the catalogue of incoming tables, so a column is defined
-once. Rows are only ever added: a correction is a later row of the same key. Beside each row
-table stands its `_keys`: which row of a key was stored first (`key_row`). A row that is its
+once. Rows are only ever added: a correction is a later row of the same key. Each row table
+has its `_keys`: which row of a key was stored first (`key_row`). A row that is its
 key's first has ``row = key_row``; the later ones are few and have an index of their own.
 """
 
@@ -178,7 +178,7 @@ refused_resolved = sa.Table(
     sa.Column("how", TEXT, nullable=False),
     sqlite_strict=True,
 )
-"""One row a refused row that left the list; `file` is the ingest that mended it."""
+"""One row a refused row that left the list; `file` is the ingest that corrected it."""
 
 arrangements = sa.Table(
     "arrangements",
@@ -196,7 +196,7 @@ arrangements = sa.Table(
     sa.Column("form", TEXT),
     sqlite_strict=True,
 )
-"""One row what somebody arranged about a family, or the taking back of it (`takes_back` is that
+"""One row what somebody arranged about a family, or that it was undone (`takes_back` is that
 row); triggers of the migration keep rows as they are."""
 
 sa.Index("arrangements_form", arrangements.c.made_by, arrangements.c.form, unique=True)
@@ -295,5 +295,5 @@ changes = sa.Table(
 
 
 def next_number(connection: sa.Connection, column: sa.Column[int]) -> int:
-    """The number after the highest that stands in a column of numbers, from 1."""
+    """The number after the highest in a column of numbers, from 1."""
     return int(connection.execute(sa.select(sa.func.max(column))).scalar() or 0) + 1

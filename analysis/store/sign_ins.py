@@ -95,7 +95,7 @@ def _wait(
 
 
 def begin_attempt(connection: sa.Connection, code: str, address: str, at: datetime) -> int:
-    """Add an attempt, failed until it is said to have succeeded; returns its number.
+    """Add an attempt, failed until it is marked as succeeded; returns its number.
 
     So attempts side by side cannot share one free failure. Attempts that do not count any more
     are forgotten.

@@ -2,7 +2,7 @@
 
 The Arrow driver carries its own SQLite library. Two SQLite libraries in one process must
 never open the same file: they don't see each other's locks. Tried with Python's `sqlite3`
-beside the Arrow driver, both held the write lock at once and committed rows were gone,
+next to the Arrow driver, both held the write lock at once and committed rows were gone,
 without an error. So small statements, migrations and bulk rows all go through this one
 driver. (SQLite's manual warns of it: "How To Corrupt An SQLite Database File", 2.2.1.)
 """
@@ -22,7 +22,7 @@ DRIVER = "sqlite+linedays"
 
 
 class _Cursor:
-    """A cursor of the driver that says of a statement without rows that it has none.
+    """A cursor of the driver that reports no rows for a statement without rows.
 
     The driver describes such a result as an empty list. SQLAlchemy expects None, and would
     leave the cursor open.
@@ -56,7 +56,7 @@ class SQLiteThroughArrow(SQLiteDialect):
     default_paramstyle = "qmark"
     supports_statement_cache = True
     returns_native_bytes = True
-    supports_sane_rowcount = False  # the driver does not say how many rows a statement changed
+    supports_sane_rowcount = False  # the driver does not report how many rows a statement changed
     supports_sane_multi_rowcount = False
 
     @classmethod

@@ -1,4 +1,4 @@
-"""The one door to what is stored: files go in whole, records come out as known at a time."""
+"""The interface to what is stored: files are stored whole, records are read as known at a time."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class Store(Recorded):
         create : bool
             Make it where there is none.
         wait_seconds : float
-            How long a writer waits for another one, in seconds.
+            How long a writer may wait for another one, in seconds.
         keeps_readers : bool
             Keep connections that read for the next reading: for a program that asks all day.
 
@@ -93,7 +93,7 @@ class Store(Recorded):
         return self._database.place
 
     def close(self) -> None:
-        """Let go of the database; a later use connects anew, also in a forked process."""
+        """Let go of the database; a later use connects again, also in a forked process."""
         self._database.let_go()
 
     def __enter__(self) -> Store:
@@ -104,7 +104,7 @@ class Store(Recorded):
 
     @property
     def people(self) -> People:
-        """Who may sign in, who is signed in, and who looked at what."""
+        """Who may sign in, who is signed in, and who viewed what."""
         return People(self._database)
 
     # What comes out
@@ -155,13 +155,13 @@ class Store(Recorded):
             return provenance.versions_of_row(connection, table, row)
 
     def refused(self, known_at: datetime | None = None) -> pd.DataFrame:
-        """Rows that could not be used and were not mended yet; see `provenance.REFUSED`.
+        """Rows that could not be used and were not corrected yet; see `provenance.REFUSED`.
 
         Parameters
         ----------
         known_at : datetime, optional
-            As the list stood then, by when rows and the files that mend them were received;
-            None: as it stands now.
+            As the list was then, by when rows and the files that correct them were
+            received; None: as it is now.
         """
         at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
@@ -187,7 +187,7 @@ class Store(Recorded):
         with self._database.reading() as connection:
             return int(connection.execute(sa.select(changes.c.number)).scalar_one())
 
-    # What goes in
+    # Writing
 
     @contextmanager
     def writing(self, info: FileInfo) -> Iterator[Writer]:
@@ -199,7 +199,7 @@ class Store(Recorded):
         """Write all that is stored to a new file, as of one moment.
 
         A store of either kind of database can be made from it. Copy a store in no other way while
-        it is in use: the last changes may still lie beside the file, and closing it after a plain
+        it is in use: the last changes may still be next to the file, and closing it after a plain
         copy takes away this process's locks on it.
 
         Raises

@@ -60,7 +60,7 @@ def add(
     families: bool,
     at: datetime,
 ) -> None:
-    """Add a user; one that was ended before starts anew with these settings.
+    """Add a user; one that was ended before starts again with these settings.
 
     Raises
     ------

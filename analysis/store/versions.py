@@ -27,7 +27,7 @@ class Keys:
     """The different keys of a batch of n rows, numbered in the order of their bytes."""
 
     order: Ints
-    """Positions of the rows by key and, within a key, as they stand; shape (n,)."""
+    """Positions of the rows by key and, within a key, in their order; shape (n,)."""
     number: Ints
     """Number of each row's key; shape (n,)."""
     first: Ints
@@ -114,7 +114,7 @@ def says_something_new(keys: Keys, batch: Versions, stored: Versions) -> Mask:
     place = np.concatenate([np.full(len(stored.number), -1, dtype=np.int64), at])
     row = np.concatenate([stored.row, batch.row[at]])
     # One entry a version, by key and then by receipt: where the rows of a key were received in
-    # the order in which they stand, the entry before a row is the version in force at its receipt.
+    # their order, the entry before a row is the version in force at its receipt.
     order = np.lexsort((row, received, number))
     number, content, place = number[order], content[order], place[order]
     same = np.zeros(len(order), dtype=bool)
@@ -135,7 +135,7 @@ def _received_backwards(keys: Keys, batch: Versions) -> Ints:
 def _judge_one_by_one(
     backwards: Ints, keys: Keys, batch: Versions, stored: Versions, new: Mask
 ) -> None:
-    """Judge the rows of the few keys that were received in another order than they stand."""
+    """Judge the rows of the few keys that were received in another order than here."""
     ends = np.cumsum(keys.rows_of)
     by_receipt = np.lexsort((stored.row, stored.received_at, stored.number))
     low = np.searchsorted(stored.number[by_receipt], backwards, side="left")

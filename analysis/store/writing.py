@@ -78,7 +78,7 @@ class Writer:
             of the refused row that it mends), perhaps `known_as` (the key under which an earlier
             version of the row is stored, where it is another one: from now on that is known under
             the new key), and the table's own columns as they are stored. A row with a blank `key`
-            does nothing but take back the refused row it names.
+            does nothing but remove the refused row it names.
 
         Returns
         -------
@@ -120,7 +120,7 @@ class Writer:
         return self._refusals.put_on(rows)
 
     def is_listed(self, number: int) -> bool:
-        """Whether a refused row is on the list and waits to be mended."""
+        """Whether a refused row is on the list and not corrected yet."""
         return self._refusals.holds(number)
 
     def columns_at_fault(self, reasons: Collection[str]) -> dict[int, str]:
@@ -140,7 +140,7 @@ class Writer:
     ) -> None:
         """Record the counts of the file's rows of one table, and how they were read.
 
-        `reading` says how its cells are read, `unknown_heads` which columns were not known.
+        `reading` is how its cells are read, `unknown_heads` which columns were not known.
         """
         counts = {
             "file": self._file,

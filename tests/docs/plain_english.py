@@ -154,10 +154,15 @@ def in_name(file: str, line: int, name: str) -> Iterator[Found]:
         yield Found(file, line, "name", word, "the field's word", name)
 
 
+IDENTIFIER = re.compile(r"[a-z0-9_.#-]+")
+
+
 def _in_python(file: str, source: str) -> Iterator[Found]:
     tree = ast.parse(source)
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            if IDENTIFIER.fullmatch(node.value):
+                continue  # the name of a column or an element
             yield from in_text(file, node.lineno, "string", node.value)
     for line, name in _names(tree):
         yield from in_name(file, line, name)

@@ -201,7 +201,7 @@ RECORDS = (
         identity=False,
     ),
     Field(
-        "void", Kind.FLAG, "yes withdraws the row from then on", sensitivity=PLAIN, identity=False
+        "void", Kind.FLAG, "yes voids the row from then on", sensitivity=PLAIN, identity=False
     ),
     Field("done_on", Kind.DATE, "day it was done, in the programme's time zone", sensitivity=DATE),
     Field("made_at", Kind.INSTANT, "when it was recorded", "UTC", sensitivity=DATE),

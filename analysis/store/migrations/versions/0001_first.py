@@ -32,7 +32,7 @@ ROW_TABLES = {
 }
 BEFORE = "row whole!, key_row whole!, received_at whole!, void whole!, content bytes!"
 AFTER = "file whole!, sheet text, row_number whole!, extra text, doubts text"
-"""Stand before and after those of each row table; an exclamation mark: never blank."""
+"""Are before and after those of each row table; an exclamation mark: never blank."""
 
 
 def _columns(described: str) -> list[sa.Column[Any]]:

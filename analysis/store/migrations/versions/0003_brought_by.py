@@ -14,5 +14,5 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """A store is never taken back to an older version."""
+    """A store is never downgraded."""
     raise NotImplementedError

@@ -1,4 +1,4 @@
-"""What people arranged about a family: who calls it, and until when it is set aside."""
+"""What people arranged about a family: who calls it, and until when it is postponed."""
 
 from __future__ import annotations
 

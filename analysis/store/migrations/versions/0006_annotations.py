@@ -1,4 +1,4 @@
-"""What is written beside the rates; rows are only ever added, also to withdraw one."""
+"""Notes on the rates; rows are only ever added, also to withdraw one."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -28,5 +28,5 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """A store is never taken back to an older version."""
+    """A store is never downgraded."""
     raise NotImplementedError

@@ -148,5 +148,5 @@ def _hashes(texts: list[bytes], void: Mask) -> list[bytes]:
 
 
 def downgrade() -> None:
-    """A store is never taken back to an older version."""
+    """A store is never downgraded."""
     raise NotImplementedError

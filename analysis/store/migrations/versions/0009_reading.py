@@ -1,6 +1,6 @@
 """How a file was read, so that it is read again when the program would read it differently.
 
-`reading` is blank for files read before this step: they are read once more when they are sent
+`reading` is blank for files read before this step: they are read again when they are sent
 again. The heads of columns that were not known are found in the rows that keep their values.
 """
 
@@ -41,5 +41,5 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """A store is never taken back to an older version."""
+    """A store is never downgraded."""
     raise NotImplementedError

@@ -67,7 +67,7 @@ def _make_tables() -> None:
 
 
 def _fill(connection: sa.Connection, calls: list[dict[str, object]]) -> None:
-    """Each call was made at one desk: its ingest is that of its person and form."""
+    """Each call was recorded once: its ingest is that of its person and form."""
     metadata = sa.MetaData()
     made, keys, files = (
         sa.Table(name, metadata, autoload_with=connection)
@@ -127,5 +127,5 @@ def _hash(text: str) -> bytes:
 
 
 def downgrade() -> None:
-    """A store is never taken back to an older version."""
+    """A store is never downgraded."""
     raise NotImplementedError

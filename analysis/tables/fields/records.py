@@ -200,9 +200,7 @@ RECORDS = (
         sensitivity=DATE,
         identity=False,
     ),
-    Field(
-        "void", Kind.FLAG, "yes voids the row from then on", sensitivity=PLAIN, identity=False
-    ),
+    Field("void", Kind.FLAG, "yes voids the row from then on", sensitivity=PLAIN, identity=False),
     Field("done_on", Kind.DATE, "day it was done, in the programme's time zone", sensitivity=DATE),
     Field("made_at", Kind.INSTANT, "when it was recorded", "UTC", sensitivity=DATE),
     Field("made_on", Kind.DATE, "its day in the programme's zone", sensitivity=DATE),

@@ -51,7 +51,7 @@ class Day:
     def log(self) -> pd.DataFrame:
         """The home log; an entry of a known line is of the family that the line has now."""
         log = self.records.home_log
-        if self.timeline.coded.attributes.one_a_line:
+        if self.records.earlier_lines.empty:  # no line was ever with another family
             return log
         lines = self.timeline.lines
         place = pd.Index(lines["line_id"]).get_indexer(pd.Index(log["line_id"]))

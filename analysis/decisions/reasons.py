@@ -229,8 +229,8 @@ def _believed(day: Day, counts: pd.DataFrame) -> npt.NDArray[np.bool_]:
     home; where that is not known, `kits_count_valid_days` after it.
     """
     lines = day.records.lines
-    lines = lines[lines["line_id"].isin(day.lines["line_id"]).to_numpy(dtype=bool)]
-    every = lines.groupby("family_id")["kit_delivery_days"].min()
+    family = lines["line_id"].map(day.lines.set_index("line_id")["family_id"])
+    every = lines["kit_delivery_days"].groupby(family).min()
     valid = counts["family_id"].map(every).fillna(day.edition.settings.kits_count_valid_days)
     age = (day.now - counts["done_on"]).dt.days
     return (age.to_numpy() < valid.to_numpy(dtype=np.int64)).astype(np.bool_)

@@ -179,9 +179,10 @@ CARE_AND_RATES = (
         key="silent_days",
         title="Silent days",
         words=(
-            "Days since the newest entry of the family's log, or since coming home if there is "
-            "none. Not logged is not the same as not done: overdue while the family is silent is "
-            "shown as overdue or not logged."
+            "Days since the newest entry of the family's log, or since the family's present time "
+            "with a line at home began, whichever is later: a family back from hospital yesterday "
+            "is not silent. Not logged is not the same as not done: overdue while the family is "
+            "silent is shown as overdue or not logged."
         ),
         unit="days",
         source="project choice",

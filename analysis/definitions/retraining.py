@@ -73,18 +73,22 @@ NEEDS = (
         key="drawn_share",
         title="Adjusted share of a step, and the probability that it is above the limit",
         words=(
-            "Caregivers differ, and a caregiver's own share of occasions on which a step was missed "
-            "is partly chance. True shares are taken to follow a beta distribution, fitted to all "
-            "caregivers for which the step is known; each caregiver's share is adjusted towards the "
-            "programme's by as much as its few occasions deserve. The probability is how much of "
+            "Only recent occasions count: those of the policy's window (6 months unless changed), and "
+            "none before the caregiver's last refresher; older ones are shown apart. A caregiver's own "
+            "share of occasions on which a step was missed is partly chance. True shares are taken to "
+            "follow a beta distribution; every such distribution counts by how well it explains all "
+            "caregivers, and each share is adjusted towards the programme's by as much as its few "
+            "occasions deserve. Retrain: the probability of being above the limit is at least 80 %, or "
+            "the last 5 or more occasions were all missed. Too early to tell: fewer than 4 occasions "
+            "since a refresher. Improved or watch: since a refresher, clearly better or not. The probability is how much of "
             "what is known of the caregiver lies above the step's limit: one in five self-checks, one "
             "in ten changes for skin findings, and the policy's own limits for early failures and "
             "late changes. The limits of self-checks and skin findings are a choice of this project."
         ),
         unit="share missed; probability",
-        source="beta-binomial by maximum likelihood (empirical Bayes)",
+        source="beta-binomial, averaged over how caregivers may differ",
         example=Example(
-            "In this programme shares follow a beta distribution with 2 and 8: one in five on "
+            "Say that shares are known to follow a beta distribution with 2 and 8: one in five on "
             "average. A caregiver left out the mask in 4 of 10 self-checks. Adjusted share: 2 + 4 of "
             "2 + 8 + 10, so 6 of 20, not 4 of 10. The probability that the true share is above one "
             "in five is that of at most 5 successes in 19 trials with a chance of 0.2 each: 0.84.",

@@ -167,7 +167,7 @@ FAMILIES = Frame.of(
 
 TALLY = Frame.of(
     "tally",
-    "one row a line, calendar month, dressing type in force, age band and task: counts that add up",
+    "one row a line with its family, site and nurse, month, dressing type, age band and task",
     (
         "line",
         "task",

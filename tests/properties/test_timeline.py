@@ -199,13 +199,13 @@ def tallied_by_code(
         held = {name: of_line[name] for name in ("family_id", "site", "nurse")}
         named = frame.reset_index(drop=True).assign(line=of_line["line_id"], **held)
         rows = rows_of(named, (*key, *counts))
-        told.append(
-            {
-                row[: len(key)]: {n: c for n, c in zip(counts, row[len(key) :], strict=True) if c}
-                for row in rows
-            }
-        )
-        assert len(told[-1]) == len(rows)
+        # A line may come back to a site or nurse that it had before: two rows of one key.
+        sums: dict[tuple, Counter] = {}
+        for row in rows:
+            sums.setdefault(row[: len(key)], Counter()).update(
+                dict(zip(counts, row[len(key) :], strict=True))
+            )
+        told.append(without_zeros(sums))
     return told[0], told[1]
 
 

@@ -39,7 +39,7 @@ REGRESSION_CAUTION = "Families sent after a bad period improve by themselves; "
 _SURE = 0.025
 _FEWER = "fewer missed than expected after such a period"
 _MORE = "more missed than expected after such a period"
-_AS_EXPECTED = "no evidence of more than bad periods ending by themselves"
+_AS_EXPECTED = "no evidence of more than that bad periods end by themselves"
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]

@@ -202,7 +202,7 @@ def test_with_too_few_families_the_plain_row_is_read_and_that_is_said():
     found = ratio_verdict(ratios((2.0, 0.4, 9.9, 0.4), NONE), ("north", "south"))
     assert (found.code, found.adjusted) == (DifferenceCode.TOO_FEW_FAMILIES, False)
     assert "each event taken as independent" in found.sentence
-    assert found.sentence.startswith("Too few families have an event to say")
+    assert found.sentence.startswith("Too few families have an event to compare")
     # Limits of independent events that leave out 1 do not make a difference of it.
     apart = ratio_verdict(ratios((4.0, 1.4, 9.9, 0.01), NONE), ("north", "south"))
     assert apart.code is DifferenceCode.TOO_FEW_FAMILIES

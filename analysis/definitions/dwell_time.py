@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 from analysis.definitions.model import Definition, Example, Measure, Rows, codes, records_of
 from analysis.measures import compare_dwell, dwell, overdue_hazard
@@ -27,23 +27,26 @@ _TEN_LINES_WORDS = (
 _TWO_SITES: dict[str, Rows] = {
     "lines": {**_TEN_LINES["lines"], "site": ["north"] * 5 + ["south"] * 5},
 }
-_FOUR_LINES: dict[str, Rows] = {
+_TEN_PAIRS: dict[str, Rows] = {
     "lines": {
-        "line_id": codes("L", 4),
-        "child_id": codes("C", 4),
-        "family_id": codes("F", 4),
-        "home_from": ["2031-03-01"] * 4,
-        "dressing_on": ["2031-03-01"] * 4,
-        "removed_on": ["2031-03-09", "2031-03-13", None, None],
-        "removal_reason": ["dislodgement", "occlusion", None, None],
+        "line_id": codes("L", 20),
+        "child_id": codes("C", 20),
+        "family_id": codes("F", 20),
+        "placed_on": [str(date(2031, 3, 1) - timedelta(10 * pair)) for pair in range(10)] * 2,
+        "home_from": ["2031-03-01"] * 20,
+        "dressing_on": ["2031-03-01"] * 20,
+        "removed_on": ["2031-03-09"] * 20,
+        "removal_reason": [
+            *["dislodgement"] * 8, *["therapy_complete"] * 10, *["dislodgement"] * 2,
+        ],
     },
     "home_log": {
-        "line_id": ["L2", "L3", "L4"],
-        "family_id": ["F2", "F3", "F4"],
-        "done_on": ["2031-03-07", "2031-03-07", "2031-03-03"],
-        "kind": ["dressing_change"] * 3,
+        "line_id": codes("L", 20)[10:],
+        "family_id": codes("F", 20)[10:],
+        "done_on": ["2031-03-07"] * 10,
+        "kind": ["dressing_change"] * 10,
     },
-}
+}  # fmt: skip
 
 
 def _last_of_curve(column: str) -> Measure:
@@ -62,7 +65,7 @@ def _logrank(timeline: Timeline, _: Tallies) -> object:
 
 
 def _hazard_ratio(timeline: Timeline, _: Tallies) -> object:
-    found = overdue_hazard(timeline, records_of(_FOUR_LINES)).iloc[0]
+    found = overdue_hazard(timeline, records_of(_TEN_PAIRS)).iloc[0]
     return round(float(found["hazard_ratio"]), 2)
 
 
@@ -138,15 +141,16 @@ DWELL_TIME = (
         unit="hazard ratio",
         source="Cox 1972, out of date or not as it changes from day to day",
         example=Example(
-            "Four lines placed, dressed and home on 1 March. L1 is never changed, so it is out of "
-            "date from the 8th, and is pulled out on the 9th, while L2 and L3 (changed on the 7th) "
-            "and L4 (on the 3rd) are in date. L2 is removed for occlusion on the 13th, L3 still in "
-            "date, L4 out of date since the 10th. With r the ratio, r / (r + 3) times 1 / (2 + r) "
-            "is largest where r times r is 6.",
-            _FOUR_LINES,
+            "Ten pairs of lines, dressed and home on 1 March. The first pair was placed that day, "
+            "each next pair ten days earlier, so a line is only compared with the other "
+            "of its pair. One line of each pair is never changed, so it is out of date from the "
+            "8th; the other is changed on the 7th. All are removed on the 9th, one of each pair "
+            "unplanned: the one out of date in eight pairs, the one in date in two. With r the "
+            "ratio, r to the power 8 by (1 + r) to the power 10 is largest where r is 8 / 2.",
+            _TEN_PAIRS,
             date(2031, 3, 14),
             _hazard_ratio,
-            2.45,
+            4.0,
         ),
     ),
 )

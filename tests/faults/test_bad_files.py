@@ -97,9 +97,14 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         "home_log.csv",
         lambda: b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40,
         FileFault.BINARY,
-        "binary",
+        "not a spreadsheet or CSV file",
     ),
-    "a PDF": ("home_log.csv", lambda: b"%PDF-1.7\n1 0 obj\n", FileFault.BINARY, "binary"),
+    "a PDF": (
+        "home_log.csv",
+        lambda: b"%PDF-1.7\n1 0 obj\n",
+        FileFault.BINARY,
+        "not a spreadsheet",
+    ),
     "gzip": ("home_log.csv", lambda: gzip.compress(GOOD.encode()), FileFault.COMPRESSED, "Unpack"),
     "UTF-16 with mark": ("home_log.csv", lambda: GOOD.encode("utf-16"), FileFault.UTF_16, "UTF-16"),
     "UTF-16 without": (
@@ -124,13 +129,13 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         "home_log.csv",
         lambda: b"line_id,when\nL1,2031-03-10\n",
         FileFault.HEADS_MISSING,
-        "it has no done_at and kind. Add the heads",
+        "it has no done_at and kind. Add the headers",
     ),
     "another table's rows": (
         "home_log.csv",
         lambda: LINES.replace("north", "east").encode(),
         FileFault.HEADS_MISSING,
-        "its heads look like lines",
+        "its headers look like lines",
     ),
     "no head row at all": (
         "home_log.csv",
@@ -150,7 +155,7 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         FileFault.HEADS_TWICE,
         '"Mood" and "mood"',
     ),
-    "no table": ("diary.csv", lambda: b"a,b\n1,2\n", FileFault.TABLE_UNKNOWN, "say --table"),
+    "no table": ("diary.csv", lambda: b"a,b\n1,2\n", FileFault.TABLE_UNKNOWN, "use --table"),
     "a quotation mark left open": (
         "home_log.csv",
         lambda: GOOD.encode() + b'L1,2031-03-11,"note\nL1,2031-03-12,note\n',
@@ -185,13 +190,13 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         "home_log.xlsx",
         lambda: log_book()[:-300],
         FileFault.BROKEN_WORKBOOK,
-        "damaged or cut off",
+        "damaged or incomplete",
     ),
     "a workbook with a broken sheet": (
         "home_log.xlsx",
         lambda: with_member(log_book(), "xl/worksheets/sheet1.xml", b"<worksheet><she"),
         FileFault.BROKEN_WORKBOOK,
-        "damaged or cut off",
+        "damaged or incomplete",
     ),
     "text called a workbook": (
         "home_log.xlsx",
@@ -209,7 +214,7 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         "book.xlsx",
         lambda: workbook(Legend=[["a", "b"]], Other=[["c"]]),
         FileFault.TABLE_UNKNOWN,
-        "say --table",
+        "use --table",
     ),
     "a workbook that unpacks without end": (
         "home_log.xlsx",
@@ -221,7 +226,7 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         "home_log.xlsx",
         lying_zip,
         FileFault.BROKEN_WORKBOOK,
-        "damaged or cut off",
+        "damaged or incomplete",
     ),
     "a workbook with a cell far out": (
         "home_log.xlsx",
@@ -257,13 +262,13 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         "home_log.parquet",
         lambda: parquet(LOG_COLUMNS)[:-20],
         FileFault.BROKEN_PARQUET,
-        "damaged or cut off",
+        "damaged or incomplete",
     ),
     "Parquet with broken pages": (
         "home_log.parquet",
         lambda: parquet(LOG_COLUMNS)[:4] + b"\xff" * 40 + parquet(LOG_COLUMNS)[44:],
         FileFault.BROKEN_PARQUET,
-        "damaged or cut off",
+        "damaged or incomplete",
     ),
     "text called Parquet": (
         "home_log.parquet",
@@ -372,14 +377,14 @@ def test_the_wrong_table_for_a_file_is_told_by_its_missing_heads(
     store: Store, tmp_path: Path
 ) -> None:
     (fault,) = take_in(store, written(tmp_path, "lines.csv", LINES), table="stays").faults
-    assert "read as stays it has no from_on" in str(fault)
-    assert "its heads look like lines" in str(fault)
+    assert "read as stays, it has no from_on" in str(fault)
+    assert "its headers look like lines" in str(fault)
 
 
 def test_a_head_without_rows_is_remarked_on(store: Store, tmp_path: Path) -> None:
     summary = take_in(store, written(tmp_path, "lines.csv", LINES.splitlines()[0]))
     assert (summary.faults, summary.read) == ((), 0)
-    assert summary.notes == ("lines.csv: a head row of lines and no row under it.",)
+    assert summary.notes == ("lines.csv: a header row of lines and no other row.",)
 
 
 def test_a_workbook_with_one_bad_sheet_goes_in_not_at_all(store: Store, tmp_path: Path) -> None:
@@ -387,7 +392,7 @@ def test_a_workbook_with_one_bad_sheet_goes_in_not_at_all(store: Store, tmp_path
         lines=[row.split(",") for row in LINES.splitlines()], home_log=[["line_id"], ["L1"]]
     )
     (fault,) = take_in(store, written(tmp_path, "book.xlsx", book)).faults
-    assert 'book.xlsx sheet "home_log": read as home_log it has no done_at and kind' in str(fault)
+    assert 'book.xlsx sheet "home_log": read as home_log, it has no done_at and kind' in str(fault)
     assert store.records().lines.empty
 
 

@@ -22,6 +22,9 @@ TITLE_BELOW = 9
 MARKS_BELOW = 27
 """How far below the top of a row its name and its marks are."""
 THICK = 14
+NAME_LENGTH = 40
+"""Most characters in a line of a row's name and key, so that a screen of 320 pixels holds it."""
+LINE_HEIGHT = 16
 
 
 @dataclass(frozen=True)
@@ -250,17 +253,24 @@ def _places(
             kinds = filled.get((group.key, track.name), set())
             if track.if_any and not kinds:
                 continue
-            key = "  ".join(word for kind, word in KEYS.items() if kind in kinds)
-            said = key if kinds else "none in this time"
-            texts.append(
-                _text(
-                    f"{track.title}  <span style='color:{theme.SOFT_INK}'>{said}</span>",
-                    down + TITLE_BELOW,
-                )
-            )
-            heights[group.key, track.name] = -float(down + MARKS_BELOW)
-            down += ROW_HEIGHT
+            lines = _name(track.title, [word for kind, word in KEYS.items() if kind in kinds])
+            more = LINE_HEIGHT * (len(lines) - 1)
+            texts.append(_text("<br>".join(lines), down + TITLE_BELOW + more / 2))
+            heights[group.key, track.name] = -float(down + more + MARKS_BELOW)
+            down += ROW_HEIGHT + more
     return heights, texts, rules, down
+
+
+def _name(title: str, words: Sequence[str]) -> list[str]:
+    """Lines that hold a row's name and, in softer ink, the shapes and words in it."""
+    lines = [[title]]
+    for word in words or ["none in this time"]:
+        if len("  ".join([*lines[-1], word])) > NAME_LENGTH:
+            lines.append([])
+        lines[-1].append(word)
+    soft = f"<span style='color:{theme.SOFT_INK}'>"
+    first = f"{title}  {soft}{'  '.join(lines[0][1:])}</span>"
+    return [first, *(f"{soft}{'  '.join(line)}</span>" for line in lines[1:])]
 
 
 def _text(text: str, below: float, size: int = theme.SMALL) -> dict[str, Any]:

@@ -22,7 +22,7 @@ L2      | 2031-03-08 | dressing_change | none     |                    | 2031-03
 """
 HEAD = "family_id | made_at | made_on | made_by | kind | assigned_to | until_on | why\n"
 ASIDE = HEAD + "F1 | 2031-03-09T12:00 | 2031-03-09 | n9 | set_aside | | 2031-03-14 | at the lake\n"
-CALL = "family_id | made_at | made_on | made_by | reached | recheck_on\n"
+CALL = "family_id | called_at | called_on | called_by | outcome | recheck_on\n"
 
 
 def list_on(as_of="2031-03-10", **tables):
@@ -66,21 +66,21 @@ def test_what_was_known_when_it_was_set_aside_does_not():
 def test_a_red_flag_that_no_call_answered_is_never_set_aside():
     fever = OVERDUE + "L1 | 2031-03-08 | skin_check | fever | | 2031-03-08T09:00"
     assert bands(home_log=fever, arrangements=ASIDE)["F1"] == "same_day_review"
-    nobody = CALL + "F1 | 2031-03-09T10:00 | 2031-03-09 | n1 | no | 2031-03-11"
+    nobody = CALL + "F1 | 2031-03-09T10:00 | 2031-03-09 | n1 | no_answer | 2031-03-11"
     assert bands(home_log=fever, arrangements=ASIDE, calls=nobody)["F1"] == "same_day_review"
-    answered = CALL + "F1 | 2031-03-09T10:00 | 2031-03-09 | n1 | yes | 2031-03-09"
+    answered = CALL + "F1 | 2031-03-09T10:00 | 2031-03-09 | n1 | reached | 2031-03-09"
     assert bands(home_log=fever, arrangements=ASIDE, calls=answered)["F1"] == "set_aside"
 
 
 def test_of_a_call_and_a_setting_aside_the_newer_decides():
-    later = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | yes | 2031-03-10"
+    later = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | reached | 2031-03-10"
     assert bands(arrangements=ASIDE, calls=later)["F1"] == "call_today"
-    waits = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | yes | 2031-03-12"
+    waits = CALL + "F1 | 2031-03-09T13:00 | 2031-03-09 | n1 | reached | 2031-03-12"
     assert bands(arrangements=ASIDE, calls=waits)["F1"] == "waiting"
-    earlier = CALL + "F1 | 2031-03-09T11:00 | 2031-03-09 | n1 | yes | 2031-03-12"
+    earlier = CALL + "F1 | 2031-03-09T11:00 | 2031-03-09 | n1 | reached | 2031-03-12"
     assert bands(arrangements=ASIDE, calls=earlier)["F1"] == "set_aside"
     assert bands("2031-03-13", arrangements=ASIDE, calls=earlier)["F1"] == "set_aside"
-    unanswered = later.replace("| yes |", "| no |")
+    unanswered = later.replace("| reached |", "| no_answer |")
     assert bands(arrangements=ASIDE, calls=unanswered)["F1"] == "set_aside"
 
 
@@ -99,15 +99,15 @@ def test_a_family_assigned_is_called_by_that_person_and_not_by_its_nurse():
 
 
 def test_an_assignment_ends_with_the_call_that_reaches_the_family():
-    nobody = CALL + "F1 | 2031-03-10T09:00 | 2031-03-10 | n2 | no | 2031-03-10"
+    nobody = CALL + "F1 | 2031-03-10T09:00 | 2031-03-10 | n2 | no_answer | 2031-03-10"
     assert list_on(arrangements=GIVEN, calls=nobody)[0].families["assigned_to"].notna().all()
-    spoke = CALL + "F1 | 2031-03-10T09:00 | 2031-03-10 | n2 | yes | 2031-03-10"
+    spoke = CALL + "F1 | 2031-03-10T09:00 | 2031-03-10 | n2 | reached | 2031-03-10"
     found, timeline, records = list_on(arrangements=GIVEN, calls=spoke)
     assert found.families["assigned_to"].isna().all()
     # The call itself was that person's.
     assert len(calls_done(found, timeline, records, Asked(nurse="N2"))) == 1
     assert calls_done(found, timeline, records, Asked(nurse="N1")).empty
-    again = spoke + "\nF1 | 2031-03-10T10:00 | 2031-03-10 | n1 | yes | 2031-03-12"
+    again = spoke + "\nF1 | 2031-03-10T10:00 | 2031-03-10 | n1 | reached | 2031-03-12"
     found, timeline, records = list_on(arrangements=GIVEN, calls=again)
     assert len(calls_done(found, timeline, records, Asked(nurse="N1"))) == 1
 
@@ -134,6 +134,6 @@ def test_what_is_in_force_is_listed_until_a_call_or_its_day_ends_it():
     assert in_force() == ["assigned", "set_aside"]
     assert in_force("2031-03-14") == ["assigned"]
     assert in_force("2031-03-08") == []
-    nobody = CALL + "F1 | 2031-03-10T09:00 | 2031-03-10 | n2 | no | 2031-03-10"
+    nobody = CALL + "F1 | 2031-03-10T09:00 | 2031-03-10 | n2 | no_answer | 2031-03-10"
     assert in_force(calls=nobody) == ["assigned", "set_aside"]
-    assert in_force(calls=nobody.replace("| no |", "| yes |")) == []
+    assert in_force(calls=nobody.replace("| no_answer |", "| reached |")) == []

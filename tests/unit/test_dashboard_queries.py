@@ -447,7 +447,7 @@ def test_a_family_in_same_day_review_cannot_be_set_aside(queries):
 
 
 def test_a_family_assigned_stands_on_that_persons_list_until_it_is_reached(queries):
-    assert CallActions(request(queries)).arrange(GIVEN) == "Family F2 is assigned to N2."
+    assert CallActions(request(queries)).arrange(GIVEN) == "F2 is assigned to N2."
     assert order(queries, Choice(nurse="N1")) == ["F1", "F6"]
     assert order(queries, Choice(nurse="N2")) == ["F3", "F2", "F5"]
     assert CallsQueries(request(queries)).calls(Choice(nurse="N2")).rows[1].assigned_to == "N2"

@@ -229,7 +229,7 @@ def test_a_call_is_recorded_as_of_the_person_who_is_signed_in(app):
     person = browser_of(app, "manager.north")
     answer = person.ask(_record_request(app, "F1"))
     assert answer.status_code == 200
-    assert "Recorded. Family F1" in answer.text
+    assert "Call recorded. F1" in answer.text
     calls = app.service.snapshot(None).records.calls
     assert calls[["family_id", "called_by"]].values.tolist() == [["F1", "manager.north"]]
     assert "Recorded as " in person.page("/", "?family=F1").text
@@ -251,7 +251,7 @@ def test_a_call_of_another_site_is_not_taken_back(app):
     browser_of(app, "manager").ask(_record_request(app, "F1"))
     row = int(app.service.snapshot(None).records.calls["row"].iloc[0])
     south = Reader("manager.south", Role.MANAGER, frozenset({"South"}))
-    with pytest.raises(Exception, match="not in the list any more"):
+    with pytest.raises(Exception, match="no longer on the list"):
         CallActions(app.service.session_of(south)).undo(row)
     assert len(app.service.snapshot(None).records.calls) == 1
     north = Reader("manager.north", Role.MANAGER, frozenset({"North"}))
@@ -271,7 +271,7 @@ def test_what_is_arranged_is_noted_and_refused_to_those_who_do_not_call(app):
     assert record_of(app)[-1] == ("manager.north", "set_family_aside", "F2")
     row = int(app.service.snapshot(None).records.arrangements["row"].iloc[0])
     south = Reader("manager.south", Role.MANAGER, frozenset({"South"}))
-    with pytest.raises(Exception, match="not in the list any more"):
+    with pytest.raises(Exception, match="no longer on the list"):
         CallActions(app.service.session_of(south)).undo(row, "arrangements")
 
 

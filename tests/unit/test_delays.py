@@ -100,7 +100,7 @@ def told(*rows: tuple[str, int, int | None, int | None, int, int]) -> pd.DataFra
 
 
 def test_sources_quiet_for_more_than_a_week_are_named_and_the_many_counted():
-    assert quiet(told(("a", 1, 0, 0, 0, 7))) == "Every source was heard within a week."
+    assert quiet(told(("a", 1, 0, 0, 0, 7))) == "Every source has sent something within a week."
     assert quiet(told()) == ""
     few = told(("a", 1, 0, 0, 0, 9), ("b", 1, 0, 0, 0, 8))
     assert quiet(few) == "Quiet for more than a week: a for 9 days and b for 8 days."
@@ -111,8 +111,8 @@ def test_sources_quiet_for_more_than_a_week_are_named_and_the_many_counted():
 def test_the_slowest_source_is_named_with_the_share_of_all_entries_later_than_a_week():
     table = told(("a", 10, 0, 2, 0, 0), ("b", 30, 3, 12, 8, 0), ("c", 0, None, None, 0, 300))
     assert how_late(table) == (
-        "Slowest is b: nine in ten came within 12 days. "
-        "8 of 40 entries (20 %) came more than a week after their day."
+        "Slowest is b: nine in ten were received within 12 days. "
+        "8 of 40 entries (20 %) were received more than a week after their day."
     )
     assert how_late(told(("c", 0, None, None, 0, 300))).startswith("No entry came in")
 

@@ -96,7 +96,10 @@ def test_the_page_says_first_what_came_in_what_waits_and_who_is_quiet(app, clock
     assert "Every source has sent something within a week." in text
     clock.move(days=9)
     text = seen(browser_of(app, "manager"))
-    assert "Nothing came in today; the newest file, home_log-south.csv, came 9 days ago." in text
+    assert (
+        "Nothing received today; the newest file, home_log-south.csv, was received 9 days ago."
+        in text
+    )
     assert "Quiet for more than a week: our own form for 9 days." in text
 
 

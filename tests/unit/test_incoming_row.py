@@ -247,7 +247,7 @@ def test_a_field_that_the_row_does_not_have_is_passed_over(app, person):
 
 def test_a_tick_that_nobody_here_can_read_is_written_as_its_code(app, person):
     answer = mended(person, 4, **{"Fever?": "yes"})
-    assert "a code that only the source profile tells" in answer.text
+    assert "nly the source profile knows which code this column means" in answer.text
     assert listed(app) == [1, 2, 3, 4]
     mended(person, 4, **{"Fever?": "", "findings": "fever"})
     assert listed(app) == [1, 2, 3]

@@ -71,7 +71,7 @@ def quiet(delays: pd.DataFrame) -> str:
     if len(named) > MOST_NAMED:
         more = words.counted(len(named) - MOST_NAMED + 1, "other source", "other sources")
         named = [*named[: MOST_NAMED - 1], more]
-    return f"Nothing for more than a week from {words.listed(named)}."
+    return f"No data for more than a week: {words.listed(named)}."
 
 
 def how_late(delays: pd.DataFrame) -> str:

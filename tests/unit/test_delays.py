@@ -103,7 +103,7 @@ def test_sources_quiet_for_more_than_a_week_are_named_and_the_many_counted():
     assert quiet(told(("a", 1, 0, 0, 0, 7))) == "Every source has sent something within a week."
     assert quiet(told()) == ""
     few = told(("a", 1, 0, 0, 0, 9), ("b", 1, 0, 0, 0, 8))
-    assert quiet(few) == "Quiet for more than a week: a for 9 days and b for 8 days."
+    assert quiet(few) == "No data for more than a week: a for 9 days and b for 8 days."
     many = told(*((name, 1, 0, 0, 0, 20) for name in "abcde"))
     assert quiet(many).endswith("a for 20 days, b for 20 days and 3 other sources.")
 
@@ -114,7 +114,7 @@ def test_the_slowest_source_is_named_with_the_share_of_all_entries_later_than_a_
         "Slowest is b: nine in ten were received within 12 days. "
         "8 of 40 entries (20 %) were received more than a week after their day."
     )
-    assert how_late(told(("c", 0, None, None, 0, 300))).startswith("No entry came in")
+    assert how_late(told(("c", 0, None, None, 0, 300))).startswith("No entry was received")
 
 
 def test_the_figure_draws_a_dot_a_source_and_says_where_nothing_came():

@@ -100,7 +100,7 @@ def test_the_page_says_first_what_came_in_what_waits_and_who_is_quiet(app, clock
         "Nothing received today; the newest file, home_log-south.csv, was received 9 days ago."
         in text
     )
-    assert "Quiet for more than a week: our own form for 9 days." in text
+    assert "No data for more than a week: our own form for 9 days." in text
 
 
 def test_a_refused_row_stands_with_its_place_its_value_and_how_to_mend_it(person):

@@ -154,7 +154,7 @@ def test_a_call_recorded_through_one_process_is_in_the_next_answer_of_the_other(
         agreed = f"will look again, {turn}"
         assert agreed not in looking.page("/", "?family=F1")
         status, said = recording.call_back(form(recording, f"turn {turn}", "F1", agreed))
-        assert (status, "Recorded." in said) == (200, True), said
+        assert (status, "Call recorded." in said) == (200, True), said
         assert agreed in looking.page("/", "?family=F1")
 
 

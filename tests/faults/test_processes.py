@@ -161,7 +161,7 @@ def test_a_call_recorded_through_one_process_is_in_the_next_answer_of_the_other(
 def test_a_form_sent_to_both_processes_records_one_call(two):
     one, other = two.sign_in("manager")
     answers = [p.call_back(form(p, "sent twice", "F2", "will send a photo")) for p in (one, other)]
-    assert answers[0][1].partition("Recorded.")[1:] == answers[1][1].partition("Recorded.")[1:]
+    assert answers[0][1].partition("recorded.")[1:] == answers[1][1].partition("recorded.")[1:]
     with Store.open(two.url) as store:
         assert list(store.all_calls("F2")["agreed"]) == ["will send a photo"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields
 from datetime import UTC, date, datetime, timedelta
 
 import pandas as pd
@@ -13,6 +12,7 @@ from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import of_sites, take
 from analysis.store import Store
+from analysis.tables import KNOWN
 from analysis.vocabulary import Arrangement, CallOutcome, Role
 from dashboard.addresses.family import FamilyChoice
 from dashboard.config import DashboardConfig
@@ -118,12 +118,15 @@ def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(se
             "home_log": then.records.home_log.query("family_id == @family"),
             "calls": then.records.calls.query("family_id == @family"),
             "arrangements": then.records.arrangements.query("family_id == @family"),
+            "earlier_lines": then.records.earlier_lines[
+                then.records.earlier_lines["line_id"].isin(lines["line_id"])
+            ],
         }
         assert found.known_at == then.known_at
-        for field in fields(found.records):
+        for name in KNOWN:
             pd.testing.assert_frame_equal(
-                getattr(found.records, field.name).reset_index(drop=True),
-                expected[field.name].reset_index(drop=True),
+                getattr(found.records, name).reset_index(drop=True),
+                expected[name].reset_index(drop=True),
                 check_dtype=False,
                 check_categorical=False,
             )
@@ -150,9 +153,9 @@ def test_state_and_reasons_are_those_of_that_morning(queries):
     then = FamilyQueries(queries).family("F1", FamilyChoice(known_on=date(2031, 3, 4)))
     assert then.as_of == date(2031, 3, 4)
     assert then.row.band == "same_day_review"
-    # Changed on 1 March, by the order of 4 March every 3 days: allowed until the 4th.
+    # Changed on 1 March; the order of 4 March holds from that day on, so 7 days are allowed.
     assert [(line.state, line.allowed_until) for line in then.lines] == [
-        ("due_today", date(2031, 3, 4))
+        ("in_date", date(2031, 3, 8))
     ]
     before = FamilyQueries(queries).family("F1", FamilyChoice(known_on=date(2031, 3, 3)))
     assert [line.allowed_until for line in before.lines] == [date(2031, 3, 8)]

@@ -104,14 +104,14 @@ def _week(figure: go.Figure, n: int) -> None:
 
 
 def _label(figure: go.Figure, row: dict[Any, Any], height: float) -> None:
-    told = f"half {row['median_days']}, nine in ten {_days(row['nine_in_ten_days'])}"
+    within = f"half {row['median_days']}, 90 % {_days(row['nine_in_ten_days'])}"
     figure.add_annotation(
         xref="paper",
         x=0,
         y=height + 0.2,
         xanchor="left",
         text=f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>"
-        f"{told if row['entries'] else NOTHING}</span>",
+        f"{within if row['entries'] else NOTHING}</span>",
         showarrow=False,
         font={"size": theme.SMALL},
         bgcolor=theme.VEIL,

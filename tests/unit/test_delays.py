@@ -123,6 +123,6 @@ def test_the_figure_draws_a_dot_a_source_and_says_where_nothing_came():
     assert drawn["half"] == [0]
     assert drawn["nine in ten"] == [2]
     words = " ".join(note.text for note in figure.layout.annotations)
-    assert "half 0, nine in ten 2 days" in words
+    assert "half 0, 90 % 2 days" in words
     assert "nothing in these weeks" in words
     assert not days_to_receipt(told(("c", 0, None, None, 0, 300))).data[1].x

@@ -9,6 +9,7 @@ import socket
 
 from waitress.server import create_server
 
+from analysis.errors import UserError
 from dashboard.app import LinedaysDash, create_app
 from dashboard.config import DashboardConfig
 from dashboard.processes import CAN_FORK, by_default, serve_in_processes
@@ -22,7 +23,7 @@ NOBODY = (
 )
 
 
-class ServeError(OSError):
+class ServeError(UserError):
     """The dashboard cannot be served; one sentence for a user."""
 
 

@@ -118,12 +118,15 @@ def day_gap_chart(
 
     def beyond(reach: FloatArray) -> FloatArray:
         """Chance that the next event comes `reach` or more after the start of the first day."""
-        plain = np.expm1(n / total * first) / (n / total * first) * np.exp(-n / total * reach)
+        within = np.minimum(first, reach)  # a first event later than this is beyond by itself
+        later = 1 - within / first
+        rate = n / total
+        plain = later + np.expm1(rate * within) / (rate * first) * np.exp(-rate * reach)
         if n == len(given):
             return plain
         power = 1 - n
-        near, far = (1 + (reach - first) / total), (1 + reach / total)
-        averaged = total / ((n - 1) * first) * (near**power - far**power)
+        near, far = (1 + (reach - within) / total), (1 + reach / total)
+        averaged = later + total / ((n - 1) * first) * (near**power - far**power)
         return np.where(base, plain, averaged)
 
     def at_least(gap: FloatArray) -> FloatArray:

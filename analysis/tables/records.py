@@ -91,6 +91,11 @@ class Records:
     history: Mapping[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     """Rows loaded as history by table: spans of row numbers, the first one not included."""
 
+    @property
+    def frames(self) -> dict[str, pd.DataFrame]:
+        """The frames by their names in `KNOWN`."""
+        return {name: getattr(self, name) for name in KNOWN}
+
     def is_assumed(self, table: str) -> npt.NDArray[np.bool_]:
         """Rows of a table whose receipt is assumed: shape (rows of its frame,).
 

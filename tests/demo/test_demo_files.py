@@ -49,8 +49,8 @@ def test_the_same_files_again_change_nothing(small_demo):
         assert stored == 0
         assert read == same + refused
     after = small_demo.store.records(None)
-    for name in vars(before):
-        assert getattr(before, name).equals(getattr(after, name)), name
+    for name, frame in before.frames.items():
+        assert frame.equals(after.frames[name]), name
     assert listed.equals(small_demo.store.refused())
 
 

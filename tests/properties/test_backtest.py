@@ -67,7 +67,7 @@ def history_of(rows):
     )
     tables = {
         name: Versions.of(frame, range(len(frame)), np.zeros(len(frame), dtype=bool))
-        for name, frame in vars(base).items()
+        for name, frame in base.frames.items()
         if name not in {"home_log", "calls", "arrangements"}
     }
     tables["home_log"] = Versions.of(log, [r["key"] for r in rows], [r["void"] for r in rows])

@@ -69,7 +69,7 @@ def test_the_order_of_rows_does_not_matter(
     shuffled = Records(
         **{
             name: frame.iloc[chance.sample(range(len(frame)), len(frame))].reset_index(drop=True)
-            for name, frame in vars(records).items()
+            for name, frame in records.frames.items()
         }
     )
     timeline, again = build(records, policy, AS_OF), build(shuffled, policy, AS_OF)

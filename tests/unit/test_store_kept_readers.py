@@ -74,7 +74,7 @@ def test_a_database_server_that_ended_our_connections_is_asked_anew(asking: Stor
     address = asking._database.engine.url
     with psycopg.connect(host=str(address.query["host"]), user="linedays", dbname="postgres") as it:
         ended = it.execute(
-            "SELECT count(pg_terminate_service(pid)) FROM pg_stat_activity WHERE datname = %s",
+            "SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity WHERE datname = %s",
             [address.database],
         ).fetchone()
     assert ended == (1,)

@@ -94,8 +94,8 @@ def test_once_the_wrong_rows_are_mended_the_store_holds_the_whole_programme(
     assert summary.refused == 0
     assert store.refused().empty
     records = store.records()
-    for table, entry in INCOMING.items():
-        frame = made.frames[table]
+    for table, frame in made.frames.items():
+        entry = INCOMING[table]
         keys = list(entry.key)
         keyed = frame[keys].notna().all(axis=1)
         kept = pd.concat([frame[~keyed], frame[keyed].drop_duplicates(keys, keep="last")])

@@ -145,6 +145,5 @@ def rows_of_family(alone: Snapshot) -> dict[str, frozenset[int]]:
     """Numbers of the stored rows that speak of the family, by table; `alone` holds no other."""
     return {
         name: frozenset(int(r) for r in frame["row"])
-        for name, frame in vars(alone.records).items()
-        if isinstance(frame, pd.DataFrame)
+        for name, frame in alone.records.frames.items()
     }

@@ -142,7 +142,7 @@ for row in view.refused[:5]:
 # ## Rows that are usable but odd
 
 # %%
-pd.DataFrame([(kind.said, kind.total) for kind in view.doubts], columns=["doubt", "rows"])
+pd.DataFrame([(kind.what, kind.total) for kind in view.doubts], columns=["doubt", "rows"])
 
 # %% [markdown]
 # ## Silence: not logged is not the same as not done
@@ -181,7 +181,7 @@ print(
 worst = [f"{what} ({table}, {thousands(n)})" for table, _, what, n in view.refused_kinds[:3]]
 if worst:
     print(f"Refused most often: {'; '.join(worst)}.")
-odd = [f"{kind.said.rstrip('.')} ({thousands(kind.total)})" for kind in view.doubts]
+odd = [f"{kind.what.rstrip('.')} ({thousands(kind.total)})" for kind in view.doubts]
 print(f"Odd but usable: {'; '.join(odd) or 'nothing'}.")
 print(
     f"Of {families(calls.families_at_home)} with a line at home, {thousands(calls.families_silent)} "

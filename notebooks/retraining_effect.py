@@ -35,6 +35,7 @@ from analysis.decisions.retraining import (
 )
 from analysis.decisions.sessions import group_sessions
 from analysis.reports.educator import step_words
+from analysis.vocabulary import NeedState
 from analysis.words import counted, limits, listed, long_day, number, percent
 from dashboard.addresses.retraining import NeedsChoice
 from dashboard.figures import before_after, learning_by_changes, step_picture
@@ -51,8 +52,8 @@ AS_OF = None  # day to view; None: the day of the newest log entry of the store
 KNOWN_AT = None  # last day of receipt; None: the as-of day
 SITES = None  # names of sites; None: all of them
 FAMILIES, SEED = 240, 1  # of the invented programme
-SURE = 0.95  # probability above the step's limit from which a caregiver is named
 MOST_NAMED = 12
+SINCE = [NeedState.WATCH, NeedState.TOO_EARLY, NeedState.IMPROVED]  # retrained not long ago
 
 # %%
 programme = open_programme(STORE, POLICY, AS_OF, KNOWN_AT, SITES, families=FAMILIES, seed=SEED)
@@ -71,7 +72,11 @@ steps = sorted({*rated["step"]})
 names = {step: step_words(step, found.edition) for step in steps}
 limits_of = [limit_of(step, found.edition.settings) for step in steps]
 display(pd.DataFrame({"step": names.values(), "limit": limits_of}, index=names))
-sure = rated[(rated["prob_above"] >= SURE).to_numpy(bool)]
+limit = rated["step"].map(dict(zip(steps, limits_of, strict=True)))
+sure = rated[(rated["state"] == NeedState.RETRAIN).to_numpy(bool)]
+before = rated["missed_before"] > limit * rated["seen_before"]
+since = rated[(before & rated["state"].isin(SINCE)).to_numpy(bool)]
+since = since.sort_values(["missed_before", "caregiver_id"], ascending=[False, True])
 rated.assign(step=rated["step"].map(names)).drop(columns="evidence").head(15).round(3)
 
 # %% [markdown]
@@ -154,7 +159,7 @@ fewer.head(10).round(3)
 assert (needs["missed"] <= needs["seen"]).all()
 rows = set(found.records.home_log["row"])
 for proof in (needs, unsigned):
-    assert {int(row) for text in proof["evidence"] for row in text.split(";")} <= rows
+    assert {int(row) for text in proof["evidence"].dropna() for row in text.split(";")} <= rows
 programme.close()
 
 # %% [markdown]
@@ -168,20 +173,25 @@ def some(names: list[str]) -> str:
     return "; ".join(names[:MOST_NAMED]) + (f"; and {rest} more" if rest > 0 else "")
 
 
-named = [
-    f"{row['caregiver_id'] if pd.notna(row['caregiver_id']) else 'a caregiver not named'} of family "
-    f"{row['family_id']}, {names[row['step']]} (missed {row['missed']} of {row['seen']})"
-    for row in sure.to_dict("records")
-]
-print(
-    f"As of {long_day(AS_OF)}, above a step's limit with a probability of {percent(SURE)} or more:"
-)
+def person(row: dict[str, object]) -> str:
+    """Caregiver, family and step of one row."""
+    caregiver = row["caregiver_id"] if pd.notna(row["caregiver_id"]) else "a caregiver not named"
+    return f"{caregiver} of family {row['family_id']}, {names[row['step']]}"
+
+
+named = [f"{person(r)} (missed {r['missed']} of {r['seen']})" for r in sure.to_dict("records")]
+print(f"As of {long_day(AS_OF)}, needs retraining by recent evidence:")
 print(f"{some(named) or 'nobody'}.")
 never = list(unsigned.loc[unsigned["why"] == "never", "caregiver_id"])
 print(
     f"{counted(len(unsigned), 'caregiver', 'caregivers')} changed a dressing lately without a current "
     f"sign-off; without any: {listed(never) or 'nobody'}."
 )
+refreshed = [
+    f"{person(r)} ({r['missed_before']} of {r['seen_before']} before, {r['missed']} of {r['seen']} since)"
+    for r in since.to_dict("records")
+]
+print(f"Retrained, and no longer above the step's limit for sure: {some(refreshed) or 'nobody'}.")
 if not len(effects) or not effects["families"].max():
     print("No family with a refresher was seen before and after it.")
 for row in known.itertuples():

@@ -13,7 +13,6 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Running, Watched, watching
 
-expect.set_options(timeout=15_000)  # a choice works out every table of the page anew
 
 
 @pytest.fixture

@@ -77,7 +77,6 @@ def test_the_site_whose_skin_rate_was_planted_to_double_is_named_and_no_other(an
     assert site == invented.truth.skin_site
     planted = pd.Period(invented.truth.skin_from, "M")
     assert pd.Period(first, "M") <= planted <= pd.Period(last, "M")
-    assert f"{site} is outside the 95 % limits" in skin
     assert "At no site is there evidence of a step" in blood
 
 
@@ -103,17 +102,20 @@ def test_the_tests_between_groups_of_lines_are_those_of_the_command_line(answer,
 
 
 def test_the_caregiver_planted_to_leave_out_a_step_is_named_with_it(answer, invented):
-    named = answer("retraining_effect").splitlines()[1]
+    told = answer("retraining_effect")
     assert invented.truth.weak_step
     for one in invented.truth.weak_step:
         caregiver, step = one.detail.split(":")
         label = shipped_policy().on(AS_OF).steps[step].label
-        assert re.search(rf"{caregiver} of family {one.family_id}, {label} \(missed", named)
+        # Above the limit by what was missed lately, or retrained for it not long ago.
+        assert re.search(rf"{caregiver} of family {one.family_id}, {label} \((missed )?\d+ of", told)
 
 
 def test_nobody_is_named_for_a_step_of_the_policy_but_who_was_planted(answer, invented):
     labels = [step.label for step in shipped_policy().on(AS_OF).steps.values()]
-    named = answer("retraining_effect").splitlines()[1].split("; ")
+    lines = answer("retraining_effect").splitlines()
+    [retrained] = [line for line in lines if line.startswith("Retrained, and no longer above")]
+    named = [n for line in (lines[1], retrained.split(": ", 1)[1]) for n in line.split("; ")]
     of_steps = {n.split(" of ")[0] for n in named if any(f", {label} (" in n for label in labels)}
     assert of_steps == {one.detail.split(":")[0] for one in invented.truth.weak_step}
 
@@ -161,7 +163,7 @@ def test_what_came_in_is_what_the_store_holds(answer, invented):
     read, stored, turned_away = counts_in(told.split(" files, ", 1)[1])[:3]
     assert [read, stored, turned_away] == counts
     assert turned_away == len(refused) == invented.refused
-    assert f"{len(refused)} rows wait to be mended" in told
+    assert f"{len(refused)} rows to correct" in told
     kinds = refused.groupby("reason").size()
     most = re.search(r"Refused most often: (.*)", told).group(1)
     assert max(int(n) for n in re.findall(r"(\d+)\)", most)) <= kinds.max()

@@ -69,14 +69,16 @@ def rate_chart(
         return RATE_CHART.empty()
     judged = is_judged(table, event, data.tallies)
     settled = ~table["provisional"].to_numpy(dtype=bool)
-    spread = _dispersion(data, event, by, basis, table["group"], judged & settled, baseline)
+    usable = judged & settled
+    base = usable if baseline is None else usable & (np.cumsum(usable) <= baseline)
+    spread = _dispersion(data, event, by, basis, table.loc[base, "group"])
     found = u_chart(
         table["events"].to_numpy(),
         table["judged_days"].to_numpy(),
         baseline=baseline,
         settled=settled,
         judged=judged,
-        dispersion=spread.dispersion,
+        dispersion=spread.over(base),
         centre_error=0.0 if baseline is None else spread.centre_error,
         independent=spread.independent,
     )
@@ -134,18 +136,11 @@ def chart_false_alarms(
 
 
 def _dispersion(
-    data: SnapshotData,
-    event: str,
-    by: Grouping,
-    basis: Basis,
-    periods: pd.Series[str],
-    usable: npt.NDArray[np.bool_],
-    baseline: int | None,
+    data: SnapshotData, event: str, by: Grouping, basis: Basis, baseline: pd.Series[str]
 ) -> ChartDispersion:
-    """How far the counts of a baseline vary beyond chance, families being alike within."""
-    chosen = usable if baseline is None else usable & (np.cumsum(usable) <= baseline)
+    """How far the counts of a baseline's periods vary beyond chance."""
     units = family_counts(data.tallies, event, by, basis)
-    at = pd.Index(periods[chosen]).get_indexer(pd.Index(units["group"]))
+    at = pd.Index(baseline).get_indexer(pd.Index(units["group"]))
     units, at = units[at >= 0], at[at >= 0]
     return chart_dispersion(units["events"], units["judged_days"], units["family"], at)
 

@@ -68,7 +68,7 @@ def u_chart(
     settled: npt.ArrayLike | None = None,
     judged: npt.ArrayLike | None = None,
     alpha: float = ALPHA,
-    dispersion: float = 1.0,
+    dispersion: npt.ArrayLike = 1.0,
     centre_error: float = 0.0,
     independent: bool = True,
 ) -> UChart:
@@ -89,7 +89,7 @@ def u_chart(
         Default: all.
     alpha : float in (0, 1)
         Chance of a point outside the limits, half on either side.
-    dispersion : float
+    dispersion : array_like of float, shape (periods,) or scalar
         Variance over mean of a steady period's count, 1 or more
         (`analysis.stats.dispersion.chart_dispersion`). Above 1 the limits are negative binomial
         quantiles.
@@ -118,7 +118,7 @@ def u_chart(
     The rules are three: outside a limit; nine in a row on one side of the median; two of three
     beyond a warning limit. Simulated for 24 months about a centre frozen over 12 months before,
     with the dispersion of the baseline, any of them is false in 3 to 12 % of steady programmes,
-    with the months' own centre in at most 1 %: with independent events, with families whose rates
+    with the months' own centre in at most 3 %: with independent events, with families whose rates
     differ (gamma, shape 0.25) and with a season of half the rate (``simulate_programmes``). With
     limits of independent events it is 8 to 98 %. Runs about the mean instead of the
     median are left out: with few events most months lie below it, and up to 6 in 10 steady charts
@@ -145,7 +145,8 @@ def u_chart(
     expected = np.where((days > 0) & (base_events > 0), days * centre, np.nan)
     if centre_error < 0:
         raise ValueError(f"centre_error must be 0 or more, but is {centre_error!r}")
-    spread = np.where(base, dispersion, dispersion + np.nan_to_num(expected) * centre_error**2)
+    given = np.asarray(dispersion, dtype=np.float64)
+    spread = np.where(base, given, given + np.nan_to_num(expected) * centre_error**2)
 
     def quantile(level: float) -> FloatArray:
         return count_quantile(level, expected, dispersion=spread)

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from analysis.stats.inputs import IntArray, tail_of, whole_numbers
+from analysis.stats.inputs import FloatArray, IntArray, tail_of, whole_numbers
 from analysis.stats.intervals import PER
 
 FEWEST_FAMILIES = 15
@@ -129,10 +129,18 @@ class ChartDispersion:
     """Variance over mean by the departures of family-periods; nan without events."""
     of_periods: float
     """The same by those of whole periods (Pearson); nan with fewer than two periods."""
+    by_others: FloatArray
+    """By code of the period: the dispersion that the others show, by which a period is judged."""
     centre_error: float
     """Relative standard error of the common rate, clustered by family."""
     independent: bool
     """Neither families nor periods differ beyond chance, so that periods are independent."""
+
+    def over(self, baseline: npt.NDArray[np.bool_]) -> FloatArray:
+        """Dispersion by which each period of a chart is judged; `baseline` marks the codes' own."""
+        spread = np.full(baseline.shape, self.dispersion)
+        spread[np.flatnonzero(baseline)[: len(self.by_others)]] = self.by_others
+        return spread
 
 
 def clustered_rate_interval(
@@ -230,7 +238,7 @@ def chart_dispersion(
     events, line_days : array_like of int, shape (n,)
         One entry a family and period of the baseline.
     family, period : array_like of int, shape (n,)
-        Codes of the family and of the period.
+        Code of the family; number of the period from 0.
 
     Returns
     -------
@@ -245,8 +253,9 @@ def chart_dispersion(
     Notes
     -----
     Source: variance of a ratio estimator with families as clusters; Pearson's statistic over its
-    degrees of freedom. Taking the larger is a choice of this project; simulated false-alarm rates
-    are in ``tests/benchmarks``.
+    degrees of freedom. Taking the larger is a choice of this project, and so is judging a period by
+    the departures of the others, so that one bad month does not widen the limits that should find
+    it; simulated false-alarm rates are in ``tests/benchmarks``.
 
     Examples
     --------
@@ -257,25 +266,36 @@ def chart_dispersion(
     """
     counts, days = _units(events, line_days)
     of_family = np.unique(np.asarray(family), return_inverse=True)[1]
-    of_period = np.unique(np.asarray(period), return_inverse=True)[1]
+    of_period = np.asarray(period, dtype=np.intp)
+    periods = int(of_period.max(initial=-1)) + 1
     total, all_days = int(counts.sum()), int(days.sum())
     if total == 0 or all_days == 0:
-        return ChartDispersion(1.0, math.nan, math.nan, 0.0, independent=True)
+        return ChartDispersion(1.0, math.nan, math.nan, np.ones(periods), 0.0, independent=True)
     away = counts - total * (days / all_days)
     within = math.fsum(away**2) / total
-    expected = np.bincount(of_period, days) * (total / all_days)
-    departures = np.bincount(of_period, away)[expected > 0]
+    expected = np.bincount(of_period, days, periods) * (total / all_days)
+    squares = np.divide(
+        np.bincount(of_period, away, periods) ** 2,
+        expected,
+        out=np.zeros(periods),
+        where=expected > 0,
+    )
+    df = int((expected > 0).sum()) - 1
     between, periods_alike = math.nan, True
-    if len(departures) > 1:
-        squares = departures**2 / expected[expected > 0]
-        between = math.fsum(squares) / (len(departures) - 1)
-        df = len(departures) - 1
+    if df > 0:
+        between = math.fsum(squares) / df
         periods_alike = bool(special.chdtrc(df, between * df) >= PERIODS_DIFFER)
+    largest = max(1.0, within, 0.0 if math.isnan(between) else between)
+    by_others = np.full(periods, largest)
+    if df > 1:
+        others = (squares.sum() - squares) / (df - 1)
+        by_others = np.where(expected > 0, np.maximum(max(1.0, within), others), largest)
     clustered = math.fsum(np.bincount(of_family, away) ** 2) / total
     return ChartDispersion(
-        max(1.0, within, 0.0 if math.isnan(between) else between),
+        largest,
         within,
         between,
+        by_others,
         math.sqrt(max(1.0, clustered) / total),
         independent=within <= FAMILIES_DIFFER and periods_alike,
     )

@@ -97,7 +97,7 @@ def false_alarm_rate(
             np.bincount(of_period, sampled, periods).astype(np.int64),
             whole.astype(np.int64),
             baseline=baseline,
-            dispersion=found.dispersion,
+            dispersion=found.over(np.arange(periods) < (baseline or periods)),
             centre_error=0.0 if baseline is None else found.centre_error,
             independent=found.independent,
         )

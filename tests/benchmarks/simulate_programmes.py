@@ -82,7 +82,7 @@ def chart_signals(found: Programme, baseline: int | None) -> bool:
         found.events.sum(axis=0),
         found.days.sum(axis=0),
         baseline=baseline,
-        dispersion=spread.dispersion,
+        dispersion=spread.over(np.arange(found.days.shape[1]) < (baseline or found.days.shape[1])),
         centre_error=0.0 if baseline is None else spread.centre_error,
         independent=spread.independent,
     )

@@ -25,7 +25,7 @@ from tests.browser.larger_programmes import two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
 
 CHROMIUM = "/usr/bin/chromium"
-PATIENCE = 60_000
+PATIENCE = 30_000
 """Milliseconds to wait: a busy machine takes its time to load the figures' library."""
 expect.set_options(timeout=PATIENCE)
 PASSWORD = "kettle orbit maple seven"  # invented, for tests

@@ -72,7 +72,7 @@ def test_the_table_holds_the_same_marks_and_shows_the_same_rows_by_keyboard(page
 
 def test_a_recorded_call_is_a_mark_with_its_own_row(page, running):
     page.goto(f"{running.address}/?family=F2")
-    page.get_by_role("radio", name="Yes, spoke with the family").check()
+    page.get_by_role("radio", name="Yes, spoke with family").check()
     page.get_by_role("button", name="Record the call").click()
     expect(page.get_by_role("status").filter(has_text="Call recorded.")).to_be_visible()
     open_family(page, running, "F2")

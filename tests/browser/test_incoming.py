@@ -61,7 +61,7 @@ def test_a_file_is_dropped_one_wrong_row_is_mended_and_the_other_taken_out(
     day.fill("2031-03-02")
     page.get_by_role("button", name="Save", exact=True).click()
     expect(page.locator(".answer")).to_contain_text("was saved and is off the list. 1 row left")
-    page.get_by_role("link", name="Go to incoming logs").click()
+    page.get_by_role("link", name="Go to Data in").click()
     expect(page.locator(".answer")).to_contain_text("1 row to correct.")
     with page.expect_download() as found:
         page.get_by_role("link", name="home_log.csv").click()

@@ -43,7 +43,7 @@ def test_a_morning_needs_no_mouse(watched, running, width):
     press("s")
     expect(panel.get_by_text("Can't be postponed")).to_be_focused()
     press("c")
-    expect(page.get_by_role("radio", name="Yes, spoke with the family")).to_be_focused()
+    expect(page.get_by_role("radio", name="Yes, spoke with family")).to_be_focused()
     press("Space")
     press("Tab")
     page.keyboard.type("clinic at noon, cases and such")  # letters in a field only write

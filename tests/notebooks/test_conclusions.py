@@ -108,7 +108,9 @@ def test_the_caregiver_planted_to_leave_out_a_step_is_named_with_it(answer, inve
         caregiver, step = one.detail.split(":")
         label = shipped_policy().on(AS_OF).steps[step].label
         # Above the limit by what was missed lately, or retrained for it not long ago.
-        assert re.search(rf"{caregiver} of family {one.family_id}, {label} \((missed )?\d+ of", told)
+        assert re.search(
+            rf"{caregiver} of family {one.family_id}, {label} \((missed )?\d+ of", told
+        )
 
 
 def test_nobody_is_named_for_a_step_of_the_policy_but_who_was_planted(answer, invented):

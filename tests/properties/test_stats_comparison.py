@@ -7,6 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from analysis.stats.charts import Rule, u_chart
 from analysis.stats.comparison import (
     exact_rate_ratio,
     exact_ratio_p,
@@ -185,6 +186,20 @@ def test_the_dispersion_of_a_chart_is_one_where_every_family_has_one_event_at_mo
     apart = chart_dispersion([2, 0, 0, 2, 0, 0], [30] * 6, [0, 1, 2, 3, 4, 5], [0, 0, 0, 1, 1, 1])
     assert apart.of_families == pytest.approx((2 * (4 / 3) ** 2 + 4 * (2 / 3) ** 2) / 4)
     assert apart.dispersion == apart.of_families
+
+
+def test_one_bad_month_does_not_widen_the_limits_that_should_find_it():
+    # Six families of one rate, twelve months of 4 events and one of 24.
+    events = np.tile([1, 1, 1, 1, 0, 0], (13, 1))
+    events[10] = 4
+    found = chart_dispersion(
+        events.ravel(), [60] * 78, np.tile(np.arange(6), 13), np.repeat(np.arange(13), 6)
+    )
+    chart = u_chart(events.sum(axis=1), [360] * 13, dispersion=found.over(np.ones(13, dtype=bool)))
+    assert np.flatnonzero(chart.signals[Rule.ABOVE_LIMIT]).tolist() == [10]
+    assert found.dispersion > 4
+    assert found.by_others[10] < 1.5
+    assert np.delete(found.by_others, 10).min() > 4
 
 
 def test_the_dispersion_of_a_chart_without_events_or_days_is_that_of_chance():

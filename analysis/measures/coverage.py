@@ -12,8 +12,8 @@ from analysis.vocabulary import Grouping, Task
 COVERAGE = Frame.of(
     "coverage",
     "one row a group with home line-days",
-    ("group", "home_line_days", "heard_days", "log_coverage"),
-    key=("group",),
+    "group home_line_days heard_days log_coverage",
+    key="group",
     blank={"group": "not recorded", "log_coverage": "no line-day"},
 )
 

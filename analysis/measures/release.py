@@ -19,12 +19,9 @@ _HIDDEN = "hidden: a small count, or one that would give a small count away"
 RELEASED_RATES = Frame.of(
     "released_rates",
     "one row a group",
-    ("group", "events", "line_days", "rate_per_1000", "lower", "upper", "hidden"),
-    key=("group",),
-    blank={
-        "group": NOT_RECORDED,
-        **dict.fromkeys(("events", "rate_per_1000", "lower", "upper"), _HIDDEN),
-    },
+    "group events line_days rate_per_1000 lower upper hidden",
+    key="group",
+    blank={"group": NOT_RECORDED, "events rate_per_1000 lower upper": _HIDDEN},
 )
 
 

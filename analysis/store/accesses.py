@@ -22,8 +22,8 @@ LOOKS = frozenset({Access.OPENED_FAMILY, Access.REFUSED, Access.SIGN_IN_REFUSED}
 ACCESSES = Frame.of(
     "accesses",
     "one row an act that the access record keeps, newest first",
-    ("access", "at", "who", "what", "family_id", "about"),
-    key=("access",),
+    "access at who what family_id about",
+    key="access",
     blank={
         "who": "no user has the code typed in",
         "family_id": "no single family",

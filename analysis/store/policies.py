@@ -28,8 +28,8 @@ ROWS_A_PART = 100_000
 POLICIES = Frame.of(
     "policies",
     "one row a policy that was set, oldest first",
-    ("row", "policy_file", "sha256", "time_zone", "made_by", "made_at"),
-    key=("row",),
+    "row policy_file sha256 time_zone made_by made_at",
+    key="row",
 )
 
 OTHER_ZONE = (

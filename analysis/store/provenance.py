@@ -76,21 +76,8 @@ class FileBefore:
 REFUSED = Frame.of(
     "refused",
     "one row a row that could not be used and was not corrected yet",
-    (
-        "refused_row",
-        "ingest",
-        "source",
-        "file",
-        "table",
-        "sheet",
-        "row_number",
-        "received_at",
-        "column",
-        "value",
-        "reason",
-        "row",
-    ),
-    key=("refused_row",),
+    "refused_row ingest source file table sheet row_number received_at column value reason row",
+    key="refused_row",
     blank={"sheet": "not a workbook", "column": "the row as a whole", "value": "nothing"},
     detail={"ingest": "that refused it"},
 )
@@ -98,39 +85,19 @@ REFUSED = Frame.of(
 DOUBTS = Frame.of(
     "doubts",
     "one row a doubt about a row in force",
-    ("row", "file", "table", "sheet", "row_number", "received_at", "doubt"),
+    "row file table sheet row_number received_at doubt",
     blank={"sheet": "not a workbook"},
 )
 
 INGESTS = Frame.of(
     "ingests",
     "one row an ingest of a file and a table in it",
-    (
-        "ingest",
-        "file",
-        "source",
-        "sha256",
-        "size",
-        "received_at",
-        "ingested_at",
-        "brought_by",
-        "table",
-        "read",
-        "stored",
-        "same_as_before",
-        "refused",
-        "doubts",
-        "last_row",
-    ),
+    """ingest file source sha256 size received_at ingested_at brought_by table read stored
+    same_as_before refused doubts last_row""",
     blank={
         "brought_by": "command line",
         "table": "the file held no table",
-        "read": "not recorded",
-        "stored": "not recorded",
-        "same_as_before": "not recorded",
-        "refused": "not recorded",
-        "doubts": "not recorded",
-        "last_row": "not recorded",
+        "read stored same_as_before refused doubts last_row": "not recorded",
     },
     detail={"received_at": "given to rows that do not say so themselves"},
 )

@@ -14,9 +14,9 @@ from analysis.tables.columns import Frame
 ANNOTATIONS = Frame.of(
     "annotations",
     "one row an annotation of the rates, in the order of writing, also those withdrawn",
-    ("row", "on_day", "site", "text", "made_by", "made_at", "withdrawn_at", "withdrawn_by"),
-    key=("row",),
-    blank={"site": "all sites", "withdrawn_at": "not undone", "withdrawn_by": "not undone"},
+    "row on_day site text made_by made_at withdrawn_at withdrawn_by",
+    key="row",
+    blank={"site": "all sites", "withdrawn_at withdrawn_by": "not undone"},
     detail={"site": "that the note is about"},
 )
 

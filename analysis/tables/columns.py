@@ -6,7 +6,7 @@ it and what a blank means in it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from dataclasses import fields as parts_of
 from typing import Any, Self
@@ -72,32 +72,32 @@ class Frame:
         cls,
         name: str,
         grain: str,
-        fields: Sequence[str],
+        fields: str,
         *,
-        key: tuple[str, ...] = (),
+        key: str = "",
         blank: Mapping[str, str] | None = None,
         detail: Mapping[str, str] | None = None,
         allowed: Mapping[str, tuple[str, ...]] | None = None,
-        required: Sequence[str] = (),
+        required: str = "",
         otherwise: str | None = None,
     ) -> Self:
-        """Make a frame of fields of the catalogue.
+        """Make a frame of fields of the catalogue; several names are separated by spaces.
 
         Parameters
         ----------
         name, grain : str
             Name of the frame and what one row is.
-        fields : sequence of str
+        fields : str
             Names of its columns, in order.
-        key : tuple of str
+        key : str
             Columns that name a row.
         blank : mapping of str to str, optional
-            What a missing value means, by column; other columns are never missing.
+            What a missing value means, by columns; other columns are never missing.
         detail : mapping of str to str, optional
-            Which of several a column is in this frame, added to the field's meaning.
+            Which of several a column is in this frame, by columns; added to the field's meaning.
         allowed : mapping of str to tuple of str, optional
             The words of a column of which the frame holds only some, in their order here.
-        required : sequence of str
+        required : str
             Columns without which a row of a file is refused.
         otherwise : str, optional
             What a missing value means in every other column that is not required.
@@ -106,19 +106,24 @@ class Frame:
         ------
         KeyError
             A name is not in the catalogue of fields.
+
+        Examples
+        --------
+        >>> Frame.of("visits", "one row a visit", "line_id placed_on", key="line_id").names
+        ['line_id', 'placed_on']
         """
-        blank, detail = blank or {}, detail or {}
+        blanks, details, needed = _by_name(blank), _by_name(detail), required.split()
         columns = []
-        for each in fields:
-            means = blank.get(each, None if each in required else otherwise)
+        for each in fields.split():
+            means = blanks.get(each, None if each in needed else otherwise)
             column = Column.of(
                 field_of(each, name),
                 blank=means,
-                required=each in required,
-                detail=detail.get(each, ""),
+                required=each in needed,
+                detail=details.get(each, ""),
             )
             columns.append(replace(column, allowed=(allowed or {}).get(each, column.allowed)))
-        return cls(name, grain, tuple(columns), key)
+        return cls(name, grain, tuple(columns), tuple(key.split()))
 
     def __getitem__(self, name: str) -> Column:
         """Return the column of that name."""
@@ -168,7 +173,7 @@ class Frame:
 
         Examples
         --------
-        >>> entry = Frame.of("visits", "one row a visit", ("placed_on",))
+        >>> entry = Frame.of("visits", "one row a visit", "placed_on")
         >>> entry.build({"placed_on": ["2031-03-01"]}).dtypes["placed_on"]
         dtype('<M8[s]')
         """
@@ -183,6 +188,11 @@ class Frame:
             else:
                 out[column.name] = pd.Series(cells, dtype="object").astype(column.dtype)
         return self.check(pd.DataFrame(out))
+
+
+def _by_name(texts: Mapping[str, str] | None) -> dict[str, str]:
+    """The text of each name, from those of several names separated by spaces."""
+    return {name: text for names, text in (texts or {}).items() for name in names.split()}
 
 
 def _faults(values: pd.Series[Any], column: Column) -> list[str]:

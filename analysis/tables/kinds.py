@@ -87,7 +87,5 @@ class Field:
     high: int | None = None
     """Limits of a number, both included."""
     sensitivity: Sensitivity = Sensitivity.CLOSED
-    identity: bool = True
-    """Part of what makes two rows of a file the same row."""
     only_in: tuple[str, ...] = ()
     """Frames in which the name has this meaning, where the file formats give it two."""

@@ -50,12 +50,9 @@ KNOWN: Mapping[str, Frame] = {
     "arrangements": Frame.of(
         "arrangements",
         "one row an arrangement about a family (undone ones are left out)",
-        (
-            *("row", "made_at", "made_on", "family_id", "made_by"),
-            *("kind", "assigned_to", "until_on", "why"),
-        ),
-        key=("row",),
-        blank={"assigned_to": "not assigned", "until_on": "not postponed", "why": "not postponed"},
+        "row made_at made_on family_id made_by kind assigned_to until_on why",
+        key="row",
+        blank={"assigned_to": "not assigned", "until_on why": "not postponed"},
     ),
 }
 KNOWN = {

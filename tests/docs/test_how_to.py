@@ -57,21 +57,23 @@ def blocks(title: str) -> list[str]:
     return [re.sub(f"^{indent}", "", code, flags=re.MULTILINE) for indent, code in found]
 
 
-def insert_after(file: Path, mark: str, text: str) -> None:
-    """Put text behind the one line that begins with a mark."""
+def insert(file: Path, mark: str, text: str, *, instead: bool = False) -> None:
+    """Put text after the one line that begins with a mark, or in its place."""
     lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
     [at] = [n for n, line in enumerate(lines) if line.strip().startswith(mark)]
-    file.write_text("".join([*lines[: at + 1], text, *lines[at + 1 :]]), encoding="utf-8")
+    before = lines[:at] if instead else lines[: at + 1]
+    file.write_text("".join([*before, text, *lines[at + 1 :]]), encoding="utf-8")
 
 
 def follow_the_steps(copy: Path) -> None:
     """Do to a copy of the project what the guide says."""
     [code] = blocks("Add a finding or step code")
-    insert_after(copy / "analysis/policy/shipped.toml", "[edition.finding]", code)
+    insert(copy / "analysis/policy/shipped.toml", "[edition.finding]", code)
 
     field, name, migration = blocks("Add a column to a table that comes in")
-    insert_after(copy / "analysis/tables/fields/records.py", 'Field("note"', field)
-    insert_after(copy / "analysis/tables/incoming.py", '"note",', name)
+    insert(copy / "analysis/tables/fields/records.py", 'free_text("note"', field)
+    last = name.strip().rsplit(" ", 1)[0]
+    insert(copy / "analysis/tables/incoming.py", last, name, instead=True)
     versions = copy / "analysis/store/migrations/versions"
     newest = max(path.stem.split("_")[0] for path in versions.glob("[0-9]*.py"))
     following = f"{int(newest) + 1:04}"

@@ -72,12 +72,12 @@ def test_a_name_has_two_meanings_only_where_it_is_said_in_which_frames() -> None
 
 def test_a_frame_with_a_name_that_is_no_field_is_not_made() -> None:
     with pytest.raises(KeyError, match="mood is not in the catalogue"):
-        Frame.of("visits", "one row a visit", ("family_id", "mood"))
+        Frame.of("visits", "one row a visit", "family_id mood")
 
 
 def faults_of(name: str, cells: list[object], kind: str, **given: object) -> str:
     """What the check says of a frame of one column."""
-    frame = Frame.of("one", "one row a cell", (name,), **given)  # type: ignore[arg-type]
+    frame = Frame.of("one", "one row a cell", name, **given)  # type: ignore[arg-type]
     with pytest.raises(FrameError) as found:
         frame.check(pd.DataFrame({name: pd.Series(cells, dtype=kind)}))
     return str(found.value)
@@ -94,7 +94,7 @@ def test_the_check_finds_words_and_numbers_outside_their_limits() -> None:
 
 
 def test_the_check_passes_limits_blanks_and_words_that_no_row_holds() -> None:
-    frame = Frame.of("two", "one row a line", ("lumens", "line_type"), otherwise="not recorded")
+    frame = Frame.of("two", "one row a line", "lumens line_type", otherwise="not recorded")
     lumens = pd.array([1, 5, None], dtype="Int64")
     types = pd.Categorical(["picc", None, "other"], categories=["picc", "other", "balloon"])
     assert len(frame.check(pd.DataFrame({"lumens": lumens, "line_type": types}))) == 3

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.tables.fields.plain import count, day, flag, month, word
+from analysis.tables.fields.kinds import count, day, flag, month, word
 from analysis.vocabulary import State, Task
 
 ENDED_BY = (
@@ -28,7 +28,7 @@ DAYS = (
     ),
     day("start_on", "first day"),
     word("ended_by", "what ended it", allowed=ENDED_BY),
-    word("task", "care task", allowed=tuple(Task)),
+    word("task", "care task", allowed=Task),
     flag("by_home", "the change was the family's, not the clinic's"),
     count("interval_days", "interval", "days"),
     day(
@@ -54,19 +54,17 @@ DAYS = (
     count("not_accessed_days", "home line-days of a port not accessed", "line-days"),
     count("intervals_scored", "scored intervals", "intervals"),
     count("intervals_on_time", "of these on time", "intervals"),
-    word("state", "state on the as-of day", allowed=tuple(State)),
+    word("state", "state on the as-of day", allowed=State),
     day("last_change_on", "day of the newest known change"),
     count(
         "days_overdue", "days overdue or compromised, else 0; of several dressings the most", "days"
     ),
     count("change_row", "home-log row of the last change; -1: none", low=-1),
     day("last_on", "day of its last finding"),
-    count("findings", "entries with a skin finding in it", "entries", only_in=("skin_events",)),
+    count("findings", "entries with a skin finding in it", "entries", only_in="skin_events"),
     count("onset_row", "home-log row of the first finding", low=-1),
-    count("last_row", "home-log row of the last finding", low=-1, only_in=("skin_events",)),
-    flag(
-        "at_home", "attributed to home", only_in=("skin_events", "outcome_events", "event_onsets")
-    ),
+    count("last_row", "home-log row of the last finding", low=-1, only_in="skin_events"),
+    flag("at_home", "attributed to home", only_in="skin_events outcome_events event_onsets"),
     day("held_from", "first day with this family, site and nurse"),
     day("last_heard_on", "day of the family's newest home-log entry"),
     count("heard_row", "home-log row of that entry; -1: never heard from", low=-1),

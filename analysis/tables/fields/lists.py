@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from analysis.tables.fields.plain import (
+from analysis.tables.fields.kinds import (
+    codes,
     count,
     day,
     flag,
+    moment,
     number,
     probability,
     share,
@@ -18,27 +20,14 @@ from analysis.vocabulary import Band, NeedState, Reason
 
 LISTS = (
     count("rank", "place in the calling order, 1 first"),
-    word("band", "how soon to call", allowed=tuple(Band)),
+    word("band", "how soon to call", allowed=Band),
     words("reasons", "reason codes, most urgent first"),
     text("sentence", "the reasons in plain words"),
-    Field(
-        "line_ids",
-        Kind.CODES,
-        "lines that give a reason",
-        sensitivity=Sensitivity.CODE,
-        identity=False,
-    ),
+    codes("line_ids", "lines that give a reason"),
     count("n_reasons", "different reasons", "reasons"),
     day("red_flag_on", "day of the newest red flag that no call has answered"),
     count("red_flags", "red flags that no call has answered: findings by line and day"),
-    Field(
-        "tried_at",
-        Kind.INSTANT,
-        "newest call without an answer since the family was last reached",
-        "UTC",
-        sensitivity=Sensitivity.DATE,
-        identity=False,
-    ),
+    moment("tried_at", "newest call without an answer since the family was last reached"),
     day("tried_on", "day of the newest call without an answer"),
     count("attempt_days", "days in a row with calls but no answer", "days"),
     text("attempts", "calls without an answer, in plain words"),
@@ -48,7 +37,7 @@ LISTS = (
         "expected_share",
         "share of similar mornings that were followed by an event within 7 days, by the fitted order",
     ),
-    word("reason", "reason code", allowed=tuple(Reason)),
+    word("reason", "reason code", allowed=Reason),
     text("names", "what was found, by the policy's labels, or caregivers without a sign-off"),
     day("seen_on", "day of the newest finding or kit count, or of coming home"),
     day("first_on", "day of the first red flag without a call since"),
@@ -60,13 +49,11 @@ LISTS = (
         "step",
         "step code of the policy, or early_failure, skin_after_change, late_change, no_sign_off",
     ),
-    flag("missed", "the step was left out, or the change went wrong", only_in=("practice",)),
+    flag("missed", "the step was left out, or the change went wrong", only_in="practice"),
     count("seen", "occasions on which it is known whether the step was done well", "occasions"),
     count("missed", "of these not done well", "occasions"),
     share("shrunk_share", "share missed, adjusted towards the programme average for the step"),
-    word(
-        "state", "what the recent evidence shows", allowed=tuple(NeedState), only_in=("retraining",)
-    ),
+    word("state", "what the recent evidence shows", allowed=NeedState, only_in="retraining"),
     count("missed_in_row", "latest occasions in a row that were missed", "occasions"),
     day(
         "recent_from", "first day of the recent evidence: the last refresher or the policy's window"
@@ -78,27 +65,14 @@ LISTS = (
         Kind.CODE,
         "never, expired, with_help or not_yet",
         sensitivity=Sensitivity.FREE_TEXT,
-        identity=False,
         only_in=("not_signed_off",),
     ),
     count("first_change", "first change of the range, 1 the first ever", "changes"),
     count("last_change", "last change of the range", "changes"),
     share("share", "share of the cases counted next to it"),
     count("part", "number of the group among those of its site and step", low=None),
-    Field(
-        "family_ids",
-        Kind.CODES,
-        "codes of the families",
-        sensitivity=Sensitivity.CODE,
-        identity=False,
-    ),
-    Field(
-        "caregiver_ids",
-        Kind.CODES,
-        "codes of the caregivers",
-        sensitivity=Sensitivity.CODE,
-        identity=False,
-    ),
+    codes("family_ids", "codes of the families"),
+    codes("caregiver_ids", "codes of the caregivers"),
     count("seen_before", "occasions before the refresher or the recent evidence", "occasions"),
     count("missed_before", "of these not done well", "occasions"),
     count("seen_after", "occasions in the window after", "occasions"),
@@ -123,7 +97,7 @@ LISTS = (
     count(
         "days_since_change", "most days since the last dressing change of a line at home", "days"
     ),
-    count("scored", "scored dressing intervals of these lines", "intervals", only_in=("mornings",)),
+    count("scored", "scored dressing intervals of these lines", "intervals", only_in="mornings"),
     count("late", "scored dressing intervals that were late", "intervals"),
     flag("gauze", "a line of the family is under gauze"),
     count("days_at_home", "fewest days since a line came home or back", "days"),
@@ -153,7 +127,7 @@ LISTS = (
     number("net_benefit", "hits minus false calls at the stated worth, per family-morning"),
     number("net_benefit_of_all", "the same if all families were called"),
     count("preceded", "events with a reason to call on one of their 7 mornings", "events"),
-    text("kind", "band, reason or predicted", only_in=("calibration",)),
+    text("kind", "band, reason or predicted", only_in="calibration"),
     share("predicted", "mean expected share"),
     count("with_event", "mornings followed by an event within 7 days", "mornings"),
     share("observed", "share followed by an event"),
@@ -161,7 +135,7 @@ LISTS = (
     number("present", "by the policy in force"),
     number("other", "by the other policy"),
     number("difference", "other minus present"),
-    day("day", "day to come, from the as-of day on", only_in=("capacity",)),
+    day("day", "day to come, from the as-of day on", only_in="capacity"),
     text("weekday", "weekday of the day"),
     count("changes_due", "dressing changes whose last day on time it is", "changes"),
     number(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.tables.fields.plain import (
+from analysis.tables.fields.kinds import (
     count,
     day,
     flag,
@@ -16,7 +16,7 @@ from analysis.tables.fields.plain import (
 from analysis.vocabulary import Grouping
 
 RATES = (
-    word("by", "how it is split", allowed=tuple(Grouping)),
+    word("by", "how it is split", allowed=Grouping),
     count("skin_events", "skin events at home before the as-of day", "events"),
     text("group", "value of the grouping"),
     count("families", "families counted", "families"),

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.tables.fields.plain import count, day, moment, text, word
-from analysis.tables.kinds import Field, Kind, Sensitivity
+from analysis.tables.fields.kinds import count, day, free_text, moment, staff, text, word
 from analysis.vocabulary import Access
 
 STORAGE = (
@@ -15,30 +14,15 @@ STORAGE = (
     text("sheet", "sheet of the workbook"),
     count("row_number", "row number in the file"),
     text("column", "first column with a problem"),
-    Field(
-        "value", Kind.TEXT, "what the cell held", sensitivity=Sensitivity.FREE_TEXT, identity=False
-    ),
-    text("reason", "reason code of a refusal", only_in=("refused",)),
-    Field(
-        "row",
-        Kind.TEXT,
-        "the whole row: a JSON object of its cells",
-        sensitivity=Sensitivity.FREE_TEXT,
-        identity=False,
-        only_in=("refused",),
-    ),
+    free_text("value", "what the cell held"),
+    text("reason", "reason code of a refusal", only_in="refused"),
+    free_text("row", "the whole row: a JSON object of its cells", only_in="refused"),
     text("doubt", "code of the doubt"),
     text("sha256", "SHA-256 of the bytes of the file"),
     count("size", "size of the file", "bytes"),
     day("received_on", "day the clinic got the row"),
     moment("ingested_at", "when it was read"),
-    Field(
-        "brought_by",
-        Kind.TEXT,
-        "staff code of the person who imported it on the dashboard",
-        sensitivity=Sensitivity.STAFF,
-        identity=False,
-    ),
+    staff("brought_by", "staff code of the person who imported it on the dashboard"),
     count("read", "rows read", "rows"),
     count("stored", "rows that were new", "rows"),
     count("same_as_before", "rows already known", "rows"),
@@ -46,40 +30,14 @@ STORAGE = (
     count("doubts", "rows with a doubt", "rows"),
     count("last_row", "last stored row of the table after the file", low=-1),
     moment("undone_at", "when it was undone"),
-    Field(
-        "undone_by",
-        Kind.TEXT,
-        "staff code of the person who undid it",
-        sensitivity=Sensitivity.STAFF,
-        identity=False,
-    ),
+    staff("undone_by", "staff code of the person who undid it"),
     day("on_day", "day that the note is about"),
-    Field(
-        "text",
-        Kind.TEXT,
-        "what happened, in free text",
-        sensitivity=Sensitivity.FREE_TEXT,
-        identity=False,
-    ),
+    free_text("text", "what happened, in free text"),
     moment("withdrawn_at", "when it was withdrawn"),
-    Field(
-        "withdrawn_by",
-        Kind.TEXT,
-        "staff code of the person who withdrew it",
-        sensitivity=Sensitivity.STAFF,
-        identity=False,
-    ),
+    staff("withdrawn_by", "staff code of the person who withdrew it"),
     count("access", "number of the access, in order of time"),
     moment("at", "when"),
-    Field(
-        "who", Kind.TEXT, "staff code of the user", sensitivity=Sensitivity.STAFF, identity=False
-    ),
-    word("what", "what was done", allowed=tuple(Access)),
-    Field(
-        "about",
-        Kind.TEXT,
-        "page, table, address or user",
-        sensitivity=Sensitivity.STAFF,
-        identity=False,
-    ),
+    staff("who", "staff code of the user"),
+    word("what", "what was done", allowed=Access),
+    staff("about", "page, table, address or user"),
 )

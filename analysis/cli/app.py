@@ -13,7 +13,8 @@ from typing import NoReturn
 
 import typer
 
-from analysis.cli.commands import COMMANDS, Command
+from analysis.cli.commands import COMMANDS
+from analysis.cli.options.declared import Command
 from analysis.cli.parsing import application
 from analysis.errors import UserError
 from analysis.files import check_writable

@@ -15,7 +15,7 @@ from rich.progress import Progress as ProgressBar
 
 from analysis.cli.nearest import nearest
 from analysis.cli.opening import opened, policy_of
-from analysis.cli.options.files import Ingest, Refused
+from analysis.cli.options.loading import Ingest, Refused
 from analysis.cli.output import show
 from analysis.errors import UsageError
 from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile

@@ -5,15 +5,16 @@ from __future__ import annotations
 import inspect
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, dataclass, fields
-from typing import Annotated, Any, get_type_hints
+from dataclasses import MISSING, Field, dataclass, fields
+from datetime import date, datetime
+from typing import Annotated, Any, get_args, get_type_hints
 
 import typer
 from typer.core import TyperCommand, TyperGroup
 
 from analysis.cautions import CAUTIONS
-from analysis.cli.commands import Command
 from analysis.cli.nearest import nearest
+from analysis.cli.options.declared import Command
 from analysis.cli.options.shared import SHARED
 
 ABOUT = "Which families to call about a central line at home, and why."
@@ -83,19 +84,16 @@ def _callback(
     def call(**given: Any) -> None:
         run(name, command, command.options(**given))
 
-    hints = get_type_hints(command.options, include_extras=True)
+    hints = get_type_hints(command.options)
     own = [f for f in fields(command.options) if f.name not in SHARED]
     own.sort(key=lambda f: f.default is not MISSING)
-    shared = sorted(
-        (f for f in fields(command.options) if f.name in SHARED),
-        key=lambda f: SHARED.index(f.name),
-    )
+    shared = [f for name in SHARED for f in fields(command.options) if f.name == name]
     parameters = [
         inspect.Parameter(
             f.name,
             inspect.Parameter.KEYWORD_ONLY,
             default=inspect.Parameter.empty if f.default is MISSING else f.default,
-            annotation=hints[f.name],
+            annotation=Annotated[hints[f.name], _as_typer(f, hints[f.name])],
         )
         for f in [*own, *shared]
     ]
@@ -103,6 +101,39 @@ def _callback(
     call.__annotations__ = {}
     call.__doc__ = inspect.getdoc(command.options)
     return call
+
+
+def _as_typer(declared: Field[Any], kind: Any) -> Any:
+    """The option or argument that a field declares."""
+    settings = dict(declared.metadata)
+    reader = next((_READERS[k] for k in (kind, *get_args(kind)) if k in _READERS), {})
+    if "name" not in settings:
+        return typer.Argument(**settings)
+    name = settings.pop("name") or declared.name.replace("_", "-")
+    return typer.Option(f"--{name}", **reader, **settings)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not a date; write it like 2031-03-01") from None
+
+
+def _moment(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(
+            f"{text!r} is not a date and time; write it like 2031-03-01T08:00"
+        ) from None
+
+
+_READERS: Mapping[Any, Mapping[str, Any]] = {
+    date: {"parser": _day, "metavar": "DATE"},
+    datetime: {"parser": _moment, "metavar": "MOMENT"},
+}
+"""How words of a type are read that the parser does not know."""
 
 
 def _needs_a_second_word(word: str, commands: Mapping[str, Command]) -> Callable[[], None]:

@@ -10,7 +10,7 @@ import pandas as pd
 import typer
 
 from analysis.cli.opening import opened
-from analysis.cli.options.lists import PolicySettings
+from analysis.cli.options.files import PolicySettings
 from analysis.cli.output import show
 from analysis.errors import UsageError
 from analysis.policy import Policy, load_policy, read_text

@@ -2,61 +2,50 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
 
-import typer
-
-from analysis.cli.options.shared import AsOfOption, PolicyOption, Reading, StoreOption, day
+from analysis.cli.options.declared import argument, command, flag, option, options, required
+from analysis.cli.options.shared import AsOfOption, PolicyOption, Reading, StoreOption
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class Since(Reading):
     """From a day on."""
 
-    since: Annotated[
-        date | None,
-        typer.Option("--since", parser=day, metavar="DATE", help="Changes from this day on."),
-    ] = None
+    since: date | None = option("Changes from this day on.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("retraining", "retraining:steps")
 class Retraining(Since):
     """Which family and caregiver needs retraining on which step, and which rows show it."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("retraining sign-offs", "retraining:sign_offs")
 class RetrainingSignOffs(Reading):
     """Caregivers who recently changed a dressing without a current sign-off."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("retraining sessions", "retraining:sessions")
 class RetrainingSessions(Since):
     """Group sessions: which families of a site need the same step."""
 
-    size: Annotated[
-        int | None,
-        typer.Option("--size", min=3, help="Most families in a session [default: all]."),
-    ] = None
-    by_language: Annotated[
-        bool, typer.Option("--by-language", help="Each session in one language.")
-    ] = False
+    size: int | None = option("Most families in a session [default: all].", min=3)
+    by_language: bool = flag("Each session in one language.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("retraining learning", "retraining:learning")
 class RetrainingLearning(Reading):
     """Share of steps missed by number of changes done since the first sign-off."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("retraining refreshers", "retraining:refresher_effect")
 class RetrainingRefreshers(Reading):
     """Did refreshers help: steps missed afterwards, against similar periods without one."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("retraining last-refresher", "retraining:last_refresher")
 class RetrainingLastRefresher(Reading):
     """Steps missed before and after the last refresher of each family."""
 
@@ -69,29 +58,22 @@ class Split(StrEnum):
     LOG_COVERAGE = "log_coverage"
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class Replaying(Reading):
     """Past mornings."""
 
-    first: Annotated[
-        date, typer.Option("--from", parser=day, metavar="DATE", help="First morning.")
-    ]
-    last: Annotated[date, typer.Option("--to", parser=day, metavar="DATE", help="Last morning.")]
+    first: date = required("First morning.", name="from")
+    last: date = required("Last morning.", name="to")
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class OrderOption:
     """Which fitted orders."""
 
-    order: Annotated[
-        Path | None,
-        typer.Option(
-            "--order", metavar="FILE", help="Fitted orders to judge [default: the policy's]."
-        ),
-    ] = None
+    order: Path | None = option("Fitted orders to judge [default: the policy's].", metavar="FILE")
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("backtest", "judging:orders")
 class Backtest(Replaying, OrderOption):
     """Orders of calling compared on past mornings, by what came in the 7 days after.
 
@@ -102,72 +84,51 @@ class Backtest(Replaying, OrderOption):
     days out of date), as known on the as-of day.
     """
 
-    capacity: Annotated[
-        int | None,
-        typer.Option("--capacity", min=1, help="Calls a day [default: all that are listed]."),
-    ] = None
-    by: Annotated[Split, typer.Option("--by", help="How to split the families.")] = Split.ALL
+    capacity: int | None = option("Calls a day [default: all that are listed].", min=1)
+    by: Split = option("How to split the families.", default=Split.ALL)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("backtest events", "judging:events")
 class BacktestEvents(Replaying):
     """Later events by kind, and how many had a reason to call before."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("backtest calibration", "judging:calibrated")
 class BacktestCalibration(Replaying, OrderOption):
     """How often harm followed, by band and reason."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("whatif", "judging:two_policies")
 class WhatIf(Reading):
     """Two policies compared on the same past mornings; neither policy file is changed."""
 
-    other_policy: Annotated[
-        Path, typer.Option("--with", metavar="FILE", help="Policy file to compare with.")
-    ]
-    first: Annotated[
-        date | None,
-        typer.Option(
-            "--from", parser=day, metavar="DATE", help="First morning [default: 28 mornings]."
-        ),
-    ] = None
-    last: Annotated[
-        date | None,
-        typer.Option(
-            "--to", parser=day, metavar="DATE", help="Last one [default: 7 days before as-of]."
-        ),
-    ] = None
-    most: Annotated[
-        int | None, typer.Option("--capacity", min=1, help="Calls a day, present policy.")
-    ] = None
-    other_most: Annotated[
-        int | None,
-        typer.Option("--with-capacity", min=1, help="Calls a day, other policy [--capacity]."),
-    ] = None
+    other_policy: Path = required("Policy file to compare with.", name="with", metavar="FILE")
+    first: date | None = option("First morning [default: 28 mornings].", name="from")
+    last: date | None = option("Last one [default: 7 days before as-of].", name="to")
+    most: int | None = option("Calls a day, present policy.", name="capacity", min=1)
+    other_most: int | None = option(
+        "Calls a day, other policy [--capacity].", name="with-capacity", min=1
+    )
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("capacity", "planning:days_ahead")
 class Capacity(Reading):
     """Changes due and calls to expect in the next 14 days, by site and day."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("capacity kits", "planning:kits")
 class CapacityKits(Reading):
     """Families whose dressing kits run out before the next delivery."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("refit", "fitting:refit")
 class Refit(StoreOption, PolicyOption, AsOfOption):
     """Fit the order within a band to past mornings, by what was known on the as-of morning.
 
     It is in use from that day on where the policy names the file: order_file = "order.toml".
     """
 
-    file: Annotated[
-        Path | None,
-        typer.Argument(metavar="FILE", help="File of fitted orders [default: the policy's]."),
-    ] = None
-    days: Annotated[int, typer.Option("--days", min=28, max=3660, help="Days to look back on.")] = (
-        182
+    file: Path | None = argument(
+        "File of fitted orders [default: the policy's].", "FILE", default=None
     )
+    days: int = option("Days to look back on.", min=28, max=3660, default=182)

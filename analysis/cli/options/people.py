@@ -2,69 +2,51 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated
-
-import typer
-
+from analysis.cli.options.declared import argument, command, flag, option, options, required
 from analysis.cli.options.shared import Output, StoreOption
 from analysis.vocabulary import Role
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class OfUser(StoreOption):
     """A user."""
 
-    code: Annotated[str, typer.Argument(metavar="CODE", help="Staff code, such as N12.")]
+    code: str = argument("Staff code, such as N12.", "CODE")
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class WithPassword(OfUser):
     """A user, and where the password is from."""
 
-    password_stdin: Annotated[
-        bool,
-        typer.Option(
-            "--password-stdin", help="Read the password from the first line of the input."
-        ),
-    ] = False
+    password_stdin: bool = flag("Read the password from the first line of the input.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("user add", "people:add")
 class UserAdd(WithPassword):
     """Add a person who may sign in."""
 
-    role: Annotated[Role, typer.Option("--role", help="What this person does here.")]
-    site: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--site", metavar="SITE", help="Only families of this site; may be repeated [all]."
-        ),
-    ] = None
-    families: Annotated[
-        bool,
-        typer.Option(
-            "--families",
-            help="Grant single families to prevention or reader, contacts to educator.",
-        ),
-    ] = False
+    role: Role = required("What this person does here.")
+    site: list[str] | None = option(
+        "Only families of this site; may be repeated [all].", metavar="SITE"
+    )
+    families: bool = flag("Grant single families to prevention or reader, contacts to educator.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("user list", "people:everybody")
 class UserList(StoreOption, Output):
     """Everybody who may sign in, or could in the past."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("user end", "people:end")
 class UserEnd(OfUser):
     """End a person's access at once; what they recorded stays."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("user password", "people:new_password")
 class UserPassword(WithPassword):
     """Give a person a new password and end their sign-ins."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("user record", "people:record")
 class UserRecord(StoreOption, Output):
     """Access log: who opened which family, recorded a call, signed in or was refused."""

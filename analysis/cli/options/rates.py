@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated
 
-import typer
-
+from analysis.cli.options.declared import command, flag, option, options, required
 from analysis.cli.options.shared import Reading
 from analysis.vocabulary import Basis, ChartKind, Grouping, Limits
 
@@ -26,79 +23,66 @@ class Removal(StrEnum):
     UNPLANNED = "unplanned"
 
 
-LimitsOption = Annotated[Limits, typer.Option("--limits", help="Kind of 95 % limits.")]
-By = Annotated[Grouping, typer.Option("--by", help="How to split.")]
-
-
-@dataclass(frozen=True, kw_only=True)
+@options
 class OfEvent(Reading):
     """An event."""
 
-    event: Annotated[
-        str, typer.Option("--event", help="'skin', a finding code of the policy or an outcome.")
-    ]
+    event: str = required("'skin', a finding code of the policy or an outcome.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class Counted(OfEvent):
     """An event, and what its days are counted on."""
 
-    basis: Annotated[
-        Basis | None,
-        typer.Option(
-            "--basis",
-            help="Count every line's days, or a child's day once "
-            "[default: child for bloodstream_infection, else line]",
-        ),
-    ] = None
+    basis: Basis | None = option(
+        "Count every line's days, or a child's day once "
+        "[default: child for bloodstream_infection, else line]"
+    )
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("rates", "statistics:rates_table")
 class Rates(Counted):
     """Events per 1000 home line-days with 95 % limits. Not an NHSN rate."""
 
-    by: By = Grouping.ALL
-    limits: LimitsOption = Limits.EXACT
-    hide_small: Annotated[
-        bool,
-        typer.Option("--hide-small", help="For outside the team: hide counts from 1 to 10."),
-    ] = False
+    by: Grouping = option("How to split.", default=Grouping.ALL)
+    limits: Limits = option("Kind of 95 % limits.", default=Limits.EXACT)
+    hide_small: bool = flag("For outside the team: hide counts from 1 to 10.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("rates trend", "statistics:rates_trend")
 class RatesTrend(Counted):
     """Ratio of rates from one period to the next, with errors clustered by family."""
 
-    by: Annotated[Period, typer.Option("--by", help="Length of a period.")] = Period.MONTH
+    by: Period = option("Length of a period.", default=Period.MONTH)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("rates standardised", "statistics:rates_standardised")
 class RatesStandardised(Counted):
     """Events observed over events expected, adjusted for line type and age."""
 
-    by: By = Grouping.SITE
+    by: Grouping = option("How to split.", default=Grouping.SITE)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("rates families", "statistics:rates_families")
 class RatesFamilies(Counted):
     """The rate of each family, adjusted towards the programme average."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("rates provisional", "statistics:rates_provisional")
 class RatesProvisional(Counted):
     """Rates of recent periods with the late reports still expected."""
 
-    by: Annotated[Period, typer.Option("--by", help="Length of a period.")] = Period.MONTH
+    by: Period = option("Length of a period.", default=Period.MONTH)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("rates logging", "statistics:rates_logging")
 class RatesLogging(OfEvent):
     """Rates of families that log well, and what missing logs could hide."""
 
-    by: By = Grouping.ALL
+    by: Grouping = option("How to split.", default=Grouping.ALL)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("compare", "statistics:comparison")
 class Compare(Counted):
     """Ratio of two rates, first over second, with 95 % limits.
 
@@ -106,65 +90,49 @@ class Compare(Counted):
     a few families have several of the events.
     """
 
-    by: Annotated[Grouping, typer.Option("--by", help="What the two groups are values of.")]
-    first: Annotated[
-        str | None,
-        typer.Option("--first", help="Group, or range of periods as 2031-01..2031-06."),
-    ] = None
-    second: Annotated[str | None, typer.Option("--second", help="The other group.")] = None
-    limits: LimitsOption = Limits.EXACT
+    by: Grouping = required("What the two groups are values of.")
+    first: str | None = option("Group, or range of periods as 2031-01..2031-06.")
+    second: str | None = option("The other group.")
+    limits: Limits = option("Kind of 95 % limits.", default=Limits.EXACT)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("chart", "statistics:chart")
 class Chart(Counted):
     """Control chart with exact limits. Recent periods rise as late reports come in."""
 
-    by: Annotated[Grouping, typer.Option("--by", help="month or quarter.")] = Grouping.MONTH
-    kind: Annotated[
-        ChartKind,
-        typer.Option("--kind", help="u: rate; t: days and g: line-days between events."),
-    ] = ChartKind.U
-    baseline: Annotated[
-        int | None,
-        typer.Option(
-            "--baseline", min=2, help="Centre from this many first points [default: all]."
-        ),
-    ] = None
+    by: Grouping = option("month or quarter.", default=Grouping.MONTH)
+    kind: ChartKind = option(
+        "u: rate; t: days and g: line-days between events.", default=ChartKind.U
+    )
+    baseline: int | None = option("Centre from this many first points [default: all].", min=2)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("funnel", "statistics:funnel")
 class Funnel(Counted):
     """Rate of each group against the rate of all, with 95 and 99.8 % limits."""
 
-    by: Annotated[Grouping, typer.Option("--by", help="site or nurse.")] = Grouping.SITE
-    allow_for_differences: Annotated[
-        bool,
-        typer.Option(
-            "--allow-for-differences", help="Widen the limits by differences beyond chance."
-        ),
-    ] = False
+    by: Grouping = option("site or nurse.", default=Grouping.SITE)
+    allow_for_differences: bool = flag("Widen the limits by differences beyond chance.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("dwell", "dwelling:dwell_table")
 class Dwell(Reading):
     """How long lines stay in place and how many end unplanned, by day since placement."""
 
-    by: By = Grouping.ALL
-    compare_groups: Annotated[bool, typer.Option("--compare", hidden=True)] = False
+    by: Grouping = option("How to split.", default=Grouping.ALL)
+    compare_groups: bool = flag("", name="compare", hidden=True)
     """Earlier spelling of ``dwell compare``."""
-    event: Annotated[Removal, typer.Option("--event", hidden=True)] = Removal.ANY
+    event: Removal = option("", hidden=True, default=Removal.ANY)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("dwell compare", "dwelling:dwell_comparison")
 class DwellCompare(Reading):
     """Log-rank test of removal between groups, with lines that enter late."""
 
-    by: By
-    event: Annotated[
-        Removal, typer.Option("--event", help="Any removal, or unplanned ones only.")
-    ] = Removal.ANY
+    by: Grouping = required("How to split.")
+    event: Removal = option("Any removal, or unplanned ones only.", default=Removal.ANY)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("dwell overdue", "dwelling:dwell_overdue")
 class DwellOverdue(Reading):
     """Hazard ratio of unplanned removal while the dressing is out of date."""

@@ -2,68 +2,43 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
 
-import typer
-
+from analysis.cli.options.declared import command, flag, option, options
 from analysis.cli.options.shared import PolicyOption, StoreOption
 
-DEMO_FOLDER = Path("linedays-demo")
-PORT = 8461
 
-
-@dataclass(frozen=True, kw_only=True)
+@options
 class OnPort:
     """A port."""
 
-    port: Annotated[int, typer.Option("--port", min=1, max=65535, help="Port on this machine.")] = (
-        PORT
-    )
+    port: int = option("Port on this machine.", min=1, max=65535, default=8461)
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("serve", "serving:serve")
 class Serve(OnPort, StoreOption, PolicyOption):
     """Open the dashboard on this machine, for people who sign in (see linedays user add)."""
 
-    source: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--source",
-            metavar="PROFILE",
-            help="Source profile to offer when files are uploaded; may be repeated.",
-        ),
-    ] = None
-    upload_mb: Annotated[
-        int,
-        typer.Option("--upload-mb", min=1, max=1000, help="Most MB of files uploaded at once."),
-    ] = 50
-    processes: Annotated[
-        int | None,
-        typer.Option(
-            "--processes",
-            min=1,
-            max=64,
-            help="Processes that answer in parallel [one per core, at most 4].",
-            show_default=False,
-        ),
-    ] = None
+    source: list[str] | None = option(
+        "Source profile to offer when files are uploaded; may be repeated.", metavar="PROFILE"
+    )
+    upload_mb: int = option("Most MB of files uploaded at once.", min=1, max=1000, default=50)
+    processes: int | None = option(
+        "Processes that answer in parallel [one per core, at most 4].",
+        min=1,
+        max=64,
+        show_default=False,
+    )
 
 
-@dataclass(frozen=True, kw_only=True)
+@command("demo", "serving:demo")
 class Demo(OnPort):
     """Build a store from invented log files, two years to yesterday, and open the dashboard."""
 
-    families: Annotated[
-        int, typer.Option("--families", min=12, max=200_000, help="Invented families.")
-    ] = 240
-    seed: Annotated[int, typer.Option("--seed", help="Same seed, same data.")] = 1
-    fit_order: Annotated[
-        bool,
-        typer.Option("--fit-order", help="Also fit the order within a band to the past (slower)."),
-    ] = False
-    no_serve: Annotated[bool, typer.Option("--no-serve", help="Build the store and stop.")] = False
-    folder: Annotated[
-        Path, typer.Option("--folder", help="Where the demo's files and store are put.")
-    ] = DEMO_FOLDER
+    families: int = option("Invented families.", min=12, max=200_000, default=240)
+    seed: int = option("Same seed, same data.", default=1)
+    fit_order: bool = flag("Also fit the order within a band to the past (slower).")
+    no_serve: bool = flag("Build the store and stop.")
+    folder: Path = option(
+        "Where the demo's files and store are put.", default=Path("linedays-demo")
+    )

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
 
-import typer
+from analysis.cli.options.declared import flag, option, options
 
 DEFAULT_STORE = "sqlite:///linedays.sqlite"
 SHARED = ("store", "policy", "as_of", "known_at", "form", "out", "force")
@@ -23,86 +21,58 @@ class Format(StrEnum):
     JSON = "json"
 
 
-def day(text: str) -> date:
-    """Read a date."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is not a date; write it like 2031-03-01") from None
-
-
-@dataclass(frozen=True, kw_only=True)
+@options
 class StoreOption:
     """Which store."""
 
-    store: Annotated[
-        str,
-        typer.Option("--store", envvar="LINEDAYS_STORE", help="Store, as an SQLAlchemy URL."),
-    ] = DEFAULT_STORE
+    store: str = option(
+        "Store, as an SQLAlchemy URL.", default=DEFAULT_STORE, envvar="LINEDAYS_STORE"
+    )
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class PolicyOption:
     """Which policy."""
 
-    policy: Annotated[
-        Path | None, typer.Option("--policy", help="The programme's policy file (TOML).")
-    ] = None
+    policy: Path | None = option("The programme's policy file (TOML).")
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class AsOfOption:
     """Which day."""
 
-    as_of: Annotated[
-        date | None,
-        typer.Option(
-            "--as-of", parser=day, metavar="DATE", help="Data up to this day [default: today]."
-        ),
-    ] = None
+    as_of: date | None = option("Data up to this day [default: today].")
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class KnownAtOption:
     """What was known."""
 
-    known_at: Annotated[
-        date | None,
-        typer.Option(
-            "--known-at",
-            parser=day,
-            metavar="DATE",
-            help="Leave out rows received after this day [default: the as-of day].",
-        ),
-    ] = None
+    known_at: date | None = option(
+        "Leave out rows received after this day [default: the as-of day]."
+    )
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class ForceOption:
     """Whether files may be replaced."""
 
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace a file that exists; never a store.")
-    ] = False
+    force: bool = flag("Replace a file that exists; never a store.")
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class Output(ForceOption):
     """Where a table goes, and in which shape."""
 
-    form: Annotated[
-        Format | None, typer.Option("--format", help="[default: table on a terminal, else csv]")
-    ] = None
-    out: Annotated[
-        Path | None, typer.Option("--out", metavar="FILE", help="Write to a new file.")
-    ] = None
+    form: Format | None = option("[default: table on a terminal, else csv]", name="format")
+    out: Path | None = option("Write to a new file.", metavar="FILE")
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class OnADay(StoreOption, PolicyOption, AsOfOption, KnownAtOption):
     """What a snapshot is taken with."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@options
 class Reading(OnADay, Output):
     """What a command needs that reads a store and returns a table."""

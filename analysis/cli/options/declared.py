@@ -1,0 +1,67 @@
+"""How is an option declared: a field of a class with its help, and a command by its class?
+
+The type of a field decides how its words are read, its name is the option's name unless another
+is stated, and the docstring of a command's class is the command's help.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import MISSING, dataclass, field
+from functools import partial
+from importlib import import_module
+from typing import Any, TypeVar, dataclass_transform
+
+Options = TypeVar("Options")
+
+
+def option(help: str, *, name: str = "", default: Any = None, **settings: Any) -> Any:  # noqa: A002
+    """Declare an option: `name` without dashes, `settings` as of `typer.Option`."""
+    return field(default=default, metadata={**settings, "help": help, "name": name})
+
+
+required = partial(option, default=MISSING)
+flag = partial(option, default=False)
+
+
+def argument(help: str, metavar: str, *, default: Any = MISSING) -> Any:  # noqa: A002
+    """Declare words that follow the command without the name of an option."""
+    return field(default=default, metadata={"help": help, "metavar": metavar})
+
+
+@dataclass_transform(
+    kw_only_default=True, frozen_default=True, field_specifiers=(option, required, flag, argument)
+)
+def options(declared: type[Options]) -> type[Options]:
+    """Make a class of options that several commands have."""
+    return dataclass(frozen=True, kw_only=True)(declared)
+
+
+@dataclass(frozen=True)
+class Command:
+    """What a command is asked with, and by which function of `analysis.cli` it is answered."""
+
+    name: str
+    """A name of two words is a further table of the first word's command."""
+    options: type[Any]
+    answered_by: str
+    """Module of `analysis.cli`, a colon, the function."""
+
+    def answer(self, asked: object) -> None:
+        """Load what the command needs and run it."""
+        module, name = self.answered_by.split(":")
+        getattr(import_module(f"analysis.cli.{module}"), name)(asked)
+
+
+@dataclass_transform(
+    kw_only_default=True, frozen_default=True, field_specifiers=(option, required, flag, argument)
+)
+def command(name: str, answered_by: str) -> Callable[[type[Options]], type[Options]]:
+    """Make a class of options a command; the function that answers it is loaded when it runs."""
+
+    def made(declared: type[Options]) -> type[Options]:
+        kind = options(declared)
+        setattr(kind, "command", Command(name, kind, answered_by))  # noqa: B010
+        return kind
+
+    return made

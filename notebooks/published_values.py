@@ -34,7 +34,7 @@ from analysis.stats.competing import aalen_johansen
 from analysis.stats.cox import cox
 from analysis.stats.day_table import day_tables
 from analysis.stats.delays import DelayTriangle, delay_distribution, nowcast
-from analysis.stats.gaps import g_chart, transformed_t_chart
+from analysis.stats.gaps import g_chart
 from analysis.stats.intervals import (
     exact_count_interval,
     exact_rate_interval,
@@ -43,7 +43,6 @@ from analysis.stats.intervals import (
 )
 from analysis.stats.logrank import logrank
 from analysis.stats.recurrent import cluster_squares, count_table, mean_count
-from analysis.stats.shrinkage import fit_gamma_poisson
 from analysis.stats.survival import kaplan_meier, median_days, restricted_mean
 
 pd.set_option("display.precision", 9, "display.max_rows", 200, "display.max_colwidth", 110)
@@ -252,35 +251,9 @@ for treat, values in {
         check(COMPUTED, R_CGD, f"mean infections by day {day}, {treat}", value, found.mean[day])
 
 # %% [markdown]
-# ## Shrunk rates, charts, late reports, scores
+# ## Charts, late reports, scores
 
 # %%
-# The other program stops its fit at about seven digits.
-R_LIP = "R 4.2, MASS::glm.nb; data of Clayton & Kaldor, Biometrics 1987;43:671"
-counties = pd.read_csv(DATA / "scottish_lip.csv")
-lip = counties["observed"].to_numpy(), counties["expected"].to_numpy(float)
-spread = fit_gamma_poisson(*lip)
-shrunk, above = spread.posterior_mean(*lip), spread.probability_above(1.5, *lip)
-each(
-    COMPUTED,
-    R_LIP,
-    {
-        "shape": ("1.87948997", spread.shape),
-        "rate": ("1.32166713", spread.rate),
-        "shrunk, county 1": ("3.997362", shrunk[0]),
-        "shrunk, county 49": ("0.331914426", shrunk[48]),
-        "shrunk, county 56": ("0.6020789", shrunk[55]),
-        "county 1 above 1.5": ("0.996241506", above[0]),
-        "county 17 above 1.5": ("0.482900208", above[16]),
-    },
-)
-
-# %%
-failures = pd.read_csv(DATA / "montgomery_tbl7_14_t.csv")["hours"]
-chart = transformed_t_chart(failures)
-TABLE = "Montgomery, Introduction to Statistical Quality Control, table 7.14; tests of qicharts2"
-check(PRINTED, TABLE, "centre", "430.0409518", chart.centre)
-check(PRINTED, TABLE, "upper limit", "6937.933488", chart.upper_limit[0])
 gaps = g_chart([25, 26]).upper_limit[0]
 check(ANALYTIC, ".99865 quantile of a geometric distribution of mean 25.5", "limit", "171", gaps)
 

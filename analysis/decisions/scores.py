@@ -15,41 +15,17 @@ Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
 
-def precision_at(n: int, event: npt.ArrayLike, score: npt.ArrayLike) -> float:
-    """Share with an event among the `n` highest scores; equal scores in the order given.
-
-    Examples
-    --------
-    >>> precision_at(2, [1, 0, 1], [0.9, 0.5, 0.7])
-    1.0
-    """
-    happened, value = _judged(event, score)
-    top = np.argsort(-value, kind="stable")[:n]
-    return float(happened[top].mean()) if len(top) else math.nan
-
-
-def lift_at(n: int, event: npt.ArrayLike, score: npt.ArrayLike) -> float:
-    """Share with an event among the `n` highest scores over the share among all."""
-    happened, _ = _judged(event, score)
-    return precision_at(n, event, score) / happened.mean() if happened.any() else math.nan
-
-
-def roc_auc(event: npt.ArrayLike, score: npt.ArrayLike) -> float:
+def auc_within(event: npt.ArrayLike, score: npt.ArrayLike, group: npt.NDArray[np.int64]) -> float:
     """Chance that one with an event scores higher than one without; ties count half.
 
-    *Source:* Mann-Whitney form: Hanley and McNeil, Radiology 1982;143:29 (from memory).
+    Only within a group, all such pairs taken together. *Source:* Mann-Whitney form: Hanley and
+    McNeil, Radiology 1982;143:29 (from memory).
 
     Examples
     --------
-    >>> roc_auc([1, 0, 1], [0.9, 0.5, 0.5])
+    >>> auc_within([1, 0, 1], [0.9, 0.5, 0.5], np.zeros(3, np.int64))
     0.75
     """
-    happened, value = _judged(event, score)
-    return auc_within(happened, value, np.zeros(len(value), dtype=np.int64))
-
-
-def auc_within(event: npt.ArrayLike, score: npt.ArrayLike, group: npt.NDArray[np.int64]) -> float:
-    """As :func:`roc_auc`, comparing only within a group: all such pairs taken together."""
     happened, value = _judged(event, score)
     wider = float(np.ptp(stats.rankdata(value, method="dense"))) + 2 if len(value) else 1.0
     # Ranks among all, the groups moved apart, less the rows of earlier groups.
@@ -61,24 +37,6 @@ def auc_within(event: npt.ArrayLike, score: npt.ArrayLike, group: npt.NDArray[np
     pairs = (positive * (total - positive)).sum()
     wins = (above - positive * (positive + 1) / 2)[(positive > 0)].sum()
     return float(wins / pairs) if pairs else math.nan
-
-
-def average_precision(event: npt.ArrayLike, score: npt.ArrayLike) -> float:
-    """Mean precision over those with an event, equal scores taken as one step."""
-    happened, value = _judged(event, score)
-    if not happened.any():
-        return math.nan
-    order = np.argsort(-value, kind="stable")
-    ends = np.flatnonzero(np.append(np.diff(value[order]) != 0, True))
-    hits = np.cumsum(happened[order])[ends]
-    gained = np.diff(np.concatenate([[0], hits]))
-    return float((gained * hits / (ends + 1)).sum() / hits[-1])
-
-
-def brier_score(event: npt.ArrayLike, risk: npt.ArrayLike) -> float:
-    """Mean squared difference of predicted risk and what happened."""
-    happened, value = _judged(event, risk)
-    return float(np.mean((value - happened) ** 2)) if len(value) else math.nan
 
 
 def net_benefit(event: npt.ArrayLike, chosen: npt.ArrayLike, threshold: float) -> float:

@@ -19,9 +19,6 @@ from scipy import special, stats
 from analysis.stats.charts import ALPHA, BoolArray, Rule, in_a_row
 from analysis.stats.inputs import FloatArray, exposures, tail_of, whole_numbers
 
-NORMALISING_POWER = 3.6
-"""A gap's root of this order is nearly normal."""
-
 
 @dataclass(frozen=True)
 class GapChart:
@@ -45,104 +42,6 @@ class OpenGap:
     """Probability of waiting as long or longer at the earlier rate; small: fewer events now."""
     rate_upper: float
     """Upper limit of the rate since, events per unit of the gap; inf at a gap of 0."""
-
-
-def t_chart(gaps: npt.ArrayLike, *, baseline: int | None = None, alpha: float = ALPHA) -> GapChart:
-    """Chart of times between events with exact exponential quantiles.
-
-    Parameters
-    ----------
-    gaps : array_like of float, shape (gaps,)
-        Time or line-days between successive events, in order.
-    baseline : int, optional
-        The mean comes from the first so many gaps. Default: all.
-    alpha : float in (0, 1)
-        Chance of a gap outside the limits, half on either side.
-
-    Returns
-    -------
-    GapChart
-        Fewer than two baseline gaps, or a baseline of gaps of 0: centre and limits nan.
-
-    Raises
-    ------
-    ValueError
-        Gaps negative or not finite, baseline out of range, alpha outside (0, 1).
-
-    Notes
-    -----
-    Source: the gaps of a Poisson process are exponential. Gaps after a frozen baseline have the
-    limits of F with 2 and 2n degrees of freedom instead, which include the error of a mean estimated from n
-    gaps: with a dozen, the exponential upper limit is passed four times as often as it claims.
-
-    Examples
-    --------
-    >>> chart = t_chart([100, 300, 200])
-    >>> round(chart.centre, 2), chart.lower_limit.round(3).tolist()
-    (138.63, [0.27, 0.27, 0.27])
-    >>> chart.upper_limit.round(1).tolist()
-    [1321.5, 1321.5, 1321.5]
-    """
-    given = exposures(np.atleast_1d(gaps), "gaps")
-    n = _baseline(given, baseline)
-    tail = tail_of(1 - alpha)
-    mean = float(given[:n].mean()) if n >= 2 and given[:n].sum() > 0 else np.nan
-    lower = np.full(given.shape, -mean * np.log1p(-tail))
-    upper = np.full(given.shape, -mean * np.log(tail))
-    # P(gap > x) = (1 + x / (n mean)) ** -n.
-    lower[n:] = n * mean * np.expm1(-np.log1p(-tail) / n)
-    upper[n:] = n * mean * np.expm1(-np.log(tail) / n)
-    return _chart(given, mean * np.log(2), lower, upper, n)
-
-
-def transformed_t_chart(gaps: npt.ArrayLike, *, baseline: int | None = None) -> GapChart:
-    """Chart of times between events, made nearly normal by the power 1/3.6.
-
-    Parameters
-    ----------
-    gaps : array_like of float, shape (gaps,)
-        Time or line-days between successive events, in order.
-    baseline : int, optional
-        Centre and spread come from the first so many gaps. Default: all.
-
-    Returns
-    -------
-    GapChart
-        Limits of an individuals chart of the transformed gaps, three standard deviations by the
-        mean moving range, transformed back. A lower limit below 0 is 0. Fewer than two baseline gaps:
-        centre and limits nan.
-
-    Raises
-    ------
-    ValueError
-        Gaps negative or not finite, baseline out of range.
-
-    Notes
-    -----
-    Misleads with few baseline gaps: with a dozen, a steady process leaves the limits about five
-    times as often as three standard deviations promise (simulated). Prefer `t_chart`.
-
-    Source: Nelson's transformation as in Montgomery, Introduction to Statistical Quality Control,
-    section 7.3.5 (section number from memory), example of table 7.14.
-
-    Examples
-    --------
-    >>> chart = transformed_t_chart([100, 300, 200])
-    >>> round(chart.centre, 1)
-    186.9
-    """
-    given = exposures(np.atleast_1d(gaps), "gaps")
-    n = _baseline(given, baseline)
-    nothing = np.full(given.shape, np.nan)
-    if n < 2:
-        return _chart(given, np.nan, nothing, nothing, n)
-    roots = given[:n] ** (1 / NORMALISING_POWER)
-    reach = 3 * np.abs(np.diff(roots)).mean() / 1.128
-    middle = roots.mean()
-    lower, centre, upper = (
-        max(float(v), 0.0) ** NORMALISING_POWER for v in (middle - reach, middle, middle + reach)
-    )
-    return _chart(given, centre, np.full(given.shape, lower), np.full(given.shape, upper), n)
 
 
 def g_chart(gaps: npt.ArrayLike, *, baseline: int | None = None, alpha: float = ALPHA) -> GapChart:

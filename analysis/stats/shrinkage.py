@@ -1,11 +1,11 @@
-"""What is one family's rate or share, given how families differ?
+"""What is one family's share, given how families differ?
 
-A family's own rate is mostly chance. It is adjusted towards the programme average by as much as its few
-days deserve: families' true rates follow a gamma distribution (their shares a beta one) that is
-fitted to all of them, and each family gets the distribution of its true rate given its own count.
+A family's own share is mostly chance. It is adjusted towards the programme average by as much as
+its few outcomes deserve: families' true shares follow a beta distribution that is fitted to all of
+them, and each family gets the distribution of its true share given its own outcomes.
 
-The fitted distribution is taken as known. For shares that does little harm; for rates of rare
-events it is too sure of itself: use `analysis.stats.averaged_rates` for them.
+The fitted distribution is taken as known, which does little harm to shares; rates of rare events
+have `analysis.stats.averaged_rates`.
 """
 
 from __future__ import annotations
@@ -18,60 +18,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special
 
-from analysis.stats.inputs import FloatArray, exposures, share_counts, whole_numbers
+from analysis.stats.inputs import FloatArray, share_counts
 
 _LOG_BOUNDS = (-12.0, 18.0)
 """Where the logarithms of both parameters are looked for."""
-
-
-@dataclass(frozen=True)
-class GammaPoisson:
-    """Rates of families about the programme's: gamma with `shape` and `rate` (inverse scale).
-
-    `shape` is inf where families differ no more than by chance: then all share one rate, known
-    as well as all events together tell it.
-    """
-
-    shape: float
-    rate: float
-    events: int
-    exposure: float
-
-    @property
-    def mean(self) -> float:
-        """Events per unit of exposure; nan without exposure."""
-        if math.isinf(self.shape):
-            return self.events / self.exposure if self.exposure > 0 else math.nan
-        return self.shape / self.rate
-
-    @property
-    def is_heterogeneous(self) -> bool:
-        """Whether families were found to differ beyond chance."""
-        return math.isfinite(self.shape)
-
-    def posterior_mean(self, events: npt.ArrayLike, exposure: npt.ArrayLike) -> FloatArray:
-        """Shrunk rate of each family, events per unit of exposure."""
-        counts, size = _counted(events, exposure)
-        if not self.is_heterogeneous:
-            return np.full(counts.shape, self.mean)
-        return np.asarray((self.shape + counts) / (self.rate + size))
-
-    def probability_above(
-        self, limit: float, events: npt.ArrayLike, exposure: npt.ArrayLike
-    ) -> FloatArray:
-        """Probability that each family's true rate is above `limit`, per unit of exposure."""
-        shape, rate = self._posterior(events, exposure)
-        return np.asarray(special.gammaincc(shape, rate * limit))
-
-    def _posterior(
-        self, events: npt.ArrayLike, exposure: npt.ArrayLike
-    ) -> tuple[FloatArray, FloatArray]:
-        """Shape and inverse scale of each family's true rate."""
-        counts, size = _counted(events, exposure)
-        if not self.is_heterogeneous:
-            known = math.nan if self.exposure == 0 else self.exposure
-            return np.full(counts.shape, self.events + 0.5), np.full(counts.shape, known)
-        return np.asarray(self.shape + counts), np.asarray(self.rate + size)
 
 
 @dataclass(frozen=True)
@@ -123,76 +73,6 @@ class BetaBinomial:
             no = self.denominator - self.numerator
             return np.full(yes.shape, self.numerator + 0.5), np.full(yes.shape, no + 0.5)
         return np.asarray(self.yes + yes), np.asarray(self.no + out_of - yes)
-
-
-def fit_gamma_poisson(events: npt.ArrayLike, exposure: npt.ArrayLike) -> GammaPoisson:
-    """Fit the gamma distribution of families' rates by maximum likelihood.
-
-    Parameters
-    ----------
-    events : array_like of int, shape (families,)
-        Events of each family.
-    exposure : array_like, shape (families,)
-        Line-days, or expected events. Families with 0 say nothing and get the programme's rate.
-
-    Returns
-    -------
-    GammaPoisson
-        Zero events, one family, or counts no more unlike than by chance: no heterogeneity, every
-        family has the programme's rate, and probabilities come from all events together (gamma
-        with half an event added, Jeffreys).
-
-    Raises
-    ------
-    ValueError
-        Counts not whole or negative, exposure negative or not finite.
-
-    Notes
-    -----
-    Source: Clayton and Kaldor, Biometrics 1987;43:671 (model); the marginal distribution is the
-    negative binomial. Heterogeneity is looked for where the score at equal rates is positive.
-
-    Examples
-    --------
-    >>> fitted = fit_gamma_poisson([0, 1, 9, 0, 2, 7], [100] * 6)
-    >>> fitted.is_heterogeneous
-    True
-    >>> fitted.posterior_mean([9, 0], [100, 100]).round(3).tolist()
-    [0.08, 0.005]
-    """
-    counts, size = _counted(np.atleast_1d(events), np.atleast_1d(exposure))
-    order = np.lexsort((counts, size))
-    counts, size = counts[order], size[order]
-    counts, size = counts[size > 0], size[size > 0]
-    total, whole = int(counts.sum()), float(size.sum())
-    alike = GammaPoisson(math.inf, math.inf, total, whole)
-    if total == 0 or len(counts) < 2:
-        return alike
-    mean = size * (total / whole)
-    if np.sum((counts - mean) ** 2) <= total:
-        return alike
-
-    def loss(at: FloatArray) -> tuple[float, FloatArray]:
-        """Negative log-likelihood and gradient at log shape and log mean rate."""
-        shape, centre = np.exp(at)
-        rate = shape / centre
-        heavier = rate + size
-        value = (
-            special.gammaln(shape + counts)
-            - special.gammaln(shape)
-            + shape * np.log(rate / heavier)
-            - counts * np.log(heavier)
-        )
-        by_rate = shape / rate - (shape + counts) / heavier
-        by_shape = special.psi(shape + counts) - special.psi(shape) + np.log(rate / heavier)
-        gradient = [shape * by_shape.sum() + rate * by_rate.sum(), -rate * by_rate.sum()]
-        return -float(value.sum()), -np.array(gradient)
-
-    centre = total / whole
-    extra = (np.sum((counts - mean) ** 2) - total) / np.sum(mean**2)
-    found = _least(loss, np.log([1 / extra, centre]))
-    shape, middle = np.exp(found)
-    return GammaPoisson(float(shape), float(shape / middle), total, whole)
 
 
 def fit_beta_binomial(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> BetaBinomial:
@@ -267,11 +147,3 @@ def _least(loss: Callable[[FloatArray], tuple[float, FloatArray]], start: FloatA
         options={"ftol": 1e-15, "gtol": 1e-10, "maxiter": 500},
     )
     return np.asarray(found.x)
-
-
-def _counted(events: npt.ArrayLike, exposure: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Counts and exposures of one shape."""
-    counts, size = np.broadcast_arrays(
-        whole_numbers(events, "events"), exposures(exposure, "exposure")
-    )
-    return counts.astype(np.float64), size

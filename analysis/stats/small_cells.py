@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize
 
 from analysis.stats.charts import BoolArray
 from analysis.stats.inputs import IntArray, whole_numbers
@@ -26,17 +25,6 @@ class HiddenCounts:
 
     counts: BoolArray
     """Shape (groups,)."""
-    total: bool
-
-
-@dataclass(frozen=True)
-class HiddenTable:
-    """What to hide in a two-way table that is shown with its margins."""
-
-    cells: BoolArray
-    """Shape (rows, columns)."""
-    row_totals: BoolArray
-    column_totals: BoolArray
     total: bool
 
 
@@ -71,117 +59,23 @@ def hidden_counts(counts: npt.ArrayLike) -> HiddenCounts:
     ([True, False, False, True], False)
     """
     given = whole_numbers(np.atleast_1d(counts), "counts")
-    values = np.append(given, given.sum())
-    equation = np.append(np.ones(len(given)), -1.0)[None, :]
-    hidden = _protected(values, equation, is_total=np.arange(len(values)) == len(given))
-    return HiddenCounts(hidden[:-1], bool(hidden[-1]))
+    total = int(given.sum())
+    hidden = _is_small(given)
+    hides_total = bool(_is_small(np.array([total]))[0])
+    # Whoever sees the total knows the sum of the hidden counts, and that each is 1 or more.
+    while not hides_total and hidden.any() and _sum_gives_one_away(given[hidden]):
+        shown = np.flatnonzero(~hidden & (given > 0))
+        if len(shown):
+            hidden[shown[np.argmin(given[shown])]] = True
+        else:
+            hides_total = True
+    return HiddenCounts(hidden, hides_total)
 
 
-def hidden_table(counts: npt.ArrayLike) -> HiddenTable:
-    """Which counts of a two-way table, and which of its totals, must be hidden.
-
-    Parameters
-    ----------
-    counts : array_like of int, shape (rows, columns)
-        Counts shown with the totals of rows and columns and the grand total.
-
-    Returns
-    -------
-    HiddenTable
-        Every count or total of 1 to 10, and as many others as it takes so that none of these can
-        be calculated from all that is shown together.
-
-    Raises
-    ------
-    ValueError
-        Counts that are negative or not whole, or not a table.
-
-    Notes
-    -----
-    Each hidden small count is checked by the least and the greatest value that agree with all that
-    is shown (linear programmes), and another count is hidden while both are equal. Meant for
-    tables of some dozens of cells.
-
-    Source: as `hidden_counts`.
-
-    Examples
-    --------
-    >>> found = hidden_table([[3, 20, 30], [25, 15, 40], [50, 60, 70]])
-    >>> found.cells.tolist()
-    [[True, True, False], [True, True, False], [False, False, False]]
-    """
-    given = whole_numbers(counts, "counts")
-    if given.ndim != 2 or given.size == 0:
-        raise ValueError(f"counts must be a table of rows and columns, but has shape {given.shape}")
-    rows, columns = given.shape
-    whole = np.zeros((rows + 1, columns + 1), np.int64)
-    whole[:-1, :-1] = given
-    whole[:-1, -1], whole[-1, :-1], whole[-1, -1] = given.sum(1), given.sum(0), given.sum()
-    place = np.arange(whole.size).reshape(whole.shape)
-    equations = np.zeros((rows + columns + 2, whole.size))
-    for equation, line in zip(equations, [*place, *place.T], strict=True):
-        equation[line] = 1.0
-        equation[line[-1]] = -1.0
-    is_total = np.zeros(whole.shape, np.bool_)
-    is_total[-1], is_total[:, -1] = True, True
-    hidden = _protected(whole.ravel(), equations, is_total.ravel()).reshape(whole.shape)
-    return HiddenTable(hidden[:-1, :-1], hidden[:-1, -1], hidden[-1, :-1], bool(hidden[-1, -1]))
+def _is_small(counts: IntArray) -> BoolArray:
+    return (counts >= SMALLEST_HIDDEN) & (counts <= LARGEST_HIDDEN)
 
 
-def _protected(
-    values: IntArray, equations: npt.NDArray[np.float64], is_total: BoolArray
-) -> BoolArray:
-    """Hide small values, then others until no small one can be calculated.
-
-    In every equation the values, with its signs, sum to 0.
-    """
-    small = (values >= SMALLEST_HIDDEN) & (values <= LARGEST_HIDDEN)
-    hidden = small.copy()
-    while (exposed := _worked_out(values, equations, hidden, small)) is not None:
-        hidden[_next_to_hide(values, equations, hidden, is_total, exposed)] = True
-    return hidden
-
-
-def _next_to_hide(
-    values: IntArray,
-    equations: npt.NDArray[np.float64],
-    hidden: BoolArray,
-    is_total: BoolArray,
-    exposed: int,
-) -> int:
-    """Return the shown value whose hiding helps most: no total if it can be, and a small one."""
-    lines = equations != 0
-    n_hidden = lines @ hidden.astype(np.int64)
-    bare = n_hidden == 1
-    # A line with one hidden value gives it away: fix the lines of the value exposed first.
-    leaking = next(
-        choice for choice in (bare & lines[:, exposed], bare, lines[:, exposed]) if choice.any()
-    )
-    helps = lines[leaking].any(axis=0)
-    newly_bare = (n_hidden == 0) @ lines
-    shown = np.flatnonzero(~hidden & (values > 0))
-    order = np.lexsort((shown, values[shown], newly_bare[shown], is_total[shown], ~helps[shown]))
-    return int(shown[order[0]])
-
-
-def _worked_out(
-    values: IntArray, equations: npt.NDArray[np.float64], hidden: BoolArray, small: BoolArray
-) -> int | None:
-    """Return the first small value that all that is shown leaves a single possibility for."""
-    unknown = np.flatnonzero(hidden)
-    if len(unknown) == 0:
-        return None
-    left = equations[:, unknown]
-    right = -(equations[:, ~hidden] @ values[~hidden])
-    for i in np.flatnonzero(small[unknown]):
-        goal = np.zeros(len(unknown))
-        goal[i] = 1.0
-        # Zeros are shown, so anything hidden is 1 or more.
-        least, greatest = (
-            optimize.linprog(sign * goal, A_eq=left, b_eq=right, bounds=(1, None))
-            for sign in (1, -1)
-        )
-        bounded = greatest.status == 0
-        if bounded and round(-greatest.fun) <= round(least.fun):
-            return int(unknown[i])
-    return None
+def _sum_gives_one_away(hidden: IntArray) -> bool:
+    """Whether only one list of counts of 1 or more has the sum of the hidden ones."""
+    return len(hidden) == 1 or int(hidden.sum()) == len(hidden)

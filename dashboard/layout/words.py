@@ -40,7 +40,6 @@ __all__ = [
     "MONTHS",
     "NOT_NHSN",
     "PER_PAGE",
-    "RELATIONS",
     "TABLES",
     "ago",
     "chance",
@@ -67,7 +66,6 @@ DONE = "done"
 DONE_TITLE = "Done today"
 PER_PAGE = (50, 100, 200)
 """Rows on a page of the call list, to choose from."""
-RELATIONS = {"self": "the child"}
 HEADS = {
     "line_id": "line",
     "family_id": "family",

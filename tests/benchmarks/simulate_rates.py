@@ -18,7 +18,7 @@ from analysis.stats.bootstrap import cluster_share_interval
 from analysis.stats.change_point import change_point
 from analysis.stats.charts import Rule
 from analysis.stats.regression import clustered_rate_ratio, poisson_trend
-from analysis.stats.shrinkage import fit_beta_binomial, fit_gamma_poisson
+from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.stats.standardised import standardised_ratio
 
 MEANS = (0.5, 1, 2, 5, 10, 20, 50)
@@ -256,29 +256,22 @@ def false_alarms_of_gap_charts(n: int = 4000) -> None:
     rng = np.random.default_rng(8)
     rows = []
     for baseline in (5, 12, 30, 100):
-        long = {"t": 0, "root": 0, "g": 0}
-        short = {"t": 0, "root": 0, "g": 0}
+        long = short = 0
         later = 12
         waits = 0
         for _ in range(n):
             exponential = rng.exponential(300, baseline + later)
             whole = rng.geometric(1 / 301, baseline + later) - 1
-            for name, chart in (
-                ("t", gaps.t_chart(exponential, baseline=baseline)),
-                ("root", gaps.transformed_t_chart(exponential, baseline=baseline)),
-                ("g", gaps.g_chart(whole, baseline=baseline)),
-            ):
-                long[name] += int(chart.signals[Rule.ABOVE_LIMIT][baseline:].sum())
-                short[name] += int(chart.signals[Rule.BELOW_LIMIT][baseline:].sum())
+            chart = gaps.g_chart(whole, baseline=baseline)
+            long += int(chart.signals[Rule.ABOVE_LIMIT][baseline:].sum())
+            short += int(chart.signals[Rule.BELOW_LIMIT][baseline:].sum())
             wait = gaps.open_gap(exponential[-1], exponential[:baseline])
             waits += wait.p_as_long < 0.05
         each = n * later
-        counted = [v[name] / each for name in ("t", "root", "g") for v in (long, short)]
-        rows.append([baseline, *(f"{c:.5f}" for c in counted), waits / n])
-    heads = ["baseline gaps", "t long", "t short", "t^(1/3.6) long", "short", "g long", "g short"]
+        rows.append([baseline, f"{long / each:.5f}", f"{short / each:.5f}", waits / n])
     table(
         f"Gaps outside the limits (nominal .00135 a side); waits with p < .05 (n = {n})",
-        [*heads, "waits"],
+        ["baseline gaps", "g long", "g short", "waits"],
         rows,
     )
 
@@ -393,7 +386,7 @@ def shrunk_families(n: int = 400) -> None:
     for families in (20, 60, 300):
         for days in (30, 180):
             for spread in (0.0, 1.0):
-                tally = np.zeros((3, 4))
+                tally = np.zeros((2, 4))
                 size = np.full(families, days)
                 weeks = np.full(families, days // 7)
                 for _ in range(n):
@@ -403,12 +396,6 @@ def shrunk_families(n: int = 400) -> None:
                     late = rng.binomial(weeks, share)
                     for i, (p, bad) in enumerate(
                         (
-                            (
-                                fit_gamma_poisson(events, size).probability_above(
-                                    0.008, events, size
-                                ),
-                                true > 2,
-                            ),
                             (
                                 average_rates(events, size).probability_above(0.008, events, size),
                                 true > 2,
@@ -425,8 +412,8 @@ def shrunk_families(n: int = 400) -> None:
                 for any_called, called, said, right in tally.tolist():
                     row += [any_called / n, said / max(called, 1), right / max(called, 1)]
                 rows.append(row)
-    heads = ["families", "days", "families", "best: any", "said", "true"]
-    heads += ["averaged: any", "said", "true", "share: any", "said", "true"]
+    heads = ["families", "days", "families", "averaged: any", "said", "true"]
+    heads += ["share: any", "said", "true"]
     table(
         f"Programmes with any family called above a limit, probability over 0.8 (n = {n})",
         heads,

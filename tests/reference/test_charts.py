@@ -1,8 +1,5 @@
 """Limits of control charts and funnels against values from outside."""
 
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy import integrate, stats
@@ -10,46 +7,8 @@ from scipy import integrate, stats
 from analysis.stats.change_point import change_point
 from analysis.stats.charts import count_quantile, u_chart
 from analysis.stats.funnel import funnel, group_dispersion
-from analysis.stats.gaps import g_chart, open_gap, t_chart, transformed_t_chart
+from analysis.stats.gaps import g_chart, open_gap
 from tests.printed import printed
-
-DATA = Path(__file__).parent / "data" / "montgomery_tbl7_14_t.csv"
-
-
-@pytest.fixture
-def hours_between_failures() -> list[int]:
-    with DATA.open() as file:
-        return [int(row["hours"]) for row in csv.DictReader(file)]
-
-
-def test_the_transformed_t_chart_of_twenty_failures_is_the_printed_one(
-    hours_between_failures: list[int],
-):
-    # Montgomery, Introduction to Statistical Quality Control, table 7.14, y = t^(1/3.6); centre and
-    # upper limit as printed in the tests of the R package qicharts2.
-    chart = transformed_t_chart(hours_between_failures)
-    assert chart.centre == printed("430.0409518")
-    assert chart.upper_limit[0] == printed("6937.933488")
-    assert chart.lower_limit[0] == 0.0
-
-
-def test_the_t_chart_of_twenty_failures_has_exponential_quantiles(
-    hours_between_failures: list[int],
-):
-    # Analytic.
-    chart = t_chart(hours_between_failures)
-    steady = stats.expon(scale=np.mean(hours_between_failures))
-    assert chart.centre == pytest.approx(steady.median(), rel=1e-12)
-    assert chart.lower_limit == pytest.approx([steady.ppf(0.00135)] * 20, rel=1e-12)
-    assert chart.upper_limit == pytest.approx([steady.isf(0.00135)] * 20, rel=1e-12)
-
-
-def test_gaps_after_a_frozen_baseline_have_limits_of_f(hours_between_failures: list[int]):
-    # Analytic: a new exponential gap over the mean of 12 earlier ones is F with 2 and 24 degrees.
-    chart = t_chart(hours_between_failures, baseline=12)
-    mean = np.mean(hours_between_failures[:12])
-    assert chart.upper_limit[12:] == pytest.approx([mean * stats.f.isf(0.00135, 2, 24)] * 8)
-    assert chart.lower_limit[12:] == pytest.approx([mean * stats.f.ppf(0.00135, 2, 24)] * 8)
 
 
 def test_three_sigma_limits_mislead_where_half_an_event_is_expected():

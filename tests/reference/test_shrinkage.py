@@ -1,50 +1,10 @@
-"""Shrunk rates and shares against values from outside."""
-
-import csv
-from pathlib import Path
+"""Shrunk shares against values from outside."""
 
 import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from analysis.stats.shrinkage import fit_beta_binomial, fit_gamma_poisson
-
-DATA = Path(__file__).parent / "data" / "scottish_lip.csv"
-
-
-@pytest.fixture(scope="module")
-def counties() -> tuple[np.ndarray, np.ndarray]:
-    with DATA.open() as file:
-        rows = list(csv.DictReader(file))
-    observed = np.array([int(row["observed"]) for row in rows])
-    return observed, np.array([float(row["expected"]) for row in rows])
-
-
-def test_the_gamma_distribution_of_scottish_counties_is_that_of_r(
-    counties: tuple[np.ndarray, np.ndarray],
-):
-    # Computed, not printed: R 4.2, MASS::glm.nb on observed with offset log(expected).
-    fitted = fit_gamma_poisson(*counties)
-    assert fitted.shape == pytest.approx(1.87948997, rel=1e-7)
-    assert fitted.rate == pytest.approx(1.32166713, rel=1e-7)
-
-
-def test_shrunk_rates_of_scottish_counties_are_those_of_r(
-    counties: tuple[np.ndarray, np.ndarray],
-):
-    # Computed, not printed: from the same fit, gamma posterior of counties 1, 49 and 56.
-    fitted = fit_gamma_poisson(*counties)
-    mean = fitted.posterior_mean(*counties)
-    assert mean[[0, 48, 55]] == pytest.approx([3.99736244, 0.331914426, 0.602078921], rel=1e-7)
-
-
-def test_probabilities_of_scottish_counties_above_a_limit_are_those_of_r(
-    counties: tuple[np.ndarray, np.ndarray],
-):
-    # Computed, not printed: from the same fit, counties 1 and 17 above 1.5.
-    fitted = fit_gamma_poisson(*counties)
-    above = fitted.probability_above(1.5, *counties)
-    assert above[[0, 16]] == pytest.approx([0.996241506, 0.482900208], rel=1e-7)
+from analysis.stats.shrinkage import fit_beta_binomial
 
 
 def test_the_beta_distribution_maximises_the_likelihood_another_library_computes():

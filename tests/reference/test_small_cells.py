@@ -1,8 +1,6 @@
 """The small-cell rule against its published wording."""
 
-import numpy as np
-
-from analysis.stats.small_cells import hidden_counts, hidden_table
+from analysis.stats.small_cells import hidden_counts
 
 # US Centers for Medicare & Medicaid Services, cell size suppression policy: counts of 1 to 10 are
 # not displayed, nor anything from which one can be derived; zero may be displayed.
@@ -21,10 +19,3 @@ def test_a_single_small_count_takes_the_smallest_other_with_it():
 
 def test_a_small_total_is_hidden_too():
     assert hidden_counts([4, 3, 0]).total
-
-
-def test_no_small_count_can_be_taken_from_the_margins_of_a_table():
-    found = hidden_table([[3, 20, 30], [25, 15, 40], [50, 60, 70]])
-    assert found.cells.tolist() == [[True, True, False], [True, True, False], [False] * 3]
-    shown = [*found.row_totals, *found.column_totals, found.total]
-    assert not np.any(shown)

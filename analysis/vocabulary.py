@@ -259,6 +259,19 @@ class Grouping(StrEnum):
     FAMILY = "family"
 
 
+class SignalState(StrEnum):
+    """What is known of a rate that is followed, and what is being done about a signal."""
+
+    NEW = "new"
+    BEING_LOOKED_INTO = "being_looked_into"
+    EXPLAINED = "explained"
+    CLOSED = "closed"
+    STEADY = "steady"
+    TOO_FEW_EVENTS = "too_few_events"
+    TOO_EARLY = "too_early"
+    NOT_JUDGED = "not_judged"
+
+
 class Basis(StrEnum):
     """Whether every line counts, or a child's day once however many lines."""
 

@@ -16,10 +16,12 @@ from analysis.cli.options.rates import (
     RatesProvisional,
     RatesStandardised,
     RatesTrend,
+    Signals,
 )
 from analysis.cli.output import show
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
+    MeasureError,
     chart_false_alarms,
     compare,
     family_rates,
@@ -33,6 +35,7 @@ from analysis.measures import (
     settled_tallies,
     since_last_event,
     standardised,
+    surveillance,
     trend,
     usual_basis,
 )
@@ -44,6 +47,8 @@ from analysis.verdicts import (
     funnel_verdict,
     gap_verdict,
     ratio_verdict,
+    signal_headline,
+    signals_table,
     trend_verdict,
 )
 from analysis.vocabulary import Basis, ChartKind, Grouping
@@ -142,6 +147,22 @@ def funnel(asked: Funnel) -> None:
     show(found, asked)
     _say(funnel_verdict(found, asked.by))
     typer.echo(f"linedays: {LEAGUE_TABLE_CAUTION}", err=True)
+
+
+def signals(asked: Signals) -> None:
+    """Show signals, and the verdict of every event and site."""
+    headline = signal_headline(surveillance(snapshot(asked)))
+    table = signals_table(headline)
+    if asked.event is not None:
+        known = list(dict.fromkeys(table["event"]))
+        if asked.event not in known:
+            raise MeasureError(
+                f"event {asked.event!r} is not followed; followed are {', '.join(known)}."
+            )
+        table = table[(table["event"] == asked.event).to_numpy(dtype=bool)].reset_index(drop=True)
+    show(table, asked)
+    _say(headline)
+    typer.echo(f"linedays: {headline.caution}", err=True)
 
 
 def _say(verdict: Verdict) -> None:

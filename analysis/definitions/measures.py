@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
+import numpy as np
+
 from analysis.definitions.model import Definition, Example, Measure, Rows, codes
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
@@ -16,6 +18,7 @@ from analysis.measures import (
     rates,
 )
 from analysis.stats.charts import u_chart
+from analysis.stats.surveillance import Cells, log_statistic
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 from analysis.vocabulary import Basis, Grouping, Task
@@ -65,6 +68,14 @@ def _funnel_of_north(_: Timeline, tallies: Tallies) -> object:
         tallies, _INFECTION, Grouping.SITE, Basis.LINE, allow_for_differences=False
     ).iloc[0]
     return tuple(round(float(row[c]), 1) for c in ("rate_per_1000", "centre", "upper_95"))
+
+
+def _evidence_of_a_rise(_: Timeline, tallies: Tallies) -> object:
+    months = counts(tallies, _INFECTION, Grouping.MONTH, Basis.LINE)
+    days = months["judged_days"].to_numpy(dtype=np.float64)[None, :]
+    cells = Cells(days, np.array([0, 1]), np.array([0]), np.array([1]), np.ones(1))
+    statistic = log_statistic(cells, months["events"].to_numpy()[None, :])
+    return round(float(np.exp(statistic[0, -1])), 1)
 
 
 def _south_over_north(_: Timeline, tallies: Tallies) -> object:
@@ -331,6 +342,34 @@ CARE_AND_RATES = (
             date(2031, 5, 1),
             _funnel_of_north,
             (3.3, 9.8, 23.0),
+        ),
+    ),
+    Definition(
+        key="signal",
+        title="Signal of a rise",
+        words=(
+            "Each event is followed at each site and in the programme, four times a month. For every "
+            "month that a rise may have begun with, the days since are compared with those before, "
+            "from the start of the baseline on; the evidence for a rate 1.5, 2 or 3 times as high is "
+            "averaged and added up over these months. A signal is evidence above a threshold that is "
+            "set by simulating steady programmes with the same families, line-days, sites and "
+            "season: about one false signal in 3 years over all sites and events. Limits of the start "
+            "and of the ratio are adjusted towards no change, because only high rates are reported."
+        ),
+        unit="sum of likelihood ratios, one for each month that a rise may have begun with",
+        source=(
+            "Shiryaev-Roberts procedure on the exact (binomial) likelihood of two Poisson counts; the "
+            "threshold by simulation is a project choice"
+        ),
+        example=Example(
+            _TWO_SITES_WORDS
+            + "With March as the baseline (1 event in 310 line-days) and a rise that may "
+            "have begun in April (5 in 300), twice the rate is 2^5 (610 / (310 + 2 x 300))^6 = 2.9 times "
+            "as likely as the same rate; 1.5 times 2.0, 3 times 4.0; their mean is the statistic.",
+            _TWO_SITES,
+            date(2031, 5, 1),
+            _evidence_of_a_rise,
+            3.0,
         ),
     ),
 )

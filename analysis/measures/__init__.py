@@ -20,16 +20,20 @@ from analysis.measures.rates import rates
 from analysis.measures.release import for_release
 from analysis.measures.skin_course import skin_course
 from analysis.measures.snapshot_data import SnapshotData
+from analysis.measures.surveillance import PROGRAMME, FollowedRate, Surveillance, surveillance
 from analysis.measures.trends import standardised, trend
 from analysis.vocabulary import ChartKind, Limits
 
 __all__ = [
     "LEAGUE_TABLE_CAUTION",
+    "PROGRAMME",
     "ChartKind",
+    "FollowedRate",
     "Limits",
     "MeasureError",
     "SnapshotData",
     "Standing",
+    "Surveillance",
     "Wait",
     "adherence",
     "chart_false_alarms",
@@ -57,6 +61,7 @@ __all__ = [
     "since_last_event",
     "skin_course",
     "standardised",
+    "surveillance",
     "trend",
     "usual_basis",
 ]

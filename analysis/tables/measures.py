@@ -155,3 +155,17 @@ FUNNEL = Frame.of(
     },
     detail={"centre": "rate of all groups together"},
 )
+
+SIGNALS = Frame.of(
+    "signals",
+    "one row an event and site: signals first, strongest first, then by event and site",
+    """event site state since since_earliest since_latest ratio ratio_lower ratio_upper rule
+    sentence""",
+    key="event site",
+    blank={"since since_earliest since_latest ratio ratio_lower ratio_upper rule": "no signal"},
+    detail={
+        "site": "`all` for the programme",
+        "ratio": "rate since over the rate before",
+        "sentence": "the verdict in plain words",
+    },
+)

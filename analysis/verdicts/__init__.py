@@ -32,12 +32,20 @@ from analysis.verdicts.logging import LoggingCode, LoggingVerdict, logging_verdi
 from analysis.verdicts.model import Verdict
 from analysis.verdicts.names import (
     compared_name,
+    event_name,
     group_name,
     period_name,
     period_of,
     span_name,
 )
 from analysis.verdicts.rates import rate_sentence, standing
+from analysis.verdicts.surveillance import (
+    Headline,
+    SignalCode,
+    SignalVerdict,
+    signal_headline,
+    signals_table,
+)
 from analysis.verdicts.trends import TrendCode, TrendVerdict, trend_verdict
 
 __all__ = [
@@ -51,15 +59,19 @@ __all__ = [
     "GroupsCode",
     "GroupsVerdict",
     "HazardVerdict",
+    "Headline",
     "LoggingCode",
     "LoggingVerdict",
     "LogrankVerdict",
     "RatioVerdict",
+    "SignalCode",
+    "SignalVerdict",
     "TrendCode",
     "TrendVerdict",
     "Verdict",
     "chart_verdict",
     "compared_name",
+    "event_name",
     "false_alarm_sentence",
     "funnel_verdict",
     "gap_verdict",
@@ -72,6 +84,8 @@ __all__ = [
     "period_of",
     "rate_sentence",
     "ratio_verdict",
+    "signal_headline",
+    "signals_table",
     "span_name",
     "standing",
     "trend_verdict",

@@ -31,6 +31,28 @@ GROUPS = {
     Grouping.FAMILY: ("family", "families"),
 }
 """One and several of each grouping."""
+EVENTS = {
+    "skin": ("skin event", "skin events"),
+    "bloodstream_infection": ("bloodstream infection", "bloodstream infections"),
+    "exit_site_infection": ("exit site infection", "exit site infections"),
+    "occlusion": ("occlusion", "occlusions"),
+    "dislodgement": ("dislodgement", "dislodgements"),
+    "breakage": ("breakage", "breakages"),
+    "thrombosis": ("thrombosis", "thromboses"),
+}
+"""One and several of each event that is followed."""
+
+
+def event_name(event: str, *, one: bool = False) -> str:
+    """An event as a reader would say it, several of them unless `one`.
+
+    Examples
+    --------
+    >>> event_name("skin"), event_name("thrombosis", one=True)
+    ('skin events', 'thrombosis')
+    """
+    names = EVENTS.get(event, (plain(event), plain(event)))
+    return names[0] if one else names[1]
 
 
 def group_name(group: Any, by: Grouping) -> str:

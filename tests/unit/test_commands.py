@@ -46,6 +46,10 @@ COLUMNS = {
     "rates": "group events line_days rate_per_1000 lower upper",
     "compare": "first second ratio lower upper p method",
     "chart": "period events line_days rate_per_1000 centre lower_limit upper_limit signal",
+    "signals": (
+        "event site state since since_earliest since_latest ratio ratio_lower ratio_upper rule "
+        "sentence"
+    ),
     "funnel": "group events line_days rate_per_1000 centre lower_95 upper_95 lower_998 upper_998",
     "dwell": "group day at_risk removed unplanned planned in_place in_place_lower "
     "in_place_upper unplanned_share unplanned_lower unplanned_upper",
@@ -112,6 +116,8 @@ def test_a_file_that_cannot_be_read_ends_with_code_3_and_a_sentence(run, tmp_pat
         ("rates", ("--event", "skin", "--by", "month", *AS_OF)),
         ("chart", ("--event", "skin", *AS_OF)),
         ("chart", ("--event", "skin", "--kind", "g", *AS_OF)),
+        ("signals", (*AS_OF,)),
+        ("signals", ("--event", "skin", *AS_OF)),
         ("funnel", ("--event", "skin", *AS_OF)),
         ("dwell", AS_OF),
         ("calls", AS_OF),

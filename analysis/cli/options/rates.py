@@ -115,6 +115,13 @@ class Funnel(Counted):
     allow_for_differences: bool = flag("Widen the limits by differences beyond chance.")
 
 
+@command("signals", "statistics:signals")
+class Signals(Reading):
+    """Has a rate risen, at which site, since when: open signals, then every event and site."""
+
+    event: str | None = option("'skin' or an outcome [default: all of them].")
+
+
 @command("dwell", "dwelling:dwell_table")
 class Dwell(Reading):
     """How long lines stay in place and how many end unplanned, by day since placement."""

@@ -13,7 +13,7 @@ from analysis.tables.fields.kinds import (
     word,
     words,
 )
-from analysis.vocabulary import Grouping
+from analysis.vocabulary import Grouping, SignalState
 
 RATES = (
     word("by", "how it is split", allowed=Grouping),
@@ -42,6 +42,18 @@ RATES = (
     text("first", "group or period above the line of the ratio"),
     text("second", "group or span below it"),
     number("ratio", "ratio of two rates or counts"),
+    number("ratio_lower", "lower 95 % limit of the ratio, adjusted towards 1"),
+    number("ratio_upper", "upper 95 % limit of the ratio, adjusted towards 1"),
+    text("since", "month since which the rate is most likely higher"),
+    text("since_earliest", "first month that the rise may have begun with"),
+    text("since_latest", "last month that the rise may have begun with"),
+    text("rule", "rule that raised the signal"),
+    word(
+        "state",
+        "state of a signal, else what is known of the rate",
+        allowed=tuple(SignalState),
+        only_in=("signals",),
+    ),
     probability("p", "p-value"),
     text("method", "how limits and p-value were calculated"),
     count("entry_day", "day since placement on which it came home", "days"),

@@ -1,0 +1,347 @@
+"""Has the rate of an event risen at a site or in the programme, since when, and by how much?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.days import date_at, days_of
+from analysis.measures.completeness import provisional_rates
+from analysis.measures.counts import MeasureError, check_event, is_logged_at_home, usual_basis
+from analysis.measures.snapshot_data import SnapshotData
+from analysis.stats.gaps import open_gap
+from analysis.stats.intervals import PER, exact_rate_interval
+from analysis.stats.surveillance import (
+    Calendar,
+    Cells,
+    Threshold,
+    Units,
+    change,
+    followed,
+    log_statistic,
+    threshold,
+)
+from analysis.tallies.steps import FIRST_DAYS, StepDays, step_days, step_events
+from analysis.vocabulary import Basis, Grouping, OutcomeKind
+
+SKIN = "skin"
+PROGRAMME = "all"
+"""Name of the programme where a site is asked for."""
+FALSE_SIGNAL_YEARS = 3.0
+"""A steady programme has one false signal in about so many years, over all sites and events."""
+LARGE = 3.0
+"""Where not even so many times the rate would show within a year, there are too few events."""
+STEPS_A_YEAR = 48
+
+
+class Standing(StrEnum):
+    """What is known of one rate."""
+
+    RISEN = "risen"
+    """It passed the threshold, and late reports can only raise it or it still does."""
+    ROSE_EARLIER = "rose_earlier"
+    """It passed the threshold, but no longer does."""
+    STEADY = "steady"
+    TOO_FEW_EVENTS = "too_few_events"
+    """Even a rate `LARGE` times as high would probably not show within a year."""
+    TOO_EARLY = "too_early"
+    """No settled baseline yet."""
+    NOT_JUDGED = "not_judged"
+    """Too few days are logged."""
+
+
+@dataclass(frozen=True)
+class Rise:
+    """Since when, and how many times as high."""
+
+    since: str
+    """Month, ``2031-03``."""
+    earliest: str
+    latest: str
+    ratio: float
+    lower: float
+    upper: float
+    raised_on: date
+    """Day after the days that first passed the threshold."""
+    provisional: bool
+    """Only days that late reports may still change pass it."""
+    chance: float
+    """Share of steady programmes like this one with a signal as strong at any site and event."""
+
+
+@dataclass(frozen=True)
+class FollowedRate:
+    """One event at one site, or in the programme."""
+
+    event: str
+    site: str
+    """`PROGRAMME` for the programme."""
+    standing: Standing
+    rise: Rise | None
+    baseline: tuple[str, str] | None
+    """First and last month; None: no baseline."""
+    baseline_events: int
+    baseline_days: int
+    events: int
+    """Since the baseline."""
+    line_days: int
+    strength: float
+    """Largest logarithm of the statistic; -inf: not followed."""
+    last_event_on: date | None
+    days_since_last: int
+    """Since the first line-day, where there was no event."""
+    chance_of_wait: float
+    """Of a wait as long at the earlier rate; nan: not known."""
+    rate_upper: float
+    """Upper 95 % limit of the rate of all judged days, per 1000 line-days; nan: no line-days."""
+
+
+@dataclass(frozen=True)
+class Surveillance:
+    """All rates that are followed, each event's sites first and then the programme."""
+
+    rates: tuple[FollowedRate, ...]
+    threshold: Threshold
+    years: float
+    """Years that are followed, for which the threshold is set."""
+
+    def of(self, event: str, site: str = PROGRAMME) -> FollowedRate:
+        """One rate.
+
+        Raises
+        ------
+        MeasureError
+            The event or the site is not followed.
+        """
+        for rate in self.rates:
+            if (rate.event, rate.site) == (event, site):
+                return rate
+        raise MeasureError(f"event {event!r} at site {site!r} is not followed.")
+
+
+def followed_events(data: SnapshotData) -> tuple[str, ...]:
+    """Skin events, then the outcomes that the clinic confirms; single findings are not followed."""
+    known = {str(e) for e in data.tallies.events["event"].cat.categories}
+    return (SKIN, *(str(o) for o in OutcomeKind if str(o) in known))
+
+
+def surveillance(data: SnapshotData) -> Surveillance:
+    """Follow every event at every site and in the programme.
+
+    Parameters
+    ----------
+    data : SnapshotData
+        As of a day, known at a time.
+
+    Returns
+    -------
+    Surveillance
+        Days are heard line-days for an event that only home logs report, a child's days for
+        bloodstream infection. Provisional months are in no baseline, may raise a signal and never
+        clear one. Months with a log coverage below the policy's `coverage_floor` count nowhere.
+
+    *Source:* project definition, definitions §9; statistic, threshold, start and size as
+    `stats.surveillance` describes.
+    """
+    steps = step_days(data.timeline, data.tallies, data.policy)
+    sites = list(dict.fromkeys(str(s) for s in steps.site))
+    number = np.array([sites.index(str(s)) for s in steps.site], dtype=np.int64)
+    months = np.array(steps.months)
+    starts = np.flatnonzero(np.append(True, months[1:] != months[:-1])) if len(months) else months
+    calendar = Calendar(
+        np.asarray(starts, np.int64), np.array([(int(m[5:]) - 0.5) / 12 for m in steps.months])
+    )
+    found: list[tuple[str, Units, npt.NDArray[np.bool_]]] = []
+    events = followed_events(data) if len(sites) else ()
+    for event in events:
+        settled = _settled(data, event, months)
+        units = followed(
+            step_events(steps, data.tallies, event),
+            _days(steps, event),
+            number,
+            len(sites),
+            calendar,
+            _judged(data, event, steps, number, len(sites), starts),
+            settled,
+        )
+        found.append((event, units, settled))
+    first = min((int(u.cells.followed_from.min()) for _, u, _ in found), default=len(months))
+    years = max(1.0, (len(months) - first) / STEPS_A_YEAR)
+    limit = threshold([units for _, units, _ in found], 1 - math.exp(-years / FALSE_SIGNAL_YEARS))
+    rates = [
+        _rate(data, steps, (event, site, cell), units, settled, limit)
+        for event, units, settled in found
+        for cell, site in enumerate([*sites, PROGRAMME])
+    ]
+    return Surveillance(tuple(rates), limit, years)
+
+
+def _days(steps: StepDays, event: str) -> npt.NDArray[np.int64]:
+    if usual_basis(event) is Basis.CHILD:
+        return steps.child
+    return steps.heard if is_logged_at_home(event) else steps.home
+
+
+def _settled(data: SnapshotData, event: str, months: npt.NDArray[np.str_]) -> npt.NDArray[np.bool_]:
+    """Steps of months that late reports can no longer change."""
+    check_event(data.tallies, event)
+    table = provisional_rates(data, event, Grouping.MONTH, usual_basis(event))
+    waiting = table.loc[table["provisional"].to_numpy(dtype=bool), "group"].astype(str)
+    return np.asarray(~np.isin(months, list(waiting)), dtype=np.bool_)
+
+
+def _judged(
+    data: SnapshotData,
+    event: str,
+    steps: StepDays,
+    number: npt.NDArray[np.int64],
+    sites: int,
+    starts: npt.NDArray[np.int64],
+) -> npt.NDArray[np.bool_] | None:
+    """Whether enough of each site's month is logged, shape (sites + 1, steps)."""
+    if not is_logged_at_home(event):
+        return None
+    of_site = [np.zeros((sites + 1, steps.home.shape[1])) for _ in range(2)]
+    for total, days in zip(of_site, (steps.heard, steps.home), strict=True):
+        np.add.at(total, number, days)
+        total[-1] = days.sum(axis=0)
+    heard, home = (np.add.reduceat(total, starts, axis=1) for total in of_site)
+    share = np.divide(heard, home, out=np.zeros_like(heard), where=home > 0)
+    length = np.diff(np.append(starts, steps.home.shape[1]))
+    return np.repeat(share >= data.tallies.coverage_floor, length, axis=1)
+
+
+def _rate(
+    data: SnapshotData,
+    steps: StepDays,
+    cell: tuple[str, str, int],
+    units: Units,
+    settled: npt.NDArray[np.bool_],
+    limit: Threshold,
+) -> FollowedRate:
+    event, site, at = cell
+    cells, counts = units.cells, units.events[at]
+    base = cells.in_baseline[at]
+    after = np.arange(len(base)) >= cells.followed_from[at]
+    days = units.judged_days[at]
+    strength = log_statistic(cells, units.events)[at]
+    passed = np.flatnonzero(strength >= limit.value) if len(strength) else np.array([], np.int64)
+    rise, standing = None, _standing_without_signal(units, at, limit)
+    if len(passed):
+        rise, current = _rise(units, at, strength, passed, settled, steps, limit)
+        standing = Standing.RISEN if current else Standing.ROSE_EARLIER
+    last, wait, chance = _waited(data, event, site)
+    total, whole = int(counts.sum()), int(days.sum())
+    return FollowedRate(
+        event=event,
+        site=site,
+        standing=standing,
+        rise=rise,
+        baseline=(
+            (steps.months[np.flatnonzero(base)[0]], steps.months[np.flatnonzero(base)[-1]])
+            if base.any() and after.any()
+            else None
+        ),
+        baseline_events=int(counts[base].sum()),
+        baseline_days=int(days[base].sum()),
+        events=int(counts[after].sum()),
+        line_days=int(days[after].sum()),
+        strength=float(strength.max(initial=-math.inf)),
+        last_event_on=last,
+        days_since_last=wait,
+        chance_of_wait=chance,
+        rate_upper=float(exact_rate_interval(total, whole).upper),
+    )
+
+
+def _standing_without_signal(units: Units, at: int, limit: Threshold) -> Standing:
+    cells, days = units.cells, units.judged_days[at]
+    if not units.all_days[at].any():
+        return Standing.TOO_EARLY
+    if not days.any():
+        return Standing.NOT_JUDGED
+    if cells.followed_from[at] >= len(days) or math.isnan(limit.value):
+        return Standing.TOO_EARLY
+    after = np.arange(len(days)) >= cells.followed_from[at]
+    if not days[after].any() or not days[cells.in_baseline[at]].any():
+        return Standing.NOT_JUDGED
+    if _would_show(units, at) < limit.value:
+        return Standing.TOO_FEW_EVENTS
+    return Standing.STEADY
+
+
+def _would_show(units: Units, at: int) -> float:
+    """Statistic after a year at `LARGE` times the rate, if counts were as expected."""
+    cells = units.cells
+    base = cells.in_baseline[at]
+    before, seen = float(cells.line_days[at][base].sum()), float(units.events[at][base].sum())
+    steps = np.append(before, np.full(STEPS_A_YEAR, cells.line_days[at][-STEPS_A_YEAR:].mean()))
+    year = Cells(
+        steps[None, :],
+        np.arange(1, STEPS_A_YEAR, len(FIRST_DAYS)),
+        np.array([0]),
+        np.array([1]),
+        cells.dispersion[[at]],
+    )
+    expected = steps * max(seen, 0.5) / before * np.append(1.0, np.full(STEPS_A_YEAR, LARGE))
+    return float(log_statistic(year, expected[None, :])[0, -1])
+
+
+def _rise(
+    units: Units,
+    at: int,
+    strength: npt.NDArray[np.float64],
+    passed: npt.NDArray[np.int64],
+    settled: npt.NDArray[np.bool_],
+    steps: StepDays,
+    limit: Threshold,
+) -> tuple[Rise, bool]:
+    """The rise, and whether it still shows: late reports can only raise what is provisional."""
+    final = np.flatnonzero(settled)
+    newest = int(final[-1]) if len(final) else -1
+    current = bool((passed >= newest).any())
+    until = max(newest, int(passed[-1])) if current else int(passed[-1])
+    size = change(units.cells, at, units.events[at], until)
+    if size is None:  # a threshold is passed only after a baseline
+        raise AssertionError("a rate passed its threshold without a baseline")
+    month = [steps.months[s] for s in units.cells.starts]
+    begins = np.append(steps.begins, steps.begins[-1] + 7)
+    rise = Rise(
+        since=month[size.start],
+        earliest=month[size.earliest],
+        latest=month[size.latest],
+        ratio=size.ratio,
+        lower=size.lower,
+        upper=size.upper,
+        raised_on=date_at(int(begins[passed[0] + 1])),
+        provisional=not settled[passed].any(),
+        chance=limit.chance_of(float(strength.max())),
+    )
+    return rise, current
+
+
+def _waited(data: SnapshotData, event: str, site: str) -> tuple[date | None, int, float]:
+    """Day of the last event, days since, and the chance of a wait as long."""
+    tallies = data.tallies
+    onsets = tallies.onsets
+    ours = ((onsets["event"] == event) & onsets["at_home"]).to_numpy(dtype=bool)
+    held = tallies.lines["site"].astype("string").to_numpy(dtype=object)
+    if site != PROGRAMME:
+        ours = ours & (held[onsets["line"].to_numpy(dtype=np.int64)] == site)
+    day = np.sort(days_of(onsets.loc[ours, "onset_on"]))
+    as_of = data.as_of.toordinal() - date_at(0).toordinal()
+    if not len(day):
+        first = days_of(data.timeline.home_spells["start_on"]).min(initial=as_of)
+        return None, int(as_of - first), math.nan
+    wait = int(as_of - day[-1])
+    return date_at(int(day[-1])), wait, open_gap(wait, np.diff(day)).p_as_long
+
+
+def rate_before(rate: FollowedRate) -> float:
+    """Rate of the baseline per 1000 line-days; nan without line-days."""
+    return PER * rate.baseline_events / rate.baseline_days if rate.baseline_days else math.nan

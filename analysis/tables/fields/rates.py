@@ -52,7 +52,7 @@ RATES = (
         "state",
         "state of a signal, else what is known of the rate",
         allowed=tuple(SignalState),
-        only_in=("signals",),
+        only_in="signals",
     ),
     probability("p", "p-value"),
     text("method", "how limits and p-value were calculated"),

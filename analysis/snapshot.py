@@ -63,7 +63,9 @@ class Snapshot:
         """Families to call, in calling order."""
         by_rules = call_list(self.timeline, self.records, self.policy, self.care_reasons)
         asked = (self.fits, self.edition, self.as_of, self._known_on)
-        return in_order(by_rules, self.timeline, model_on(*asked), order_words(*asked))
+        return in_order(
+            by_rules, self.timeline, self.records, model_on(*asked), order_words(*asked)
+        )
 
     @property
     def known_on(self) -> date:

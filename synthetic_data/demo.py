@@ -119,7 +119,7 @@ def _block(rng: np.random.Generator, scene: Scene, until: date, seed: int, *, pl
     stays = stays_of(rng, scene, kids, lines, harm.admissions)
     if made is not None:
         stays = _calm_stays(rng, scene, lines, stays, made)
-    rows = _entries(rng, scene, homes, lines, stays, harm, made)
+    rows = _entries(rng, scene, homes, people, lines, stays, harm, made)
     arranged: dict[str, list[plants.News]] = {}
     if made is not None:
         rows, arranged = plants.with_news(scene, rows, made)
@@ -133,6 +133,8 @@ def _block(rng: np.random.Generator, scene: Scene, until: date, seed: int, *, pl
     rows = with_receipt(rng, scene, homes, rows, np.isin(column(rows, "family"), settled))
     refreshed = _refreshed(homes, people, lines, made)
     signed = sign_offs(rng, scene, people, lines, refreshed)
+    if made is not None:
+        signed = plants.with_old_refreshers(scene, people, lines, signed, made)
     names = frames.Names(scene, homes, kids, people, lines)
     made_frames = {
         "lines": frames.lines_frame(rng, scene, names, homes, kids, lines),
@@ -151,6 +153,7 @@ def _entries(
     rng: np.random.Generator,
     scene: Scene,
     homes: pd.DataFrame,
+    people: pd.DataFrame,
     lines: pd.DataFrame,
     stays: Stays,
     harm: Harms,
@@ -172,7 +175,7 @@ def _entries(
         ]
     )
     rows = entries.watched(rng, rows)
-    rows = with_skin_findings(rng, scene, homes, lines, rows, made.rise if made else None)
+    rows = with_skin_findings(rng, scene, homes, people, lines, rows, made.rise if made else None)
     rows = entries.at_home(lines, stays.away, rows)
     rows = entries.stacked([rows, entries.notes(rng, rows)])
     rows["family"] = column(lines, "family")[column(rows, "line")]

@@ -160,6 +160,22 @@ DRESSED_THERE = 0.85
 
 # -- harm -------------------------------------------------------------------------------------
 SKIN_PER_DAY = 1.4 / 1000
+# What raises the risk of a skin event on a day, `synthetic_data.skin_risk`: times as high, and
+# within how many days of what.
+RISK_SPOILED, SPOILED_DAYS = 4.0, 10
+"""After a report of a loose, damp or soiled dressing."""
+RISK_OFTEN, OFTEN, OFTEN_DAYS = 2.0, 2, 56
+"""After so many such reports."""
+RISK_WORN, WORN_DAYS = 3.0, 8
+"""While a dressing is worn for more days than that."""
+RISK_NEW, NEW_DAYS = 3.0, 28
+"""After a caregiver began."""
+RISK_BEFORE_REMOVAL, BEFORE_REMOVAL_DAYS = 8.0, 28
+"""Before a line is lost to infection or to the skin."""
+AGAIN, AGAIN_DAYS = 0.3, (10, 40)
+"""Share of skin events that follow an earlier one of the line, and after how many days."""
+SEASON, WARMEST_DAY = 0.15, 200
+"""How much the risk goes up and down with the day of the year, and when it is highest."""
 INFECTION_PER_DAY: Mapping[StrEnum, float] = {
     Therapy.PARENTERAL_NUTRITION: 0.55 / 1000,
     Therapy.CHEMOTHERAPY: 0.25 / 1000,

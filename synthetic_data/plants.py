@@ -60,6 +60,7 @@ _SILENT_DAYS = (10, 13, 17)
 _BACK_DAYS = 4
 _ALARMS = ("fever", "bleeding")
 _REFRESHED_BEFORE = 150
+_HALF_YEAR = 184
 
 
 @dataclass(frozen=True)
@@ -146,6 +147,24 @@ def stays_planted(scene: Scene, lines: pd.DataFrame, made: Plan) -> pd.DataFrame
             "place": code(Place.HOSPITAL),
             "undressed": 1.0,
         }
+    )
+
+
+def with_old_refreshers(
+    scene: Scene, people: pd.DataFrame, lines: pd.DataFrame, signed: pd.DataFrame, made: Plan
+) -> pd.DataFrame:
+    """Sign-offs with none of the last half-year by those who leave out a step.
+
+    A refresher since would leave few changes to judge them by.
+    """
+    family = column(lines, "family")[made.chosen["weak_step"]]
+    weak = np.isin(column(people, "family")[column(signed, "caregiver")], family)
+    latest = scene.until - _HALF_YEAR
+    day = column(signed, "day")
+    return (
+        signed.assign(day=np.where(weak, np.minimum(day, latest), day))
+        .drop_duplicates(["caregiver", "skill", "day"])
+        .sort_values(["day", "caregiver", "skill"], ignore_index=True)
     )
 
 

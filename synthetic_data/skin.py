@@ -17,7 +17,6 @@ from synthetic_data.draws import (
     code,
     column,
     ensure_each,
-    happenings,
     pick,
     ragged,
 )
@@ -31,6 +30,7 @@ from synthetic_data.entries import (
     stacked,
 )
 from synthetic_data.scene import Scene
+from synthetic_data.skin_risk import raised_again, risk_by_day
 from synthetic_data.spans import Spans, last_within, pack
 
 _NONE, _PORT = code(DressingType.NONE), code(LineType.IMPLANTED_PORT)
@@ -49,6 +49,7 @@ def with_skin_findings(
     rng: np.random.Generator,
     scene: Scene,
     homes: pd.DataFrame,
+    people: pd.DataFrame,
     lines: pd.DataFrame,
     rows: pd.DataFrame,
     rise: SkinRise | None,
@@ -58,7 +59,7 @@ def with_skin_findings(
     Most events show when a dressing comes off; families then look daily or nearly so until
     nothing is seen any more.
     """
-    line, onset = _onsets(rng, scene, homes, lines, rows, rise)
+    line, onset = _onsets(rng, scene, homes, people, lines, rows, rise)
     end = np.minimum(column(lines, "end"), scene.until)[line]
     seen_for = np.minimum(rng.geometric(0.4, line.size), 9)
     what = pick(rng, line.size, finding_odds(habits.SKIN_FINDING))
@@ -78,23 +79,31 @@ def _onsets(
     rng: np.random.Generator,
     scene: Scene,
     homes: pd.DataFrame,
+    people: pd.DataFrame,
     lines: pd.DataFrame,
     rows: pd.DataFrame,
     rise: SkinRise | None,
 ) -> tuple[Ints, Ints]:
-    family = column(lines, "family")
-    home, end = column(lines, "home"), np.minimum(column(lines, "end"), scene.until)
-    rate = homes["skin"].to_numpy()[family]
-    line, day = happenings(rng, rate, home, end)
-    if rise is not None:
-        own = np.flatnonzero(column(homes, "team")[family] == rise.team)
-        parts = [(line[~np.isin(line, own)], day[~np.isin(line, own)])]
-        for times, start, stop in (
-            (1.0, home, np.minimum(end, rise.from_day)),
-            (rise.times, np.maximum(home, rise.from_day), end),
-        ):
-            parts.append(_as_expected(rng, own, rate[own] * times, start[own], stop[own]))
-        line, day = (np.concatenate(part) for part in zip(*parts, strict=True))
+    """Line and day of each event, in order; events of a line are more than nine days apart.
+
+    Most are drawn by the risk of the day, the others some weeks after one of these. What raises
+    the risk moves events to other days and families; it leaves the rate of a team as it is.
+    """
+    family, home = column(lines, "family"), column(lines, "home")
+    risk = risk_by_day(scene, people, lines, rows)
+    team = column(homes, "team")[family][risk.line]
+    own = homes["skin"].to_numpy()[family][risk.line]
+    expected = np.bincount(team, own, minlength=scene.teams)
+    found = np.zeros(0, dtype=np.int64)
+    for part in (1 - habits.AGAIN, habits.AGAIN):
+        raised = risk.risk
+        if found.size:
+            raised = raised_again(risk, risk.line[found], risk.day[found])
+        weight = own * raised
+        total = np.bincount(team, weight, minlength=scene.teams)
+        weight *= (part * expected / np.maximum(total, 1e-12))[team]
+        found = np.concatenate([found, _begun(rng, weight, team, risk.day, rise)])
+    line, day = risk.line[found], risk.day[found]
     changed = rows[column(rows, "kind") == CHANGE]
     keys = np.sort(pack(column(changed, "line"), column(changed, "day")))
     shown = last_within(keys, line, np.maximum(day - 6, home[line]), day)
@@ -109,16 +118,36 @@ def _onsets(
     return line[apart], day[apart]
 
 
-def _as_expected(
-    rng: np.random.Generator, line: Ints, rate: Floats, start: Ints, end: Ints
-) -> tuple[Ints, Ints]:
-    """Exactly as many onsets as are expected, so that chance does not hide the rise."""
-    expected = np.cumsum(rate * np.maximum(end - start, 0))
-    total = expected[-1] if expected.size else 0.0
-    at = np.sort(rng.random(round(total)) * total)
-    which = np.searchsorted(expected, at, side="right")
-    length = (end - start)[which]
-    return line[which], start[which] + np.floor(rng.random(at.size) * length).astype(np.int64)
+def _begun(
+    rng: np.random.Generator, expected: Floats, team: Ints, day: Ints, rise: SkinRise | None
+) -> Ints:
+    """Positions of the line-days on which an event begins, as often as expected.
+
+    Of the team whose rate rises exactly as many as expected are drawn before and after, spread
+    over the days, so that chance does not hide the rise.
+    """
+    if rise is None:
+        return _positions(expected, rng.random(rng.poisson(expected.sum())))
+    here, later = team == rise.team, day >= rise.from_day
+    others = rng.random(rng.poisson(expected[~here].sum()))
+    parts = [_positions(np.where(here, 0.0, expected), others)]
+    by_day = np.argsort(day, kind="stable")
+    # The season is not to hide it either: each period has the same expected events a line-day.
+    mean = expected[here].sum() / max(int(here.sum()), 1)
+    for period, times in ((here & ~later, 1.0), (here & later, rise.times)):
+        count = round(times * mean * int(period.sum()))
+        spread = (np.arange(count) + rng.random(count)) / max(count, 1)
+        parts.append(by_day[_positions(np.where(period, expected, 0.0)[by_day], spread)])
+    return np.concatenate(parts)
+
+
+def _positions(weight: Floats, share: Floats) -> Ints:
+    """Positions at which so large a share of the whole weight is reached."""
+    upto = np.cumsum(weight)
+    if not upto.size or upto[-1] <= 0:
+        return np.zeros(0, dtype=np.int64)
+    at = np.searchsorted(upto, share * upto[-1], side="right")
+    return np.minimum(at, upto.size - 1).astype(np.int64)
 
 
 def _looks(

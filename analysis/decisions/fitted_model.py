@@ -38,6 +38,10 @@ FEATURES = {
     "log_earlier_skin_events": "log of 1 + earlier skin events",
     "log_days_at_home": "log of 1 + days since a line came home or back",
     "log_stays": "log of 1 + earlier stays away from home",
+    "log_days_since_finding": "log of 1 + days since the newest skin finding",
+    "log_spoiled_recently": "log of 1 + dressings reported loose, damp or soiled in 14 days",
+    "log_spoiled_often": "log of 1 + dressings reported loose, damp or soiled in 56 days",
+    "log_days_since_new_caregiver": "log of 1 + days since a caregiver's first entry",
     "gauze": "a line is under gauze",
     "further_lines": "lines at home beyond the first",
     **{str(reason): f"reason {reason}" for reason in FLAGS},
@@ -86,11 +90,13 @@ def features(mornings: pd.DataFrame) -> Floats:
     """Return what the model uses, one row a family-morning, columns as `FEATURES`.
 
     The late share is adjusted towards one in five by five intervals, so that a new line is no
-    extreme. Counts stop at 60 where their logarithm is taken.
+    extreme. Counts stop at 60 where their logarithm is taken; no finding and no named caregiver
+    count as 60 days. The season is left out: it is the same for all families of a morning, so it
+    moves none of them.
     """
 
-    def logged(name: str) -> Floats:
-        values = mornings[name].astype("Float64").to_numpy(dtype=np.float64, na_value=0.0)
+    def logged(name: str, blank: float = 0.0) -> Floats:
+        values = mornings[name].astype("Float64").to_numpy(dtype=np.float64, na_value=blank)
         return np.asarray(np.log1p(np.clip(values, 0, 60)))
 
     late, scored = (mornings[n].to_numpy(dtype=np.float64) for n in ("late", "scored"))
@@ -103,6 +109,10 @@ def features(mornings: pd.DataFrame) -> Floats:
         logged("skin_events"),
         logged("days_at_home"),
         logged("stays"),
+        logged("days_since_finding", blank=60),
+        logged("spoiled_recently"),
+        logged("spoiled_often"),
+        logged("days_since_new_caregiver", blank=60),
         mornings["gauze"].to_numpy(dtype=np.float64),
         mornings["lines"].to_numpy(dtype=np.float64) - 1,
         *(holds_code(mornings["reasons"], {str(r)}).astype(np.float64) for r in FLAGS),

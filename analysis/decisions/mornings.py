@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.calls import CallList, call_list
+from analysis.decisions.recent_signs import recent_signs
 from analysis.policy import Policy
 from analysis.tables.backtest import MORNINGS
 from analysis.tables.records import Records
@@ -35,10 +36,10 @@ def morning(records: Records, policy: Policy, day: date) -> pd.DataFrame:
         Columns of `MORNINGS`, one row a family with a line at home, by family code.
     """
     timeline = build(records, policy, day)
-    return beside_families(timeline, call_list(timeline, records, policy))
+    return beside_families(timeline, records, call_list(timeline, records, policy))
 
 
-def beside_families(timeline: Timeline, calls: CallList) -> pd.DataFrame:
+def beside_families(timeline: Timeline, records: Records, calls: CallList) -> pd.DataFrame:
     """Put a call list next to all families with a line at home on its day."""
     lines = timeline.lines[timeline.lines["at_home"]]
     care = timeline.care
@@ -75,6 +76,8 @@ def beside_families(timeline: Timeline, calls: CallList) -> pd.DataFrame:
         silent=families["silent"],
         silent_days=families["silent_days"],
     )
+    for name, values in recent_signs(timeline, records).loc[by_family.index].items():
+        frame[name] = pd.array(values.to_numpy(), dtype="Float64")
     listed = calls.families.set_index("family_id")
     place = listed.index.get_indexer(pd.Index(frame["family_id"]))
     frame["rank"] = listed["rank"].array.take(place, allow_fill=True)

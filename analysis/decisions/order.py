@@ -19,12 +19,13 @@ from analysis.decisions.mornings import beside_families
 from analysis.decisions.order_file import Fits
 from analysis.decisions.sentences import NO_FITTED_ORDER, RULE_ORDER, expected_sentences
 from analysis.policy import Edition
+from analysis.tables.records import Records
 from analysis.timeline import Timeline
 from analysis.vocabulary import Band
 from analysis.words import day_year
 
 Floats = npt.NDArray[np.float64]
-EVENT = "a skin event, an unplanned removal or 3 days out of date"
+EVENT = "a skin event, an unplanned removal or a confirmed infection"
 
 
 def model_on(fits: Fits | None, edition: Edition, day: date, known_on: date) -> Model | None:
@@ -67,7 +68,9 @@ def order_words(fits: Fits | None, edition: Edition, day: date, known_on: date) 
     )
 
 
-def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: str) -> CallList:
+def in_order(
+    calls: CallList, timeline: Timeline, records: Records, model: Model | None, words: str
+) -> CallList:
     """Put the families of each band in order of the expected share, and add it to the sentence.
 
     Parameters
@@ -76,6 +79,8 @@ def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: st
         In rule order.
     timeline : Timeline
         What it was made from.
+    records : Records
+        What the timeline was made from.
     model : Model or None
         None: the rule order stays.
     words : str
@@ -89,7 +94,7 @@ def in_order(calls: CallList, timeline: Timeline, model: Model | None, words: st
     """
     if model is None:
         return replace(calls, order=words)
-    mornings = beside_families(timeline, calls)
+    mornings = beside_families(timeline, records, calls)
     share = pd.Series(model.share(mornings), index=pd.Index(mornings["family_id"]))
     families = calls.families
     expected: Floats = np.array(families["family_id"].map(share), dtype=np.float64)

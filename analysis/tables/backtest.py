@@ -8,12 +8,15 @@ MORNINGS = Frame.of(
     "mornings",
     "one row a replayed morning and family with a line at home on it, by what was known then",
     """morning family_id site band rank reasons silent silent_days days_overdue days_since_change
-    lines scored late skin_events gauze days_at_home stays""",
+    lines scored late skin_events gauze days_at_home stays days_since_finding spoiled_recently spoiled_often
+    days_since_new_caregiver""",
     key="morning family_id",
     blank={
         "rank": "waiting or no reason",
         "reasons": "none",
         "days_since_change": "no change known",
+        "days_since_finding": "no finding",
+        "days_since_new_caregiver": "no entry names a caregiver",
     },
     detail={
         "site": "of its first line at home",

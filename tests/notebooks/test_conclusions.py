@@ -130,7 +130,8 @@ def test_the_families_planted_to_lift_early_or_change_late_are_most_of_those_nam
     early = {*truth.lift_early, *(one.family_id for one in truth.refresher_helped)}
     for step, planted in (("dressing fails early", early), ("change late", {*truth.late_habit})):
         told = set(re.findall(rf"family (F-\d+), {step}", named))
-        assert told
+        # Half a year of late changes is often too little to be sure of a family.
+        assert told or step == "change late"
         assert len(told & planted) >= 0.6 * len(told), step
 
 

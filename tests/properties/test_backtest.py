@@ -22,6 +22,7 @@ from tests.fitted import model
 from tests.written import written
 
 POLICY = shipped_policy()
+SPOILED = ("spoiled_recently", "spoiled_often")
 MORNING = date(2031, 3, 20)
 LINES = """
 line_id | child_id | family_id | home_from  | dressing_on
@@ -94,7 +95,8 @@ def test_a_report_received_later_than_a_morning_never_changes_its_list(rows):
 def fitted_list_of(history):
     records = history.records(morning_of(MORNING, POLICY), by=MORNING)
     timeline = build(records, POLICY, MORNING)
-    return in_order(call_list(timeline, records, POLICY), timeline, model("late_share", 3.0), "")
+    rules = call_list(timeline, records, POLICY)
+    return in_order(rules, timeline, records, model("late_share", 3.0), "")
 
 
 @cases(12)
@@ -140,7 +142,7 @@ def programme(random, families=120, days=28):
             "silent": [False] * count,
             "days_since_change": random.integers(0, 9, count),
             "lines": [1] * count,
-            **{n: [0] * count for n in ("skin_events", "days_at_home", "stays")},
+            **{n: [0] * count for n in (*SPOILED, "skin_events", "days_at_home", "stays")},
             **zeros,
         }
     )

@@ -16,6 +16,7 @@ from analysis.timeline import build
 from tests.written import day, written
 
 POLICY = shipped_policy()
+SPOILED = ("spoiled_recently", "spoiled_often")
 LINES = """
 line_id | child_id | family_id | home_from  | dressing_on | removed_on | removal_reason
 L1      | C1       | F1        | 2031-03-01 | 2031-03-01  | 2031-03-20 | dislodgement
@@ -74,7 +75,7 @@ def mornings(*rows):
             "silent": [f == "F1" for f in cells[0]],
             **{n: [0] * count for n in ("silent_days", "days_overdue", "scored", "late")},
             "lines": [1] * count,
-            **{n: [0] * count for n in ("skin_events", "days_at_home", "stays")},
+            **{n: [0] * count for n in (*SPOILED, "skin_events", "days_at_home", "stays")},
         }
     )
 

@@ -37,6 +37,7 @@ def programme(families=200, days=20, seed=1):
                 n: [0] * count
                 for n in ("silent_days", "scored", "late", "skin_events", "days_at_home", "stays")
             },
+            **{n: [0] * count for n in ("spoiled_recently", "spoiled_often")},
         }
     )
     day, family = np.nonzero(random.random((days, families)) < 0.004 * overdue**2)

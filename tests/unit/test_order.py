@@ -88,14 +88,14 @@ def test_the_list_and_the_backtest_put_families_in_the_same_order():
     records = written(lines=LINES, home_log=LOG, calls=CALLS)
     timeline = build(records, POLICY, DAY)
     rules = call_list(timeline, records, POLICY)
-    mornings = beside_families(timeline, rules)
+    mornings = beside_families(timeline, records, rules)
     replayed = Replayed.of(mornings, LATER_EVENTS.empty())
     for feature in ("log_days_overdue", "log_days_at_home", "gauze"):
         fit = model(feature)
         score = orders_of(replayed, fit.share(replayed.mornings))[BY_BENEFIT]
         listed = replayed.mornings["rank"].notna().to_numpy()
         families = replayed.mornings["family_id"].to_numpy()[listed]
-        told = in_order(rules, timeline, fit, "").families
+        told = in_order(rules, timeline, records, fit, "").families
         assert list(families[np.argsort(-score[listed])]) == list(told["family_id"][:4])
 
 

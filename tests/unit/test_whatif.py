@@ -16,7 +16,7 @@ POLICY = shipped_policy()
 SETTINGS = POLICY.on(day("2031-03-10")).settings
 COUNTS = (
     *("silent_days", "days_overdue", "scored", "late", "skin_events", "lines"),
-    *("days_at_home", "stays"),
+    *("days_at_home", "stays", "spoiled_recently", "spoiled_often"),
 )
 NURSES = pd.Series({"F1": "N1", "F2": "N2"})
 

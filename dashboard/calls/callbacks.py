@@ -28,9 +28,9 @@ from dashboard.calls.queries import (
 from dashboard.calls.views import CallsView, News
 from dashboard.calls.words import announcement
 from dashboard.layout import ids
-from dashboard.security.guard import Guard
+from dashboard.security.guard import Guard, changed_by
 from dashboard.security.roles import Page
-from dashboard.session.forms import FormError
+from dashboard.session.forms import RowForm
 from dashboard.session.session import Session
 
 
@@ -89,61 +89,25 @@ def _show_list(guard: Guard) -> None:
 
 
 def _act(guard: Guard) -> None:
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
-        Input(ids.RECORD, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def record(session: Session, given: object, changed: object) -> tuple[object, str]:
-        if given is None:
-            raise PreventUpdate
+    @guard.action(Page.CALLS, ids.RECORD, ids.CHANGED, ids.PANEL_FAULT)
+    def record(session: Session, given: object, before: object) -> tuple[object, str]:
         form = CallForm.of(given)
-        try:
-            message = CallActions(session).record_call(form)
-        except FormError as fault:
-            return no_update, str(fault)
-        return _changed(changed, str(form.family_id), message, can_undo=True), ""
+        message = CallActions(session).record_call(form)
+        return changed_by(before, message, family=str(form.family_id), can_undo=True), ""
 
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
-        Input(ids.ARRANGE, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def arrange(session: Session, given: object, changed: object) -> tuple[object, str]:
-        if given is None:
-            raise PreventUpdate
+    @guard.action(Page.CALLS, ids.ARRANGE, ids.CHANGED, ids.PANEL_FAULT)
+    def arrange(session: Session, given: object, before: object) -> tuple[object, str]:
         form = ArrangeForm.of(given)
-        try:
-            message = CallActions(session).arrange(form)
-        except FormError as fault:
-            return no_update, str(fault)
-        return _changed(changed, str(form.family_id), message, can_undo=True), ""
+        message = CallActions(session).arrange(form)
+        return changed_by(before, message, family=str(form.family_id), can_undo=True), ""
 
 
 def _undo(guard: Guard, store: str, of: str) -> None:
-    @guard.callback(
-        Page.CALLS,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.PANEL_FAULT, "children", allow_duplicate=True),
-        Input(store, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def undo(session: Session, asked: Any, changed: object) -> tuple[object, str]:
-        if not isinstance(asked, dict):
-            raise PreventUpdate
-        try:
-            family_id = CallActions(session).undo(asked.get("row"), of)
-        except FormError as fault:
-            return no_update, str(fault)
+    @guard.action(Page.CALLS, store, ids.CHANGED, ids.PANEL_FAULT)
+    def undo(session: Session, given: object, before: object) -> tuple[object, str]:
+        family_id = CallActions(session).undo(RowForm.of(given).row, of)
         message = UNDONE[of].format(family_id)
-        return _changed(changed, family_id, message, can_undo=False), ""
+        return changed_by(before, message, family=family_id, can_undo=False), ""
 
 
 def _export(guard: Guard) -> None:
@@ -189,14 +153,3 @@ def _is_new(changed: Any, before: Any) -> bool:
 
 def _family_in(opened: Any) -> str | None:
     return opened.get("family") if isinstance(opened, dict) else None
-
-
-def _changed(before: object, family_id: str, message: str, *, can_undo: bool) -> dict[str, object]:
-    """What makes list and panel again: a count that grows, the family, and the message."""
-    count = before.get("count", 0) if isinstance(before, dict) else 0
-    return {
-        "count": int(count) + 1,
-        "family": family_id,
-        "message": message,
-        "can_undo": can_undo,
-    }

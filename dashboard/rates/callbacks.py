@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from dash import Input, Output, State, no_update
+from dash import Input, Output, State
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -14,7 +12,7 @@ from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import AnnotationForm
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
-from dashboard.session.forms import FormError
+from dashboard.session.forms import RowForm
 from dashboard.session.session import Session
 
 
@@ -43,36 +41,10 @@ def register(guard: Guard) -> None:
             raise PreventUpdate
         return parts_of_choice(queries, search)
 
-    @guard.callback(
-        Page.RATES,
-        Output(ids.ANNOTATED, "data", allow_duplicate=True),
-        Output(ids.ANNOTATION_MESSAGE, "children", allow_duplicate=True),
-        Input(ids.ANNOTATE, "data"),
-        prevent_initial_call=True,
-    )
-    def annotate(session: Session, given: object) -> tuple[object, str]:
-        queries = RatesQueries(session)
-        if given is None:
-            raise PreventUpdate
-        try:
-            said = queries.annotate(AnnotationForm.of(given))
-        except FormError as fault:
-            return no_update, str(fault)
-        return given, said
+    @guard.action(Page.RATES, ids.ANNOTATE, ids.ANNOTATED, ids.ANNOTATION_MESSAGE)
+    def annotate(session: Session, given: object, _: object) -> tuple[object, str]:
+        return given, RatesQueries(session).annotate(AnnotationForm.of(given))
 
-    @guard.callback(
-        Page.RATES,
-        Output(ids.ANNOTATED, "data", allow_duplicate=True),
-        Output(ids.ANNOTATION_MESSAGE, "children", allow_duplicate=True),
-        Input(ids.WITHDRAW, "data"),
-        prevent_initial_call=True,
-    )
-    def withdraw(session: Session, asked: Any) -> tuple[object, str]:
-        queries = RatesQueries(session)
-        if not isinstance(asked, dict):
-            raise PreventUpdate
-        try:
-            said = queries.withdraw_annotation(asked.get("row"))
-        except FormError as fault:
-            return no_update, str(fault)
-        return asked, said
+    @guard.action(Page.RATES, ids.WITHDRAW, ids.ANNOTATED, ids.ANNOTATION_MESSAGE)
+    def withdraw(session: Session, given: object, _: object) -> tuple[object, str]:
+        return given, RatesQueries(session).withdraw_annotation(RowForm.of(given).row)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from dash import Input, Output, State, no_update
@@ -29,9 +30,9 @@ from dashboard.retraining.layout import (
 from dashboard.retraining.queries import RetrainingQueries
 from dashboard.retraining.queries.refreshers import RefresherForm
 from dashboard.retraining.views import NeedsView
-from dashboard.security.guard import Guard
+from dashboard.security.guard import Guard, changed_by
 from dashboard.security.roles import Page, Right
-from dashboard.session.forms import FormError
+from dashboard.session.forms import RowForm
 from dashboard.session.session import Session
 
 
@@ -56,123 +57,90 @@ def register(guard: Guard) -> None:
         session: Session, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
         queries = RetrainingQueries(session)
-        if pathname != PATH or read_session(search) is not None:
-            raise PreventUpdate
-        choice = read_needs(search)
+        choice = _read(search, pathname)
         view = queries.needs(choice)
         old = before if isinstance(before, dict) else {}
-        count, told = _count(changed), None
+        count = _count(changed)
         is_new = count is not None and count != old.get("changed")
-        if is_new:
-            told = changed.get("message")
+        message = changed.get("message") if is_new else None
         key = _asked_or_before(view, choice, old, stays=is_new)
         panel: object = no_update
         fault: object = no_update
         if is_new or key != _known(old):  # what is typed in the form stays
-            panel, key = panel_part(queries, view, key, told)
+            panel, key = panel_part(queries, view, key, message)
             fault = ""
         now = opened_data(key, count)
         head, rows = list_head(view), list_part(queries, view, key)
         return head, rows, panel, fault, now, split_class(choice)
 
-    @guard.callback(
-        Page.RETRAINING,
-        Output(ids.NEEDS_BODY, "children"),
-        Output(ids.NEEDS_SHOWN, "data"),
-        Input(ids.URL, "search"),
-        Input(ids.CHANGED, "data"),
-        State(ids.NEEDS_SHOWN, "data"),
-        State(ids.URL, "pathname"),
-    )
+    _register_bodies(guard)
+    _register_marking(guard)
+
+
+def _register_bodies(guard: Guard) -> None:
+    """The parts that are kept while nothing changes that they depend on."""
+
+    def body(part: str, shown: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+        return guard.callback(
+            Page.RETRAINING,
+            Output(part, "children"),
+            Output(shown, "data"),
+            Input(ids.URL, "search"),
+            Input(ids.CHANGED, "data"),
+            State(shown, "data"),
+            State(ids.URL, "pathname"),
+        )
+
+    def name_of(choice: NeedsChoice, changed: Any, before: Any) -> str:
+        name = f"{write_needs(choice)} {_count(changed)}"
+        if name == before:
+            raise PreventUpdate
+        return name
+
+    @body(ids.NEEDS_BODY, ids.NEEDS_SHOWN)
     def show_rest(
         session: Session, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
         queries = RetrainingQueries(session)
-        if pathname != PATH or read_session(search) is not None:
-            raise PreventUpdate
-        choice = _of_body(queries.needs(read_needs(search)).choice)
-        name = f"{write_needs(choice)} {_count(changed)}"
-        if name == before:
-            raise PreventUpdate
-        asked = (PATH, choice, queries.session.context().reader.may(Right.LANGUAGE))
-        return queries.session.cached(asked, lambda: serialised(rest_part(queries, choice))), name
+        choice = _of_body(queries.needs(_read(search, pathname)).choice)
+        name = name_of(choice, changed, before)
+        asked = (PATH, choice, session.context().reader.may(Right.LANGUAGE))
+        return session.cached(asked, lambda: serialised(rest_part(queries, choice))), name
 
-    _register_helped(guard)
-    _register_marking(guard)
-
-
-def _register_helped(guard: Guard) -> None:
-    @guard.callback(
-        Page.RETRAINING,
-        Output(ids.HELPED_BODY, "children"),
-        Output(ids.HELPED_SHOWN, "data"),
-        Input(ids.URL, "search"),
-        Input(ids.CHANGED, "data"),
-        State(ids.HELPED_SHOWN, "data"),
-        State(ids.URL, "pathname"),
-    )
+    @body(ids.HELPED_BODY, ids.HELPED_SHOWN)
     def show_helped(
         session: Session, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
         queries = RetrainingQueries(session)
-        if pathname != PATH or read_session(search) is not None:
-            raise PreventUpdate
-        choice = NeedsChoice(curve=read_needs(search).curve)
-        name = f"{write_needs(choice)} {_count(changed)}"
-        if name == before:
-            raise PreventUpdate
+        choice = NeedsChoice(curve=_read(search, pathname).curve)
+        name = name_of(choice, changed, before)
         view = queries.helped(choice)
         asked = (PATH, "helped", view.curve)
-        return queries.session.cached(asked, lambda: serialised(effects_part(view))), name
+        return session.cached(asked, lambda: serialised(effects_part(view))), name
 
 
 def _register_marking(guard: Guard) -> None:
-    @guard.callback(
-        Page.RETRAINING,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.NEED_FAULT, "children", allow_duplicate=True),
-        Input(ids.MARK_REFRESHER, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def mark(session: Session, given: object, changed: object) -> tuple[object, str]:
-        queries = RetrainingQueries(session)
-        if given is None:
-            raise PreventUpdate
-        try:
-            said = queries.mark_refresher(RefresherForm.of(given))
-        except FormError as fault:
-            return no_update, str(fault)
-        return _changed(changed, said), ""
+    @guard.action(Page.RETRAINING, ids.MARK_REFRESHER, ids.CHANGED, ids.NEED_FAULT)
+    def mark(session: Session, given: object, before: object) -> tuple[object, str]:
+        message = RetrainingQueries(session).mark_refresher(RefresherForm.of(given))
+        return changed_by(before, message), ""
 
-    @guard.callback(
-        Page.RETRAINING,
-        Output(ids.CHANGED, "data", allow_duplicate=True),
-        Output(ids.NEED_FAULT, "children", allow_duplicate=True),
-        Input(ids.UNMARK_REFRESHER, "data"),
-        State(ids.CHANGED, "data"),
-        prevent_initial_call=True,
-    )
-    def undo(session: Session, asked: Any, changed: object) -> tuple[object, str]:
-        queries = RetrainingQueries(session)
-        if not isinstance(asked, dict):
-            raise PreventUpdate
-        try:
-            family_id = queries.undo_refresher(asked.get("row"))
-        except FormError as fault:
-            return no_update, str(fault)
-        return _changed(changed, f"The refresher in family {family_id} is undone."), ""
+    @guard.action(Page.RETRAINING, ids.UNMARK_REFRESHER, ids.CHANGED, ids.NEED_FAULT)
+    def undo(session: Session, given: object, before: object) -> tuple[object, str]:
+        family_id = RetrainingQueries(session).undo_refresher(RowForm.of(given).row)
+        return changed_by(before, f"The refresher in family {family_id} is undone."), ""
+
+
+def _read(search: str | None, pathname: str) -> NeedsChoice:
+    """The choice in the address; no answer on another page or on the sheet of a session."""
+    if pathname != PATH or read_session(search) is not None:
+        raise PreventUpdate
+    return read_needs(search)
 
 
 def _count(changed: Any) -> object:
     """How often something was changed since the page was opened; None: never."""
     return changed.get("count") if isinstance(changed, dict) else None
-
-
-def _changed(before: object, message: str) -> dict[str, object]:
-    """What the page is updated by: a count that grows, and what to say."""
-    count = before.get("count", 0) if isinstance(before, dict) else 0
-    return {"count": int(count) + 1, "message": message}
 
 
 def _of_body(choice: NeedsChoice) -> NeedsChoice:

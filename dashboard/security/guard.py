@@ -6,11 +6,14 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
-from dash import Dash
+from dash import Dash, Input, Output, State, no_update
+from dash.exceptions import PreventUpdate
 
 from dashboard.security.roles import Page
 from dashboard.security.sign_in import session_of_request, signed_in
+from dashboard.session.forms import FormError
 from dashboard.session.service import Service
+from dashboard.session.session import Session
 
 
 class Guard:
@@ -53,3 +56,50 @@ class Guard:
             return answer
 
         return register
+
+    def action(
+        self, page: Page, asked: str, changed: str, message: str
+    ) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+        """Register what a form or button of a page does.
+
+        Parameters
+        ----------
+        page : Page
+            As in `callback`.
+        asked, changed, message : str
+            Ids: of the data that the form sends, of the data that tell the page what changed, and
+            of the place for a sentence on what is wrong.
+
+        Returns
+        -------
+        callable
+            Decorator of a function of session, form and the data before, which returns the new
+            data and a sentence. A `FormError` becomes the sentence, and nothing changes.
+        """
+
+        def register(function: Callable[..., Any]) -> Callable[..., Any]:
+            @self.callback(
+                page,
+                Output(changed, "data", allow_duplicate=True),
+                Output(message, "children", allow_duplicate=True),
+                Input(asked, "data"),
+                State(changed, "data"),
+                prevent_initial_call=True,
+            )
+            def act(session: Session, given: object, before: object) -> Any:
+                if given is None:
+                    raise PreventUpdate
+                try:
+                    return function(session, given, before)
+                except FormError as fault:
+                    return no_update, str(fault)
+
+            return act
+
+        return register
+
+
+def changed_by(before: object, message: str, **more: object) -> dict[str, object]:
+    """What a page is updated by: a count that grows, the sentence to show, and more."""
+    count = before.get("count", 0) if isinstance(before, dict) else 0
+    return {"count": int(count) + 1, "message": message, **more}

@@ -2,11 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, fields
+from typing import Self
+
 MOST_CHARACTERS_OF_A_KEY = 64
 
 
 class FormError(Exception):
     """What a reader typed or asked for does not fit; one sentence on how to correct it."""
+
+
+@dataclass(frozen=True)
+class Form:
+    """Fields as a reader typed them in; nothing in them is trusted."""
+
+    @classmethod
+    def of(cls, given: object) -> Self:
+        """Take the fields out of what the page sent; absent ones are None."""
+        known = given if isinstance(given, dict) else {}
+        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
+
+
+@dataclass(frozen=True)
+class RowForm(Form):
+    """Which recorded row to undo."""
+
+    row: object
 
 
 def form_key(given: object) -> str:

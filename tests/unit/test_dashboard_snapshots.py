@@ -178,7 +178,7 @@ def test_an_action_waits_for_what_it_stored_also_while_another_request_loads(
         assert slow.begun.wait(PATIENCE)
         acts = pool.submit(CallActions(session).record_call, call_form(first.family_id))
         slow.go_on.set()
-        assert "Recorded" in acts.result(PATIENCE)
+        assert "Call recorded" in acts.result(PATIENCE)
         loads.result(PATIENCE)
     assert bands(CallsQueries(session))[first.family_id] == "waiting"
 

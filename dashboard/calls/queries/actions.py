@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from analysis.store import RecordedBeforeError, StoreError
 from analysis.vocabulary import Access, Arrangement, CallOutcome
 from dashboard.call_state import queries as call_state
 from dashboard.calls.queries import arrangements, call_form
 from dashboard.calls.queries.arrangements import ArrangeForm
-from dashboard.calls.queries.call_form import CallForm
+from dashboard.calls.queries.call_form import LONGEST_WAIT_DAYS, CallForm
 from dashboard.layout.words import sentence, short_day
 from dashboard.security.roles import Page, Right
 from dashboard.session import families, forms
@@ -48,7 +50,9 @@ class CallActions:
         key = forms.form_key(form.form)
         reached = call_form.was_reached(form.reached)
         agreed = call_form.agreed_text(form.agreed)
-        recheck_on = call_form.recheck_day(form.recheck_on, found.as_of)
+        recheck_on = call_form.day_back(
+            form.recheck_on, found.as_of, found.as_of + timedelta(days=LONGEST_WAIT_DAYS)
+        )
         try:
             session.store.record_call(
                 family_id=family_id,
@@ -88,7 +92,11 @@ class CallActions:
             assigned_to = arrangements.caller(form.assigned_to, people)
         else:
             arrangements.may_rest(row)
-            until_on = arrangements.until_day(form.until_on, found.as_of)
+            until_on = call_form.day_back(
+                form.until_on,
+                found.as_of + timedelta(days=1),
+                found.as_of + timedelta(days=arrangements.LONGEST_POSTPONEMENT_DAYS),
+            )
             reason = arrangements.reason_text(form.reason)
         now, key = session.now(), forms.form_key(form.form)
         try:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from datetime import date, timedelta
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -13,7 +12,7 @@ from analysis.snapshot import Snapshot
 from analysis.vocabulary import Access, Arrangement, Band
 from dashboard.call_state.views import CallRow
 from dashboard.calls.views import Arranged
-from dashboard.session.forms import FormError
+from dashboard.session.forms import Form, FormError
 from dashboard.session.frames import cells, day, distinct, of
 
 LONGEST_POSTPONEMENT_DAYS = 31
@@ -25,8 +24,8 @@ ACCESS: Mapping[Arrangement, Access] = {
 
 
 @dataclass(frozen=True)
-class ArrangeForm:
-    """An arrangement as typed in; nothing in it is trusted. `form` tells one form from another."""
+class ArrangeForm(Form):
+    """An arrangement as typed in. `form` tells one form from another."""
 
     form: object
     family_id: object
@@ -34,12 +33,6 @@ class ArrangeForm:
     assigned_to: object
     until_on: object
     reason: object
-
-    @classmethod
-    def of(cls, given: object) -> ArrangeForm:
-        """Take the fields out of what the page sent; absent ones are None."""
-        known = given if isinstance(given, dict) else {}
-        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
 
 
 def kind_of(kind: object) -> Arrangement:
@@ -89,26 +82,6 @@ def may_rest(row: CallRow) -> None:
             f"{row.family_id} can't be postponed: only a call that reaches the family clears a red "
             "flag."
         )
-
-
-def until_day(text: object, as_of: date) -> date:
-    """Day from which the family is back on the list.
-
-    Raises
-    ------
-    FormError
-        It is no date, or not within the days to come.
-    """
-    first, last = as_of + timedelta(days=1), as_of + timedelta(days=LONGEST_POSTPONEMENT_DAYS)
-    try:
-        until = date.fromisoformat(str(text))
-    except ValueError:
-        raise FormError(
-            f"Enter the day the family comes back on the list as a date, such as {first.isoformat()}."
-        ) from None
-    if not first <= until <= last:
-        raise FormError(f"Choose a day between {first.isoformat()} and {last.isoformat()}.")
-    return until
 
 
 def reason_text(text: object) -> str:

@@ -2,30 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from datetime import date, timedelta
+from dataclasses import dataclass
+from datetime import date
 
-from dashboard.session.forms import FormError
+from dashboard.session.forms import Form, FormError
 
 MOST_CHARACTERS = 2_000
 LONGEST_WAIT_DAYS = 92
 
 
 @dataclass(frozen=True)
-class CallForm:
-    """A call as typed in; nothing in it is trusted. `form` tells one form from another."""
+class CallForm(Form):
+    """A call as typed in. `form` tells one form from another."""
 
     form: object
     family_id: object
     reached: object
     agreed: object
     recheck_on: object
-
-    @classmethod
-    def of(cls, given: object) -> CallForm:
-        """Take the fields out of what the page sent; absent ones are None."""
-        known = given if isinstance(given, dict) else {}
-        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
 
 
 def was_reached(answer: object) -> bool:
@@ -55,21 +49,20 @@ def agreed_text(text: object) -> str | None:
     return agreed or None
 
 
-def recheck_day(text: object, as_of: date) -> date:
+def day_back(text: object, first: date, last: date) -> date:
     """Day from which the family is back on the list.
 
     Raises
     ------
     FormError
-        It is no date, lies before the as-of day, or too far ahead.
+        It is no date, or not between the first and the last day to choose from.
     """
-    last = as_of + timedelta(days=LONGEST_WAIT_DAYS)
     try:
         day = date.fromisoformat(str(text))
     except ValueError:
         raise FormError(
-            f"Enter the day the family comes back on the list as a date, such as {as_of.isoformat()}."
+            f"Enter the day the family comes back on the list as a date, such as {first.isoformat()}."
         ) from None
-    if not as_of <= day <= last:
-        raise FormError(f"Choose a day between {as_of.isoformat()} and {last.isoformat()}.")
+    if not first <= day <= last:
+        raise FormError(f"Choose a day between {first.isoformat()} and {last.isoformat()}.")
     return day

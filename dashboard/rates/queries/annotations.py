@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import date
 from string import ascii_uppercase
 
@@ -14,7 +14,7 @@ from analysis.verdicts import period_of
 from analysis.vocabulary import Grouping
 from dashboard.rates.views import Annotation
 from dashboard.security.roles import Reader
-from dashboard.session.forms import FormError
+from dashboard.session.forms import Form, FormError
 from dashboard.session.frames import cells, distinct
 
 MOST_CHARACTERS = 200
@@ -23,18 +23,12 @@ ALL_SITES = ""
 
 
 @dataclass(frozen=True)
-class AnnotationForm:
-    """A note as typed in; nothing in it is trusted."""
+class AnnotationForm(Form):
+    """A note as typed in."""
 
     on_day: object
     site: object
     text: object
-
-    @classmethod
-    def of(cls, given: object) -> AnnotationForm:
-        """Take the fields out of what the page sent; absent ones are None."""
-        known = given if isinstance(given, dict) else {}
-        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
 
 
 def standing(store: Store, found: Snapshot, reader: Reader) -> tuple[Annotation, ...]:

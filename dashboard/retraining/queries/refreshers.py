@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -22,7 +22,7 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.vocabulary import SignOffKind
 from dashboard.retraining.views import MarkedRefresher
-from dashboard.session.forms import FormError
+from dashboard.session.forms import Form, FormError
 from dashboard.session.frames import cells, of
 from dashboard.session.ingesting import take_in
 
@@ -34,20 +34,14 @@ KEY = ("caregiver_id", "skill", "signed_on")
 
 
 @dataclass(frozen=True)
-class RefresherForm:
-    """A refresher as typed in; nothing in it is trusted."""
+class RefresherForm(Form):
+    """A refresher as typed in."""
 
     family_id: object
     caregiver_id: object
     skill: object
     signed_on: object
     outcome: object
-
-    @classmethod
-    def of(cls, given: object) -> RefresherForm:
-        """Take the fields out of what the page sent; absent ones are None."""
-        known = given if isinstance(given, dict) else {}
-        return cls(**{f.name: known.get(f.name) for f in fields(cls)})
 
 
 def known_caregiver(found: Snapshot, family_id: str, caregiver_id: object) -> str:

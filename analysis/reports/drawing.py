@@ -77,3 +77,8 @@ class Drawing:
     def add(self, *shapes: Shape) -> None:
         """Paint shapes over those that are there."""
         self.shapes.extend(shapes)
+
+    @property
+    def has_hatching(self) -> bool:
+        """Whether a box is hatched: asked by the template of a figure."""
+        return any(isinstance(s, Box) and s.hatched for s in self.shapes)

@@ -57,7 +57,7 @@ def register(guard: Guard) -> None:
         session: Session, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
         queries = RetrainingQueries(session)
-        choice = _read(search, pathname)
+        choice = _read(session, search, pathname, changed)
         view = queries.needs(choice)
         old = before if isinstance(before, dict) else {}
         count = _count(changed)
@@ -102,7 +102,7 @@ def _register_bodies(guard: Guard) -> None:
         session: Session, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
         queries = RetrainingQueries(session)
-        choice = _of_body(queries.needs(_read(search, pathname)).choice)
+        choice = _of_body(queries.needs(_read(session, search, pathname, changed)).choice)
         name = name_of(choice, changed, before)
         asked = (PATH, choice, session.context().reader.may(Right.LANGUAGE))
         return session.cached(asked, lambda: serialised(rest_part(queries, choice))), name
@@ -112,7 +112,7 @@ def _register_bodies(guard: Guard) -> None:
         session: Session, search: str | None, changed: Any, before: Any, pathname: str
     ) -> tuple[object, ...]:
         queries = RetrainingQueries(session)
-        choice = NeedsChoice(curve=_read(search, pathname).curve)
+        choice = NeedsChoice(curve=_read(session, search, pathname, changed).curve)
         name = name_of(choice, changed, before)
         view = queries.helped(choice)
         asked = (PATH, "helped", view.curve)
@@ -131,10 +131,12 @@ def _register_marking(guard: Guard) -> None:
         return changed_by(before, f"The refresher in family {family_id} is undone."), ""
 
 
-def _read(search: str | None, pathname: str) -> NeedsChoice:
+def _read(session: Session, search: str | None, pathname: str, changed: object) -> NeedsChoice:
     """The choice in the address; no answer on another page or on the sheet of a session."""
     if pathname != PATH or read_session(search) is not None:
         raise PreventUpdate
+    if _count(changed) is not None:  # what this reader stored a moment ago has to show
+        session.refresh()
     return read_needs(search)
 
 

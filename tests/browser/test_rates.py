@@ -169,5 +169,5 @@ def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwe
     expect(words).to_contain_text(
         "the test counts the family once: families are the independent units"
     )
-    hazard = card(page, "Do lines end unplanned more often while the dressing is out of date?")
-    expect(hazard).to_contain_text("6 unplanned removals")
+    hazard = card(page, "Are unplanned removals more frequent while the dressing is out of date?")
+    expect(hazard).to_contain_text("6 of 6 unplanned removals")

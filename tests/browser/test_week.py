@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -21,8 +23,10 @@ def test_the_summary_of_a_past_week_is_read_and_downloaded(browser, looked_at, w
         expect(page.get_by_role("link", name="Week after")).to_be_visible()
         page.get_by_label("Summary for").select_option(label="infection prevention")
         expect(page.get_by_text("For the team only")).to_be_visible()
+        pdf = page.get_by_role("link", name="PDF")
+        expect(pdf).to_have_attribute("href", re.compile("for=prevention"))
         with page.expect_download() as taken:
-            page.get_by_role("link", name="PDF").click()
+            pdf.click()
         assert taken.value.suggested_filename.endswith("-prevention-team.pdf")
         page.emulate_media(media="print")
         expect(page.get_by_role("complementary", name="Cautions")).to_be_visible()

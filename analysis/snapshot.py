@@ -72,6 +72,11 @@ class Snapshot:
         """Last day whose receipts are known, in the programme's zone."""
         return self.known_at.astimezone(self.policy.zone).date()
 
+    @cached_property
+    def freshness_sentence(self) -> str | None:
+        """How old the newest log entry is; None: not old."""
+        return freshness_sentence(self.records.home_log["done_on"], self.as_of)
+
     @property
     def not_yet_known(self) -> int:
         """Stored rows that were received after `known_at`, and so are left out."""
@@ -108,11 +113,10 @@ class Snapshot:
             "an assumption. On the real day fewer rows may have been there."
         )
 
-    @property
+    @cached_property
     def caveats(self) -> tuple[str, ...]:
         """The sentences that every list, page and report made from this snapshot has to show."""
-        newest = freshness_sentence(self.records.home_log["done_on"], self.as_of)
-        sentences = (newest, self.not_yet_known_sentence, self.history_sentence)
+        sentences = (self.freshness_sentence, self.not_yet_known_sentence, self.history_sentence)
         return tuple(sentence for sentence in sentences if sentence)
 
     @property
@@ -200,7 +204,8 @@ def of_sites(found: Snapshot, sites: Collection[str]) -> Snapshot:
     children = lines["child_id"].unique()
     return replace(
         found,
-        records=Records(
+        records=replace(
+            records,
             lines=lines,
             stays=_those(records.stays, "child_id", children),
             caregivers=caregivers,

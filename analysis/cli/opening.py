@@ -48,14 +48,11 @@ def policy_of(store: Store, file: Path | None) -> Policy:
 def snapshot(asked: OnADay) -> Snapshot:
     """Take the snapshot that a command asks for; its caveats are shown before any table."""
     with opened(asked.store) as store:
-        seen = snapshot_of(store, asked)
-    for caveat in seen.caveats:
-        typer.echo(f"linedays: {caveat}", err=True)
-    return seen
+        return snapshot_of(store, asked)
 
 
 def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
-    """Take the snapshot that a command asks for, of a store that is open; show what it leaves out."""
+    """Take the snapshot that a command asks for, of a store that is open; show its caveats."""
     policy = policy_of(store, asked.policy)
     found = take(store, policy, asked.as_of or today(policy), asked.known_at)
     for sentence in found.caveats:

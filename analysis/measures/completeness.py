@@ -61,7 +61,7 @@ def provisional_rates(data: SnapshotData, event: str, by: Grouping, basis: Basis
     """Rate by month or quarter with what is expected still to come, recent ones provisional.
 
     A period is as complete as the reports of its days, by the delay of the event's own reports.
-    Rows that a programme loads as history on one day show no reporting delay and are left out.
+    Rows loaded as history, or all on one day, show no reporting delay and are left out.
 
     Parameters
     ----------
@@ -179,12 +179,15 @@ def _triangle(data: SnapshotData, event: str, window: DelayWindow) -> DelayTrian
 
 
 def _reports(data: SnapshotData, event: str) -> tuple[Ints, Ints]:
-    """Day of each report that shows the event, and the day of its receipt."""
+    """Day of each report that shows the event and the day of its receipt, where that is known."""
     if is_logged_at_home(event):
         rows, on = data.records.home_log, "done_on"
+        reported = ~data.records.is_assumed("home_log")
     else:
-        outcomes = data.records.outcomes
-        rows, on = outcomes[(outcomes["outcome"] == event).to_numpy(dtype=bool)], "onset_on"
+        rows, on = data.records.outcomes, "onset_on"
+        reported = ~data.records.is_assumed("outcomes")
+        reported &= (rows["outcome"] == event).to_numpy(dtype=bool)
+    rows = rows[reported]
     rows = rows[rows[on].notna().to_numpy(dtype=bool)]
     received = rows["received_at"].dt.tz_localize("UTC").dt.tz_convert(data.policy.zone)
     return days_of(rows[on]), days_of(received.dt.tz_localize(None))

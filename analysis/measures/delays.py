@@ -21,7 +21,8 @@ def delays(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date)
     """Days from what an entry speaks of to its receipt, by source, for what was received lately.
 
     It covers what was received in the last 26 weeks up to the as-of day, so that an entry
-    counts however late it came; what never comes is in none of these figures. An entry that was
+    counts however late it came; what never comes is in none of these figures, and rows loaded as
+    history are not either. An entry that was
     corrected counts with the day of its correction. How much of the last week is still to come
     is estimated by `lateness`.
 
@@ -57,7 +58,8 @@ def delays(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date)
     rows = []
     for source, entries in log.groupby("source", dropna=False):
         newest = int(entries["came"].max())
-        recent = entries[entries["came"] > today - N_DAYS]
+        known = ~entries["assumed"].to_numpy(dtype=bool)
+        recent = entries[(entries["came"] > today - N_DAYS).to_numpy(dtype=bool) & known]
         late = np.asarray((recent["came"] - recent["done"]).clip(lower=0), dtype=np.int64)
         over = int(np.count_nonzero(late > WEEK))
         rows.append(

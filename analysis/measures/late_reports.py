@@ -48,7 +48,7 @@ def lateness(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: dat
 
     A delay is the day of receipt in the programme's zone less the day the entry speaks of. How
     complete a week is, is judged by the days that have gone by since its end. Only what was
-    received up to the as-of day counts.
+    received up to the as-of day counts; rows loaded as history show no delay and are left out.
 
     Parameters
     ----------
@@ -120,7 +120,8 @@ def entries_by_source(records: Records, ingests: pd.DataFrame, policy: Policy) -
     -------
     DataFrame
         One row an entry, in the order of the log: ``source`` (None: our own form), ``done`` and
-        ``came`` (days since 1970-01-01 in the programme's zone).
+        ``came`` (days since 1970-01-01 in the programme's zone), ``assumed`` (loaded as history,
+        so that the day it came is not known).
     """
     log = records.home_log[["row", "done_on", "received_at"]]
     received = log["received_at"].dt.tz_localize("UTC").dt.tz_convert(policy.zone)
@@ -132,6 +133,7 @@ def entries_by_source(records: Records, ingests: pd.DataFrame, policy: Policy) -
             "source": files["source"].replace("", None).to_numpy(dtype=object)[at],
             "done": days_of(log["done_on"]),
             "came": days_of(received.dt.tz_localize(None)),
+            "assumed": records.is_assumed("home_log"),
         }
     )
 
@@ -139,6 +141,7 @@ def entries_by_source(records: Records, ingests: pd.DataFrame, policy: Policy) -
 def _recent(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date) -> pd.DataFrame:
     """Entries of the last weeks: source, day of the span (0 the first) and delay in days."""
     log = entries_by_source(records, ingests, policy)
+    log = log[~log["assumed"]]
     end = int(np.datetime64(as_of, "D").astype(np.int64)) + 1
     log = log[(log["done"] >= end - N_DAYS) & (log["done"] < end) & (log["came"] < end)]
     return pd.DataFrame(

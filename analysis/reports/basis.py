@@ -9,6 +9,7 @@ from analysis.measures import lateness, log_coverage
 from analysis.reports.cells import safe_share
 from analysis.reports.data import ReportData
 from analysis.reports.report import COPY_WORDS, Part, Report, Table
+from analysis.snapshot import Snapshot
 from analysis.vocabulary import Copy, Grouping, Role
 from analysis.words import (
     HIDDEN,
@@ -29,6 +30,10 @@ ROLE_WORDS = {
     Role.EDUCATOR: "educator",
 }
 WEEKS_SHOWN = 6
+ASSUMED = (
+    "Some rows were loaded as history: each counts as received on the day it was done, which is an "
+    "assumption."
+)
 
 
 def titled(data: ReportData, role: Role, copy: Copy, brief: list[str], parts: list[Part]) -> Report:
@@ -45,7 +50,16 @@ def titled(data: ReportData, role: Role, copy: Copy, brief: list[str], parts: li
         parts=tuple(p for p in (*parts, completeness(data, copy))),
         basis=basis(data),
         definitions=definitions_of(keys | {"home_line_days", "log_coverage"}),
+        caveats=caveats(data.now, copy),
     )
+
+
+def caveats(now: Snapshot, copy: Copy) -> tuple[str, ...]:
+    """What every list from these data has to show; a copy for outside without numbers of rows."""
+    if copy is Copy.TEAM:
+        return now.caveats
+    assumed = ASSUMED if now.history_sentence else None
+    return tuple(text for text in (now.freshness_sentence, assumed) if text)
 
 
 def _of_sites(data: ReportData) -> str:

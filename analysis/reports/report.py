@@ -68,4 +68,6 @@ class Report:
     """What it rests on: names and values."""
     definitions: tuple[Definition, ...]
     """Of the numbers it holds."""
+    caveats: tuple[str, ...] = ()
+    """What every list from these data has to show: see `Snapshot.caveats`."""
     cautions: tuple[str, ...] = CAUTIONS

@@ -43,6 +43,7 @@ def take_in(
                 received_at=at,
                 ingested_at=at,
                 brought_by=who,
+                zone_is_set=store.policy() is not None,
             )
     except StoreError as fault:
         raise FormError(f"Nothing more was imported. {fault}") from None

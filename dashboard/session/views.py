@@ -26,3 +26,5 @@ class PageContext:
     demo: bool
     reader: Reader
     """Who is signed in."""
+    caveats: tuple[str, ...] = ()
+    """What every list of this day has to show: see `Snapshot.caveats`."""

@@ -396,3 +396,18 @@ def test_a_look_at_a_past_day_takes_nothing_in(store_url):
     assert "This page shows an earlier day." in answer.text
     assert entries(app) == ["e1", "e2", "e3"]
     app.service.close()
+
+
+def test_a_file_with_offsets_is_held_back_until_the_time_zone_is_set_as_by_the_command(app):
+    """The day of such a moment is not known before, on a page as little as by a command."""
+    person = browser_of(app, "manager")
+    log = "entry_id,line_id,done_at,kind\nz1,L1,2031-03-01T21:00-05:00,flush\n"
+    answer = sent(person, ("home_log-offset.csv", log))
+    assert answer.status_code == 422
+    assert "time zone is not set, so its day is not known" in answer.text
+    assert "linedays policy --set FILE" in answer.text
+    assert "z1" not in entries(app)
+    zone = 'name = "clinic"\ntime_zone = "America/New_York"\n'
+    app.service.store.set_policy(zone, "/clinic/policy.toml", "N1", NOW, redate=True)
+    assert sent(person, ("home_log-offset.csv", log)).status_code == 200
+    assert "z1" in entries(app)

@@ -1,0 +1,142 @@
+"""Old data, rows not yet known and assumed history are shown on every page, report and command."""
+
+from __future__ import annotations
+
+import sys
+from datetime import UTC, date, datetime
+
+import pytest
+
+from analysis import reports
+from analysis.cli.app import main
+from analysis.ingest import ingest
+from analysis.measures import delays, lateness
+from analysis.measures.completeness import Standing, provisional_rates
+from analysis.policy import shipped_policy
+from analysis.reports import html_file
+from analysis.snapshot import of_sites, take
+from analysis.store import Store
+from analysis.vocabulary import Basis, Copy, Grouping, Role
+from dashboard.security.roles import PATHS, Page
+from tests.ingest_files import CAREGIVERS, LINES, STAYS, written
+from tests.signed_in import app, browser_of, clock, programme_file, store_url
+
+__all__ = ["app", "clock", "programme_file", "store_url"]
+
+POLICY = shipped_policy()
+NOW = datetime(2032, 6, 1, 12, tzinfo=UTC)
+LATE = "2031-02-20T09:00Z"
+LOG = "entry_id,line_id,caregiver_id,done_at,kind,findings,received_at\n" + "".join(
+    f"E{day},L1,P1,2031-02-{day:02d}T20:00,skin_check,none,{LATE if day == 8 else ''}\n"
+    for day in range(1, 11)
+)
+KNOWN_AT = date(2031, 2, 14)
+"""The newest entry is 4 days old, one is received later, the others are history."""
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("history")
+    texts = {"lines": LINES, "stays": STAYS, "caregivers": CAREGIVERS, "home_log": LOG}
+    paths = [written(folder, f"{name}.csv", text) for name, text in texts.items()]
+    with Store.open(f"sqlite:///{folder / 'store.sqlite'}") as store:
+        summary = ingest(store, paths, POLICY, received_at=NOW, ingested_at=NOW, history=True)
+        assert summary.refused == 0
+    return folder / "store.sqlite"
+
+
+@pytest.fixture(scope="module")
+def found(file):
+    with Store.open(f"sqlite:///{file}", create=False) as store:
+        return take(store, POLICY, KNOWN_AT)
+
+
+STARTS = ("The newest log entry is 4 days old", "stored row", "loaded as history")
+
+
+def test_a_person_of_some_sites_sees_what_the_data_rest_on_too(found):
+    assert len(found.caveats) == 3
+    for sentence, part in zip(found.caveats, STARTS, strict=True):
+        assert part in sentence
+    sites = found.records.lines["site"].unique()
+    some = of_sites(found, sites[:1])
+    assert len(some.caveats) == 3
+    assert some.records.is_assumed("home_log").any()
+
+
+def test_rows_of_history_show_no_reporting_delay(found):
+    late = lateness(found.records, found.ingests, POLICY, KNOWN_AT)
+    assert late.weeks.empty
+    (source,) = delays(found.records, found.ingests, POLICY, KNOWN_AT).to_dict("records")
+    assert source["entries"] == 0
+    months = provisional_rates(found, "skin", Grouping.MONTH, Basis.LINE)
+    assert Standing.COMPLETE not in set(months["standing"])
+
+
+COMMANDS = """
+calls
+calls done
+calls arranged
+lines
+adherence
+rates --event skin
+rates provisional --event skin
+rates logging --event skin
+chart --event skin --by month
+chart --event skin --kind t
+funnel --event skin
+signals
+dwell
+retraining
+retraining sign-offs
+retraining sessions
+capacity
+capacity kits
+""".strip().splitlines()
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_each_command_shows_each_caveat_once(command, file, monkeypatch, capsys):
+    words = [*command.split(), "--store", f"sqlite:///{file}", "--as-of", str(KNOWN_AT)]
+    monkeypatch.setattr(sys, "argv", ["linedays", *words])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    told = capsys.readouterr().err
+    assert not stop.value.code, told
+    for part in STARTS:
+        assert told.count(part) == 1, told
+
+
+@pytest.mark.parametrize("role", list(reports.REPORTS))
+def test_each_report_shows_each_caveat(role, file):
+    with Store.open(f"sqlite:///{file}", create=False) as store:
+        data = reports.gather(store, POLICY, reports.week("2031-W07"), None, date(2031, 3, 10))
+    text = html_file(reports.REPORTS[role](data, Copy.TEAM))
+    assert len(data.now.caveats) == 3
+    for sentence in data.now.caveats:
+        assert text.count(sentence) == 1
+
+
+def test_a_copy_for_outside_shows_what_it_rests_on_without_numbers_of_rows(file):
+    with Store.open(f"sqlite:///{file}", create=False) as store:
+        period, known_at = reports.outside_request(reports.month("2031-03"), None, None)
+        data = reports.gather(store, POLICY, period, known_at, date(2031, 12, 1))
+    text = html_file(reports.REPORTS[Role.PREVENTION](data, Copy.OUTSIDE))
+    assert data.now.freshness_sentence in text
+    assert "Some rows were loaded as history" in text
+    assert data.now.history_sentence not in text
+
+
+@pytest.mark.parametrize("code", ["manager", "manager.north"])
+@pytest.mark.parametrize("page", [p for p in Page if p is not Page.FAMILY])
+def test_each_page_shows_that_the_newest_entry_is_old(page, code, app, clock):
+    clock.move(days=5)
+    browser = browser_of(app, code)
+    assert "The newest log entry is 6 days old" in browser.page(PATHS[page]).text
+    assert "The newest log entry is 6 days old" in browser.page("/family/F1").text
+    if code == "manager":  # files are uploaded by people of all sites
+        assert "The newest log entry is 6 days old" in browser.get("/incoming/files").text
+
+
+def test_pages_with_new_data_show_no_caveat(app):
+    assert "The newest log entry" not in browser_of(app, "manager").page("/").text

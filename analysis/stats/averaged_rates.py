@@ -1,7 +1,6 @@
 """What is one family's rate when few events show how families differ?
 
-The best-fitting gamma distribution of families' rates (`analysis.stats.shrinkage`) may be badly
-off where events are rare: with twenty families all alike and a month each, it called some family
+The best-fitting gamma distribution of families' rates may be badly off where events are rare: with twenty families all alike and a month each, it called some family
 worse than twice the programme, with probability over 0.8, in one programme of eight (simulated).
 Here every gamma distribution counts by how well it explains the events, and it is one in thirty.
 """

@@ -91,24 +91,7 @@ def midp_rate_ratio(
 ) -> RateRatio:
     """Ratio of two rates with the mid-P conditional interval.
 
-    Parameters
-    ----------
-    first_events, second_events : array_like of int
-        Events counted.
-    first_days, second_days : array_like
-        Line-days, or expected events when standardised ratios are compared; 0 or more.
-    confidence : float in (0, 1)
-        Two-sided; each tail holds half of the rest.
-
-    Returns
-    -------
-    RateRatio
-        Edge cases as in `exact_rate_ratio`.
-
-    Raises
-    ------
-    ValueError
-        Counts not whole or negative, days negative or not finite, confidence outside (0, 1).
+    Parameters, edge cases and errors are those of `exact_rate_ratio`.
 
     Notes
     -----
@@ -177,22 +160,7 @@ def midp_ratio_p(
 ) -> FloatArray:
     """Mid-P p-value of a given true ratio: twice the smaller tail.
 
-    Parameters
-    ----------
-    first_events, first_days, second_events, second_days : array_like
-        As in `exact_rate_ratio`.
-    ratio : float
-        The true ratio that is tested; positive.
-
-    Returns
-    -------
-    array of float
-        1 where there are no events; nan where one has no days.
-
-    Raises
-    ------
-    ValueError
-        As `exact_rate_ratio`, or a ratio that is not positive.
+    Parameters, result and errors are those of `exact_ratio_p`.
 
     Examples
     --------

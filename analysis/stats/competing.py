@@ -9,16 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.stats.day_table import DayTable, Floats, Ints
-from analysis.stats.survival import (
+from analysis.stats.curve_limits import (
     NEXT_TO_NOTHING,
-    DayRows,
-    days_from,
     limit_without_events,
     log_log_limits,
     never_rising,
     normal_quantile,
 )
+from analysis.stats.day_table import DayTable, Floats, Ints
+from analysis.stats.survival import DayRows, days_from
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,8 +14,8 @@ import numpy.typing as npt
 from scipy.special import ndtr
 from statsmodels.duration.hazard_regression import PHReg
 
+from analysis.stats.curve_limits import normal_quantile
 from analysis.stats.day_table import Flags, Floats, Ints, same_length, whole_numbers
-from analysis.stats.survival import normal_quantile
 
 FADED = 1e-6
 """A fit that keeps less than this share of the information it began with has no finite end."""

@@ -104,23 +104,13 @@ def exact_count_interval(events: npt.ArrayLike, *, confidence: float = 0.95) -> 
 def midp_count_interval(events: npt.ArrayLike, *, confidence: float = 0.95) -> CountInterval:
     """Mid-P limits of a Poisson mean: the count itself weighs half in either tail.
 
-    Parameters
-    ----------
-    events : array_like of int
-        Events counted; 0 is allowed.
-    confidence : float in (0, 1)
-        Two-sided.
+    Parameters and errors are those of `exact_count_interval`.
 
     Returns
     -------
     CountInterval
         Unit: events. `lower` is exactly 0 where no event was counted; there `upper` is
         ``-log(1 - confidence)``.
-
-    Raises
-    ------
-    ValueError
-        Counts that are negative or not whole, confidence outside (0, 1).
 
     Notes
     -----
@@ -218,24 +208,7 @@ def midp_rate_interval(
 ) -> RateInterval:
     """Events per 1000 line-days with the mid-P interval.
 
-    Parameters
-    ----------
-    events : array_like of int, shape (n,) or scalar
-        Events counted. Zero gives a lower limit of exactly 0 and still an upper limit.
-    line_days : array_like of int, same shape
-        Days on which a line was in place; where 0, rate and limits are nan.
-    confidence : float in (0, 1)
-        Two-sided.
-
-    Returns
-    -------
-    RateInterval
-        Unit: events per 1000 line-days.
-
-    Raises
-    ------
-    ValueError
-        Counts or days that are negative or not whole, confidence outside (0, 1).
+    Parameters, result and errors are those of `exact_rate_interval`.
 
     Notes
     -----

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis.stats.curve_limits import normal_quantile
 from analysis.stats.day_table import (
     DayTable,
     Flags,
@@ -21,7 +22,6 @@ from analysis.stats.day_table import (
     same_length,
     whole_numbers,
 )
-from analysis.stats.survival import normal_quantile
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,10 +20,11 @@ import numpy.typing as npt
 
 from analysis.stats.competing import aalen_johansen
 from analysis.stats.cox import NoEstimateError, cox
+from analysis.stats.curve_limits import normal_quantile
 from analysis.stats.day_table import DayTable, Ints, day_table, day_tables, has_time
 from analysis.stats.logrank import logrank
 from analysis.stats.recurrent import cluster_squares, count_table, mean_count
-from analysis.stats.survival import kaplan_meier, normal_quantile, restricted_mean, start_when
+from analysis.stats.survival import kaplan_meier, restricted_mean, start_when
 
 Random = np.random.Generator
 SEED = 20310401

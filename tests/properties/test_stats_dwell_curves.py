@@ -8,14 +8,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from analysis.stats.competing import aalen_johansen
+from analysis.stats.curve_limits import normal_quantile
 from analysis.stats.day_table import DayTable, day_table, day_tables
-from analysis.stats.survival import (
-    kaplan_meier,
-    median_days,
-    normal_quantile,
-    restricted_mean,
-    start_when,
-)
+from analysis.stats.survival import kaplan_meier, median_days, restricted_mean, start_when
 from tests.cases import cases
 from tests.oracles import survival as oracle
 

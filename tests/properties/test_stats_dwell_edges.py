@@ -4,15 +4,10 @@ import numpy as np
 import pytest
 
 from analysis.stats.competing import aalen_johansen
+from analysis.stats.curve_limits import log_log_limits
 from analysis.stats.day_table import DayTable, day_table, day_tables, has_time
 from analysis.stats.logrank import logrank
-from analysis.stats.survival import (
-    kaplan_meier,
-    log_log_limits,
-    median_days,
-    restricted_mean,
-    start_when,
-)
+from analysis.stats.survival import kaplan_meier, median_days, restricted_mean, start_when
 
 
 def lines(text: str, n_causes: int = 1) -> DayTable:

@@ -28,7 +28,8 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from analysis.ingest.checking import Checked, check
+from analysis.ingest.checked import Checked
+from analysis.ingest.checking import check
 from analysis.ingest.history import EarlierRows
 from analysis.ingest.identity import HASH_BYTES, given_up, hash_array, stored_keys
 from analysis.ingest.known_lines import KnownLines

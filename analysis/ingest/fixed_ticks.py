@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from analysis.ingest.checking import Checked
+from analysis.ingest.checked import Checked
 from analysis.ingest.reasons import Refusal
 from analysis.store import Writer
 

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.days import day_number
-from analysis.ingest.checking import Checked
+from analysis.ingest.checked import Checked
 from analysis.ingest.identity import given_up
 from analysis.ingest.known_lines import KnownLines, positions
 from analysis.ingest.reasons import Doubt

@@ -2,50 +2,22 @@
 
 from __future__ import annotations
 
-import hashlib
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TypeVar
 
-import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
-
-from analysis.ingest.again import (
-    Replaced,
-    replaced_by_file,
-    replaced_by_reading,
-    voids,
-)
-from analysis.ingest.checking import Checked, Source, check
-from analysis.ingest.faults import IngestError, NotListedError, StillRefusedError
-from analysis.ingest.fixed_ticks import unread_ticks
-from analysis.ingest.history import History, conflicting_keys, known_before
-from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
-from analysis.ingest.limits import LEAST_OLD_ROWS, RECEIPT_AHEAD_MICROSECONDS
+from analysis.ingest.faults import IngestError
+from analysis.ingest.file_run import FileRun, Report
+from analysis.ingest.limits import RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import LogFile, Part
-from analysis.ingest.reading import fingerprint
-from analysis.ingest.reasons import FileFault, Refusal
-from analysis.ingest.sentences import (
-    history_note,
-    no_rows_note,
-    read_again_note,
-    receipts_corrected_note,
-    skipped_note,
-    unknown_columns_note,
-)
-from analysis.ingest.sources import ORDER, as_ingest_error, find_files, open_file, tables_of
-from analysis.ingest.summary import IngestSummary, Progress, TableCount
+from analysis.ingest.raw import LogFile
+from analysis.ingest.reasons import FileFault
+from analysis.ingest.sources import as_ingest_error, find_files
+from analysis.ingest.summary import IngestSummary, Progress
 from analysis.policy import Policy
-from analysis.store import FileBefore, FileInfo, Store, Writer
+from analysis.store import Store
 from analysis.tables.incoming import INCOMING
-
-_Batch = TypeVar("_Batch")
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -125,9 +97,9 @@ def ingest(
     profile = profile or Profile()
     named = [paths] if isinstance(paths, str | Path | LogFile) else paths
     found = find_files([p if isinstance(p, LogFile) else Path(p) for p in named], profile)
-    report = _Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
+    report = Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
     for log in found.files:
-        run = _FileRun(
+        run = FileRun(
             store,
             log,
             policy,
@@ -167,273 +139,3 @@ def _microseconds(moment: datetime) -> int:
 
 def _sizes(files: Sequence[LogFile]) -> dict[LogFile, int]:
     return {log: log.path.stat().st_size for log in files if log.path.exists()}
-
-
-@dataclass
-class _Report:
-    """What is collected for the summary and the progress."""
-
-    progress: Callable[[Progress], None] | None
-    sizes: dict[LogFile, int]
-    faults: list[IngestError]
-    notes: list[str]
-    tables: list[TableCount] = field(default_factory=list)
-    bytes_before: int = 0
-
-    def show(self, log: LogFile, rows: int, read_bytes: int) -> None:
-        """Report how much of the present file is read."""
-        if self.progress is not None:
-            done = self.bytes_before + min(read_bytes, self.sizes.get(log, 0))
-            self.progress(Progress(log.name, rows, done, sum(self.sizes.values())))
-
-    def file_done(self, log: LogFile) -> None:
-        """Count the file as done."""
-        self.show(log, 0, self.sizes.get(log, 0))
-        self.bytes_before += self.sizes.get(log, 0)
-
-
-@dataclass
-class _Tally:
-    """Rows of one table so far."""
-
-    read: int = 0
-    stored: int = 0
-    same_as_before: int = 0
-    refused: int = 0
-    doubts: int = 0
-    old: int = 0
-
-    def counts(self) -> dict[str, int]:
-        """What is stored and shown of it."""
-        return {name: n for name, n in self.__dict__.items() if name != "old"}
-
-
-@dataclass
-class _FileRun:
-    """The import of one file."""
-
-    store: Store
-    log: LogFile
-    policy: Policy
-    profile: Profile
-    table: str | None
-    received_at: int
-    ingested_at: int
-    report: _Report
-    brought_by: str | None = None
-    fixing: int | None = None
-    history: bool = False
-    zone_is_set: bool = True
-    before: FileBefore | None = None
-    rows: int = 0
-    read_bytes: int = 0
-
-    def counts(self) -> list[TableCount]:
-        """Store the file; rows of each of its tables and what became of them."""
-        before = _state(self.log.path)
-        with self.log.path.open("rb") as stream:
-            sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
-        info = FileInfo(
-            name=self.log.name,
-            sha256=sha256,
-            size=before[0],
-            source=self.profile.name,
-            received_at=self.received_at,
-            ingested_at=self.ingested_at,
-            brought_by=self.brought_by,
-            history=int(self.history) or None,
-        )
-        self.before = self.store.file_before(info.sha256, info.name)
-        if self.before is not None and self._would_be_the_same(self.before):
-            self.report.notes.append(skipped_note(info.name))
-            return [
-                TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts)
-                for c in self.before.counts
-            ]
-        opened = open_file(self.log, self.profile, self.table)
-        notes = list(opened.notes)
-        if any(self._is_read_differently(part.table) for part in opened.parts):
-            notes.append(read_again_note(info.name))
-        with self.store.writing(info) as writer:
-            n_ahead = self._correct_receipts(writer)
-            if n_ahead:
-                notes.append(receipts_corrected_note(info.name, n_ahead))
-            if self.fixing is not None and not writer.is_listed(self.fixing):
-                raise NotListedError
-            tallies = {t: self._table(t, opened.parts, writer) for t in tables_of(opened.parts)}
-            for table, tally in tallies.items():
-                writer.count(
-                    table,
-                    **tally.counts(),
-                    reading=self._reading(table),
-                    unknown_heads=_unknown_heads(opened.parts, table),
-                )
-            if _state(self.log.path) != before:
-                raise IngestError(FileFault.CHANGED_MEANWHILE, info.name)
-        notes += _notes(opened.parts, tallies)
-        self.report.notes += notes
-        return [TableCount(info.name, t, **tally.counts()) for t, tally in tallies.items()]
-
-    def _would_be_the_same(self, before: FileBefore) -> bool:
-        """Whether reading an unchanged file again can give nothing new."""
-        tables = {count.table for count in before.counts}
-        return (
-            before.source == self.profile.name
-            and before.latest_receipt <= self.ingested_at + RECEIPT_AHEAD_MICROSECONDS
-            and before.history >= self.history
-            and bool(tables)
-            and self.table in {None, *tables}
-            and not any(count.refused for count in before.counts)
-            and not any(self._is_read_differently(table) for table in tables)
-        )
-
-    def _correct_receipts(self, writer: Writer) -> int:
-        """Rows of these bytes that were received in the future by a wrong clock are received now."""
-        latest = self.ingested_at + RECEIPT_AHEAD_MICROSECONDS
-        if self.before is None or self.before.latest_receipt <= latest:
-            return 0
-        return writer.correct_receipts(self.before.files, latest, self.ingested_at)
-
-    def _reading(self, table: str) -> str:
-        return fingerprint(table, self.profile, self.policy)
-
-    def _is_read_differently(self, table: str) -> bool:
-        """Whether the file was ingested before and its rows of a table are read otherwise now."""
-        if self.before is None:
-            return False
-        readings = {count.table: count.reading for count in self.before.counts}
-        return readings.get(table) != self._reading(table)
-
-    def _table(self, table: str, parts: Sequence[Part], writer: Writer) -> _Tally:
-        """Store the rows of one table from all sheets that hold it."""
-        known = KnownLines.of(writer.registry() if table != "lines" else NOTHING_REGISTERED)
-        history = History(writer, self.policy, known)
-        tally = _Tally()
-        checked_rows = _one_ahead(self._checked([p for p in parts if p.table == table], known))
-        for checked, replaced in self._replacing(checked_rows, table, known, writer):
-            unread_ticks(checked, writer)
-            history.mark(checked)
-            self._store(checked, replaced, writer, tally)
-            self.report.show(self.log, self.rows, self.read_bytes)
-        return tally
-
-    def _replacing(
-        self, batches: Iterator[Checked], table: str, known: KnownLines, writer: Writer
-    ) -> Iterator[tuple[Checked, Replaced]]:
-        """Each batch with the earlier versions of its rows that have other keys."""
-        if table != "home_log":
-            batches = iter(_registry_order(list(batches)))
-        if self.before is not None and self._is_read_differently(table):
-            every = list(batches)
-            replaced = replaced_by_file(every, self.before, writer, table) if every else []
-            yield from zip(every, replaced, strict=True)
-            return
-        unknown = writer.unknown_heads(table) if table == "home_log" else []
-        for checked in batches:
-            if unknown:
-                yield checked, replaced_by_reading(checked, known, writer, unknown)
-            else:
-                yield checked, Replaced.nothing(len(checked))
-
-    def _store(self, checked: Checked, replaced: Replaced, writer: Writer, tally: _Tally) -> None:
-        """Hand a batch to the store: usable rows, and the others with what is wrong."""
-        table = checked.source.part.table
-        doubts = checked.doubts.texts()
-        doubts[checked.withdrawals] = None
-        rows = checked.stored_form(pa.array(doubts, pa.string()))
-        n_refused = len(checked) - rows.num_rows
-        tally.read += len(checked)
-        tally.refused += n_refused
-        tally.old += checked.n_old
-        tally.doubts += rows.num_rows - rows["doubts"].null_count
-        rows = self._new_rows(rows, replaced.of(checked.faults.usable), writer, table)
-        tally.same_as_before += len(checked) - n_refused - rows.num_rows
-        if table != "home_log":
-            rows = rows.take(pc.sort_indices(rows["received_at"]))
-        added = writer.add(table, rows)
-        tally.stored += added.stored
-        tally.same_as_before += added.same_as_before
-        if n_refused:
-            refused = checked.refused_form()
-            if self.fixing is not None:
-                first = refused.select(["column", "value", "reason"]).slice(0, 1).to_pylist()[0]
-                raise StillRefusedError(**first)
-            writer.refuse(refused)
-
-    def _new_rows(self, rows: pa.Table, replaced: Replaced, writer: Writer, table: str) -> pa.Table:
-        """Rows that may add something; what only an earlier reading of the file gave goes."""
-        known = np.zeros(rows.num_rows, np.bool_)
-        if self.before is not None:
-            own = rows["key"].combine_chunks()
-            found = known_before(rows, own, writer, table, self.before)
-            known = found.changed_since
-            if self.before.history >= self.history:  # else each row gets an earlier receipt
-                known |= found.stored
-            if replaced.any:
-                as_before = known_before(rows, replaced.keys(own), writer, table, self.before)
-                changed = as_before.changed_since & replaced.rows
-                writer.add(table, voids(rows, replaced.where(~changed)))
-                known |= changed
-        if replaced.any:
-            rows = replaced.named(rows)
-        return rows.filter(pa.array(~known)) if known.any() else rows
-
-    def _checked(self, parts: Sequence[Part], known: KnownLines) -> Iterator[Checked]:
-        for part in parts:
-            source = Source(
-                part,
-                self.profile,
-                self.policy,
-                self.received_at,
-                self.ingested_at,
-                history=self.history,
-                zone_is_set=self.zone_is_set,
-            )
-            for raw in _one_ahead(part.batches()):
-                self.rows += len(raw.row_numbers)
-                self.read_bytes += raw.read_bytes
-                if len(raw.row_numbers):
-                    yield check(raw, source, known)
-
-
-def _state(path: Path) -> tuple[int, int]:
-    about = path.stat()
-    return about.st_size, about.st_mtime_ns
-
-
-def _one_ahead(batches: Iterator[_Batch]) -> Iterator[_Batch]:
-    """Make the next batch while this one is processed: read, check and store at the same time."""
-    with ThreadPoolExecutor(1) as pool:
-        pending = pool.submit(next, batches, None)
-        while (batch := pending.result()) is not None:
-            pending = pool.submit(next, batches, None)
-            yield batch
-
-
-def _registry_order(batches: list[Checked]) -> list[Checked]:
-    """Refuse rows of a registry that contradict each other."""
-    if not batches:
-        return []
-    for checked, conflict in zip(batches, conflicting_keys(batches), strict=True):
-        key = INCOMING[checked.source.part.table].key
-        checked.faults.mark(conflict, key[-1], Refusal.DUPLICATE_KEY)
-    return batches
-
-
-def _unknown_heads(parts: Sequence[Part], table: str) -> set[str]:
-    return {head for p in parts if p.table == table for head in p.heads.unknown.values()}
-
-
-def _notes(parts: Sequence[Part], tallies: dict[str, _Tally]) -> list[str]:
-    """Notes on unknown columns and on tables without a row."""
-    notes = []
-    for part in sorted(parts, key=lambda p: ORDER[p.table]):
-        if part.heads.unknown:
-            heads = list(part.heads.unknown.values())
-            notes.append(unknown_columns_note(part.file, part.table, heads))
-        tally = tallies[part.table]
-        if tally.stored and tally.old > max(LEAST_OLD_ROWS, tally.read // 2):
-            notes.append(history_note(part.file, part.table, tally.old, tally.read))
-        if not tally.read:
-            notes.append(no_rows_note(part.file, part.table))
-    return notes

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from analysis.ingest.checking import Source, check
+from analysis.ingest.checked import Source
+from analysis.ingest.checking import check
 from analysis.ingest.known_lines import KnownLines
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile

@@ -73,7 +73,7 @@ def test_a_file_that_was_read_again_is_not_read_a_third_time(
     path = written(tmp_path, "home_log.csv", log(*ROWS))
     for profile in (BEFORE, AFTER):
         take_in(programme, path, profile=profile)
-    monkeypatch.setattr("analysis.ingest.run.open_file", None)
+    monkeypatch.setattr("analysis.ingest.file_run.open_file", None)
     summary = take_in(programme, path, profile=AFTER)
     assert (summary.stored, summary.same_as_before) == (0, 3)
 

@@ -289,7 +289,7 @@ def test_the_same_file_twice_changes_nothing_and_is_not_read_again(
     path = written(tmp_path, "home_log.csv", LOG)
     take_in(programme, path)
     version = programme.data_version()
-    monkeypatch.setattr("analysis.ingest.run.open_file", None)
+    monkeypatch.setattr("analysis.ingest.file_run.open_file", None)
     summary = take_in(programme, path)
     assert (summary.read, summary.stored, summary.same_as_before) == (2, 0, 2)
     assert programme.data_version() == version

@@ -32,11 +32,7 @@ from analysis.stats.averaged_rates import average_rates
 from analysis.stats.bootstrap import cluster_share_interval
 from analysis.stats.charts import u_chart
 from analysis.stats.funnel import funnel
-from analysis.stats.intervals import (
-    exact_rate_interval,
-    exact_share_interval,
-    midp_rate_interval,
-)
+from analysis.stats.intervals import exact_rate_interval, exact_share_interval, midp_rate_interval
 from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.words import number, percent, thousands
 

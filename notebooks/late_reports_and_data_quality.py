@@ -30,14 +30,7 @@ from analysis.measures import lateness, log_coverage, logging_bias, rates
 from analysis.policy import load_policy
 from analysis.snapshot import of_sites, take
 from analysis.vocabulary import Basis, Grouping, Limits
-from analysis.words import (
-    counted,
-    families,
-    listed,
-    long_day,
-    percent,
-    thousands,
-)
+from analysis.words import counted, families, listed, long_day, percent, thousands
 from dashboard.addresses.calls import Choice
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.addresses.rates import RatesChoice

@@ -27,12 +27,7 @@ from IPython.display import display
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers, refreshers_by_family
-from analysis.decisions.retraining import (
-    LIKELY_PROBABILITY,
-    limit_of,
-    not_signed_off,
-    retraining,
-)
+from analysis.decisions.retraining import LIKELY_PROBABILITY, limit_of, not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
 from analysis.reports.educator import step_words
 from analysis.vocabulary import NeedState

@@ -25,7 +25,7 @@ _TEN_LINES_WORDS = (
     "another is pulled out on day 10; eight are in place on 21 March."
 )
 _TWO_SITES: dict[str, Rows] = {
-    "lines": {**_TEN_LINES["lines"], "site": ["north"] * 5 + ["south"] * 5},
+    "lines": {**_TEN_LINES["lines"], "site": ["north"] * 5 + ["south"] * 5}
 }
 _TEN_PAIRS: dict[str, Rows] = {
     "lines": {

@@ -133,11 +133,7 @@ CARE_AND_RATES = (
             "7th), read in the morning of 11 March: 10 nights less 2.",
             {
                 "lines": {"home_from": ["2031-03-01"]},
-                "stays": {
-                    "child_id": ["C1"],
-                    "from_on": ["2031-03-05"],
-                    "to_on": ["2031-03-07"],
-                },
+                "stays": {"child_id": ["C1"], "from_on": ["2031-03-05"], "to_on": ["2031-03-07"]},
             },
             date(2031, 3, 11),
             _of_line("home_line_days"),
@@ -208,10 +204,7 @@ CARE_AND_RATES = (
         example=Example(
             "Home from 1 March with one entry on that day and silent after 8 days: of the 19 "
             "home line-days up to 19 March, 1 to 9 March are covered.",
-            {
-                "lines": _ONE_LINE,
-                "home_log": {"done_on": ["2031-03-01"], "kind": ["skin_check"]},
-            },
+            {"lines": _ONE_LINE, "home_log": {"done_on": ["2031-03-01"], "kind": ["skin_check"]}},
             _20_MARCH,
             _of_programme("log_coverage"),
             0.474,

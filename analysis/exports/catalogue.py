@@ -139,9 +139,7 @@ _SOURCES = (
     _Source(timeline.EVENT_ONSETS, lambda s: _held(s, s.tallies.onsets), _HELD),
     _Source(timeline.EVENT_TALLY, lambda s: _held(s, s.tallies.events), _HELD),
     _Source(
-        measures.LINE_TABLE,
-        _by_task(lambda seen, task: line_table(seen.timeline, task)),
-        (_TASK,),
+        measures.LINE_TABLE, _by_task(lambda seen, task: line_table(seen.timeline, task)), (_TASK,)
     ),
     _Source(measures.ADHERENCE, _by_task(_adherence), (_TASK, _BY)),
     _Source(measures.RATES, _rates, (_EVENT, _BY)),

@@ -5,12 +5,7 @@ refused rows to a file in which they can be fixed. What is wrong with a row is d
 in one place (`sentences`).
 """
 
-from analysis.ingest.faults import (
-    IngestError,
-    NotListedError,
-    ProfileError,
-    StillRefusedError,
-)
+from analysis.ingest.faults import IngestError, NotListedError, ProfileError, StillRefusedError
 from analysis.ingest.profile import Profile, load_profile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import Doubt, FileFault, Refusal

@@ -186,11 +186,7 @@ def voids(rows: pa.Table, replaced: Replaced) -> pa.Table:
         rows.take(pa.array(at))
         .set_column(rows.column_names.index("void"), "void", pa.array(np.ones(len(at), bool)))
         .set_column(rows.column_names.index("key"), "key", hash_array(keys))
-        .set_column(
-            rows.column_names.index("content"),
-            "content",
-            hash_array(given_up(keys)),
-        )
+        .set_column(rows.column_names.index("content"), "content", hash_array(given_up(keys)))
     )
 
 

@@ -10,12 +10,7 @@ from itertools import islice
 
 import numpy as np
 import pyarrow as pa
-from python_calamine import (
-    CalamineError,
-    CalamineSheet,
-    CalamineWorkbook,
-    PasswordError,
-)
+from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, PasswordError
 
 from analysis.ingest.csv_file import joined_heads
 from analysis.ingest.faults import IngestError

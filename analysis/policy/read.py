@@ -27,14 +27,7 @@ from analysis.policy.model import (
     Settings,
     StepCode,
 )
-from analysis.vocabulary import (
-    NOTHING_SEEN,
-    DressingType,
-    FindingMark,
-    LineType,
-    OutcomeKind,
-    Task,
-)
+from analysis.vocabulary import NOTHING_SEEN, DressingType, FindingMark, LineType, OutcomeKind, Task
 
 SHIPPED = "shipped.toml"
 _CODE = re.compile(r"[a-z][a-z0-9_]*\Z")
@@ -165,9 +158,7 @@ class _Reader:
     def _edition(self, block: Mapping[str, Any], at: int, under: Edition | None) -> Edition:
         here = (("edition", at),)
         self._no_other_keys(
-            block,
-            {"version", "effective_from", "settings", "interval", "finding", "step"},
-            here,
+            block, {"version", "effective_from", "settings", "interval", "finding", "step"}, here
         )
         start = block.get("effective_from")
         if not isinstance(start, date) or isinstance(start, datetime):

@@ -121,11 +121,7 @@ def unknown_heads(connection: sa.Connection, table: str) -> list[str]:
 
 
 def earlier_connector_days(
-    connection: sa.Connection,
-    line_ids: pa.Array,
-    first_day: int,
-    last_day: int,
-    before_file: int,
+    connection: sa.Connection, line_ids: pa.Array, first_day: int, last_day: int, before_file: int
 ) -> pa.Table:
     """Days on which files before this one say a connector of some lines was changed.
 

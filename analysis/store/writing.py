@@ -220,13 +220,7 @@ class Writer:
         bulk.append(self._connection, keys, pa.table({"key": new, "key_row": found["key_row"]}))
 
     def _append(
-        self,
-        table: str,
-        rows: pa.Table,
-        keys: Keys,
-        batch: Versions,
-        key_rows: Ints,
-        new: Mask,
+        self, table: str, rows: pa.Table, keys: Keys, batch: Versions, key_rows: Ints, new: Mask
     ) -> None:
         # The first row of a key that isn't stored is always new, so its number can name the key.
         unknown = key_rows < 0

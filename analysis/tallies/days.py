@@ -18,15 +18,7 @@ from analysis.tallies.pieces import (
     sums,
 )
 from analysis.timeline import Timeline
-from analysis.timeline.axis import (
-    NEVER,
-    Axis,
-    Ints,
-    Spans,
-    days_covered,
-    unique_sorted,
-    without,
-)
+from analysis.timeline.axis import NEVER, Axis, Ints, Spans, days_covered, unique_sorted, without
 from analysis.timeline.build import Coded
 from analysis.timeline.care import DatedDays
 from analysis.timeline.coded import words_of

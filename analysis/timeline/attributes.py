@@ -17,13 +17,7 @@ from analysis.timeline.axis import (
     starts_of_runs,
     unique_sorted,
 )
-from analysis.timeline.coded import (
-    DRESSING_TYPES,
-    Lines,
-    codes_of,
-    order_days,
-    positions_of,
-)
+from analysis.timeline.coded import DRESSING_TYPES, Lines, codes_of, order_days, positions_of
 
 HOLDERS = ("family_id", "site", "nurse")
 """Attributes by which days and events are grouped."""

@@ -101,10 +101,7 @@ class Rule:
                 for t, line_type in enumerate(LINE_TYPES):
                     days = edition.interval_days(task, dressing, line_type)
                     table[e, d, t] = -1 if days is None else days
-        orders = {
-            Task.DRESSING: attributes.dressing_order,
-            Task.FLUSH: attributes.flush_order,
-        }
+        orders = {Task.DRESSING: attributes.dressing_order, Task.FLUSH: attributes.flush_order}
         return cls(
             edition_from=np.array(
                 [day_number(e.effective_from) for e in policy.editions[1:]], dtype=np.int64

@@ -16,13 +16,7 @@ import pandas as pd
 from analysis.days import NO_DAY, dates_of
 from analysis.tables.columns import Frame
 from analysis.tables.kinds import Kind
-from analysis.tables.timeline import (
-    FAMILIES,
-    HOME_LINES,
-    HOME_SPELLS,
-    OUTCOME_EVENTS,
-    SKIN_EVENTS,
-)
+from analysis.tables.timeline import FAMILIES, HOME_LINES, HOME_SPELLS, OUTCOME_EVENTS, SKIN_EVENTS
 from analysis.timeline.axis import NEVER, Axis, Codes, Ints, Spans, line_of
 from analysis.timeline.care import Intervals
 from analysis.timeline.coded import OUTCOMES, Entries, words_of

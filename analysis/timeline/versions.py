@@ -17,14 +17,7 @@ from analysis.days import NO_DAY, days_of
 from analysis.tables import Records
 from analysis.timeline.axis import starts_of_runs
 
-DATED = (
-    "family_id",
-    "site",
-    "nurse",
-    "dressing_type",
-    "change_every_days",
-    "flush_every_days",
-)
+DATED = ("family_id", "site", "nurse", "dressing_type", "change_every_days", "flush_every_days")
 """Columns of `lines` that hold from a day on; the others are those of the newest version."""
 
 

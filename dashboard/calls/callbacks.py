@@ -8,14 +8,7 @@ from dash import Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.calls import Choice, read_choice
-from dashboard.calls.layout import (
-    PATH,
-    list_head,
-    list_part,
-    opened_first,
-    panel_part,
-    split_class,
-)
+from dashboard.calls.layout import PATH, list_head, list_part, opened_first, panel_part, split_class
 from dashboard.calls.queries import (
     ARRANGEMENTS,
     CALLS,

@@ -32,10 +32,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
     return shell.page(
         PATH,
         session.context(),
-        [
-            html.Div(head, id=ids.DWELL_HEAD),
-            html.Div(body, id=ids.DWELL_BODY),
-        ],
+        [html.Div(head, id=ids.DWELL_HEAD), html.Div(body, id=ids.DWELL_BODY)],
     )
 
 

@@ -46,8 +46,4 @@ def family_body(queries: FamilyQueries, view: FamilyView) -> Component:
 
 
 def _sections(view: FamilyView, *, back: bool) -> list[Component]:
-    return [
-        shown(parts.head(view, back=back)),
-        history_section(view),
-        shown(parts.people(view)),
-    ]
+    return [shown(parts.head(view, back=back)), history_section(view), shown(parts.people(view))]

@@ -56,10 +56,7 @@ def step_picture(
                 mode="markers+text",
                 text=[_number(p) if filled else _faint(p) for p in part["prob"]],
                 textposition="middle center" if filled else "middle right",
-                textfont={
-                    "size": theme.SMALL,
-                    "color": theme.SHEET if filled else theme.SOFT_INK,
-                },
+                textfont={"size": theme.SMALL, "color": theme.SHEET if filled else theme.SOFT_INK},
                 marker={
                     "symbol": "square",
                     "size": [_size(p) for p in part["prob"]],

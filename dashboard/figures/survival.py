@@ -153,11 +153,7 @@ def _curves(
         ticktext=["0 %", "25 %", "50 %", "75 %", "100 %"],
     )
     figure.update_xaxes(
-        theme.AXIS,
-        range=[0, last_day],
-        tickvals=list(ticks),
-        showgrid=False,
-        anchor="y",
+        theme.AXIS, range=[0, last_day], tickvals=list(ticks), showgrid=False, anchor="y"
     )
     figure.add_annotation(
         xref="paper",

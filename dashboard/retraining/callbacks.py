@@ -8,12 +8,7 @@ from typing import Any
 from dash import Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboard.addresses.retraining import (
-    NeedsChoice,
-    read_needs,
-    read_session,
-    write_needs,
-)
+from dashboard.addresses.retraining import NeedsChoice, read_needs, read_session, write_needs
 from dashboard.layout import ids
 from dashboard.layout.serialised import serialised
 from dashboard.retraining.layout import (

@@ -97,8 +97,7 @@ def sheet_page(queries: RetrainingQueries, name: SessionName) -> list[Component]
     view, context = queries.sheet(name), queries.session.context()
     if view is None:
         return shell.not_found(
-            context,
-            "No such session is planned for this day. Choose one on the retraining page.",
+            context, "No such session is planned for this day. Choose one on the retraining page."
         )
     return shell.page(PATH, context, [session_sheet(view, context.as_of)])
 

@@ -43,11 +43,7 @@ SKILLS = {
     "flush": "flush",
     "needle_change": "needle change",
 }
-OUTCOMES = {
-    "independent": "independent",
-    "with_help": "with help",
-    "not_yet": "not yet able",
-}
+OUTCOMES = {"independent": "independent", "with_help": "with help", "not_yet": "not yet able"}
 NOT_NAMED = "caregiver not named in the log"
 SHRINKAGE_NOTE = (
     "Each caregiver's rate is adjusted for small numbers, towards the programme average of that "

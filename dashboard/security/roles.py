@@ -94,8 +94,7 @@ ALLOWED: Mapping[Role, Allowed] = {
         rights_granted=frozenset({Right.CONTACT}),
     ),
     Role.READER: Allowed(
-        frozenset({Page.DEFINITIONS, Page.RATES}),
-        pages_granted=frozenset({Page.FAMILY}),
+        frozenset({Page.DEFINITIONS, Page.RATES}), pages_granted=frozenset({Page.FAMILY})
     ),
 }
 

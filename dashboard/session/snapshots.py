@@ -47,8 +47,7 @@ class Generation:
             return LoadedSnapshot(of_sites(self.whole.snapshot, sites))
         records = self.whole.snapshot.records
         return before.with_calls(
-            acts_of(before.snapshot, records.calls),
-            acts_of(before.snapshot, records.arrangements),
+            acts_of(before.snapshot, records.calls), acts_of(before.snapshot, records.arrangements)
         )
 
     def narrowed(self) -> dict[Scope, LoadedSnapshot]:

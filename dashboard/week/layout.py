@@ -26,11 +26,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
         head.context,
         [
             html.Div(head_part(head), id=ids.WEEK_HEAD),
-            html.Div(
-                html.P("Preparing the weekly summary …"),
-                id=ids.WEEK_BODY,
-                role="status",
-            ),
+            html.Div(html.P("Preparing the weekly summary …"), id=ids.WEEK_BODY, role="status"),
         ],
     )
 

@@ -38,10 +38,7 @@ __all__ = ["PdfError", "Report", "as_body", "as_file", "may_read", "week_head", 
 
 AT_THE_END = "end"
 NOW = "now"
-KNOWN = (
-    (AT_THE_END, "received by the end of the week"),
-    (NOW, "everything received so far"),
-)
+KNOWN = ((AT_THE_END, "received by the end of the week"), (NOW, "everything received so far"))
 MOST_WEEKS = 520
 
 

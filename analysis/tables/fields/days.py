@@ -5,15 +5,7 @@ from __future__ import annotations
 from analysis.tables.fields.kinds import count, day, flag, month, word
 from analysis.vocabulary import State, Task
 
-ENDED_BY = (
-    "change",
-    "clinic_change",
-    "admission",
-    "removal",
-    "leaving",
-    "deaccess",
-    "as_of",
-)
+ENDED_BY = ("change", "clinic_change", "admission", "removal", "leaving", "deaccess", "as_of")
 """What ended an interval; ``as_of``: it is still open."""
 
 DAYS = (

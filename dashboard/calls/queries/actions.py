@@ -18,10 +18,7 @@ from dashboard.session.session import Session
 
 TODAY = "Record calls on today's list."
 CALLS, ARRANGEMENTS = "calls", "arrangements"
-UNDONE = {
-    CALLS: "The call to {} was undone.",
-    ARRANGEMENTS: "The change for {} was undone.",
-}
+UNDONE = {CALLS: "The call to {} was undone.", ARRANGEMENTS: "The change for {} was undone."}
 
 
 class CallActions:

@@ -67,12 +67,7 @@ def received_days(moments: pd.Series[Any], zone: ZoneInfo) -> pd.Series[Any]:
 
 
 def _marks(
-    rows: pd.DataFrame,
-    group: Any,
-    track: str,
-    kind: Any,
-    label: Any,
-    where: tuple[str, str],
+    rows: pd.DataFrame, group: Any, track: str, kind: Any, label: Any, where: tuple[str, str]
 ) -> pd.DataFrame:
     table, on = where
     received = rows.get("received_on", pd.NaT)

@@ -111,12 +111,7 @@ def cells_of(row: RowToFix, sent: Mapping[str, str]) -> dict[str, str]:
 
 
 def correct(
-    store_url: str,
-    row: RowToFix,
-    cells: Mapping[str, str],
-    policy: Policy,
-    at: datetime,
-    who: str,
+    store_url: str, row: RowToFix, cells: Mapping[str, str], policy: Policy, at: datetime, who: str
 ) -> TableCount | Wrong | None:
     """Take the row in; what is wrong with it now; None: it is not on the list any more.
 

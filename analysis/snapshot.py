@@ -6,7 +6,7 @@ cannot disagree.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
@@ -22,6 +22,7 @@ from analysis.policy import Edition, Policy
 from analysis.store import Store
 from analysis.tables import Records
 from analysis.tallies import Tallies, tally
+from analysis.tallies import of_lines as tallies_of_lines
 from analysis.timeline import Timeline, build
 
 
@@ -188,6 +189,17 @@ def take(
         ingests=store.ingests(),
         fits=fits_of(policy),
     )
+
+
+def of_lines(found: Snapshot, wanted: Mapping[str, str]) -> Snapshot:
+    """The snapshot with the counts of some lines only, such as ``{"site": "north"}``.
+
+    How complete a period is follows from all reports: a few lines show it badly.
+    """
+    narrowed = replace(found)
+    vars(narrowed)["timeline"] = found.timeline
+    vars(narrowed)["tallies"] = tallies_of_lines(found.tallies, wanted)
+    return narrowed
 
 
 def of_sites(found: Snapshot, sites: Collection[str]) -> Snapshot:

@@ -74,7 +74,14 @@ views = {
     event: RatesQueries(asked).rates(RatesChoice(event=event, period=PERIOD)) for event in EVENTS
 }
 for view in views.values():
-    print(sentence(view.event_name), view.whole_words, view.drift, view.trend_words, sep="\n")
+    print(
+        sentence(view.event_name),
+        view.signals.headline,
+        view.whole_words,
+        view.drift,
+        view.trend_words,
+        sep="\n",
+    )
     if len(view.chart):
         display(control_chart(view.chart))
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -75,6 +76,23 @@ class Rise:
 
 
 @dataclass(frozen=True)
+class MonthCount:
+    """Events and line-days of one rate in one month."""
+
+    month: str
+    events: int
+    line_days: int
+    """Days on which the event could be known, in months that can be judged."""
+    provisional: bool
+    in_baseline: bool
+
+    @property
+    def rate_per_1000(self) -> float:
+        """Nan without line-days."""
+        return PER * self.events / self.line_days if self.line_days else math.nan
+
+
+@dataclass(frozen=True)
 class FollowedRate:
     """One event at one site, or in the programme."""
 
@@ -99,6 +117,13 @@ class FollowedRate:
     """Of a wait as long at the earlier rate; nan: not known."""
     rate_upper: float
     """Upper 95 % limit of the rate of all judged days, per 1000 line-days; nan: no line-days."""
+    by_month: tuple[MonthCount, ...]
+
+    @property
+    def baseline_rate_per_1000(self) -> float:
+        """Nan without line-days."""
+        days = self.baseline_days
+        return PER * self.baseline_events / days if days else math.nan
 
 
 @dataclass(frozen=True)
@@ -256,6 +281,16 @@ def _rate(
         days_since_last=wait,
         chance_of_wait=chance,
         rate_upper=float(exact_rate_interval(total, whole).upper),
+        by_month=tuple(
+            MonthCount(
+                steps.months[first],
+                int(counts[first:stop].sum()),
+                int(days[first:stop].sum()),
+                not settled[first],
+                bool(base[first]),
+            )
+            for first, stop in pairwise([*cells.starts.tolist(), len(base)])
+        ),
     )
 
 
@@ -340,8 +375,3 @@ def _waited(data: SnapshotData, event: str, site: str) -> tuple[date | None, int
         return None, int(as_of - first), math.nan
     wait = int(as_of - day[-1])
     return date_at(int(day[-1])), wait, open_gap(wait, np.diff(day)).p_as_long
-
-
-def rate_before(rate: FollowedRate) -> float:
-    """Rate of the baseline per 1000 line-days; nan without line-days."""
-    return PER * rate.baseline_events / rate.baseline_days if rate.baseline_days else math.nan

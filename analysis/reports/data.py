@@ -15,12 +15,13 @@ import pandas as pd
 
 from analysis.decisions import CallList
 from analysis.decisions.history import morning_of
-from analysis.measures import MeasureError
+from analysis.measures import MeasureError, surveillance
 from analysis.policy import Policy
 from analysis.reports.period import Period
 from analysis.snapshot import Snapshot, end_of_day, of_sites, take
 from analysis.store import Store
 from analysis.tallies import Tallies, between
+from analysis.verdicts import Headline, signal_headline
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,11 @@ class ReportData:
     def start(self) -> Snapshot:
         """The same rows as of the period's first morning."""
         return replace(self.now, as_of=self.period.start)
+
+    @cached_property
+    def signals(self) -> Headline:
+        """Has harm risen anywhere, by what was known at the end of the period?"""
+        return signal_headline(surveillance(self.now))
 
     @cached_property
     def tallies(self) -> Tallies:

@@ -62,7 +62,9 @@ def educator_report(data: ReportData, copy: Copy) -> Report:
         _signed(data, copy),
         *([_sessions(data, needs), _effect(data)] if copy is Copy.TEAM else []),
     ]
-    return titled(data, Role.EDUCATOR, copy, [p.answer for p in parts], parts)
+    signals = [data.signals.line] if copy is Copy.TEAM else []
+    brief = [*(p.answer for p in parts), *filter(None, signals)]
+    return titled(data, Role.EDUCATOR, copy, brief, parts)
 
 
 def _likely(needs: pd.DataFrame) -> pd.DataFrame:

@@ -62,7 +62,8 @@ def manager_report(data: ReportData, copy: Copy) -> Report:
         _ahead(data),
         _kits(data),
     ]
-    return titled(data, Role.MANAGER, copy, _brief(data, called, share), parts)
+    brief = [*_brief(data, called, share), *filter(None, [data.signals.line])]
+    return titled(data, Role.MANAGER, copy, brief, parts)
 
 
 def _brief(data: ReportData, called: pd.DataFrame, share: pd.DataFrame) -> list[str]:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
+    PROGRAMME,
     Limits,
     MeasureError,
     compare,
@@ -27,7 +28,7 @@ from analysis.reports.figures import Point
 from analysis.reports.outside import outside_parts
 from analysis.reports.period import month_words
 from analysis.reports.report import Figure, Part, Report, Table
-from analysis.verdicts import chart_verdict, ratio_verdict
+from analysis.verdicts import chart_verdict, event_name, ratio_verdict
 from analysis.vocabulary import Basis, Copy, Grouping, OutcomeKind, Role
 from analysis.words import (
     NOT_NHSN,
@@ -69,9 +70,36 @@ def prevention_report(data: ReportData, copy: Copy) -> Report:
         return titled(data, Role.PREVENTION, copy, [p.answer for p in parts], parts)
     by = Grouping.MONTH
     chart = drifting(data, by)
-    parts = [_events(data), _drift(chart, by), _compared(data, chart, by), _sites(data)]
-    brief = [p.answer for p in parts[:3]]
+    parts = [
+        _signals(data),
+        _events(data),
+        _drift(chart, by),
+        _compared(data, chart, by),
+        _sites(data),
+    ]
+    brief = [p.answer for p in parts[:4]]
     return titled(data, Role.PREVENTION, copy, brief, [*parts, _silence(data)])
+
+
+def _signals(data: ReportData) -> Part:
+    found = data.signals
+    rows = tuple(
+        (
+            sentence(event_name(verdict.rate.event))[:-1],
+            "all sites" if verdict.rate.site == PROGRAMME else verdict.rate.site,
+            verdict.short,
+            f"{verdict.rate.baseline_events} / {verdict.rate.events}",
+        )
+        for verdict in found.verdicts
+    )
+    heads = ("Event", "Site", "Verdict", "Events in baseline / since")
+    return Part(
+        "Has harm risen anywhere?",
+        found.sentence,
+        tables=(Table("Every event and site", heads, rows),) if rows else (),
+        notes=(found.caution,),
+        explained=("signal",),
+    )
 
 
 def drifting(data: ReportData, by: Grouping) -> pd.DataFrame:

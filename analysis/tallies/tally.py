@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -33,6 +34,26 @@ class Tallies:
     """`EVENT_ONSETS`: the events that `events` counts, one by one."""
     coverage_floor: float
     """Log coverage below which the policy lets no rate be judged."""
+
+
+def of_lines(tallies: Tallies, wanted: Mapping[str, str]) -> Tallies:
+    """Only the counts of lines with these values, such as ``{"site": "north"}``.
+
+    A line that changed its site or nurse counts for each while it was there.
+    """
+    keep = np.ones(len(tallies.lines), dtype=bool)
+    for column, value in wanted.items():
+        keep &= (tallies.lines[column].astype("string") == value).to_numpy(bool, na_value=False)
+
+    def kept(cells: pd.DataFrame) -> pd.DataFrame:
+        return cells[keep[cells["line"].to_numpy(dtype=np.int64)]].reset_index(drop=True)
+
+    return replace(
+        tallies,
+        days=kept(tallies.days),
+        events=kept(tallies.events),
+        onsets=kept(tallies.onsets),
+    )
 
 
 def tally(timeline: Timeline, policy: Policy) -> Tallies:

@@ -65,6 +65,12 @@ class Headline(Verdict):
     caution: str
     """How often a signal is false."""
 
+    @property
+    def line(self) -> str:
+        """The signals in one line, for a summary; empty without one."""
+        named = [f"{event_name(v.rate.event)} {_where(v.rate)} ({v.short})" for v in self.signals]
+        return f"Signals: {listed(named)}." if named else ""
+
 
 def signal_headline(found: Surveillance) -> Headline:
     """Read everything that is followed: one answer for page, report, notebook and command.

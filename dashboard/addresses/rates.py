@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from urllib.parse import parse_qs
+from dataclasses import dataclass, fields
+from urllib.parse import parse_qs, urlencode
 
 
 @dataclass(frozen=True)
@@ -18,6 +18,27 @@ class RatesChoice:
     first: str | None = None
     second: str | None = None
     since: str | None = None
+    site: str | None = None
+    line_type: str | None = None
+    nurse: str | None = None
+
+
+_NAMES = tuple(part.name for part in fields(RatesChoice))
+PATH = "/rates"
+
+
+def rates_address(choice: RatesChoice) -> str:
+    """Address of the rates page under a choice; usual values are left out.
+
+    Examples
+    --------
+    >>> rates_address(RatesChoice(site="North 2")), rates_address(RatesChoice())
+    ('/rates?site=North+2', '/rates')
+    """
+    usual = RatesChoice()
+    given = {name: getattr(choice, name) for name in _NAMES}
+    query = urlencode({k: v for k, v in given.items() if v is not None and v != getattr(usual, k)})
+    return PATH + (f"?{query}" if query else "")
 
 
 def read_rates(search: str | None) -> RatesChoice:
@@ -29,5 +50,4 @@ def read_rates(search: str | None) -> RatesChoice:
     'therapy'
     """
     given = parse_qs((search or "").lstrip("?"))
-    names = ("event", "basis", "period", "baseline", "by", "first", "second", "since")
-    return RatesChoice(**{name: given[name][0] for name in names if name in given})
+    return RatesChoice(**{name: given[name][0] for name in _NAMES if name in given})

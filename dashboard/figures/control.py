@@ -16,6 +16,10 @@ from dashboard.figures.scale import spread, top_of_axis
 HEIGHT = 340
 WRAP = 22
 MOST_TICKS = 4
+MOST_MONTHS = 36
+"""More months than this have no letter each."""
+YEAR_WIDTH = 4
+"""Months that the number of a year is as wide as."""
 STEPS = (1, 2, 3, 4, 6, 12, 24, 48)
 """Periods from one tick to the next: few enough for a telephone."""
 PROVISIONAL = "provisional"
@@ -292,16 +296,31 @@ def _limit_labels(
         )
 
 
+def _ticks(labels: list[str]) -> tuple[list[int], list[str]]:
+    """Every month by its first letter, with the year below the first of each; else a few names."""
+    if not labels or len(labels) > MOST_MONTHS or labels[0].startswith("Q"):
+        step = next((s for s in STEPS if len(labels) <= s * MOST_TICKS), STEPS[-1])
+        shown = list(range(0, len(labels), step))
+        return shown, [labels[at].replace(" ", "<br>") for at in shown]
+    years = [label[-4:] for label in labels]
+    named = [at for at in range(len(labels)) if at == 0 or years[at] != years[at - 1]]
+    if len(named) > 1 and named[1] < YEAR_WIDTH:
+        named = named[1:]  # the two years would overlap
+    return list(range(len(labels))), [
+        label[0] + (f"<br>{years[at]}" if at in named else "") for at, label in enumerate(labels)
+    ]
+
+
 def _axes(figure: go.Figure, chart: pd.DataFrame, top: float) -> None:
     n = len(chart)
-    step = next((s for s in STEPS if n <= s * MOST_TICKS), STEPS[-1])
-    shown = list(range(0, n, step))
+    shown, names = _ticks([str(label) for label in chart["label"]])
     figure.update_xaxes(
         theme.AXIS,
         range=[-0.6, n - 0.4],
         minor={"dtick": 1, "tick0": 0, "ticks": "outside", "ticklen": 3, "tickcolor": theme.EDGE},
         tickvals=shown,
-        ticktext=[str(chart["label"].iloc[i]).replace(" ", "<br>") for i in shown],
+        ticktext=names,
+        tickangle=0,
         showgrid=False,
     )
     figure.update_yaxes(theme.AXIS, range=[-0.03 * top, top * 1.04], nticks=6)

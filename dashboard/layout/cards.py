@@ -49,7 +49,12 @@ def figure_card(
             static("layout/card_head", title=title, above=above),
             *([] if figure is None else [plotted(figure, f"{title} {reading}")]),
             static(
-                "layout/card_foot", reading=reading, notes=notes, table=table, explained=explained
+                "layout/card_foot",
+                reading=reading,
+                notes=notes,
+                table=table,
+                explained=explained,
+                has_figure=figure is not None,
             ),
         ],
         className="line figure-card",

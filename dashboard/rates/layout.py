@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from dashboard.addresses.rates import read_rates
 from dashboard.figures import control_chart, rate_intervals, site_funnel
+from dashboard.figures.small_multiples import small_multiples
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.cards import figure_card, folded, numbers, scrolled
@@ -21,6 +22,7 @@ from dashboard.rates import words as rate_words
 from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import MOST_CHARACTERS
 from dashboard.rates.views import BesideRates, Compared, RatesView
+from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
 PATH = "/rates"
@@ -58,16 +60,19 @@ def parts_of_choice(
     view = queries.rates(read_rates(search))
     beside = queries.beside_rates(view)
 
+    opens = tuple(queries.session.may_open(page) for page in (Page.FAMILY, Page.RETRAINING))
+
     def build() -> tuple[Component, Component, Component]:
         shown = queries.rates(view.choice)
+        parts = [_head(shown), _sites(shown), *_opened(shown, *opens)]
         return (
-            serialised(_head(shown)),
+            serialised(html.Div(parts)),
             serialised(_over_time(shown, beside)),
             serialised(_body(shown)),
         )
 
     head, chart, body = queries.session.cached(
-        (PATH, view.choice, beside.annotations), build, lasting=True
+        (PATH, view.choice, beside.annotations, opens), build, lasting=True
     )
     notes = static(
         "rates/notes",
@@ -92,6 +97,39 @@ def _head(view: RatesView) -> Component:
     )
 
 
+def _sites(view: RatesView) -> Component:
+    """The chosen event at each site, on one scale."""
+    found = view.signals
+    drawn = small_multiples([(p.months, p.baseline_rate, p.since) for p in found.panels])
+    return static(
+        "rates/sites",
+        title=f"{words.sentence(view.event_name)[:-1]} at each site",
+        panels=tuple(zip(found.panels, drawn, strict=True)),
+        days="home line-days on which they could be known",
+        baseline=found.baseline,
+        caution=f"{found.caution} {NOT_NHSN}",
+        table=found.table,
+    )
+
+
+def _opened(view: RatesView, may_open: bool, may_train: bool) -> list[Component]:
+    """What is behind the rate of the open site; nothing where none is open."""
+    opened = view.signals.opened
+    if opened is None:
+        return []
+    sentence = next(p.sentence for p in view.signals.panels if p.is_open)
+    return [
+        static(
+            "rates/opened",
+            opened=opened,
+            sentence=sentence,
+            event=view.event_name,
+            may_open=may_open,
+            may_train=may_train,
+        )
+    ]
+
+
 def _body(view: RatesView) -> Component:
     return html.Div(
         [
@@ -110,7 +148,7 @@ def _over_time(view: RatesView, beside: BesideRates) -> Component:
     return figure_card(
         f"Is the rate of {view.event_name} changing?",
         control_chart(view.chart, beside.marks) if len(view.chart) else None,
-        view.trend_words,
+        f"Chart of {many}: {view.drift} {view.trend_words}",
         table=folded(f"Rates by {one}", table),
         notes=(f"{rate_words.CHART_NOTE.format(many=many)} {NOT_NHSN}",),
         explained=(("control_chart", "How the chart is calculated"),),

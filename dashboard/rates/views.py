@@ -49,6 +49,60 @@ class BesideRates:
 
 
 @dataclass(frozen=True)
+class SitePanel:
+    """One site's rate by month in a small figure, with its verdict."""
+
+    name: str
+    address: str
+    """Opens the site, or closes it where it is open."""
+    is_open: bool
+    is_signal: bool
+    short: str
+    """The verdict in a few words."""
+    sentence: str
+    months: pd.DataFrame
+    """One row a month: ``label``, ``rate_per_1000`` (missing: no days), ``provisional``."""
+    baseline_rate: float
+    """Per 1000 line-days; nan: no baseline."""
+    since: int | None
+    """Position of the month since which it is higher; None: no signal."""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What is behind the rate of one site."""
+
+    name: str
+    since_name: str
+    """The month from which on it is compared with before."""
+    families: tuple[tuple[str, str, str, str, str], ...]
+    """Code, address of its page, events, last one, line-days."""
+    mix: tuple[tuple[str, tuple[tuple[str, ...], ...]], ...]
+    """A heading and rows: group, share of line-days before and since, events, rates."""
+    steps: tuple[tuple[str, ...], ...]
+    """Step, missed of seen here, share here and elsewhere."""
+    steps_words: str
+    training: str
+    """Address of the educator's list."""
+
+
+@dataclass(frozen=True)
+class SignalsView:
+    """Has harm risen anywhere? The headline, the event's sites, and the open one."""
+
+    headline: str
+    is_signal: bool
+    caution: str
+    baseline: str
+    """Of the programme, in a sentence; empty: none."""
+    panels: tuple[SitePanel, ...]
+    """Empty for an event that is not followed."""
+    opened: Opened | None
+    table: tuple[tuple[str, ...], ...]
+    """Every event and site: event, site, verdict, since, ratio with limits."""
+
+
+@dataclass(frozen=True)
 class Annotating:
     """What a person who may add notes chooses from."""
 
@@ -73,8 +127,13 @@ class RatesView:
     whole: pd.DataFrame
     """RATES of the programme with `log_coverage`: no row without line-days and events."""
     whole_words: str
+    signals: SignalsView
+    narrowings: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...]
+    """What every figure can be narrowed to: label, name in the address, values."""
+    narrowed: str
+    """To what the figures are narrowed, in words; empty: not."""
     drift: str
-    """Is the rate changing? In one sentence."""
+    """What the chart by month or quarter shows, in one sentence."""
     trend_words: str
     chart: pd.DataFrame
     """CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`,

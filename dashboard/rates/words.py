@@ -20,7 +20,8 @@ MANY_GROUPS = {
 }
 CHART_NOTE = (
     "Grey steps: control limits; a stable rate crosses them about once in 370 {many}. Open points "
-    "are provisional: late entries may still raise them."
+    "are provisional: late entries may still raise them. A chart of months shows small rises late; "
+    "signals at the top of the page are found sooner."
 )
 INTERVAL_NOTE = (
     "Thick bar: exact 95 % limits, each event taken as independent. Thin bar: adjusted for "

@@ -54,9 +54,14 @@ def test_the_page_shows_first_whether_the_rate_of_skin_events_changes(watched, r
     expect(page.get_by_role("heading", level=1)).to_have_text("Rates: skin events")
     expect(page).to_have_title("Rates · linedays")
     answer = page.locator(".answer")
-    expect(answer).to_contain_text("most recently Jan 2031 (above the upper limit).")
+    expect(answer).to_contain_text("Skin events at South")
+    sites = card(page, "Skin events at each site")
+    expect(sites.get_by_role("listitem").filter(has_text="South")).to_contain_text("signal")
+    expect(sites.get_by_role("img")).to_have_count(3)
+    read = card(page, "Is the rate of skin events changing?").locator(".summary")
+    expect(read).to_contain_text("most recently Jan 2031 (above the upper limit).")
     choose(page, "Limits from", "first")
-    expect(answer).to_have_text(
+    expect(read).to_contain_text(
         "Possible change: 1 of 13 months gives a signal on the control chart, most recently "
         "Jan 2031 (above the upper limit). Feb 2031 and Mar 2031 are still provisional."
     )
@@ -120,7 +125,10 @@ def test_an_event_that_never_happened_has_an_upper_limit_and_no_chart_limits(pag
     expect(chooser(page, "Line-days")).to_have_value("child")
     expect(page.locator(".whole")).to_contain_text("no events in 5")
     expect(page.locator(".whole")).to_contain_text("at most 0.72 per 1000")  # 3.689 / 5.124
-    expect(page.locator(".answer")).to_contain_text("Too few events to say")
+    read = card(page, "Is the rate of bloodstream infection changing?").locator(".summary")
+    expect(read).to_contain_text("Too few events to say")
+    sites = card(page, "Bloodstream infection at each site")
+    expect(sites.get_by_role("listitem").first).to_contain_text("Too few events to say")
     silence = card(page, "Could missing logs change the rate?")
     expect(silence).to_contain_text("does not depend on whether a family logs")
 
@@ -171,3 +179,29 @@ def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwe
     )
     hazard = card(page, "Are unplanned removals more frequent while the dressing is out of date?")
     expect(hazard).to_contain_text("6 of 6 unplanned removals")
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_site_is_opened_narrowed_saved_and_closed(watched, rates, width):
+    page = watched.page(width)
+    open_rates(page, rates)
+    card(page, "Skin events at each site").get_by_role("link", name="Open South").click()
+    behind = card(page, "South: what is behind it?")
+    expect(behind).to_contain_text("Families with skin events since")
+    expect(behind.get_by_role("region", name="Nurse before and after")).to_have_count(0)
+    expect(behind.get_by_role("region", name="Nurse before and since")).to_be_visible()
+    expect(chooser(page, "Site")).to_have_value("South")
+    expect(page.get_by_text("Figures below show only: site South.")).to_be_visible()
+    # South has 39 + 12 events of 76.
+    expect(page.locator(".whole")).to_contain_text("51 events in 2")
+    with page.expect_download() as saved:
+        behind.get_by_role("button", name="CSV", exact=True).click()
+    assert saved.value.suggested_filename == "south-what-is-behind-it.csv"
+    for form in ("PNG", "SVG"):
+        for heading in ("Skin events at each site", "Is the rate of skin events changing?"):
+            with page.expect_download() as saved:
+                card(page, heading).get_by_role("button", name=form, exact=True).click()
+            assert saved.value.suggested_filename.endswith(f".{form.lower()}")
+    card(page, "Skin events at each site").get_by_role("link", name="Close South").click()
+    expect(behind).to_have_count(0)
+    expect(page.locator(".whole")).to_contain_text("76 events in 5")

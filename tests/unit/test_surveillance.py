@@ -5,13 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.measures import rate_chart, surveillance
 from analysis.measures.surveillance import Standing
+from analysis.reports import month
+from analysis.reports.data import ReportData
+from analysis.reports.educator import educator_report
+from analysis.reports.prevention import prevention_report
 from analysis.tallies.steps import step_days, step_events
 from analysis.verdicts import SignalCode, chart_verdict, signal_headline, signals_table
-from analysis.vocabulary import Basis, Grouping, Task
+from analysis.vocabulary import Basis, Copy, Grouping, Task
+from dashboard.addresses.rates import RatesChoice
+from dashboard.rates.queries.rates import rates_view, understood
 from tests.surveyed import ALL_STEADY, DOUBLED, MONTHS, ONE_DOUBLED, SITES, STEADY, two_years
 
 
@@ -131,3 +138,44 @@ def test_days_and_events_of_steps_add_up_to_the_tallies(doubled):
     events = step_events(steps, doubled.tallies, "skin")
     assert events.sum() == doubled.tallies.events.query("event == 'skin'")["events"].sum()
     assert [str(s) for s in dict.fromkeys(steps.site)] == list(SITES)
+
+
+def test_page_report_command_and_digests_have_the_same_verdict(doubled):
+    headline = signal_headline(surveillance(doubled))
+    view = rates_view(doubled, understood(doubled, RatesChoice()), headline)
+    assert view.signals.headline == headline.sentence
+    assert view.signals.panels[0].name == "south"
+    assert view.signals.panels[0].sentence == headline.signals[0].sentence
+    period = month("2031-02", doubled.policy)
+    data = ReportData(period, doubled, {period.end: doubled}, pd.DataFrame({"site": []}), None)
+    report = prevention_report(data, Copy.TEAM)
+    assert report.brief[0] == report.parts[0].answer == headline.sentence
+    assert signals_table(headline).loc[0, "sentence"] == headline.signals[0].sentence
+    assert headline.line in educator_report(data, Copy.TEAM).brief
+    assert headline.line not in educator_report(data, Copy.OUTSIDE).brief
+
+
+def test_an_open_site_shows_its_families_and_what_changed(doubled):
+    headline = signal_headline(surveillance(doubled))
+    choice = understood(doubled, RatesChoice(site="south"))
+    view = rates_view(doubled, choice, headline)
+    opened = view.signals.opened
+    rise = headline.signals[0].rate.rise
+    since = doubled.tallies.onsets["onset_on"] >= f"{rise.since}-01"
+    at = doubled.tallies.lines["site"].to_numpy()[doubled.tallies.onsets["line"]]
+    wanted = since & (at == "south") & (doubled.tallies.onsets["event"] == "skin")
+    assert sum(int(events) for _, _, events, _, _ in opened.families) == wanted.sum()
+    assert all(address == f"/family/{code}" for code, address, *_ in opened.families)
+    assert {heading for heading, _ in opened.mix} == {"Nurse", "Line type", "Dressing", "Age"}
+    assert view.narrowed == "Figures below show only: site south."
+    assert view.whole["events"].iloc[0] == 16 * 3 + 8 * 6
+
+
+def test_narrowing_to_a_site_shows_that_site_alone_and_the_headline_stays(doubled):
+    headline = signal_headline(surveillance(doubled))
+    alone = rates_view(doubled, understood(doubled, RatesChoice(site="north")), headline)
+    assert alone.whole["events"].iloc[0] == 72
+    assert alone.signals.headline == headline.sentence
+    assert alone.groups == (("north", "north"),)
+    unknown = understood(doubled, RatesChoice(site="moon", nurse="x", line_type="picc"))
+    assert (unknown.site, unknown.nurse, unknown.line_type) == (None, None, None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from analysis.measures import surveillance
 from analysis.reports import month
 from analysis.reports.data import ReportData
 from analysis.reports.prevention import prevention_report
@@ -20,6 +21,7 @@ from analysis.verdicts import (
     groups_verdict,
     rate_sentence,
     ratio_verdict,
+    signal_headline,
     trend_verdict,
 )
 from analysis.vocabulary import Copy, Grouping
@@ -63,9 +65,9 @@ MONTHS = [f"{d:%Y-%m}" for d in pd.date_range("2029-12-01", "2031-02-01", freq="
 )
 def test_page_and_report_give_one_verdict_on_one_chart(events):
     seen = programme(events)
-    view = rates_view(seen, understood(seen, RatesChoice()))
+    view = rates_view(seen, understood(seen, RatesChoice()), signal_headline(surveillance(seen)))
     made = ReportData(month("2031-02"), seen, {}, None)
-    said = prevention_report(made, Copy.TEAM).parts[1].answer
+    said = prevention_report(made, Copy.TEAM).parts[2].answer
     assert said == view.drift
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from analysis.measures import surveillance
 from analysis.store import StoreError
+from analysis.verdicts import Headline, signal_headline
 from analysis.vocabulary import Access
 from dashboard.addresses.rates import RatesChoice
 from dashboard.rates.queries import annotations as notes
@@ -25,7 +27,16 @@ class RatesQueries:
         """Rates of an event over time, by group and compared."""
         found = self.session.snapshot()
         asked = rates.understood(found, choice)
-        return self.session.cached(asked, lambda: rates.rates_view(found, asked), lasting=True)
+        return self.session.cached(
+            asked, lambda: rates.rates_view(found, asked, self.headline()), lasting=True
+        )
+
+    def headline(self) -> Headline:
+        """Has harm risen anywhere? The same under every choice."""
+        found = self.session.snapshot()
+        return self.session.cached(
+            "signals", lambda: signal_headline(surveillance(found)), lasting=True
+        )
 
     def beside_rates(self, view: RatesView) -> BesideRates:
         """The notes on the chart, and where each is on the chart of a view."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from analysis.measures import (
@@ -19,8 +21,9 @@ from analysis.measures import (
     usual_basis,
 )
 from analysis.measures.comparison import SPAN
-from analysis.snapshot import Snapshot
+from analysis.snapshot import Snapshot, of_lines
 from analysis.verdicts import (
+    Headline,
     chart_verdict,
     funnel_verdict,
     group_name,
@@ -37,6 +40,7 @@ from analysis.vocabulary import Basis, Grouping, OutcomeKind
 from dashboard.addresses.rates import RatesChoice
 from dashboard.layout import words
 from dashboard.rates import words as rate_words
+from dashboard.rates.queries import signals
 from dashboard.rates.views import Compared, RatesView
 
 SKIN = "skin"
@@ -62,11 +66,18 @@ def understood(found: Snapshot, choice: RatesChoice) -> RatesChoice:
         first=choice.first,
         second=choice.second,
         since=choice.since,
+        **{name: _known(found, name, getattr(choice, name)) for name in signals.NARROWED},
     )
 
 
-def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
+def _known(found: Snapshot, name: str, value: str | None) -> str | None:
+    return value if value in signals.values_of(found, name) else None
+
+
+def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline) -> RatesView:
     """Everything the page of rates shows under a choice that `understood` has read."""
+    wanted = {n: getattr(asked, n) for n in signals.NARROWED if getattr(asked, n) is not None}
+    found = of_lines(whole_programme, wanted) if wanted else whole_programme
     tallies, event = found.tallies, asked.event
     settled_only = settled_tallies(found, event)
     basis, by, period = Basis(str(asked.basis)), Grouping(asked.by), Grouping(asked.period)
@@ -84,13 +95,18 @@ def rates_view(found: Snapshot, asked: RatesChoice) -> RatesView:
     funnel["name"] = _names(funnel["group"], Grouping.SITE)
     bias, bias_words = _bias(found, event)
     return RatesView(
-        choice=RatesChoice(event, str(basis), asked.period, frozen, asked.by, first, second, since),
+        choice=replace(
+            asked, basis=str(basis), baseline=frozen, first=first, second=second, since=since
+        ),
         events=_events(found),
         event_name=name,
         groups=tuple((g, group_name(g, by)) for g in groups),
         periods=tuple((p, period_name(p)) for p in reversed(starts)),
         whole=whole,
         whole_words=_whole(name, whole, str(basis)),
+        signals=signals.signals_view(whole_programme, asked, headline),
+        narrowings=signals.narrowings(whole_programme),
+        narrowed=signals.narrowed_words(asked),
         drift=chart_verdict(chart, period).sentence,
         trend_words=trend_verdict(trend(settled_only, event, period, basis), period).sentence,
         chart=chart,

@@ -272,6 +272,15 @@ class SignalState(StrEnum):
     NOT_JUDGED = "not_judged"
 
 
+SIGNAL_WORK = (
+    SignalState.NEW,
+    SignalState.BEING_LOOKED_INTO,
+    SignalState.EXPLAINED,
+    SignalState.CLOSED,
+)
+"""States of a signal that somebody sets."""
+
+
 class Basis(StrEnum):
     """Whether every line counts, or a child's day once however many lines."""
 
@@ -308,6 +317,7 @@ class Access(StrEnum):
     TOOK_BACK_ARRANGEMENT = "took_back_arrangement"
     ANNOTATED_RATES = "annotated_rates"
     WITHDREW_ANNOTATION = "withdrew_annotation"
+    ACTED_ON_SIGNAL = "acted_on_signal"
     EXPORTED_TABLE = "exported_table"
     TOOK_IN_FILE = "took_in_file"
     MENDED_ROW = "mended_row"

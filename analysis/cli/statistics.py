@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from analysis.cli.opening import snapshot
+from analysis.cli.opening import opened, snapshot, snapshot_of
 from analysis.cli.options.rates import (
     Chart,
     Compare,
@@ -19,6 +19,7 @@ from analysis.cli.options.rates import (
     Signals,
 )
 from analysis.cli.output import show
+from analysis.decisions.signal_work import signals as worked_on
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
     MeasureError,
@@ -47,7 +48,6 @@ from analysis.verdicts import (
     funnel_verdict,
     gap_verdict,
     ratio_verdict,
-    signal_headline,
     signals_table,
     trend_verdict,
 )
@@ -151,8 +151,12 @@ def funnel(asked: Funnel) -> None:
 
 def signals(asked: Signals) -> None:
     """Show signals, and the verdict of every event and site."""
-    headline = signal_headline(surveillance(snapshot(asked)))
-    table = signals_table(headline)
+    with opened(asked.store) as store:
+        seen = snapshot_of(store, asked)
+        acts = store.signal_acts(seen.known_at)
+    found = worked_on(surveillance(seen), acts)
+    headline = found.headline
+    table = signals_table(headline, found.states)
     if asked.event is not None:
         known = list(dict.fromkeys(table["event"]))
         if asked.event not in known:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 from typing import Any
@@ -15,13 +15,14 @@ import pandas as pd
 
 from analysis.decisions import CallList
 from analysis.decisions.history import morning_of
+from analysis.decisions.signal_work import Signals, signals
 from analysis.measures import MeasureError, surveillance
 from analysis.policy import Policy
 from analysis.reports.period import Period
 from analysis.snapshot import Snapshot, end_of_day, of_sites, take
 from analysis.store import Store
+from analysis.store.signal_acts import SIGNAL_ACTS
 from analysis.tallies import Tallies, between
-from analysis.verdicts import Headline, signal_headline
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,8 @@ class ReportData:
     shown to this person."""
     sites: tuple[str, ...] | None = None
     """Only families of these sites are counted; None: all."""
+    signal_acts: pd.DataFrame = field(default_factory=SIGNAL_ACTS.empty)
+    """Work on signals as known, columns of `signal_acts.SIGNAL_ACTS`."""
 
     @cached_property
     def lists(self) -> dict[date, CallList]:
@@ -50,9 +53,9 @@ class ReportData:
         return replace(self.now, as_of=self.period.start)
 
     @cached_property
-    def signals(self) -> Headline:
-        """Has harm risen anywhere, by what was known at the end of the period?"""
-        return signal_headline(surveillance(self.now))
+    def signals(self) -> Signals:
+        """Has harm risen anywhere, by what was known, and what is being done about it?"""
+        return signals(surveillance(self.now), self.signal_acts)
 
     @cached_property
     def tallies(self) -> Tallies:
@@ -100,6 +103,7 @@ class ReportData:
             "files": sorted(set(self._files)),
             "calls": calls.astype("string").fillna("").to_numpy(dtype=str).tolist(),
             "arrangements": arranged.astype("string").fillna("").to_numpy(dtype=str).tolist(),
+            "signals": self.signal_acts.astype("string").fillna("").to_numpy(dtype=str).tolist(),
             "policy": _plain(self.now.policy),
             "known_at": self.now.known_at.isoformat(),
             "period": self.period.name,
@@ -206,7 +210,12 @@ def gather(
     mornings.setdefault(period.end, now)
     refused = store.refused(moment) if sites is None else None
     return ReportData(
-        period, now, mornings, refused, None if sites is None else tuple(sorted(sites))
+        period,
+        now,
+        mornings,
+        refused,
+        None if sites is None else tuple(sorted(sites)),
+        store.signal_acts(moment),
     )
 
 

@@ -15,6 +15,7 @@ from analysis.decisions.retraining import (
     retraining,
 )
 from analysis.decisions.sessions import group_sessions
+from analysis.decisions.signal_work import signals_line
 from analysis.policy import Edition
 from analysis.reports import figures
 from analysis.reports.basis import titled
@@ -62,7 +63,7 @@ def educator_report(data: ReportData, copy: Copy) -> Report:
         _signed(data, copy),
         *([_sessions(data, needs), _effect(data)] if copy is Copy.TEAM else []),
     ]
-    signals = [data.signals.line] if copy is Copy.TEAM else []
+    signals = [signals_line(data.signals.worked)] if copy is Copy.TEAM else []
     brief = [*(p.answer for p in parts), *filter(None, signals)]
     return titled(data, Role.EDUCATOR, copy, brief, parts)
 

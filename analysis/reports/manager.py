@@ -9,6 +9,7 @@ import pandas as pd
 
 from analysis.decisions.calling import calling, list_change
 from analysis.decisions.capacity import capacity, kits_running_out
+from analysis.decisions.signal_work import signals_line
 from analysis.measures import adherence
 from analysis.reports import figures
 from analysis.reports.basis import titled
@@ -62,7 +63,7 @@ def manager_report(data: ReportData, copy: Copy) -> Report:
         _ahead(data),
         _kits(data),
     ]
-    brief = [*_brief(data, called, share), *filter(None, [data.signals.line])]
+    brief = [*_brief(data, called, share), *filter(None, [signals_line(data.signals.worked)])]
     return titled(data, Role.MANAGER, copy, brief, parts)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.decisions.signal_work import STATES
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
     PROGRAMME,
@@ -82,17 +83,21 @@ def prevention_report(data: ReportData, copy: Copy) -> Report:
 
 
 def _signals(data: ReportData) -> Part:
-    found = data.signals
+    found = data.signals.headline
+    states = data.signals.states
     rows = tuple(
         (
             sentence(event_name(verdict.rate.event))[:-1],
             "all sites" if verdict.rate.site == PROGRAMME else verdict.rate.site,
             verdict.short,
+            STATES[states[of]]
+            if (of := (verdict.rate.event, verdict.rate.site)) in states
+            else "–",
             f"{verdict.rate.baseline_events} / {verdict.rate.events}",
         )
         for verdict in found.verdicts
     )
-    heads = ("Event", "Site", "Verdict", "Events in baseline / since")
+    heads = ("Event", "Site", "Verdict", "State", "Events in baseline / since")
     return Part(
         "Has harm risen anywhere?",
         found.sentence,

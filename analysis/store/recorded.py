@@ -9,11 +9,11 @@ import pandas as pd
 
 from analysis.days import day_number
 from analysis.policy import Policy, load_policy
-from analysis.store import arrangements, calls, known, policies, rate_notes
+from analysis.store import arrangements, calls, known, policies, rate_notes, signal_acts
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
-from analysis.vocabulary import Arrangement, CallOutcome
+from analysis.vocabulary import Arrangement, CallOutcome, SignalState
 
 
 class Recorded:
@@ -230,6 +230,58 @@ class Recorded:
         """Every arrangement ever made, of one family or all; see `arrangements.ALL_ARRANGEMENTS`."""
         with self._database.reading() as connection:
             return arrangements.every(connection, family_id)
+
+    # Signals
+
+    def act_on_signal(
+        self,
+        event: str,
+        site: str,
+        state: SignalState,
+        *,
+        owner: str | None,
+        note: str | None,
+        strength: float,
+        made_by: str,
+        made_at: datetime,
+    ) -> int:
+        """Write a step of the work on a signal; returns its row.
+
+        Parameters
+        ----------
+        event, site : str
+            Which signal; ``all`` for the programme.
+        state : SignalState
+            From then on.
+        owner : str or None
+            Staff code of who looks into it from then on; None: nobody.
+        note : str or None
+            What was found or done.
+        strength : float
+            Logarithm of the statistic by then: a closed signal comes back if it grows.
+        made_by : str
+            Staff code of who writes it.
+        made_at : datetime
+            UTC where it has no offset.
+        """
+        with self._database.writing() as connection:
+            return signal_acts.add(
+                connection,
+                event=event,
+                site=site,
+                state=str(state),
+                owner=owner,
+                note=note,
+                strength_thousandths=round(1000 * max(strength, 0.0)),
+                made_by=made_by,
+                made_at=microseconds(made_at),
+            )
+
+    def signal_acts(self, known_at: datetime | None = None) -> pd.DataFrame:
+        """Work on signals written by an instant, None: all; see `signal_acts.SIGNAL_ACTS`."""
+        at = None if known_at is None else microseconds(known_at)
+        with self._database.reading() as connection:
+            return signal_acts.known(connection, at)
 
     # Annotations
 

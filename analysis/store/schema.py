@@ -216,6 +216,23 @@ rate_notes = sa.Table(
 """One row an annotation of the rates, or the withdrawal of one (`withdraws` is that one's row);
 triggers of the migration keep rows as they are."""
 
+signal_acts = sa.Table(
+    "signal_acts",
+    metadata,
+    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("event", TEXT, nullable=False),
+    sa.Column("site", TEXT, nullable=False),
+    sa.Column("state", TEXT, nullable=False),
+    sa.Column("owner", TEXT),
+    sa.Column("note", TEXT),
+    sa.Column("strength_thousandths", WHOLE, nullable=False),
+    sa.Column("made_by", TEXT, nullable=False),
+    sa.Column("made_at", WHOLE, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a step of the work on a signal, with its state and owner from then on; triggers of the
+migration keep rows as they are."""
+
 users = sa.Table(
     "users",
     metadata,

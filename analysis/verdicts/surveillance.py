@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -65,20 +66,18 @@ class Headline(Verdict):
     caution: str
     """How often a signal is false."""
 
-    @property
-    def line(self) -> str:
-        """The signals in one line, for a summary; empty without one."""
-        named = [f"{event_name(v.rate.event)} {_where(v.rate)} ({v.short})" for v in self.signals]
-        return f"Signals: {listed(named)}." if named else ""
 
-
-def signal_headline(found: Surveillance) -> Headline:
+def signal_headline(
+    found: Surveillance, closed: Collection[tuple[str, str]] = frozenset()
+) -> Headline:
     """Read everything that is followed: one answer for page, report, notebook and command.
 
     Parameters
     ----------
     found : Surveillance
         Of `measures.surveillance`.
+    closed : collection of (str, str)
+        Event and site of signals that somebody closed: the headline names open ones only.
 
     Returns
     -------
@@ -88,8 +87,9 @@ def signal_headline(found: Surveillance) -> Headline:
     *Source:* project definition, definitions §9.
     """
     verdicts = [signal_verdict(rate, found.years) for rate in found.rates]
-    signals = sorted((v for v in verdicts if v.is_signal), key=_order)
-    ordered = (*signals, *(v for v in verdicts if not v.is_signal))
+    ranked = sorted((v for v in verdicts if v.is_signal), key=_order)
+    ordered = (*ranked, *(v for v in verdicts if not v.is_signal))
+    signals = [v for v in ranked if (v.rate.event, v.rate.site) not in closed]
     caution = (
         "If nothing changed, expect about one false signal in "
         f"{FALSE_SIGNAL_YEARS:.0f} years over all sites and events together (simulated from this programme)."
@@ -103,6 +103,9 @@ def signal_headline(found: Surveillance) -> Headline:
         others = [f"{event_name(v.rate.event)} {_where(v.rate)}" for v in signals[1:]]
         also = f" Also a signal: {listed(others)}." if others else ""
         return headline(first.code, first.sentence + also)
+    if ranked:
+        many = counted(len(ranked), "signal is", "signals are")
+        return headline(ranked[0].code, f"No open signal: {many} closed.")
     codes = {v.code for v in verdicts}
     events = len({v.rate.event for v in verdicts})
     sites = len({v.rate.site for v in verdicts}) - 1
@@ -169,8 +172,17 @@ def signal_verdict(rate: FollowedRate, years: float) -> SignalVerdict:
     return SignalVerdict(code, text, rate, "no sign of a rise")
 
 
-def signals_table(headline: Headline) -> pd.DataFrame:
+def signals_table(
+    headline: Headline, states: Mapping[tuple[str, str], SignalState]
+) -> pd.DataFrame:
     """Signals and verdicts as the command shows them.
+
+    Parameters
+    ----------
+    headline : Headline
+        Of `signal_headline`.
+    states : mapping of (str, str) to SignalState
+        State of each signal by event and site; a signal that is not there is new.
 
     Returns
     -------
@@ -184,7 +196,7 @@ def signals_table(headline: Headline) -> pd.DataFrame:
             {
                 "event": rate.event,
                 "site": rate.site,
-                "state": str(SignalState.NEW if rise else SignalState(str(verdict.code))),
+                "state": str(states.get((rate.event, rate.site), _usual_state(verdict))),
                 "since": rise.since if rise else None,
                 "since_earliest": rise.earliest if rise else None,
                 "since_latest": rise.latest if rise else None,
@@ -196,6 +208,10 @@ def signals_table(headline: Headline) -> pd.DataFrame:
             }
         )
     return SIGNALS.build({name: [row[name] for row in rows] for name in SIGNALS.names})
+
+
+def _usual_state(verdict: SignalVerdict) -> SignalState:
+    return SignalState.NEW if verdict.is_signal else SignalState(str(verdict.code))
 
 
 def _order(verdict: SignalVerdict) -> tuple[bool, bool, float]:

@@ -89,6 +89,7 @@ ACTS = {
     "set_family_aside": "postponed family",
     "took_back_arrangement": "undid an arrangement for",
     "annotated_rates": "added a note on the chart:",
+    "acted_on_signal": "worked on a signal:",
     "withdrew_annotation": "removed a note on the chart:",
     "exported_table": "exported a table",
     "took_in_file": "imported a file",

@@ -10,6 +10,7 @@ from dashboard.layout import ids
 from dashboard.rates.layout import PATH, parts_of_choice
 from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import AnnotationForm
+from dashboard.rates.queries.work import SignalForm
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
 from dashboard.session.forms import RowForm
@@ -22,6 +23,7 @@ def register(guard: Guard) -> None:
     @guard.callback(
         Page.RATES,
         Output(ids.RATES_HEAD, "children"),
+        Output(ids.RATES_WORK, "children"),
         Output(ids.RATES_CHART, "children"),
         Output(ids.RATES_NOTES, "children"),
         Output(ids.RATES_BODY, "children"),
@@ -48,3 +50,7 @@ def register(guard: Guard) -> None:
     @guard.action(Page.RATES, ids.WITHDRAW, ids.ANNOTATED, ids.ANNOTATION_MESSAGE)
     def withdraw(session: Session, given: object, _: object) -> tuple[object, str]:
         return given, RatesQueries(session).withdraw_annotation(RowForm.of(given).row)
+
+    @guard.action(Page.RATES, ids.SIGNAL_ACT, ids.ANNOTATED, ids.SIGNAL_MESSAGE)
+    def act(session: Session, given: object, _: object) -> tuple[object, str]:
+        return given, RatesQueries(session).act_on_signal(SignalForm.of(given))

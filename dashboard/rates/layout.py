@@ -21,6 +21,8 @@ from dashboard.layout.words import NOT_NHSN, limits, number, percent
 from dashboard.rates import words as rate_words
 from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import MOST_CHARACTERS
+from dashboard.rates.queries.work import LONGEST_OWNER, STATES_TO_SET
+from dashboard.rates.queries.work import MOST_CHARACTERS as MOST_CHARACTERS_OF_WORK
 from dashboard.rates.views import BesideRates, Compared, RatesView
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
@@ -31,7 +33,8 @@ TITLE = "Rates"
 
 def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    head, chart, notes, body = parts_of_choice(RatesQueries(session), search)
+    head, work, chart, notes, body = parts_of_choice(RatesQueries(session), search)
+    acted = html.P(id=ids.SIGNAL_MESSAGE, role="status", className="annotation-message")
     said = html.P(id=ids.ANNOTATION_MESSAGE, role="status", className="annotation-message")
     return shell.page(
         PATH,
@@ -40,6 +43,9 @@ def layout(session: Session, search: str | None) -> list[Component]:
             html.Div(head, id=ids.RATES_HEAD),
             html.Div(
                 [
+                    html.Section(
+                        [html.Div(work, id=ids.RATES_WORK), acted], className="line figure-card"
+                    ),
                     html.Div(chart, id=ids.RATES_CHART),
                     html.Section(
                         [html.Div(notes, id=ids.RATES_NOTES), said], className="line figure-card"
@@ -48,15 +54,18 @@ def layout(session: Session, search: str | None) -> list[Component]:
                 ],
                 className="cards",
             ),
-            *(dcc.Store(id=name) for name in (ids.ANNOTATE, ids.WITHDRAW, ids.ANNOTATED)),
+            *(
+                dcc.Store(id=name)
+                for name in (ids.ANNOTATE, ids.WITHDRAW, ids.ANNOTATED, ids.SIGNAL_ACT)
+            ),
         ],
     )
 
 
 def parts_of_choice(
     queries: RatesQueries, search: str | None
-) -> tuple[Component, Component, Component, Component]:
-    """What to choose from, the rate over time, the notes on the chart, and the rest."""
+) -> tuple[Component, Component, Component, Component, Component]:
+    """What to choose from, work on signals, rates over time, notes on the chart, and the rest."""
     view = queries.rates(read_rates(search))
     beside = queries.beside_rates(view)
 
@@ -64,15 +73,15 @@ def parts_of_choice(
 
     def build() -> tuple[Component, Component, Component]:
         shown = queries.rates(view.choice)
-        parts = [_head(shown), _sites(shown), *_opened(shown, *opens)]
+        over_time = [_sites(shown), *_opened(shown, *opens), _over_time(shown, beside)]
         return (
-            serialised(html.Div(parts)),
-            serialised(_over_time(shown, beside)),
+            serialised(_head(shown)),
+            serialised(html.Div(over_time, className="cards")),
             serialised(_body(shown)),
         )
 
     head, chart, body = queries.session.cached(
-        (PATH, view.choice, beside.annotations, opens), build, lasting=True
+        (PATH, view.choice, view.signals.headline, beside.annotations, opens), build, lasting=True
     )
     notes = static(
         "rates/notes",
@@ -82,7 +91,15 @@ def parts_of_choice(
         removes=ids.WITHDRAW,
         most_characters=MOST_CHARACTERS,
     )
-    return head, chart, notes, body
+    work = static(
+        "rates/work",
+        signals=queries.work(),
+        states=STATES_TO_SET,
+        sends=ids.SIGNAL_ACT,
+        most_characters=MOST_CHARACTERS_OF_WORK,
+        longest_owner=LONGEST_OWNER,
+    )
+    return head, work, chart, notes, body
 
 
 def _head(view: RatesView) -> Component:

@@ -103,6 +103,37 @@ class SignalsView:
 
 
 @dataclass(frozen=True)
+class WorkNote:
+    """A step of the work on a signal."""
+
+    on: date
+    by: str
+    state: str
+    owner: str
+    """Empty: nobody."""
+    note: str
+
+
+@dataclass(frozen=True)
+class Work:
+    """A signal and what is being done about it."""
+
+    event: str
+    site: str
+    title: str
+    short: str
+    state: str
+    """Its code."""
+    state_name: str
+    owner: str
+    """Empty: nobody."""
+    is_open: bool
+    came_back: bool
+    notes: tuple[WorkNote, ...]
+    may_act: bool
+
+
+@dataclass(frozen=True)
 class Annotating:
     """What a person who may add notes chooses from."""
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.decisions.signal_work import signals_line
 from analysis.measures import rate_chart, surveillance
 from analysis.measures.surveillance import Standing
 from analysis.reports import month
@@ -67,7 +68,7 @@ def test_the_same_programme_gives_the_same_threshold_and_another_event_order_doe
 
 
 def test_the_table_has_signals_first_and_one_row_an_event_and_site(doubled):
-    table = signals_table(signal_headline(surveillance(doubled)))
+    table = signals_table(signal_headline(surveillance(doubled)), {})
     assert table.loc[0, ["event", "site", "state"]].tolist() == ["skin", "south", "new"]
     assert len(table) == len(set(zip(table["event"], table["site"], strict=True)))
     assert table["since"].notna().equals(table["rule"].notna())
@@ -119,7 +120,7 @@ def test_without_families_nothing_is_followed():
     empty = two_years({site: {} for site in SITES}, as_of="2029-03-01")
     headline = signal_headline(surveillance(empty))
     assert headline.code is SignalCode.TOO_EARLY
-    assert signals_table(headline).shape[1] == 11
+    assert signals_table(headline, {}).shape[1] == 11
 
 
 def test_days_and_events_of_steps_add_up_to_the_tallies(doubled):
@@ -146,13 +147,15 @@ def test_page_report_command_and_digests_have_the_same_verdict(doubled):
     assert view.signals.headline == headline.sentence
     assert view.signals.panels[0].name == "south"
     assert view.signals.panels[0].sentence == headline.signals[0].sentence
-    period = month("2031-02", doubled.policy)
+    period = month("2031-02")
     data = ReportData(period, doubled, {period.end: doubled}, pd.DataFrame({"site": []}), None)
     report = prevention_report(data, Copy.TEAM)
     assert report.brief[0] == report.parts[0].answer == headline.sentence
-    assert signals_table(headline).loc[0, "sentence"] == headline.signals[0].sentence
-    assert headline.line in educator_report(data, Copy.TEAM).brief
-    assert headline.line not in educator_report(data, Copy.OUTSIDE).brief
+    assert signals_table(headline, {}).loc[0, "sentence"] == headline.signals[0].sentence
+    line = signals_line(data.signals.worked)
+    assert line.startswith("Open signals: skin events at south (")
+    assert line in educator_report(data, Copy.TEAM).brief
+    assert line not in educator_report(data, Copy.OUTSIDE).brief
 
 
 def test_an_open_site_shows_its_families_and_what_changed(doubled):

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from analysis.decisions.signal_work import STATES, Signals, signals
 from analysis.measures import surveillance
 from analysis.store import StoreError
-from analysis.verdicts import Headline, signal_headline
 from analysis.vocabulary import Access
 from dashboard.addresses.rates import RatesChoice
 from dashboard.rates.queries import annotations as notes
-from dashboard.rates.queries import rates
+from dashboard.rates.queries import rates, work
 from dashboard.rates.queries.annotations import AnnotationForm
-from dashboard.rates.views import Annotating, BesideRates, RatesView
+from dashboard.rates.queries.work import SignalForm
+from dashboard.rates.views import Annotating, BesideRates, RatesView, Work
 from dashboard.security.roles import Page, Right
 from dashboard.session.forms import FormError
 from dashboard.session.session import Session
@@ -27,22 +28,66 @@ class RatesQueries:
         """Rates of an event over time, by group and compared."""
         found = self.session.snapshot()
         asked = rates.understood(found, choice)
+        headline = self.signals().headline
         return self.session.cached(
-            asked, lambda: rates.rates_view(found, asked, self.headline()), lasting=True
+            (asked, headline.sentence),
+            lambda: rates.rates_view(found, asked, headline),
+            lasting=True,
         )
 
-    def headline(self) -> Headline:
-        """Has harm risen anywhere? The same under every choice."""
+    def signals(self) -> Signals:
+        """Has harm risen anywhere, and what is being done? The same under every choice."""
         found = self.session.snapshot()
-        return self.session.cached(
-            "signals", lambda: signal_headline(surveillance(found)), lasting=True
-        )
+        followed = self.session.cached("followed", lambda: surveillance(found), lasting=True)
+        return signals(followed, self.session.store.signal_acts(found.known_at))
 
     def beside_rates(self, view: RatesView) -> BesideRates:
         """The notes on the chart, and where each is on the chart of a view."""
         session = self.session
         found = notes.standing(session.store, session.snapshot(), session.reader)
         return BesideRates(found, notes.marks_on(found, view.chart, view.choice.period))
+
+    def work(self) -> tuple[Work, ...]:
+        """Signals with their state, owner and notes, open ones first."""
+        found = self.session.snapshot()
+        sites = notes.sites_to_write_for(found, self.session.reader)
+        may_act = self.annotating() is not None
+        return tuple(
+            work.work_of(signal, found.policy.zone, may_act and work.site_of(signal) in sites)
+            for signal in self.signals().worked
+        )
+
+    def act_on_signal(self, form: SignalForm) -> str:
+        """Set state and owner of a signal, with a note; returns a sentence.
+
+        Raises
+        ------
+        FormError
+            Something typed in does not fit, the signal is not known, or the store cannot be
+            written.
+        """
+        session = self._may_annotate()
+        found = session.snapshot()
+        signal = work.asked_for(form, self.signals().worked)
+        if work.site_of(signal) not in notes.sites_to_write_for(found, session.reader):
+            raise FormError("This signal is of sites that you do not see.")
+        state, owner, note = work.checked(form)
+        rate = signal.verdict.rate
+        try:
+            session.store.act_on_signal(
+                rate.event,
+                rate.site,
+                state,
+                owner=owner,
+                note=note,
+                strength=rate.strength,
+                made_by=session.reader.code,
+                made_at=session.now(),
+            )
+        except StoreError as fault:
+            raise FormError(f"Nothing was saved. {fault}") from None
+        session.note(Access.ACTED_ON_SIGNAL, about=f"{rate.event} {rate.site}")
+        return f"Saved: {work.title_of(signal)} is {STATES[state]}."
 
     def annotating(self) -> Annotating | None:
         """What this person chooses from to add a note; None: may not, or not today."""

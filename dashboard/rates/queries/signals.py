@@ -28,7 +28,7 @@ from dashboard.session.frames import distinct
 
 NARROWED = {"site": Grouping.SITE, "line_type": Grouping.LINE_TYPE, "nurse": Grouping.NURSE}
 """What every figure of the page can be narrowed to, as the address names it."""
-LABELS = {"site": "Site", "line_type": "Line type", "nurse": "Nurse"}
+LABELS = {"site": "Only site", "line_type": "Only line type", "nurse": "Only nurse"}
 MIX_NAMES = {
     Grouping.NURSE: "Nurse",
     Grouping.LINE_TYPE: "Line type",
@@ -58,7 +58,7 @@ def narrowings(found: Snapshot) -> tuple[tuple[str, str, tuple[tuple[str, str], 
 def narrowed_words(asked: RatesChoice) -> str:
     """To what the figures are narrowed."""
     chosen = [
-        f"{LABELS[name].lower()} {group_name(value, by)}"
+        f"{LABELS[name].removeprefix('Only ')} {group_name(value, by)}"
         for name, by in NARROWED.items()
         if (value := getattr(asked, name)) is not None
     ]

@@ -78,7 +78,9 @@ def _figure(months: pd.DataFrame, base: float, since: int | None, top: float) ->
     def y(rate: float) -> float:
         return round(HEIGHT - BOTTOM - (HEIGHT - BOTTOM - TOP) * min(rate, top) / top, 1)
 
-    points, lines, run = [], [], []
+    points: list[Point] = []
+    lines: list[str] = []
+    run: list[str] = []
     for at, row in enumerate(months.to_dict("records")):
         rate = row["rate_per_1000"]
         if math.isnan(rate):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -182,7 +183,7 @@ def _step_row(found: Snapshot, row: dict[Any, Any]) -> tuple[str, ...]:
 
 
 def _share(value: float) -> str:
-    return "–" if pd.isna(value) else f"{100 * value:.1f} %"
+    return "–" if math.isnan(value) else f"{100 * value:.1f} %"
 
 
 def _steps_words(behind: BehindARise) -> str:

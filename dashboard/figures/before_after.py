@@ -63,13 +63,11 @@ def before_after(table: pd.DataFrame) -> go.Figure:
                 cliponaxis=False,
             )
         )
-    figure.add_shape(
-        type="line",
-        x0=1,
-        x1=1,
-        y0=0.5,
-        y1=-len(rows) + 0.5,
-        line={"color": theme.SOFT_INK, "width": 1, "dash": "dash"},
+    theme.line(
+        figure,
+        (1, 1),
+        (0.5, -len(rows) + 0.5),
+        {"color": theme.SOFT_INK, "width": 1, "dash": "dash"},
         layer="below",
     )
     for row, height in zip(rows, heights, strict=True):
@@ -132,14 +130,14 @@ def _said(row: dict[Any, Any], which: str) -> str:
 
 def _label(figure: go.Figure, row: dict[Any, Any], height: float) -> None:
     families = f"{row['families']} {'family' if row['families'] == 1 else 'families'}"
-    figure.add_annotation(
+    theme.note(
+        figure,
+        f"<b>{row['step_name']}</b>  <span style='color:{theme.SOFT_INK}'>{families}</span>",
         xref="paper",
         x=0,
         y=height + 0.32,
         xanchor="left",
-        text=f"<b>{row['step_name']}</b>  <span style='color:{theme.SOFT_INK}'>{families}</span>",
-        showarrow=False,
-        font={"size": theme.SMALL},
         bgcolor=theme.VEIL,
         borderpad=1,
+        soft=False,
     )

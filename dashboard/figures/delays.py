@@ -83,37 +83,27 @@ def _days(n: Any) -> str:
 
 
 def _week(figure: go.Figure, n: int) -> None:
-    figure.add_shape(
-        type="line",
-        x0=WEEK,
-        x1=WEEK,
-        y0=0.45,
-        y1=-n + 0.5,
-        line={"color": theme.EDGE, "width": 1, "dash": "dot"},
+    theme.line(
+        figure,
+        (WEEK, WEEK),
+        (0.45, -n + 0.5),
+        {"color": theme.EDGE, "width": 1, "dash": "dot"},
         layer="below",
     )
-    figure.add_annotation(
-        x=WEEK,
-        yref="paper",
-        y=1,
-        yanchor="bottom",
-        text="a week",
-        showarrow=False,
-        font={"size": theme.SMALL, "color": theme.SOFT_INK},
-    )
+    theme.note(figure, "a week", x=WEEK, yref="paper", y=1, yanchor="bottom")
 
 
 def _label(figure: go.Figure, row: dict[Any, Any], height: float) -> None:
     within = f"half {row['median_days']}, 90 % {_days(row['nine_in_ten_days'])}"
-    figure.add_annotation(
+    theme.note(
+        figure,
+        f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>"
+        f"{within if row['entries'] else NOTHING}</span>",
         xref="paper",
         x=0,
         y=height + 0.2,
         xanchor="left",
-        text=f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>"
-        f"{within if row['entries'] else NOTHING}</span>",
-        showarrow=False,
-        font={"size": theme.SMALL},
         bgcolor=theme.VEIL,
         borderpad=1,
+        soft=False,
     )

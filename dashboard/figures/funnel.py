@@ -96,26 +96,16 @@ def _centre(figure: go.Figure, table: pd.DataFrame, top: float) -> None:
     if not len(table) or math.isnan(float(table["centre"].iloc[-1])):
         return
     centre = float(table["centre"].iloc[-1])
-    figure.add_shape(
-        type="line",
+    theme.line(
+        figure,
+        (0, 1),
+        (centre, centre),
+        {"color": theme.EDGE, "width": 1.5},
         xref="paper",
-        x0=0,
-        x1=1,
-        y0=centre,
-        y1=centre,
-        line={"color": theme.EDGE, "width": 1.5},
         layer="below",
     )
     named = [(f"all {centre:.2f}", centre)]
     named += [(f"{word} limit", min(float(table[c].iloc[-1]), top)) for c, word, _ in LIMITS]
     places = spread([v for _, v in named], 0.075 * top, 0, top)
     for (text, _), place in zip(named, places, strict=True):
-        figure.add_annotation(
-            xref="paper",
-            x=1,
-            y=place,
-            xanchor="left",
-            text=text,
-            showarrow=False,
-            font={"size": theme.SMALL, "color": theme.SOFT_INK},
-        )
+        theme.note(figure, text, xref="paper", x=1, y=place, xanchor="left")

@@ -64,24 +64,14 @@ def rate_intervals(table: pd.DataFrame, whole_rate: float | None) -> go.Figure:
 
 
 def _whole(figure: go.Figure, rate: float, n: int) -> None:
-    figure.add_shape(
-        type="line",
-        x0=rate,
-        x1=rate,
-        y0=0.45,
-        y1=-n + 0.5,
-        line={"color": theme.EDGE, "width": 1, "dash": "dot"},
+    theme.line(
+        figure,
+        (rate, rate),
+        (0.45, -n + 0.5),
+        {"color": theme.EDGE, "width": 1, "dash": "dot"},
         layer="below",
     )
-    figure.add_annotation(
-        x=rate,
-        yref="paper",
-        y=1,
-        yanchor="bottom",
-        text=f"all {rate:.2f}",
-        showarrow=False,
-        font={"size": theme.SMALL, "color": theme.SOFT_INK},
-    )
+    theme.note(figure, f"all {rate:.2f}", x=rate, yref="paper", y=1, yanchor="bottom")
 
 
 def _bars(
@@ -135,25 +125,24 @@ def _label(figure: go.Figure, row: dict[Any, Any], height: float, top: float) ->
     """Name and counts above a row; beyond the axis the limit is written."""
     days = f"{row['line_days']:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
     told = NO_RATE if row["line_days"] == 0 else f"{row['events']} in {days}"
-    figure.add_annotation(
+    theme.note(
+        figure,
+        f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>{told}</span>",
         xref="paper",
         x=0,
         y=height + 0.2,
         xanchor="left",
-        text=f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>{told}</span>",
-        showarrow=False,
-        font={"size": theme.SMALL},
         bgcolor=theme.VEIL,
         borderpad=1,
+        soft=False,
     )
     if row["line_days"] and row["upper"] > top:
-        figure.add_annotation(
+        theme.note(
+            figure,
+            f"limit up to {row['upper']:.1f} ▸",
             xref="paper",
             x=1,
             y=height + 0.2,
             xanchor="right",
-            text=f"limit up to {row['upper']:.1f} ▸",
-            showarrow=False,
-            font={"size": theme.SMALL, "color": theme.SOFT_INK},
             bgcolor=theme.VEIL,
         )

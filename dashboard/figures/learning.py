@@ -82,7 +82,9 @@ def learning_by_changes(table: pd.DataFrame) -> go.Figure:
     theme.quiet(figure, height=HEIGHT)
     theme.unit_above(figure, "share missed")
     figure.update_layout(margin={"l": 84, "b": UNDER})
-    figure.add_annotation(
+    theme.note(
+        figure,
+        "changes<br>families<br>occasions",
         xref="paper",
         x=0,
         xshift=-84,
@@ -92,9 +94,6 @@ def learning_by_changes(table: pd.DataFrame) -> go.Figure:
         xanchor="left",
         yanchor="top",
         align="left",
-        text="changes<br>families<br>occasions",
-        showarrow=False,
-        font={"size": theme.SMALL, "color": theme.SOFT_INK},
     )
     return figure
 

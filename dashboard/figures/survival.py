@@ -155,16 +155,15 @@ def _curves(
     figure.update_xaxes(
         theme.AXIS, range=[0, last_day], tickvals=list(ticks), showgrid=False, anchor="y"
     )
-    figure.add_annotation(
+    theme.note(
+        figure,
+        "days since placement",
         xref="paper",
         x=0,
         yref="paper",
         y=1 - (PLOT + 24) / inner,
         xanchor="left",
         yanchor="top",
-        text="days since placement",
-        showarrow=False,
-        font={"size": theme.SMALL, "color": theme.SOFT_INK},
     )
     if at_risk is not None:
         _risk_rows(figure, rows, at_risk, inner)
@@ -268,16 +267,16 @@ def _risk_rows(
             "fixedrange": True,
         }
     )
-    figure.add_annotation(
+    theme.note(
+        figure,
+        "<b>Lines at risk</b>",
         xref="paper",
         x=0,
         yref="y2",
         y=inner - top - 4,
         xanchor="left",
         xshift=-LEFT + 4,
-        text="<b>Lines at risk</b>",
-        showarrow=False,
-        font={"size": theme.SMALL},
+        soft=False,
     )
     for at, (row, stroke) in enumerate(zip(rows, STROKES, strict=False)):
         mine = at_risk[(at_risk["name"] == row["name"]).to_numpy(dtype=bool)]

@@ -6,6 +6,8 @@ and for readers with a colour-vision deficiency; each is used with a shape or a 
 
 from __future__ import annotations
 
+from typing import Any
+
 import plotly.graph_objects as go
 
 INK = "#1d2530"
@@ -55,19 +57,22 @@ def quiet(figure: go.Figure, *, height: int) -> go.Figure:
     return figure
 
 
+def note(figure: go.Figure, text: str, *, soft: bool = True, **place: Any) -> None:
+    """Write small words in a figure; `place` as of plotly's annotations."""
+    font = {"size": SMALL, "color": SOFT_INK} if soft else {"size": SMALL}
+    figure.add_annotation(text=text, showarrow=False, font=font, **place)
+
+
+def line(
+    figure: go.Figure, x: tuple[Any, Any], y: tuple[Any, Any], stroke: dict[str, Any], **place: Any
+) -> None:
+    """Draw a straight line from the first x and y to the second; `place` as of plotly's shapes."""
+    figure.add_shape(type="line", x0=x[0], x1=x[1], y0=y[0], y1=y[1], line=stroke, **place)
+
+
 def unit_above(figure: go.Figure, unit: str) -> None:
     """Write the unit of the upright axis above it, where it is read first and costs no width."""
-    figure.add_annotation(
-        xref="paper",
-        x=0,
-        yref="paper",
-        y=1,
-        xanchor="left",
-        yanchor="bottom",
-        text=unit,
-        showarrow=False,
-        font={"size": SMALL, "color": SOFT_INK},
-    )
+    note(figure, unit, xref="paper", x=0, yref="paper", y=1, xanchor="left", yanchor="bottom")
     figure.update_layout(margin={"l": 34, "b": 44})
 
 

@@ -152,8 +152,8 @@ def arrangements_in_force(calls: CallList, records: Records) -> pd.DataFrame:
     assigned = (made["kind"] == Arrangement.ASSIGNED) & made["family_id"].isin(given)
     spoken = records.calls[reached(records.calls)]
     called = made["family_id"].map(spoken.groupby("family_id")["called_at"].max())
-    aside = (made["until_on"] > pd.Timestamp(calls.as_of)) & ~(called >= made["made_at"])
-    holds = assigned.to_numpy(dtype=bool) | aside.to_numpy(dtype=bool)
+    postponed = (made["until_on"] > pd.Timestamp(calls.as_of)) & ~(called >= made["made_at"])
+    holds = assigned.to_numpy(dtype=bool) | postponed.to_numpy(dtype=bool)
     return made[holds].reset_index(drop=True)
 
 

@@ -169,18 +169,24 @@ def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.Data
     The newest of its postponements and calls that reached it decides. Neither holds against a red flag that no
     call has answered, nor against what `BREAKS_WAITING` names and was received after it.
     """
-    aside = day.arrangements[
+    postponed = day.arrangements[
         (day.arrangements["kind"] == Arrangement.SET_ASIDE).to_numpy(dtype=bool)
     ]
-    aside = aside.rename(columns={"until_on": "recheck_on"}).assign(band=str(Band.SET_ASIDE))
+    postponed = postponed.rename(columns={"until_on": "recheck_on"}).assign(
+        band=str(Band.SET_ASIDE)
+    )
     # The reason typed in is a note: it stays out of the sentence, which is exported.
-    aside["sentence"] = postponed_sentences(aside["recheck_on"], aside["made_by"], day.as_of)
+    postponed["sentence"] = postponed_sentences(
+        postponed["recheck_on"], postponed["made_by"], day.as_of
+    )
     calls = day.calls[reached(day.calls)]
     nothing = pd.Series(pd.NA, index=calls.index, dtype="string")
     calls = calls.assign(band=str(Band.WAITING), sentence=nothing)
     calls = calls.rename(columns={"called_at": "made_at"})
     names = ["family_id", "made_at", "row", "recheck_on", "band", "sentence"]
-    acts = pd.concat([calls[names], aside[names].astype({"sentence": "string"})], ignore_index=True)
+    acts = pd.concat(
+        [calls[names], postponed[names].astype({"sentence": "string"})], ignore_index=True
+    )
     acts = acts.sort_values(["made_at", "band", "row"])
     newest = acts.groupby("family_id", observed=True).tail(1)
     newest = newest[newest["recheck_on"] > day.now]

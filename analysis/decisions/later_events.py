@@ -47,8 +47,8 @@ def later_events(timeline: Timeline, records: Records) -> pd.DataFrame:
     """
     lines = timeline.lines
     skin = timeline.skin_events[timeline.skin_events["at_home"].to_numpy()]
-    spells = timeline.home_spells
-    removed = spells[(spells["ended_by"] == "removal").to_numpy()]
+    periods = timeline.home_spells
+    removed = periods[(periods["ended_by"] == "removal").to_numpy()]
     reason = records.lines.set_index("line_id")["removal_reason"].astype("string")
     why = lines["line_id"].map(reason).fillna(str(RemovalReason.UNKNOWN))
     planned = why.isin([str(r) for r in (*PLANNED_REMOVALS, RemovalReason.DEATH)]).to_numpy()

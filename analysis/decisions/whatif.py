@@ -41,7 +41,7 @@ def whatif(
         Columns of `WHATIF`: quantities of all families, then families listed a day by nurse.
     """
     sides = [
-        _told(Replayed.of(frame, events), nurse_of, most, rest)
+        _counted(Replayed.of(frame, events), nurse_of, most, rest)
         for frame, most, rest in zip((present, other), capacity, recheck_days, strict=True)
     ]
     keys = list(dict.fromkeys([*sides[0], *sides[1]]))
@@ -58,7 +58,7 @@ def whatif(
     )
 
 
-def _told(
+def _counted(
     replayed: Replayed, nurse_of: pd.Series[str], capacity: int | None, recheck_days: int
 ) -> dict[tuple[str, str], float]:
     frame = replayed.mornings
@@ -68,7 +68,7 @@ def _told(
     reasons = ";" + frame["reasons"].fillna("") + ";"
     overdue = reasons.str.contains(f";{Reason.OVERDUE};", regex=False).to_numpy(dtype=bool)
     by_reason, by_call = replayed.lead_days(listed), replayed.lead_days(chosen)
-    told = {
+    counts_by = {
         ("families listed a day", "all"): listed.sum() / days,
         **{
             (f"{str(band).replace('_', ' ')} a day", "all"): (frame["band"] == band).sum() / days
@@ -82,5 +82,5 @@ def _told(
     }
     nurse = frame.loc[listed, "family_id"].map(nurse_of).fillna("not recorded")
     for name, count in nurse.value_counts().sort_index().items():
-        told[("families listed a day", str(name))] = count / days
-    return told
+        counts_by[("families listed a day", str(name))] = count / days
+    return counts_by

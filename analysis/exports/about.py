@@ -20,12 +20,12 @@ def left_out_words(asked_for: Collection[Private]) -> str:
     """One sentence on what is left out or, having been asked for, is in."""
     gone = [words for private, words in LEFT_OUT.items() if private not in asked_for]
     there = [words for private, words in LEFT_OUT.items() if private in asked_for]
-    said = []
+    sentences = []
     if gone:
-        said.append(f"Left out: {', '.join(gone)} (--with asks for it).")
+        sentences.append(f"Left out: {', '.join(gone)} (--with asks for it).")
     if there:
-        said.append(f"In it, as asked for: {', '.join(there)}.")
-    return " ".join(said)
+        sentences.append(f"In it, as asked for: {', '.join(there)}.")
+    return " ".join(sentences)
 
 
 def about_page(

@@ -171,7 +171,7 @@ def _hidden(tables: Mapping[str, Table]) -> tuple[dict[str, Table], pd.DataFrame
             if _holds_words(name, column):
                 words = f"{name}.{column.name}" if column.only_in else column.name
                 of_words.setdefault(words, []).append((name, column))
-    left, told = dict(tables), []
+    left, hidden = dict(tables), []
     for words, places in of_words.items():
         held = pd.concat([_held(left[name].frame, column) for name, column in places])
         is_number = places[0][1].kind is Kind.COUNT  # hidden ones are blank
@@ -179,10 +179,10 @@ def _hidden(tables: Mapping[str, Table]) -> tuple[dict[str, Table], pd.DataFrame
         rare = rare_values(held["child"], held["value"], blank)
         if not rare:
             continue
-        told.append((words, held["child"][held["value"].isin(rare)].nunique()))
+        hidden.append((words, held["child"][held["value"].isin(rare)].nunique()))
         for name, column in places:
             left[name] = _without_rare(left[name], column, rare)
-    return left, pd.DataFrame(told, columns=["column", "children"])
+    return left, pd.DataFrame(hidden, columns=["column", "children"])
 
 
 def _holds_words(name: str, column: Column) -> bool:
@@ -207,14 +207,14 @@ def _without_rare(table: Table, column: Column, rare: frozenset[str]) -> Table:
     text = cells.astype("string").fillna(_BLANK)
     shown: pd.Series[Any]
     if column.kind is Kind.COUNT:
-        told = replace(column, blank=f"{column.blank or 'not told'}, or {HIDDEN}: rare")
+        described = replace(column, blank=f"{column.blank or 'not told'}, or {HIDDEN}: rare")
         shown = cells.astype("Int64").mask(text.isin(rare))
     else:
-        told = replace(column, allowed=(*column.allowed, HIDDEN) if column.allowed else ())
+        described = replace(column, allowed=(*column.allowed, HIDDEN) if column.allowed else ())
         is_list = column.kind is Kind.CODES
         words = {word: _shown(word, rare, is_list=is_list) for word in text.unique()}
         shown = text.map(words).astype("string")
-    columns = tuple(told if c.name == column.name else c for c in table.entry.columns)
+    columns = tuple(described if c.name == column.name else c for c in table.entry.columns)
     return Table(replace(table.entry, columns=columns), table.frame.assign(**{column.name: shown}))
 
 

@@ -88,21 +88,21 @@ def write_folder(
         raise ExportError(
             f"{folder} is there already and nothing is written over. Name a new folder in --write."
         )
-    beside = folder.absolute().with_name(f".{folder.absolute().name}.{os.getpid()}.unfinished")
+    unfinished = folder.absolute().with_name(f".{folder.absolute().name}.{os.getpid()}.unfinished")
     try:
-        beside.mkdir(mode=0o700)
-        written = [_write(beside, path, table, kind) for path, table in tables.items()]
-        (beside / about_name).write_text(about(written), encoding="utf-8", newline="\n")
+        unfinished.mkdir(mode=0o700)
+        written = [_write(unfinished, path, table, kind) for path, table in tables.items()]
+        (unfinished / about_name).write_text(about(written), encoding="utf-8", newline="\n")
         if folder.is_dir():
             folder.rmdir()
-        beside.rename(folder)
+        unfinished.rename(folder)
     except OSError as fault:
         raise ExportError(
             f"The folder {folder} can't be written ({fault.strerror}). Check that the folder it "
             "is in is there, that this account may write in it and that the disk isn't full."
         ) from None
     finally:
-        shutil.rmtree(beside, ignore_errors=True)
+        shutil.rmtree(unfinished, ignore_errors=True)
     return written
 
 

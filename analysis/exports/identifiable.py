@@ -36,17 +36,17 @@ def alone(tables: Mapping[str, Table]) -> pd.DataFrame:
         group).
     """
     lines = tables["lines"].frame
-    spells = tables["home_spells"].frame
-    days = days_of(spells["end_on"]) - days_of(spells["start_on"])
-    at_home = pd.Series(days).groupby(spells["line_id"].to_numpy()).sum()
+    periods = tables["home_spells"].frame
+    days = days_of(periods["end_on"]) - days_of(periods["start_on"])
+    at_home = pd.Series(days).groupby(periods["line_id"].to_numpy()).sum()
     nights = lines["line_id"].map(at_home).fillna(0).astype("int64")
     traits = lines[list(KNOWN_OUTSIDE)].astype("string").fillna("")
-    said = (
+    facts = (
         ("site, age band, kind of line, therapy and number of lines", traits),
         ("the same and the months at home", traits.assign(length=nights // DAYS_A_MONTH)),
         ("the same and the days at home", traits.assign(length=nights)),
     )
-    rows = [(words, *_sizes(lines["child_id"], known)) for words, known in said]
+    rows = [(words, *_sizes(lines["child_id"], known)) for words, known in facts]
     return pd.DataFrame(rows, columns=["known", "children", "alone", "few", "fewest"])
 
 

@@ -104,7 +104,7 @@ def _judged_days_before(
 ) -> npt.NDArray[np.int64]:
     """Line-days of the programme before each day on which the event could be known."""
     coded = data.timeline.coded
-    axis, lines, spans = coded.axis, coded.lines, coded.home.spells
+    axis, lines, spans = coded.axis, coded.lines, coded.home.periods
     if basis is Basis.CHILD:
         spans = days_of_child(axis, lines, spans)
     if is_logged_at_home(event):

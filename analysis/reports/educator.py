@@ -253,9 +253,9 @@ def _effect(data: ReportData) -> Part:
         "one."
     )
     heads = ("Step", "Families", "Before and after", "Against similar bad periods", "Missed")
-    drawn = [p for p in points if math.isfinite(p.lower) and math.isfinite(p.upper)]
+    limited = [p for p in points if math.isfinite(p.lower) and math.isfinite(p.upper)]
     chart = figures.ranges(
-        drawn,
+        limited,
         "share missed after a refresher / after similar bad periods without one",
         reference=1.0,
         named="no effect",
@@ -269,7 +269,7 @@ def _effect(data: ReportData) -> Part:
             "Dot: ratio; bar: 95 % limits; left of the dashed line: less missed. Steps without "
             "limits are only in the table.",
         )
-        if drawn
+        if limited
         else None,
         (Table("Ratio of the share missed, 95 % limits", heads, tuple(rows)),),
         (

@@ -62,7 +62,7 @@ def hidden_counts(counts: npt.ArrayLike) -> HiddenCounts:
     total = int(given.sum())
     hidden = _is_small(given)
     hides_total = bool(_is_small(np.array([total]))[0])
-    # Whoever sees the total knows the sum of the hidden counts, and that each is 1 or more.
+    # A reader of the total knows the sum of the hidden counts, and that each is 1 or more.
     while not hides_total and hidden.any() and _sum_gives_one_away(given[hidden]):
         shown = np.flatnonzero(~hidden & (given > 0))
         if len(shown):

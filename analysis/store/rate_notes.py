@@ -44,9 +44,9 @@ def add(
     if connection.execute(same).first() is not None:
         return None
     row = next_number(connection, rate_notes.c.row)
-    said = {"on_day": on_day, "text": text, "site": site}
+    written = {"on_day": on_day, "text": text, "site": site}
     connection.execute(
-        sa.insert(rate_notes).values(row=row, made_by=made_by, made_at=made_at, **said)
+        sa.insert(rate_notes).values(row=row, made_by=made_by, made_at=made_at, **written)
     )
     return row
 

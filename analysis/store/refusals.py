@@ -40,10 +40,10 @@ def is_open() -> sa.ColumnElement[bool]:
 
 def was_open(at: int) -> sa.ColumnElement[bool]:
     """Of a refused row: no file received by an instant had taken it off the list."""
-    mended = sa.select(refused_resolved.c.refused_row).join(
+    corrected = sa.select(refused_resolved.c.refused_row).join(
         files, files.c.file == refused_resolved.c.file
     )
-    return refused.c.refused_row.not_in(mended.where(files.c.received_at <= at))
+    return refused.c.refused_row.not_in(corrected.where(files.c.received_at <= at))
 
 
 class Refusals:
@@ -86,19 +86,19 @@ class Refusals:
         if rows.num_rows == 0:
             return 0
         ever, still_open = self._listed(rows["raw_hash"])
-        taken, mended = [], set()
+        taken, corrected = [], set()
         for at, row in enumerate(rows.select(["table", "raw_hash", "mends"]).to_pylist()):
             name, mends = (row["table"], row["raw_hash"]), row["mends"]
             if name not in ever or (mends is not None and name not in still_open):
                 taken.append(at)
                 ever[name] = still_open[name] = -1
             if mends is not None and still_open.get(name) != mends:
-                mended.add(mends)
+                corrected.add(mends)
         self._append(rows.take(pa.array(taken, pa.int64())))
-        self._take_off(mended, "refused anew")
+        self._take_off(corrected, "refused anew")
         return len(taken)
 
-    def take_off_mended(self, rows: pa.Table) -> None:
+    def take_off_corrected(self, rows: pa.Table) -> None:
         """Remove what usable rows correct."""
         if "mends" in rows.column_names and rows["mends"].null_count < rows.num_rows:
             self._take_off(pc.unique(rows["mends"].drop_null()).to_pylist(), "mended")

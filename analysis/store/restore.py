@@ -129,9 +129,9 @@ def _contents(archive: zipfile.ZipFile, path: Path) -> Contents:
     if CONTENTS not in archive.namelist() or is_locked:
         raise StoreError(NO_BACKUP.format(path=path))
     try:
-        said: Any = json.loads(archive.read(CONTENTS))
-        ours = said["what"] == WHAT
-        is_newer = said["format"] > FORMAT or said["schema"] not in known_revisions()
+        listed: Any = json.loads(archive.read(CONTENTS))
+        ours = listed["what"] == WHAT
+        is_newer = listed["format"] > FORMAT or listed["schema"] not in known_revisions()
     except (ValueError, TypeError, KeyError):
         raise StoreError(NO_BACKUP.format(path=path)) from None
     if not ours:
@@ -139,7 +139,7 @@ def _contents(archive: zipfile.ZipFile, path: Path) -> Contents:
     if is_newer:
         raise StoreError(NEWER.format(path=path))
     try:
-        return Contents(said["schema"], tuple(TablePart(**part) for part in said["tables"]))
+        return Contents(listed["schema"], tuple(TablePart(**part) for part in listed["tables"]))
     except (TypeError, KeyError):
         raise StoreError(DAMAGED.format(path=path)) from None
 

@@ -61,8 +61,8 @@ class Writer:
         self._connection = connection
         self._file = next_number(connection, files.c.file)
         self._refusals = Refusals(connection, self._file, info.sha256)
-        told = {name: cell for name, cell in asdict(info).items() if cell is not None}
-        connection.execute(sa.insert(files).values(file=self._file, **told))
+        listed = {name: cell for name, cell in asdict(info).items() if cell is not None}
+        connection.execute(sa.insert(files).values(file=self._file, **listed))
 
     def add(self, table: str, accepted: pa.Table) -> Added:
         """Store the rows of a batch that say something new.
@@ -85,7 +85,7 @@ class Writer:
         Added
             Rows stored and rows that are the same as before.
         """
-        self._refusals.take_off_mended(accepted)
+        self._refusals.take_off_corrected(accepted)
         rows = accepted.filter(pc.is_valid(accepted["key"]))
         withdrawals = accepted.num_rows - rows.num_rows
         if rows.num_rows == 0:

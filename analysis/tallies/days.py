@@ -37,7 +37,7 @@ def day_tally(
     """
     axis, lines = coded.axis, coded.lines
     groups = Groups.around(axis, coded.attributes)
-    pieces = pieces_of(axis, coded.home.spells, dressing)
+    pieces = pieces_of(axis, coded.home.periods, dressing)
     of_piece = groups.of(pieces.start, axis, dressing)
     by_task = [of_task(timeline.intervals, task) for task in TASKS]
     scored = [i.loc[i["scored"].to_numpy(), ["line", "end_on", "on_time"]] for i in by_task]
@@ -49,7 +49,7 @@ def day_tally(
     place, n = np.searchsorted(wanted, of_piece), len(wanted)
     columns = groups.columns(wanted, lines, policy.on(timeline.as_of).settings.age_band_starts)
     heard = days_of_family(coded, heard_spans(coded, policy))
-    owned = days_of_child(axis, lines, coded.home.spells)
+    owned = days_of_child(axis, lines, coded.home.periods)
     home_days = sums(place, n, pieces.end - pieces.start)
     columns["home_line_days"] = home_days
     columns["child_days"] = sums(place, n, _counted(owned, pieces))

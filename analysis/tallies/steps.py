@@ -55,7 +55,7 @@ def step_days(timeline: Timeline, tallies: Tallies, policy: Policy) -> StepDays:
     """
     coded = timeline.coded
     axis, lines = coded.axis, coded.lines
-    periods = coded.home.spells
+    periods = coded.home.periods
     first = axis.day(periods.start).min(initial=axis.as_of)
     begins = _begins(int(first), axis.as_of)
     held = tallies.lines[["site", "family"]]

@@ -47,8 +47,8 @@ from analysis.timeline.frames import (
     interval_columns,
     lines_frame,
     outcomes_frame,
+    periods_frame,
     skin_frame,
-    spells_frame,
 )
 from analysis.timeline.home import Home, find_home
 from analysis.timeline.state import Care, care_of
@@ -177,7 +177,7 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
         as_of=as_of,
         coded=coded,
         lines=lines_frame(coded, of_dressing),
-        home_spells=spells_frame(axis, home),
+        home_spells=periods_frame(axis, home),
         accessed_spells=frame_of(ACCESSED_SPELLS, accessed),
         intervals=frame_of(INTERVALS, [c for task in TASKS for c in intervals[task]]),
         care=frame_of(CARE, [c for task in TASKS for c in care[task]]),

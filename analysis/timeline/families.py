@@ -66,8 +66,8 @@ def times_at_home(coded: Coded) -> Spans:
     axis, home, attributes = coded.axis, coded.home, coded.attributes
     here = np.flatnonzero(home.at_home)
     today = axis.pack(here, np.full(len(here), axis.as_of))
-    start = np.concatenate([home.spells.start, today])
-    end = np.concatenate([home.spells.end, today + 1])
+    start = np.concatenate([home.periods.start, today])
+    end = np.concatenate([home.periods.end, today + 1])
     pieces = attributes.pieces(merged(start, end))
     family = attributes.family[attributes.on(pieces.start)]
     return merged(

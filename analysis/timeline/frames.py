@@ -22,7 +22,7 @@ from analysis.timeline.care import Intervals
 from analysis.timeline.coded import OUTCOMES, Entries, words_of
 from analysis.timeline.episodes import FindingEvents, OutcomeEvents
 from analysis.timeline.families import Silence
-from analysis.timeline.home import SPELL_ENDS, Home, last_return
+from analysis.timeline.home import PERIOD_ENDS, Home, last_return
 from analysis.timeline.state import STATES, Care
 from analysis.vocabulary import State, Task
 
@@ -133,13 +133,13 @@ def _dates(days: Ints) -> npt.NDArray[np.datetime64]:
     return dates_of(np.where(days == NEVER, NO_DAY, days))
 
 
-def spells_frame(axis: Axis, home: Home) -> pd.DataFrame:
+def periods_frame(axis: Axis, home: Home) -> pd.DataFrame:
     """Make the frame `HOME_SPELLS`."""
     columns = {
-        "line": line_of(home.spells.start),
-        "start_on": dates_of(axis.day(home.spells.start)),
-        "end_on": dates_of(axis.day(home.spells.end)),
-        "ended_by": words_of(home.ended_by, SPELL_ENDS),
+        "line": line_of(home.periods.start),
+        "start_on": dates_of(axis.day(home.periods.start)),
+        "end_on": dates_of(axis.day(home.periods.end)),
+        "ended_by": words_of(home.ended_by, PERIOD_ENDS),
     }
     return pd.DataFrame(columns)[HOME_SPELLS.names]
 

@@ -26,7 +26,7 @@ from analysis.timeline.axis import (
 )
 from analysis.timeline.coded import Lines, Stays
 
-SPELL_ENDS = ("admission", "removal", "leaving", "as_of")
+PERIOD_ENDS = ("admission", "removal", "leaving", "as_of")
 
 
 @dataclass(frozen=True)
@@ -35,12 +35,12 @@ class Home:
 
     away: Spans
     """Stays by line, merged; one that has not ended by the as-of day ends the day after."""
-    spells: Spans
+    periods: Spans
     """Runs of home line-days."""
     days: Ints
     """By line: home line-days."""
     ended_by: Ints
-    """What ended each period: position in `SPELL_ENDS`."""
+    """What ended each period: position in `PERIOD_ENDS`."""
     first_on: Ints
     """By line: `home_from`, or the end of the stay in which it falls."""
     ended: Flags
@@ -58,7 +58,7 @@ class Home:
         key = axis.pack(line, day)
         today = (day == axis.as_of) & self.at_home[line]
         # a period that ends only because of the as-of day ends at home
-        return holds(self.spells, key) | found_in(self.spells.end, key) | today
+        return holds(self.periods, key) | found_in(self.periods.end, key) | today
 
 
 def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
@@ -85,19 +85,19 @@ def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
     position = np.arange(len(lines.child), dtype=np.int64)
     until = np.minimum(lines.end_on, axis.as_of)
     window = lines.home_from < until
-    spells = without(
+    periods = without(
         Spans(
             axis.pack(position[window], lines.home_from[window]),
             axis.pack(position[window], until[window]),
         ),
         away,
     )
-    of = line_of(spells.start)
-    at_line_end = axis.day(spells.end) == lines.end_on[of]
+    of = line_of(periods.start)
+    at_line_end = axis.day(periods.end) == lines.end_on[of]
     ended_by = np.select(
-        [at_line_end & lines.removed[of], at_line_end, found_in(away.start, spells.end)],
-        [SPELL_ENDS.index(w) for w in ("removal", "leaving", "admission")],
-        SPELL_ENDS.index("as_of"),
+        [at_line_end & lines.removed[of], at_line_end, found_in(away.start, periods.end)],
+        [PERIOD_ENDS.index(w) for w in ("removal", "leaving", "admission")],
+        PERIOD_ENDS.index("as_of"),
     )
     coming = axis.pack(position, np.minimum(lines.home_from, axis.later))
     late_back = np.searchsorted(away.start, coming, side="right") - 1
@@ -108,8 +108,8 @@ def find_home(axis: Axis, lines: Lines, stays: Stays) -> Home:
     ended = lines.end_on <= axis.as_of
     return Home(
         away=away,
-        spells=spells,
-        days=_days_by_line(spells, len(position)),
+        periods=periods,
+        days=_days_by_line(periods, len(position)),
         ended_by=ended_by,
         first_on=first_on,
         ended=ended,

@@ -78,7 +78,7 @@ def care_of(
     not_accessed = np.zeros(n, dtype=np.int64)
     unaccessed = np.zeros(n, dtype=bool)
     if task in PORT_TASKS:
-        covered = common(within(home.spells, *block.bounds), accessed)
+        covered = common(within(home.periods, *block.bounds), accessed)
         np.add.at(not_accessed, line_of(covered.start) - block.first, covered.end - covered.start)
         not_accessed = np.where(is_port, home_days - not_accessed, 0)
         unaccessed = is_port & ~holds(accessed, axis.pack(line, np.full(n, axis.as_of)))

@@ -71,8 +71,8 @@ def _in_place(view: DwellView) -> Component:
     table = _share_table(view, "Still in place", "in_place", "in_place")
     return figure_card(
         "How many lines are still in place?",
-        share_in_place(view.curves, view.drawn, view.at_risk, view.last_day)
-        if len(view.drawn)
+        share_in_place(view.curves, view.shown, view.at_risk, view.last_day)
+        if len(view.shown)
         else None,
         view.in_place_words,
         table=folded("Share still in place by day", table),
@@ -104,8 +104,8 @@ def _unplanned(view: DwellView) -> Component:
     table = _share_table(view, "Unplanned removal", "unplanned_share", "unplanned")
     return figure_card(
         "How many lines had an unplanned removal?",
-        ended_unplanned(view.curves, view.drawn, _days(view), view.last_day)
-        if len(view.drawn)
+        ended_unplanned(view.curves, view.shown, _days(view), view.last_day)
+        if len(view.shown)
         else None,
         view.unplanned_words,
         table=folded("Share with unplanned removal by day", table),

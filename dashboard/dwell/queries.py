@@ -52,16 +52,16 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     summary["sentence"] = [
         dwell_words.dwell_sentence(row, str(row["name"])) for row in summary.to_dict("records")
     ]
-    drawn = summary[summary["start_day"].notna().to_numpy(dtype=bool)]
-    drawn = drawn.nlargest(MOST_CURVES, "lines").sort_index()
-    drawn = drawn.assign(given=[dwell_words.given_from(start) for start in drawn["start_day"]])
+    shown = summary[summary["start_day"].notna().to_numpy(dtype=bool)]
+    shown = shown.nlargest(MOST_CURVES, "lines").sort_index()
+    shown = shown.assign(given=[dwell_words.given_from(start) for start in shown["start_day"]])
     curves = found_dwell.curves.assign(name=_names(found_dwell.curves["group"], by))
-    curves = curves[curves["name"].isin(drawn["name"])].reset_index(drop=True)
-    last_day, days = _axis(drawn)
+    curves = curves[curves["name"].isin(shown["name"])].reset_index(drop=True)
+    last_day, days = _axis(shown)
     risk = lines_at_risk(timeline, records, by, days)
     risk = risk.assign(name=_names(risk["group"], by))
-    risk = risk[risk["name"].isin(drawn["name"])].reset_index(drop=True)
-    at_days = _at_days(risk, curves, drawn)
+    risk = risk[risk["name"].isin(shown["name"])].reset_index(drop=True)
+    at_days = _at_days(risk, curves, shown)
     hazard = overdue_hazard(timeline, records)
     tests = _tests(found, asked) if len(summary) > 1 else ()
     return DwellView(
@@ -69,17 +69,17 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
         answer=_answer(found, summary, tests),
         curves=curves,
         summary=summary,
-        drawn=drawn,
+        shown=shown,
         at_risk=risk,
         at_days=at_days,
         last_day=last_day,
         in_place_words=dwell_words.shares_at_end(
-            curves, drawn, last_day, IN_PLACE, "Still in place"
+            curves, shown, last_day, IN_PLACE, "Still in place"
         ),
         unplanned_words=dwell_words.shares_at_end(
-            curves, drawn, last_day, ENDED_UNPLANNED, "Unplanned removal"
+            curves, shown, last_day, ENDED_UNPLANNED, "Unplanned removal"
         ),
-        left_out=_left_out(summary, drawn),
+        left_out=_left_out(summary, shown),
         tests=tests,
         hazard=hazard,
         hazard_words=hazard_verdict(hazard).sentence,
@@ -101,32 +101,32 @@ def _answer(found: Snapshot, summary: pd.DataFrame, tests: tuple[str, ...]) -> s
     return dwell_words.dwell_sentence(whole, None)
 
 
-def _axis(drawn: pd.DataFrame) -> tuple[int, tuple[int, ...]]:
+def _axis(shown: pd.DataFrame) -> tuple[int, tuple[int, ...]]:
     """Last day shown and the days with a tick: few enough for a phone."""
-    last = int(drawn["horizon"].max()) if len(drawn) else HORIZON_DAYS
+    last = int(shown["horizon"].max()) if len(shown) else HORIZON_DAYS
     step = next((s for s in STEPS if s * TICKS >= last - s), STEPS[-1])
     return last, (1, *range(step, last + 1, step))
 
 
-def _at_days(risk: pd.DataFrame, curves: pd.DataFrame, drawn: pd.DataFrame) -> pd.DataFrame:
+def _at_days(risk: pd.DataFrame, curves: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
     """Shares on the days of the axis: those of the last removal before."""
     shares = [*IN_PLACE, *ENDED_UNPLANNED]
     known = curves[["name", "day", *shares]].sort_values("day")
     table = pd.merge_asof(risk.sort_values("day"), known, on="day", by="name")
-    table = table.merge(drawn[["name", "start_day", "horizon"]], on="name")
+    table = table.merge(shown[["name", "start_day", "horizon"]], on="name")
     seen = (table["day"] >= table["start_day"]) & (table["day"] <= table["horizon"])
     table = table[seen.to_numpy(dtype=bool)].fillna({IN_PLACE[0]: 1.0, ENDED_UNPLANNED[0]: 0.0})
-    order = {name: at for at, name in enumerate(drawn["name"])}
+    order = {name: at for at, name in enumerate(shown["name"])}
     return table.sort_values(
         ["name", "day"], key=lambda c: c.map(order) if c.name == "name" else c, ignore_index=True
     )
 
 
-def _left_out(summary: pd.DataFrame, drawn: pd.DataFrame) -> str:
-    aside = summary[~summary["name"].isin(drawn["name"])]
+def _left_out(summary: pd.DataFrame, shown: pd.DataFrame) -> str:
+    rest = summary[~summary["name"].isin(shown["name"])]
     notes = []
-    if len(aside):
-        names = words.listed([str(n) for n in aside["name"]])
+    if len(rest):
+        names = words.listed([str(n) for n in rest["name"]])
         notes.append(f"No curve here for {names}; the table has all of them.")
     without = int(summary["without_time"].sum()) if len(summary) else 0
     if without:

@@ -19,7 +19,7 @@ class DwellView:
     """DWELL with `name`."""
     summary: pd.DataFrame
     """DWELL_SUMMARY with `name`, and `sentence`: its reading with the median."""
-    drawn: pd.DataFrame
+    shown: pd.DataFrame
     """Rows of `summary` whose curves the figures show, with `given`: the lines counted."""
     at_risk: pd.DataFrame
     """AT_RISK with `name` at the days of the axis."""

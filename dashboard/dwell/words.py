@@ -58,7 +58,7 @@ def given_from(start: Any) -> str:
 
 def shares_at_end(
     curves: pd.DataFrame,
-    drawn: pd.DataFrame,
+    shown: pd.DataFrame,
     last_day: int,
     columns: tuple[str, str, str],
     what: str,
@@ -68,7 +68,7 @@ def shares_at_end(
     `columns` names the share and its limits among those of DWELL.
     """
     parts = []
-    for row in drawn.to_dict("records"):
+    for row in shown.to_dict("records"):
         of_group = (curves["name"] == row["name"]) & (curves["day"] <= last_day)
         mine = curves[of_group.to_numpy(dtype=bool)]
         if not len(mine):

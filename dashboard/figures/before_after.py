@@ -39,17 +39,17 @@ def before_after(table: pd.DataFrame) -> go.Figure:
     low, high = _reach(table)
     figure = go.Figure()
     for which, shift, symbol, fill, edge in (OWN, ADJUSTED):
-        told = [
+        placed = [
             (row, height + shift)
             for row, height in zip(rows, heights, strict=True)
-            if _is_drawn(row[f"{which}_ratio"])
+            if _is_shown(row[f"{which}_ratio"])
         ]
-        figure.add_trace(_limits(told, which, low, high, edge))
+        figure.add_trace(_limits(placed, which, low, high, edge))
         figure.add_trace(
             go.Scatter(
                 name=which,
-                x=[min(max(row[f"{which}_ratio"], low), high) for row, _ in told],
-                y=[height for _, height in told],
+                x=[min(max(row[f"{which}_ratio"], low), high) for row, _ in placed],
+                y=[height for _, height in placed],
                 mode="markers",
                 marker={
                     "symbol": symbol,
@@ -58,7 +58,7 @@ def before_after(table: pd.DataFrame) -> go.Figure:
                     "opacity": 1,
                     "line": {"width": 2, "color": edge},
                 },
-                hovertext=[_said(row, which) for row, _ in told],
+                hovertext=[_hover(row, which) for row, _ in placed],
                 hoverinfo="text",
                 cliponaxis=False,
             )
@@ -88,25 +88,25 @@ def before_after(table: pd.DataFrame) -> go.Figure:
     return figure
 
 
-def _is_drawn(ratio: Any) -> bool:
+def _is_shown(ratio: Any) -> bool:
     return not pd.isna(ratio) and 0 < float(ratio) < math.inf
 
 
 def _reach(table: pd.DataFrame) -> tuple[float, float]:
     """Ends of the axis: whole doublings about 1 that hold all limits, a doubling at least."""
     names = [f"{w}_{c}" for w in ("own", "adjusted") for c in ("ratio", "lower", "upper")]
-    known = [float(v) for v in table[names].to_numpy(dtype=float).ravel() if _is_drawn(v)]
+    known = [float(v) for v in table[names].to_numpy(dtype=float).ravel() if _is_shown(v)]
     wide = max([abs(math.log2(v)) for v in known] or [1.0])
     reach = min(2.0 ** max(1, math.ceil(wide)), MOST)
     return max(1 / reach, LEAST), reach
 
 
 def _limits(
-    told: list[tuple[dict[Any, Any], float]], which: str, low: float, high: float, colour: str
+    placed: list[tuple[dict[Any, Any], float]], which: str, low: float, high: float, colour: str
 ) -> go.Scatter:
     x: list[float | None] = []
     y: list[float | None] = []
-    for row, height in told:
+    for row, height in placed:
         lower, upper = row[f"{which}_lower"], row[f"{which}_upper"]
         if not (pd.isna(lower) or pd.isna(upper)):
             x += [min(max(lower, low), high), min(max(upper, low), high), None]
@@ -121,7 +121,7 @@ def _limits(
     )
 
 
-def _said(row: dict[Any, Any], which: str) -> str:
+def _hover(row: dict[Any, Any], which: str) -> str:
     against = "the families' own before" if which == "own" else "similar families"
     ratio, lower, upper = (row[f"{which}_{c}"] for c in ("ratio", "lower", "upper"))
     limits = "limits not known" if pd.isna(lower) else f"95 % limits {lower:.2f} to {upper:.2f}"

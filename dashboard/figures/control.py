@@ -91,7 +91,7 @@ def _annotate(figure: go.Figure, marks: pd.DataFrame, n: int) -> None:
     figure.update_layout(
         height=HEIGHT + LETTERS_ABOVE, margin_t=figure.layout.margin.t + LETTERS_ABOVE
     )
-    room = max(n, 1) * LETTER_SHARE
+    space = max(n, 1) * LETTER_SHARE
     letters: list[tuple[float, list[str], list[str]]] = []
     for at, mark, text in zip(marks["at"], marks["mark"], marks["text"], strict=True):
         figure.add_shape(
@@ -104,12 +104,12 @@ def _annotate(figure: go.Figure, marks: pd.DataFrame, n: int) -> None:
             y1=1,
             line={"color": theme.INK, "width": 1, "dash": "dash"},
         )
-        if letters and at - letters[-1][0] < room:
+        if letters and at - letters[-1][0] < space:
             letters[-1][1].append(mark)
             letters[-1][2].append(f"{mark}: {text}")
         else:
             letters.append((at, [mark], [f"{mark}: {text}"]))
-    for at, names, said in letters:
+    for at, names, texts in letters:
         figure.add_annotation(
             x=at,
             yref="paper",
@@ -117,7 +117,7 @@ def _annotate(figure: go.Figure, marks: pd.DataFrame, n: int) -> None:
             yanchor="bottom",
             yshift=LETTERS_ABOVE,
             text=f"<b>{' '.join(names)}</b>",
-            hovertext="<br>".join(escape(text) for text in said),
+            hovertext="<br>".join(escape(text) for text in texts),
             showarrow=False,
             bgcolor=theme.SHEET,
             bordercolor=theme.INK,
@@ -207,13 +207,13 @@ def _points(
             "opacity": 1,
             "line": {"width": 2, "color": colour},
         },
-        hovertext=[_said(row) for row in rows.to_dict("records")],
+        hovertext=[_hover(row) for row in rows.to_dict("records")],
         hoverinfo="text",
         cliponaxis=False,
     )
 
 
-def _said(row: dict[Any, Any]) -> str:
+def _hover(row: dict[Any, Any]) -> str:
     parts = [
         f"{row['label']}{', ' + PROVISIONAL if row['provisional'] else ''}",
         f"{row['judged_rate_per_1000']:.2f} per 1000 home line-days",
@@ -251,7 +251,7 @@ def _expected(figure: go.Figure, chart: pd.DataFrame, open_: Any, top: float) ->
 
 def _signal_label(figure: go.Figure, chart: pd.DataFrame, rate: pd.Series[Any], top: float) -> None:
     """Name the newest point that breaks a rule: the others have the same mark."""
-    broken = [i for i, said in enumerate(chart["said"]) if said]
+    broken = [i for i, texts in enumerate(chart["said"]) if texts]
     if not broken:
         return
     at = broken[-1]

@@ -108,7 +108,7 @@ def family_strip(
             points = _points(rows, "on", {**style, "size": style["size"] * scale}, kind)
             named = _names(rows, now - first, NAMED[kind]) if kind in NAMED else {}
             data.append({**points, **named})
-    room = max((last - first) * 0.04, pd.Timedelta(days=1))
+    space = max((last - first) * 0.04, pd.Timedelta(days=1))
     figure = go.Figure(data, {"template": "none"})
     theme.quiet(figure, height=height + MARGINS)
     days = _days(groups, heights, as_of)
@@ -118,7 +118,7 @@ def family_strip(
         xaxis={
             **theme.AXIS,
             "type": "date",
-            "range": [f"{first - room / 2:%Y-%m-%d %H:%M}", f"{last + room:%Y-%m-%d %H:%M}"],
+            "range": [f"{first - space / 2:%Y-%m-%d %H:%M}", f"{last + space:%Y-%m-%d %H:%M}"],
             "tickformat": "%-d %b" if (now - first).days < 300 else "%b %Y",
             "nticks": 7,
             "showgrid": True,
@@ -269,7 +269,7 @@ def _bars(
         "width": THICK,
         "marker": style,
         "customdata": _rows(spans),
-        "hovertext": _said(spans["label"], spans["start_on"], spans["end_on"]),
+        "hovertext": _hover(spans["label"], spans["start_on"], spans["end_on"]),
         "hoverinfo": "text",
     }
 
@@ -278,7 +278,7 @@ def _rows(frame: pd.DataFrame) -> list[list[Any]]:
     return [[table, int(row)] for table, row in zip(frame["table"], frame["row"], strict=True)]
 
 
-def _said(label: pd.Series[Any], start: pd.Series[Any], end: pd.Series[Any]) -> list[str]:
+def _hover(label: pd.Series[Any], start: pd.Series[Any], end: pd.Series[Any]) -> list[str]:
     days = (end - start).dt.days
     return [
         f"{text}<br>{a:%d %b %Y} to {b:%d %b %Y}, {n} {'day' if n == 1 else 'days'}"
@@ -344,15 +344,15 @@ def _late(
 
 def _names(marks: pd.DataFrame, shown: pd.Timedelta, leave_out: str) -> dict[str, Any]:
     """Texts next to marks: to the left, else to the right, else none where marks crowd."""
-    room = shown * NAME_SHARE
+    space = shown * NAME_SHARE
     same = (marks["group"] == marks["group"].shift()).to_numpy(dtype=bool)
     next_same = (marks["group"] == marks["group"].shift(-1)).to_numpy(dtype=bool)
     before, after = marks["on"].diff(), -marks["on"].diff(-1)
     texts, places = [], []
     for label, free_left, free_right in zip(
         marks["label"],
-        before.isna() | (before > room) | ~same,
-        (after > room) & next_same,
+        before.isna() | (before > space) | ~same,
+        (after > space) & next_same,
         strict=True,
     ):
         text = str(label).removeprefix(leave_out) if free_left or free_right else ""

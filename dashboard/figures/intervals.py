@@ -124,10 +124,10 @@ def _dots(
 def _label(figure: go.Figure, row: dict[Any, Any], height: float, top: float) -> None:
     """Name and counts above a row; beyond the axis the limit is written."""
     days = f"{row['line_days']:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
-    told = NO_RATE if row["line_days"] == 0 else f"{row['events']} in {days}"
+    words = NO_RATE if row["line_days"] == 0 else f"{row['events']} in {days}"
     theme.note(
         figure,
-        f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>{told}</span>",
+        f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>{words}</span>",
         xref="paper",
         x=0,
         y=height + 0.2,

@@ -63,7 +63,7 @@ def learning_by_changes(table: pd.DataFrame) -> go.Figure:
                 "opacity": 1,
                 "line": {"width": 2, "color": theme.BLUE},
             },
-            hovertext=[_said(row) for row in table.to_dict("records")],
+            hovertext=[_hover(row) for row in table.to_dict("records")],
             hoverinfo="text",
             cliponaxis=False,
         )
@@ -98,7 +98,7 @@ def learning_by_changes(table: pd.DataFrame) -> go.Figure:
     return figure
 
 
-def _said(row: dict[Any, Any]) -> str:
+def _hover(row: dict[Any, Any]) -> str:
     limits = ""
     if not pd.isna(row["lower"]):
         limits = f"<br>95 % limits {row['lower']:.1%} to {row['upper']:.1%}"

@@ -64,7 +64,7 @@ def step_picture(
                     "opacity": 1,
                     "line": {"width": 1.5, "color": theme.BLUE if filled else theme.EDGE},
                 },
-                hovertext=[_said(r) for r in part.to_dict("records")],
+                hovertext=[_hover(r) for r in part.to_dict("records")],
                 hoverinfo="text",
                 cliponaxis=False,
             )
@@ -101,7 +101,7 @@ def _faint(prob: float) -> str:
     return f"{round(100 * prob)}" if prob >= 0.05 else ""
 
 
-def _said(row: dict[Any, Any]) -> str:
+def _hover(row: dict[Any, Any]) -> str:
     prob = 100 * float(row["prob"])
     return (
         f"Family {row['family_id']}, {row['step_name']}<br>{row['missed']} of {row['seen']} "

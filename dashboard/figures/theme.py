@@ -58,7 +58,7 @@ def quiet(figure: go.Figure, *, height: int) -> go.Figure:
 
 
 def note(figure: go.Figure, text: str, *, soft: bool = True, **place: Any) -> None:
-    """Write small words in a figure; `place` as of plotly's annotations."""
+    """Write small words in a figure; `place` as for plotly's annotations."""
     font = {"size": SMALL, "color": SOFT_INK} if soft else {"size": SMALL}
     figure.add_annotation(text=text, showarrow=False, font=font, **place)
 
@@ -66,7 +66,7 @@ def note(figure: go.Figure, text: str, *, soft: bool = True, **place: Any) -> No
 def line(
     figure: go.Figure, x: tuple[Any, Any], y: tuple[Any, Any], stroke: dict[str, Any], **place: Any
 ) -> None:
-    """Draw a straight line from the first x and y to the second; `place` as of plotly's shapes."""
+    """Draw a straight line from the first x and y to the second; `place` as for plotly's shapes."""
     figure.add_shape(type="line", x0=x[0], x1=x[1], y0=y[0], y1=y[1], line=stroke, **place)
 
 

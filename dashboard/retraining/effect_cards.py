@@ -15,7 +15,7 @@ from dashboard.layout.choosing import choice as choose
 from dashboard.layout.words import limits, number, percent, percents
 from dashboard.retraining.views import HelpedView
 
-MOST_DRAWN = 6
+MOST_SHOWN = 6
 REGRESSION_NOTE = (
     "Families get a refresher after a bad period, and bad periods pass anyway (regression to the "
     "mean), so before and after alone shows an effect where there is none. The comparison with "
@@ -44,7 +44,7 @@ def effect_card(view: HelpedView) -> Component:
             notes=(REGRESSION_NOTE,),
             explained=(("refresher_effect", "How the effect is calculated"),),
         )
-    shown = table[table["adjusted_lower"].notna().to_numpy(dtype=bool)].head(MOST_DRAWN)
+    shown = table[table["adjusted_lower"].notna().to_numpy(dtype=bool)].head(MOST_SHOWN)
     notes = [REGRESSION_NOTE, SCOPE_NOTE]
     if len(shown):
         notes.insert(0, MARKS)

@@ -38,7 +38,7 @@ def head_part(head: WeekHead) -> Component:
     return static(
         "week/head",
         head=head,
-        title=f"{TITLE}: {head.said}",
+        title=f"{TITLE}: {head.text}",
         path=PATH,
         others=[
             (text, week_address(WeekChoice(name, chosen.whose, chosen.known)))

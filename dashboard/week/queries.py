@@ -105,7 +105,7 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
     return WeekHead(
         context=context,
         choice=WeekChoice(period.name, str(whose), known),
-        said=period.words,
+        text=period.words,
         first=period.start,
         weeks=tuple((w.name, w.words) for w in weeks),
         roles=tuple((str(r), SAID[r]) for r in roles),

@@ -18,7 +18,7 @@ class WeekHead:
     context: PageContext
     choice: WeekChoice
     """As understood, with defaults filled in."""
-    said: str
+    text: str
     first: date
     """First day of the week."""
     weeks: Options

@@ -66,7 +66,7 @@ class Programme:
         told = []
         for part in by_block(coded, POLICY, [Task.DRESSING]):
             found = part.intervals[Task.DRESSING]
-            months = months_of(axis, within(home.spells, *part.block.bounds))
+            months = months_of(axis, within(home.periods, *part.block.bounds))
             dated = DatedDays(
                 found.key,
                 found.home_on,

@@ -48,7 +48,7 @@ def row_form(
     """The form of a row: as it was sent, or as it was just corrected and is still wrong."""
     fault = wrong or Wrong(row.column, row.value, row.reason)
     facts = (row.table, fault.column, fault.value, fault.reason)
-    said = why(*facts)
+    sentence = why(*facts)
     known = {c.name: c for c in INCOMING[row.table].columns}
     hints = _hints(row, found.edition)
     return RowForm(
@@ -58,7 +58,7 @@ def row_form(
         file=row.file,
         sheet=row.sheet,
         row=row.row_number,
-        what=f"{said[:1].upper()}{said[1:]}. {how_to_fix(*facts)}",
+        what=f"{sentence[:1].upper()}{sentence[1:]}. {how_to_fix(*facts)}",
         tried=wrong is not None,
         fields=tuple(
             _field(at, head, (cells or row.cells)[head], known.get(head), hints.get(head), fault)

@@ -17,13 +17,13 @@ def helped_view(training: Training, choice: NeedsChoice) -> HelpedView:
     """What the lower part of the educator's page shows, of all of the person's sites."""
     effects, learning = training.helped
     found = training.found
-    told = effects[(effects["families"] > 0).to_numpy(dtype=bool)]
-    told = told.assign(
-        step_name=[step_name(found, str(s)) for s in told["step"]],
-        reading=told["reading"].str.removeprefix(REGRESSION_CAUTION),
+    known = effects[(effects["families"] > 0).to_numpy(dtype=bool)]
+    known = known.assign(
+        step_name=[step_name(found, str(s)) for s in known["step"]],
+        reading=known["reading"].str.removeprefix(REGRESSION_CAUTION),
     )
-    told = told.sort_values(
-        "missed_before", ascending=False, key=lambda c: c + told["missed_after"], kind="stable"
+    known = known.sort_values(
+        "missed_before", ascending=False, key=lambda c: c + known["missed_after"], kind="stable"
     )
     learning = learning[(learning["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
     missed = learning.groupby("step", observed=True)["missed"].sum().sort_values(ascending=False)
@@ -32,7 +32,7 @@ def helped_view(training: Training, choice: NeedsChoice) -> HelpedView:
     curve = choice.curve if choice.curve in names else next(iter(names), None)
     own = learning[(learning["step"] == curve).to_numpy(dtype=bool, na_value=False)]
     return HelpedView(
-        effects=told.reset_index(drop=True),
+        effects=known.reset_index(drop=True),
         learning=own.assign(name=_ranges(own)).reset_index(drop=True),
         curve=curve,
         curve_name="" if curve is None else names[curve],

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import typer
 
-from analysis.cli.nearest import nearest
 from analysis.cli.opening import opened, snapshot_of
 from analysis.cli.options.files import Export, ExportDeidentified
 from analysis.cli.people import note_export
-from analysis.errors import UsageError
+from analysis.errors import UsageError, nearest
 from analysis.exports import (
     OF_A_COMMAND,
     RECORDS,

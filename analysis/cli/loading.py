@@ -13,11 +13,10 @@ from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as ProgressBar
 
-from analysis.cli.nearest import nearest
 from analysis.cli.opening import opened, policy_of
 from analysis.cli.options.loading import Ingest, Refused
 from analysis.cli.output import show
-from analysis.errors import UsageError
+from analysis.errors import UsageError, nearest
 from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
 from analysis.ingest.refused import listed, write_back
 from analysis.policy import Policy, read_text

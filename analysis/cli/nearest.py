@@ -1,20 +1,12 @@
-"""Which value was meant? A misspelt one is refused with the values that are known."""
+"""Is a value of an option in the data? One that is not is refused with those that are."""
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 
-from analysis.errors import UsageError
+from analysis.errors import UsageError, nearest
 
 MOST_LISTED = 20
-
-
-def nearest(given: str, known: Iterable[str]) -> str:
-    """Return ' Did you mean …?' with the value that is spelt most alike, or nothing."""
-    by_fold = {value.casefold(): value for value in known}
-    close = difflib.get_close_matches(given.casefold(), list(by_fold), n=1, cutoff=0.5)
-    return f" Did you mean {by_fold[close[0]]!r}?" if close else ""
 
 
 def check_known(what: str, given: Iterable[str], known: Iterable[object]) -> None:

@@ -13,9 +13,9 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from analysis.cautions import CAUTIONS
-from analysis.cli.nearest import nearest
 from analysis.cli.options.declared import Command
 from analysis.cli.options.shared import SHARED
+from analysis.errors import nearest
 
 ABOUT = "Which families to call about a central line at home, and why."
 _NO_CHOICE = re.compile(r"'(?P<given>.*)' is not one of (?P<choices>.*)\.$")

@@ -20,6 +20,7 @@ from analysis.cli.options.rates import (
 )
 from analysis.cli.output import show
 from analysis.decisions.signal_work import signals as worked_on
+from analysis.errors import nearest
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
     MeasureError,
@@ -162,6 +163,7 @@ def signals(asked: Signals) -> None:
         if asked.event not in known:
             raise MeasureError(
                 f"event {asked.event!r} is not followed; followed are {', '.join(known)}."
+                f"{nearest(asked.event, known)}"
             )
         table = table[(table["event"] == asked.event).to_numpy(dtype=bool)].reset_index(drop=True)
     show(table, asked)

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.errors import nearest
 from analysis.measures.counts import MeasureError, counts, family_counts, is_judged
 from analysis.measures.coverage import log_coverage
 from analysis.stats.comparison import RateRatio, exact_rate_ratio, midp_rate_ratio
@@ -86,7 +87,9 @@ def compare(
     for name, part in zip((first, second), parts, strict=True):
         if not part["line_days"].sum():
             known = ", ".join(groups) or "none"
-            raise MeasureError(f"{name!r} has no home line-days; by {by} there are {known}.")
+            raise MeasureError(
+                f"{name!r} has no home line-days; by {by} there are {known}.{nearest(name, groups)}"
+            )
     _check_coverage(tallies, event, by, (first, second))
     sums = [int(part[column].sum()) for part in parts for column in ("events", "judged_days")]
     alone = _RATIOS[limits](*sums)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.errors import UsageError
+from analysis.errors import UsageError, nearest
 from analysis.measures.grouping import group_of, in_group_order
 from analysis.tables.measures import COUNTS
 from analysis.tallies import Tallies
@@ -69,7 +69,9 @@ def check_event(tallies: Tallies, event: str) -> None:
     """
     known = list(tallies.events["event"].cat.categories)
     if event not in known:
-        raise MeasureError(f"event {event!r} is not known; known are {', '.join(known)}.")
+        raise MeasureError(
+            f"event {event!r} is not known; known are {', '.join(known)}.{nearest(event, known)}"
+        )
 
 
 def days_and_events(

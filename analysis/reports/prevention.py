@@ -12,6 +12,7 @@ from analysis.measures import (
     PROGRAMME,
     Limits,
     MeasureError,
+    chart_false_alarms,
     compare,
     compared_rates,
     logging_bias,
@@ -29,7 +30,7 @@ from analysis.reports.figures import Point
 from analysis.reports.outside import outside_parts
 from analysis.reports.period import month_words
 from analysis.reports.report import Figure, Part, Report, Table
-from analysis.verdicts import chart_verdict, event_name, ratio_verdict
+from analysis.verdicts import chart_verdict, event_name, false_alarm_sentence, ratio_verdict
 from analysis.vocabulary import Basis, Copy, Grouping, OutcomeKind, Role
 from analysis.words import (
     NOT_NHSN,
@@ -74,7 +75,7 @@ def prevention_report(data: ReportData, copy: Copy) -> Report:
     parts = [
         _signals(data),
         _events(data),
-        _drift(chart, by),
+        _drift(data, chart, by),
         _compared(data, chart, by),
         _sites(data),
     ]
@@ -161,7 +162,7 @@ def _events(data: ReportData) -> Part:
     )
 
 
-def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
+def _drift(data: ReportData, chart: pd.DataFrame, by: Grouping) -> Part:
     title = "Is the rate of skin events changing?"
     explained = ("control_chart", "skin_rate")
     shown = chart.tail(PERIODS_SHOWN)
@@ -201,9 +202,12 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
         )
         for row in shown.to_dict("records")
     )
+    verdict = chart_verdict(chart.rename(columns={"group": "period"}), by)
+    alarms = chart_false_alarms(data.now, SKIN, by, usual_basis(SKIN))
+    false = false_alarm_sentence(alarms, verdict.settled, by)
     return Part(
         title,
-        chart_verdict(chart.rename(columns={"group": "period"}), by).sentence,
+        verdict.sentence,
         Figure(
             figures.control_chart(points, centre, lower, upper, PER),
             "Filled: complete; hollow: provisional; diamond: breaks a rule. Solid: centre; "
@@ -215,6 +219,7 @@ def _drift(chart: pd.DataFrame, by: Grouping) -> Part:
                 f"Centre and limits come from all {len(chart)} {by}s. A provisional {by} may still "
                 "rise as late entries come in."
             ),
+            *([false] if false else []),
         ),
         explained,
     )

@@ -2,13 +2,15 @@
 
 Run from the project's folder: ``python -m tests.benchmarks.simulate_rates``. Seeded: the same
 figures every time. Every figure is a share of simulations; the error of one is about
-sqrt(p (1 - p) / n), with n beside each table. Nothing is asserted here; docstrings quote it.
+sqrt(p (1 - p) / n), with n next to each table. A number after the
+module's name is the share of the repeats. Nothing is asserted here; docstrings quote it.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+import sys
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
@@ -46,7 +48,7 @@ def holds(lower: np.ndarray, truth: object, upper: np.ndarray) -> float:
     return float(np.mean((lower <= truth) & (truth <= upper)))
 
 
-def coverage_of_counts(n: int = 20_000) -> None:
+def coverage_of_counts(n: int) -> None:
     """Limits of a rate when events are independent."""
     rng = np.random.default_rng(1)
     rows = []
@@ -69,7 +71,7 @@ def coverage_of_counts(n: int = 20_000) -> None:
     table(f"Coverage of 95 % limits, independent events (n = {n})", heads, rows)
 
 
-def coverage_of_clustered_rates(n: int = 2000) -> None:
+def coverage_of_clustered_rates(n: int) -> None:
     """Limits of a rate when a few families have most events."""
     rng = np.random.default_rng(2)
     rows = []
@@ -94,7 +96,7 @@ def coverage_of_clustered_rates(n: int = 2000) -> None:
     table(f"Coverage of 95 % limits of a rate; cl.: events cluster (n = {n})", heads, rows)
 
 
-def coverage_of_shares(n: int = 1000) -> None:
+def coverage_of_shares(n: int) -> None:
     """Limits of a share when a family's intervals are alike."""
     rng = np.random.default_rng(3)
     rows = []
@@ -120,7 +122,7 @@ def coverage_of_shares(n: int = 1000) -> None:
     table(f"Coverage of 95 % limits of a share (n = {n})", heads, rows)
 
 
-def size_of_ratio_tests(n: int = 2000) -> None:
+def size_of_ratio_tests(n: int) -> None:
     """Share of equal rates called different at 5 %."""
     rng = np.random.default_rng(4)
     rows = []
@@ -154,7 +156,7 @@ def size_of_ratio_tests(n: int = 2000) -> None:
     table(f"Equal rates called different at 5 %; cl.: events cluster (n = {n})", heads, rows)
 
 
-def size_of_trend(n: int = 1000) -> None:
+def size_of_trend(n: int) -> None:
     """Share of steady rates called a trend at 5 %; families come and go."""
     rng = np.random.default_rng(5)
     rows = []
@@ -197,7 +199,7 @@ def beyond_three_sigma(
     return bool((np.abs(events - mean) > 3 * np.sqrt(mean))[later].any())
 
 
-def false_alarms_of_rules(n: int = 2000, months: int = 24) -> None:
+def false_alarms_of_rules(n: int, months: int = 24) -> None:
     """Share of charts of a steady rate with at least one false signal in two years."""
     rng = np.random.default_rng(6)
     for frozen in (False, True):
@@ -234,7 +236,7 @@ RULES = {
 }
 
 
-def power_of_rules(n: int = 2000) -> None:
+def power_of_rules(n: int) -> None:
     """Share of charts that see a doubled rate within 12 months after a frozen baseline."""
     rng = np.random.default_rng(7)
     rows = []
@@ -251,7 +253,7 @@ def power_of_rules(n: int = 2000) -> None:
     table(f"Doubled rates seen within 12 months (n = {n})", heads, rows)
 
 
-def false_alarms_of_gap_charts(n: int = 4000) -> None:
+def false_alarms_of_gap_charts(n: int) -> None:
     """Share of gaps of a steady process outside the limits."""
     rng = np.random.default_rng(8)
     rows = []
@@ -276,7 +278,7 @@ def false_alarms_of_gap_charts(n: int = 4000) -> None:
     )
 
 
-def change_points(n: int = 400) -> None:
+def change_points(n: int) -> None:
     """Size of the search test, and how often the likely months hold the step."""
     rng = np.random.default_rng(9)
     rows = []
@@ -303,7 +305,7 @@ def change_points(n: int = 400) -> None:
     table(f"Change point in 24 months; step anywhere (n = {n})", heads, rows)
 
 
-def funnels(n: int = 1000, groups: int = 12) -> None:
+def funnels(n: int, groups: int = 12) -> None:
     """Share of groups outside the 99.8 % limits, without and with ordinary differences."""
     rng = np.random.default_rng(10)
     rows = []
@@ -325,7 +327,7 @@ def funnels(n: int = 1000, groups: int = 12) -> None:
     table(f"Groups outside 99.8 % limits; differ: true SD 30 % (n = {n})", heads, rows)
 
 
-def overdispersion_tests(n: int = 300) -> None:
+def overdispersion_tests(n: int) -> None:
     """Size and power of the test of one rate."""
     rng = np.random.default_rng(11)
     rows = []
@@ -352,7 +354,7 @@ def overdispersion_tests(n: int = 300) -> None:
     )
 
 
-def nowcasts(n: int = 400) -> None:
+def nowcasts(n: int) -> None:
     """Coverage of the nowcast of the last period, and size of the test of change."""
     rng = np.random.default_rng(12)
     rows = []
@@ -379,7 +381,7 @@ def nowcasts(n: int = 400) -> None:
     table(f"Nowcasts of a steady delay, 95 % limits (n = {n})", heads, rows)
 
 
-def shrunk_families(n: int = 400) -> None:
+def shrunk_families(n: int) -> None:
     """Of families said to be above a limit with probability over 0.8, how many are?"""
     rng = np.random.default_rng(13)
     rows = []
@@ -421,22 +423,29 @@ def shrunk_families(n: int = 400) -> None:
     )
 
 
-def main() -> None:
-    """Run every simulation."""
-    coverage_of_counts()
-    coverage_of_clustered_rates()
-    coverage_of_shares()
-    size_of_ratio_tests()
-    size_of_trend()
-    false_alarms_of_rules()
-    power_of_rules()
-    false_alarms_of_gap_charts()
-    change_points()
-    funnels()
-    overdispersion_tests()
-    nowcasts()
-    shrunk_families()
+REPEATS: dict[Callable[[int], None], int] = {
+    coverage_of_counts: 20_000,
+    coverage_of_clustered_rates: 2000,
+    coverage_of_shares: 1000,
+    size_of_ratio_tests: 2000,
+    size_of_trend: 1000,
+    false_alarms_of_rules: 2000,
+    power_of_rules: 2000,
+    false_alarms_of_gap_charts: 4000,
+    change_points: 400,
+    funnels: 1000,
+    overdispersion_tests: 300,
+    nowcasts: 400,
+    shrunk_families: 400,
+}
+"""Every simulation with its repeats."""
+
+
+def main(share: float = 1.0) -> None:
+    """Run every simulation, with a share of its repeats."""
+    for simulation, repeats in REPEATS.items():
+        simulation(max(20, round(share * repeats)))
 
 
 if __name__ == "__main__":
-    main()
+    main(float(sys.argv[1]) if len(sys.argv) > 1 else 1.0)

@@ -218,6 +218,7 @@ def test_refused_rows_are_written_back_mended_and_gone(stored, tmp_path):
     [
         (("lines", "--as-of", "3 March"), 2, "is not a date; write it like 2031-03-01"),
         (("rates", "--event", "sore"), 2, "'sore' is not known"),
+        (("rates", "--event", "Sknn"), 2, "Did you mean 'skin'?"),
         (("chart", "--event", "skin", "--by", "site"), 2, "by month or by quarter"),
         (
             ("compare", "--event", "skin", "--by", "site", *AS_OF),

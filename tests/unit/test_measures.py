@@ -162,6 +162,8 @@ def test_a_comparison_needs_two_groups_with_line_days():
     tallies = tallies_on("2031-04-10")
     with pytest.raises(MeasureError, match="has no home line-days; by site there are north, south"):
         compare(tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT, "north", "west")
+    with pytest.raises(MeasureError, match="Did you mean 'north'"):
+        compare(tallies, "skin", Grouping.SITE, Basis.LINE, Limits.EXACT, "nroth", "south")
     with pytest.raises(MeasureError, match="two groups have to be named"):
         compare(tallies, "skin", Grouping.ALL, Basis.LINE, Limits.EXACT)
 

@@ -421,3 +421,12 @@ def test_a_figure_stays_within_its_frame():
     assert "▲ 90.0" in drawn
     only = figures.ranges([figures.Point("a", float("nan"))], "x", reference=1.0, ratio=True)
     assert "not available" in render.svg(only)
+
+
+def test_the_report_states_how_often_such_a_chart_gives_a_false_signal(made):
+    part = next(
+        p
+        for p in report(made, MONTH, Role.PREVENTION, Copy.TEAM).parts
+        if p.title.startswith("Is the rate of skin events")
+    )
+    assert [n for n in part.notes if "If the rate were steady, " in n and "like this one" in n]

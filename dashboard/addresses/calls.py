@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from urllib.parse import parse_qs, urlencode
 
-from dashboard.addresses.reading import whole_number
+from dashboard.addresses.reading import read, written
 
 
 @dataclass(frozen=True)
@@ -29,16 +28,7 @@ def read_choice(search: str | None) -> Choice:
     >>> read_choice("?show=call_today&page=2").page
     2
     """
-    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
-    return Choice(
-        band=given.get("show"),
-        site=given.get("site"),
-        nurse=given.get("nurse"),
-        language=given.get("language"),
-        page=whole_number(given.get("page"), 1),
-        per_page=whole_number(given.get("rows"), 50),
-        family_id=given.get("family"),
-    )
+    return read(Choice, search, _NAMES)
 
 
 def write_choice(choice: Choice) -> str:
@@ -51,14 +41,16 @@ def write_choice(choice: Choice) -> str:
     >>> write_choice(Choice())
     '/'
     """
-    given = {
-        "show": choice.band,
-        "site": choice.site,
-        "nurse": choice.nurse,
-        "language": choice.language,
-        "page": None if choice.page == 1 else str(choice.page),
-        "rows": None if choice.per_page == 50 else str(choice.per_page),
-        "family": choice.family_id,
-    }
-    query = urlencode({k: v for k, v in given.items() if v is not None})
-    return f"/?{query}" if query else "/"
+    return written("/", choice, _NAMES)
+
+
+_NAMES = {
+    "show": "band",
+    "site": "site",
+    "nurse": "nurse",
+    "language": "language",
+    "page": "page",
+    "rows": "per_page",
+    "family": "family_id",
+}
+"""Names in the address, and the parts of the choice that they name."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from urllib.parse import parse_qs
+
+from dashboard.addresses.reading import read
 
 
 @dataclass(frozen=True)
@@ -15,4 +16,4 @@ class DwellChoice:
 
 def read_dwell(search: str | None) -> DwellChoice:
     """Choice of the dwell page from the address's query."""
-    return DwellChoice(parse_qs((search or "").lstrip("?")).get("by", ["all"])[0])
+    return read(DwellChoice, search, {"by": "by"})

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from urllib.parse import parse_qs, quote, unquote, urlencode
+from urllib.parse import quote, unquote, urlencode
 
-from dashboard.addresses.reading import iso_day, whole_number
+from dashboard.addresses.reading import iso_day, query_of, whole_number
 
 FAMILY = "/family/"
 
@@ -51,7 +51,7 @@ def read_family_choice(search: str | None) -> FamilyChoice:
     >>> read_family_choice("?known=2031-03-04").known_on
     datetime.date(2031, 3, 4)
     """
-    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    given = query_of(search)
     usual = FamilyChoice()
     time = given.get("time", usual.time)
     return FamilyChoice(

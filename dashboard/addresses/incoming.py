@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from urllib.parse import parse_qs, urlencode
 
-from dashboard.addresses.reading import whole_number
+from dashboard.addresses.reading import read, written
 
 
 @dataclass(frozen=True)
@@ -24,11 +23,7 @@ def read_incoming(search: str | None) -> IncomingChoice:
     >>> read_incoming("?refused=3&files=x")
     IncomingChoice(files=1, refused=3)
     """
-    given = parse_qs((search or "").lstrip("?"))
-    return IncomingChoice(
-        files=whole_number(given.get("files", [None])[0], 1),
-        refused=whole_number(given.get("refused", [None])[0], 1),
-    )
+    return read(IncomingChoice, search, _NAMES)
 
 
 def incoming_address(choice: IncomingChoice, part: str) -> str:
@@ -39,5 +34,7 @@ def incoming_address(choice: IncomingChoice, part: str) -> str:
     >>> incoming_address(IncomingChoice(files=2), "files")
     '/incoming?files=2#files'
     """
-    chosen = {name: n for name, n in vars(choice).items() if n != 1}
-    return f"/incoming{'?' if chosen else ''}{urlencode(chosen)}#{part}"
+    return f"{written('/incoming', choice, _NAMES)}#{part}"
+
+
+_NAMES = {"files": "files", "refused": "refused"}

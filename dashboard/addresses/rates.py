@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from urllib.parse import parse_qs, urlencode
+
+from dashboard.addresses.reading import read, written
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,7 @@ class RatesChoice:
     nurse: str | None = None
 
 
-_NAMES = tuple(part.name for part in fields(RatesChoice))
+_NAMES = {part.name: part.name for part in fields(RatesChoice)}
 PATH = "/rates"
 
 
@@ -35,10 +36,7 @@ def rates_address(choice: RatesChoice) -> str:
     >>> rates_address(RatesChoice(site="North 2")), rates_address(RatesChoice())
     ('/rates?site=North+2', '/rates')
     """
-    usual = RatesChoice()
-    given = {name: getattr(choice, name) for name in _NAMES}
-    query = urlencode({k: v for k, v in given.items() if v is not None and v != getattr(usual, k)})
-    return PATH + (f"?{query}" if query else "")
+    return written(PATH, choice, _NAMES)
 
 
 def read_rates(search: str | None) -> RatesChoice:
@@ -49,5 +47,4 @@ def read_rates(search: str | None) -> RatesChoice:
     >>> read_rates("?event=pus&by=therapy").by
     'therapy'
     """
-    given = parse_qs((search or "").lstrip("?"))
-    return RatesChoice(**{name: given[name][0] for name in _NAMES if name in given})
+    return read(RatesChoice, search, _NAMES)

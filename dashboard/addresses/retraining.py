@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from urllib.parse import parse_qs, urlencode
+from urllib.parse import urlencode
 
-from dashboard.addresses.reading import whole_number
+from dashboard.addresses.reading import query_of, read, whole_number, written
 
 RETRAINING = "/retraining"
 
@@ -58,21 +58,7 @@ def read_needs(search: str | None) -> NeedsChoice:
     >>> read_needs("?show=all&family=F1&need=mask").opened
     ('F1', None, 'mask')
     """
-    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
-    return NeedsChoice(
-        show=given.get("show", "likely"),
-        step=given.get("step"),
-        site=given.get("site"),
-        page=whole_number(given.get("page"), 1),
-        per_page=whole_number(given.get("rows"), 50),
-        family_id=given.get("family"),
-        caregiver_id=given.get("caregiver"),
-        need=given.get("need"),
-        skill=given.get("skill", NeedsChoice.skill),
-        together=given.get("together", NeedsChoice.together),
-        size=whole_number(given.get("size"), NeedsChoice.size),
-        curve=given.get("curve"),
-    )
+    return read(NeedsChoice, search, _NEEDS)
 
 
 def write_needs(choice: NeedsChoice) -> str:
@@ -83,13 +69,7 @@ def write_needs(choice: NeedsChoice) -> str:
     >>> write_needs(NeedsChoice(family_id="F1", caregiver_id="K 1", need="mask"))
     '/retraining?family=F1&caregiver=K+1&need=mask'
     """
-    usual = NeedsChoice()
-    given = {
-        name: value
-        for name, part in _NEEDS.items()
-        if (value := getattr(choice, part)) != getattr(usual, part)
-    }
-    return f"{RETRAINING}?{urlencode(given)}" if given else RETRAINING
+    return written(RETRAINING, choice, _NEEDS)
 
 
 _NEEDS = {
@@ -119,7 +99,7 @@ def read_session(search: str | None) -> SessionName | None:
     >>> read_session("?site=North") is None
     True
     """
-    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
+    given = query_of(search)
     if "sheet" not in given:
         return None
     return SessionName(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from urllib.parse import parse_qs, urlencode
+
+from dashboard.addresses.reading import read, written
 
 
 @dataclass(frozen=True)
@@ -26,8 +27,7 @@ def read_week(search: str | None) -> WeekChoice:
     >>> read_week("?week=2031-W11&for=educator")
     WeekChoice(week='2031-W11', whose='educator', known=None)
     """
-    given = {k: v[0] for k, v in parse_qs((search or "").lstrip("?")).items()}
-    return WeekChoice(given.get("week"), given.get("for"), given.get("known"))
+    return read(WeekChoice, search, _NAMES)
 
 
 def week_address(choice: WeekChoice, kind: str | None = None) -> str:
@@ -38,6 +38,8 @@ def week_address(choice: WeekChoice, kind: str | None = None) -> str:
     >>> week_address(WeekChoice("2031-W11", "educator", "now"), "pdf")
     '/week/report.pdf?week=2031-W11&for=educator&known=now'
     """
-    given = {"week": choice.week, "for": choice.whose, "known": choice.known}
-    query = urlencode({k: v for k, v in given.items() if v is not None})
-    return f"/week{f'/report.{kind}' if kind else ''}?{query}"
+    path = f"/week/report.{kind}" if kind else "/week"
+    return written(path, choice, _NAMES)
+
+
+_NAMES = {"week": "week", "for": "whose", "known": "known"}

@@ -8,7 +8,7 @@ from analysis.reports.educator import educator_report
 from analysis.reports.manager import manager_report
 from analysis.reports.outside import outside_request
 from analysis.reports.pdf import PdfError, pdf_file
-from analysis.reports.period import Period, month, week, week_of
+from analysis.reports.period import Period, month, month_of, week, week_of
 from analysis.reports.prevention import prevention_report
 from analysis.reports.render import body, file_name, html_file, style_sheet
 from analysis.reports.report import Report
@@ -33,6 +33,7 @@ __all__ = [
     "gather",
     "html_file",
     "month",
+    "month_of",
     "outside_request",
     "pdf_file",
     "style_sheet",

@@ -12,7 +12,7 @@ class WeekChoice:
     """As read from an address; each part may be missing or mistaken."""
 
     week: str | None = None
-    """ISO week, as ``2031-W11``, or a day in it."""
+    """ISO week, as ``2031-W11``, a day in it, or a month, as ``2031-03``."""
     whose: str | None = None
     """Role whose summary it is."""
     known: str | None = None

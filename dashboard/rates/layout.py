@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from dashboard.addresses.rates import read_rates
 from dashboard.figures import control_chart, rate_intervals, site_funnel
+from dashboard.figures.gaps import gap_figure
 from dashboard.figures.small_multiples import small_multiples
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
@@ -29,6 +30,8 @@ from dashboard.session.session import Session
 
 PATH = "/rates"
 TITLE = "Rates"
+FEWEST_GAPS, MOST_GAPS = 2, 120
+"""Events are rare enough for a chart of the gaps between them."""
 
 
 def layout(session: Session, search: str | None) -> list[Component]:
@@ -69,13 +72,15 @@ def parts_of_choice(
     view = queries.rates(read_rates(search))
     beside = queries.beside_rates(view)
 
-    opens = tuple(queries.session.may_open(page) for page in (Page.FAMILY, Page.RETRAINING))
+    opens = tuple(
+        queries.session.may_open(page) for page in (Page.FAMILY, Page.RETRAINING, Page.WEEK)
+    )
 
     def build() -> tuple[Component, Component, Component]:
         shown = queries.rates(view.choice)
-        over_time = [_sites(shown), *_opened(shown, *opens), _over_time(shown, beside)]
+        over_time = [_sites(shown), *_opened(shown, *opens[:2]), _over_time(shown, beside)]
         return (
-            serialised(_head(shown)),
+            serialised(_head(shown, opens[2])),
             serialised(html.Div(over_time, className="cards")),
             serialised(_body(shown)),
         )
@@ -102,7 +107,7 @@ def parts_of_choice(
     return head, work, chart, notes, body
 
 
-def _head(view: RatesView) -> Component:
+def _head(view: RatesView, may_report: bool) -> Component:
     one_year = "the first 12 months" if view.choice.period == "month" else "the first 4 quarters"
     many = rate_words.PERIODS[view.choice.period][1]
     return static(
@@ -110,6 +115,7 @@ def _head(view: RatesView) -> Component:
         view=view,
         bases=tuple(rate_words.BASES.items()),
         baselines=(("", f"all {many}"), ("first", one_year)),
+        may_report=may_report,
         groupings=tuple((k, f"by {v}") for k, v in rate_words.GROUPINGS.items()),
     )
 
@@ -150,6 +156,7 @@ def _opened(view: RatesView, may_open: bool, may_train: bool) -> list[Component]
 def _body(view: RatesView) -> Component:
     return html.Div(
         [
+            *_gaps(view),
             html.Div([_by_group(view), _funnel(view)], className="pair"),
             html.Div([_two_groups(view), _two_periods(view)], className="pair"),
             _silence(view),
@@ -183,6 +190,31 @@ def _period_row(row: dict[Any, Any]) -> tuple[str, ...]:
         row["data"],
         row["said"] or "none",
     )
+
+
+def _gaps(view: RatesView) -> list[Component]:
+    """Line-days between events, for one that is rare: a chart of months shows little then."""
+    if len(view.gaps) < FEWEST_GAPS or len(view.gaps) > MOST_GAPS:
+        return []
+    heads = ("Event of", "Line-days since the one before", "Limits", "Signal")
+    rows = [
+        (
+            row["period"],
+            words.thousands(row["line_days"]),
+            limits(row["lower_limit"], row["upper_limit"]),
+            words.signal_words(row["signal"]) or "none",
+        )
+        for row in view.gaps.to_dict("records")
+    ]
+    return [
+        figure_card(
+            f"How long was it from one {view.event_name} to the next?",
+            gap_figure(view.gaps, view.wait),
+            view.gaps_words,
+            table=folded("Line-days between events", numbers(heads, rows)),
+            notes=(rate_words.GAP_NOTE,),
+        )
+    ]
 
 
 def _by_group(view: RatesView) -> Component:

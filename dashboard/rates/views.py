@@ -163,12 +163,19 @@ class RatesView:
     """What every figure can be narrowed to: label, name in the address, values."""
     narrowed: str
     """To what the figures are narrowed, in words; empty: not."""
+    months_over: tuple[tuple[str, str], ...]
+    """Months that a report can be opened for, newest first."""
     drift: str
     """What the chart by month or quarter shows, in one sentence."""
     trend_words: str
     chart: pd.DataFrame
     """CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`,
     `log_coverage`, `data` (how final it is) and `said` (the signal), both in words."""
+    gaps: pd.DataFrame
+    """CHART of the line-days between events of the programme, with `label`, the month."""
+    wait: int
+    """Line-days since the last event."""
+    gaps_words: str
     by_group: pd.DataFrame
     """RATES with `name`, `log_coverage`, and `clustered_lower`, `clustered_upper`."""
     by_group_words: str

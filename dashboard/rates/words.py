@@ -23,6 +23,10 @@ CHART_NOTE = (
     "are provisional: late entries may still raise them. A chart of months shows small rises late; "
     "signals at the top of the page are found sooner."
 )
+GAP_NOTE = (
+    "Of the whole programme. Each point is the gap before an event; the open one is the wait so far. "
+    "Grey steps: limits that a steady rate seldom passes. Low points: events close together."
+)
 INTERVAL_NOTE = (
     "Thick bar: exact 95 % limits, each event taken as independent. Thin bar: adjusted for "
     "families, where enough families have an event."

@@ -16,6 +16,7 @@ from dashboard.week.views import WeekHead
 
 PATH = PATHS[Page.WEEK]
 TITLE = "Weekly summary"
+TITLES = {"week": TITLE, "month": "Monthly report"}
 
 
 def layout(session: Session, search: str | None) -> list[Component]:
@@ -38,11 +39,14 @@ def head_part(head: WeekHead) -> Component:
     return static(
         "week/head",
         head=head,
-        title=f"{TITLE}: {head.text}",
+        title=f"{TITLES[head.kind]}: {head.text}",
         path=PATH,
         others=[
             (text, week_address(WeekChoice(name, chosen.whose, chosen.known)))
-            for text, name in (("Week before", head.before), ("Week after", head.after))
+            for text, name in (
+                (f"{head.kind.capitalize()} before", head.before),
+                (f"{head.kind.capitalize()} after", head.after),
+            )
             if name is not None
         ],
         received_by=known if known[:1].isdigit() else "",

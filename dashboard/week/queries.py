@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 from functools import partial
 
@@ -19,6 +20,8 @@ from analysis.reports import (
     file_name,
     gather,
     html_file,
+    month,
+    month_of,
     pdf_file,
     style_sheet,
     week,
@@ -40,6 +43,7 @@ AT_THE_END = "end"
 NOW = "now"
 KNOWN = ((AT_THE_END, "received by the end of the week"), (NOW, "everything received so far"))
 MOST_WEEKS = 520
+MONTH_NAME = re.compile(r"\d{4}-\d{2}")
 
 
 class WeekQueries:
@@ -91,7 +95,7 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
     """
     newest = week_of(_morning(found)).before()
     oldest = _oldest(found, newest)
-    period, mistaken = _period(choice.week, newest)
+    period, mistaken = _period(choice.week, newest, _morning(found))
     roles = [role for role in REPORTS if may_read(context.reader, role)]
     whose = next((r for r in roles if r == choice.whose), None)
     if whose is None:
@@ -101,19 +105,22 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
     weeks = [newest]
     while weeks[-1].start > min(oldest, period.start) and len(weeks) < MOST_WEEKS:
         weeks.append(weeks[-1].before())
-    after = week_of(period.end)
+    after = week_of(period.end) if period.is_week else month_of(period.end)
     return WeekHead(
         context=context,
         choice=WeekChoice(period.name, str(whose), known),
+        kind=period.kind,
         text=period.words,
         first=period.start,
-        weeks=tuple((w.name, w.words) for w in weeks),
+        weeks=tuple((w.name, w.words) for w in ([] if period.is_week else [period]) + weeks),
         roles=tuple((str(r), SAID[r]) for r in roles),
         known=KNOWN
         if known in dict(KNOWN)
         else (*KNOWN, (known, f"received by the end of {known}")),
         before=period.before().name if period.start > oldest else None,
-        after=after.name if after.end <= newest.end else None,
+        after=after.name
+        if after.end <= (newest.end if period.is_week else _morning(found))
+        else None,
         mistaken=mistaken,
     )
 
@@ -123,7 +130,7 @@ def may_read(reader: Reader, role: Role) -> bool:
     return reader.role in (role, Role.MANAGER)
 
 
-def _period(asked: str | None, newest: Period) -> tuple[Period, str | None]:
+def _period(asked: str | None, newest: Period, morning: date) -> tuple[Period, str | None]:
     if asked is None:
         return newest, None
     try:
@@ -133,12 +140,23 @@ def _period(asked: str | None, newest: Period) -> tuple[Period, str | None]:
     except ValueError:
         pass
     try:
-        period = week(asked)
+        period = _named(asked)
     except MeasureError as fault:
         return newest, f"{fault} This is the last week that is over."
-    if period.end > newest.end:
+    if period.end > (newest.end if period.is_week else morning):
         return newest, f"{period.name} is not over yet. This is the last week that is over."
     return period, None
+
+
+def _named(name: str) -> Period:
+    """A week, or a month such as ``2031-03``.
+
+    Raises
+    ------
+    MeasureError
+        There is no such period.
+    """
+    return month(name) if MONTH_NAME.fullmatch(name) else week(name)
 
 
 def _known(asked: str | None, period: Period, morning: date) -> tuple[str, str | None]:
@@ -173,7 +191,7 @@ def _morning(found: Snapshot) -> date:
 
 def week_report(store: Store, found: Snapshot, reader: Reader, choice: WeekChoice) -> Report:
     """The summary of a choice that `week_head` has read, for the team."""
-    period = week(str(choice.week))
+    period = _named(str(choice.week))
     morning = _morning(found)
     known_at = None if choice.known == AT_THE_END else morning - timedelta(days=1)
     if choice.known not in dict(KNOWN):
@@ -199,7 +217,7 @@ def as_file(report: Report, choice: WeekChoice, kind: str) -> WeekFile:
         A PDF cannot be made on this machine; a sentence.
     """
     text = html_file(report)
-    name = f"{file_name(report, week(str(choice.week)))}.{kind}"
+    name = f"{file_name(report, _named(str(choice.week)))}.{kind}"
     if kind == "pdf":
         return WeekFile(name, pdf_file(text), "application/pdf")
     return WeekFile(name, text.encode(), "text/html")

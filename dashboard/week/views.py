@@ -13,11 +13,13 @@ Options = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True)
 class WeekHead:
-    """Which week is shown, for which role, and which others may be chosen."""
+    """Which week or month is shown, for which role, and which others may be chosen."""
 
     context: PageContext
     choice: WeekChoice
     """As understood, with defaults filled in."""
+    kind: str
+    """``week`` or ``month``."""
     text: str
     first: date
     """First day of the week."""

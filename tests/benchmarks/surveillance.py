@@ -53,9 +53,19 @@ class Programme:
 
 
 def programme(
-    rng: np.random.Generator, sites: int, a_month: float, kind: str, ratio: float = 1.0
+    rng: np.random.Generator,
+    sites: int,
+    a_month: float,
+    kind: str,
+    ratio: float = 1.0,
+    sizes: tuple[float, ...] | None = None,
 ) -> Programme:
-    """A programme with so many events a month and site; the first site's rate rises."""
+    """A programme with so many events a month and site; the first site's rate rises.
+
+    `sizes` are events a month of each site instead, by the number of its families.
+    """
+    if sizes is not None:
+        sites, a_month = len(sizes), sum(sizes) / len(sizes)
     count = round(sites * FAMILIES * (MONTHS + 3 * STAY) / STAY)
     start = 4 * rng.uniform(-3 * STAY, MONTHS, count)
     end = start + 4 * rng.exponential(STAY, count)
@@ -63,7 +73,8 @@ def programme(
     days = np.minimum(end[:, None], edge[1:]) - np.maximum(start[:, None], edge[:-1])
     days = np.rint(7.6 * np.clip(days, 0, 1)).astype(np.int64)
     days = days[days.sum(axis=1) > 0]
-    site = rng.integers(0, sites, len(days))
+    share = None if sizes is None else np.array(sizes) / sum(sizes)
+    site = rng.choice(sites, len(days), p=share)
     own = rng.gamma(0.25, 4, len(days)) if kind == "clustered" else np.ones(len(days))
     turn = 2 * np.pi * (np.arange(STEPS) / 48 + rng.random())
     season = 1 + 0.5 * np.sin(turn) * (kind == "seasonal")
@@ -123,17 +134,23 @@ RULES: dict[str, Rule] = {
 }
 
 
+EQUAL = ((1, 3), (3, 1), (3, 3), (3, 10), (20, 3))
+UNEQUAL = ((1.0, 3.0, 10.0), (3.0, 1.0, 10.0), (3.0, *[0.3] * 12, *[3.0] * 6, 30.0))
+"""Events a month of each site; the first one's rate rises."""
+
+
 def compared(n: int) -> list[list[object]]:
     """Median delay of each rule, and the share found within a year, at one rate of false signals."""
     rows: list[list[object]] = []
-    for sites, a_month in ((1, 3), (3, 1), (3, 3), (3, 10), (20, 3)):
-        rng = np.random.default_rng([1, sites, a_month])
-        calm = [programme(rng, sites, a_month, "independent").units for _ in range(2 * n)]
-        risen = {
-            r: [programme(rng, sites, a_month, "independent", r).units for _ in range(n)]
-            for r in RATIOS
-        }
-        for name, rule in RULES.items():
+    cases = [(f"{sites} of {a_month}", (sites, a_month), None) for sites, a_month in EQUAL]
+    cases += [("1; 3; 10", (3, 1), UNEQUAL[0]), ("3; 1; 10", (3, 1), UNEQUAL[1])]
+    cases += [("3; 12 of 0.3; 6 of 3; 30", (20, 1), UNEQUAL[2])]
+    for name, (sites, a_month), sizes in cases:
+        rng = np.random.default_rng([1, sites, a_month, len(sizes or ()), round((sizes or [0])[0])])
+        made = [rng, sites, a_month, "independent"]
+        calm = [programme(*made, sizes=sizes).units for _ in range(2 * n)]
+        risen = {r: [programme(*made, r, sizes).units for _ in range(n)] for r in RATIOS}
+        for rule_name, rule in RULES.items():
             limit = np.quantile([rule(u).max() for u in calm], 1 - CHANCE, method="higher")
             cells = []
             for ratio in RATIOS:
@@ -143,7 +160,7 @@ def compared(n: int) -> list[list[object]]:
                 ]
                 # Steps of a rule count from the end of the baseline.
                 cells.append(summary([wait + BASELINE for wait in waits]))
-            rows.append([sites, a_month, name, *cells])
+            rows.append([name, rule_name, *cells])
     return rows
 
 
@@ -214,7 +231,7 @@ def main(target: Path | None = None, n: int = 30) -> None:
     for title, heads, measure in (
         (
             f"Rules at the same rate of false signals (one in 3 years): median months to a signal at the site, and share found within 12 (n = {3 * n})",
-            ["sites", "events a month and site", "rule", *of_ratio],
+            ["events a month of each site, the first rises", "rule", *of_ratio],
             lambda: compared(3 * n),
         ),
         (

@@ -15,7 +15,10 @@ from dashboard.figures import (
     share_in_place,
     site_funnel,
 )
+from dashboard.figures.control import _ticks
+from dashboard.figures.gaps import gap_figure
 from dashboard.figures.scale import spread, top_of_axis
+from dashboard.figures.small_multiples import small_multiples
 
 CHART = """
 label     events judged_days judged_rate_per_1000 centre lower_limit upper_limit said       provisional expected_rate_per_1000
@@ -254,3 +257,54 @@ def test_labels_keep_apart_and_inside():
 def test_an_axis_without_anything_known_has_an_end():
     assert top_of_axis([float("nan")], [float("nan")]) == 1.0
     assert top_of_axis([0.0], []) == 1.0
+
+
+def test_gaps_between_rare_events_show_limits_and_the_wait_so_far():
+    gaps = pd.DataFrame(
+        {
+            "period": ["2031-01-04", "2031-03-09", "2031-03-10"],
+            "label": ["Jan 2031", "Mar 2031", "Mar 2031"],
+            "line_days": [900, 2000, 1],
+            "lower_limit": [2.0, 2.0, 2.0],
+            "upper_limit": [9000.0, 9000.0, 9000.0],
+            "signal": pd.Series([None, None, "too_short"], dtype="string"),
+        }
+    )
+    traces = {trace.name: trace for trace in gap_figure(gaps, 350).data}
+    assert list(traces["gap"].y) == [900, 2000]
+    assert (list(traces["signal"].x), list(traces["signal"].y)) == ([2], [1])
+    assert (list(traces["since the last"].x), list(traces["since the last"].y)) == ([3], [350])
+    assert traces["upper limit"].y[0] == 9000
+
+
+def test_small_figures_share_one_scale_and_name_every_month():
+    months = pd.DataFrame(
+        {
+            "label": ["Nov 2030", "Dec 2030", "Jan 2031", "Feb 2031"],
+            "rate_per_1000": [1.0, float("nan"), 2.0, 4.0],
+            "provisional": [False, False, False, True],
+        }
+    )
+    low = months.assign(rate_per_1000=[1.0, 1.0, 1.0, 1.0])
+    first, second = small_multiples([(months, 1.0, 2), (low, float("nan"), None)])
+    assert first.scale == second.scale == ((86.0, "0"), (10.0, "4"))
+    assert first.points[0].y == second.points[0].y == first.baseline_y
+    assert [tick.letter for tick in first.ticks] == ["N", "D", "J", "F"]
+    assert [tick.year for tick in first.ticks] == ["", "", "2031", ""]
+    assert len(first.lines) == 2
+    assert [point.provisional for point in first.points] == [False, False, True]
+    assert second.baseline_y is None
+    assert second.since_x is None
+
+
+def test_a_chart_of_months_names_each_of_them():
+    labels = [f"{d:%b %Y}" for d in pd.date_range("2030-11-01", periods=14, freq="MS")]
+    shown, names = _ticks(labels)
+    assert shown == list(range(14))
+    assert names[0] == "N"
+    assert names[2] == "J<br>2031"
+    assert (
+        len(_ticks([f"{d:%b %Y}" for d in pd.date_range("2026-01-01", periods=60, freq="MS")])[0])
+        <= 5
+    )
+    assert _ticks(["Q1 2031", "Q2 2031"])[1] == ["Q1<br>2031", "Q2<br>2031"]

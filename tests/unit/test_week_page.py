@@ -219,3 +219,27 @@ def test_a_recorded_call_does_not_make_past_weeks_again(app):
     later = app.service.session_of(READERS["manager"])
     assert len(later.snapshot().records.calls) == 1
     assert WeekQueries(later)._report(asked) is before
+
+
+def test_a_month_that_is_over_is_the_monthly_report_of_the_command(
+    app_looked_at, tmp_path, monkeypatch, capsys
+):
+    monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
+    store = app_looked_at.service.config.store_url
+    told = ["report", "--for", "prevention", "--month", "2031-02", "--store", store]
+    monkeypatch.setattr("sys.argv", ["linedays", *told, "--out", str(tmp_path)])
+    with pytest.raises(SystemExit) as done:
+        main()
+    assert not done.value.code, capsys.readouterr().err
+    got = browser_of(app_looked_at, "prevention").get("/week/report.html?week=2031-02")
+    name = "linedays-2031-02-prevention-team.html"
+    assert got.headers["Content-Disposition"] == f'attachment; filename="{name}"'
+    assert got.data == (tmp_path / name).read_bytes()
+    queries = WeekQueries(app_looked_at.service.session_of(READERS["prevention"]))
+    head = queries.week_head(WeekChoice("2031-02"))
+    assert (head.kind, head.text, head.weeks[0]) == (
+        "month",
+        "February 2031",
+        ("2031-02", "February 2031"),
+    )
+    assert "not over yet" in str(queries.week_head(WeekChoice("2031-03")).mistaken)

@@ -11,12 +11,14 @@ from analysis.measures import (
     MeasureError,
     compare,
     compared_rates,
+    gap_chart,
     group_funnel,
     log_coverage,
     logging_bias,
     rate_chart,
     rates,
     settled_tallies,
+    since_last_event,
     trend,
     usual_basis,
 )
@@ -26,6 +28,7 @@ from analysis.verdicts import (
     Headline,
     chart_verdict,
     funnel_verdict,
+    gap_verdict,
     group_name,
     groups_verdict,
     logging_verdict,
@@ -36,7 +39,7 @@ from analysis.verdicts import (
     standing,
     trend_verdict,
 )
-from analysis.vocabulary import Basis, Grouping, OutcomeKind
+from analysis.vocabulary import Basis, ChartKind, Grouping, OutcomeKind
 from dashboard.addresses.rates import RatesChoice
 from dashboard.layout import words
 from dashboard.rates import words as rate_words
@@ -94,6 +97,9 @@ def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline
     funnel = group_funnel(settled_only, event, Grouping.SITE, basis)
     funnel["name"] = _names(funnel["group"], Grouping.SITE)
     bias, bias_words = _bias(found, event)
+    gaps = gap_chart(whole_programme, event, basis, ChartKind.G)
+    gaps["label"] = [period_name(str(p)[:7]) for p in gaps["period"]]
+    wait = since_last_event(whole_programme, event, basis, ChartKind.G)
     return RatesView(
         choice=replace(
             asked, basis=str(basis), baseline=frozen, first=first, second=second, since=since
@@ -107,9 +113,13 @@ def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline
         signals=signals.signals_view(whole_programme, asked, headline),
         narrowings=signals.narrowings(whole_programme),
         narrowed=signals.narrowed_words(asked),
+        months_over=_months_over(whole_programme),
         drift=chart_verdict(chart, period).sentence,
         trend_words=trend_verdict(trend(settled_only, event, period, basis), period).sentence,
         chart=chart,
+        gaps=gaps,
+        wait=wait.since_last,
+        gaps_words=gap_verdict(gaps, wait, ChartKind.G).sentence,
         by_group=by_group,
         by_group_words=groups_verdict(by_group, by).sentence,
         two_groups=_two_groups(found, asked, first, second),
@@ -132,6 +142,12 @@ def _events(found: Snapshot) -> tuple[tuple[str, tuple[tuple[str, str], ...]], .
         ("Confirmed harm", tuple((o, words.plain(o)) for o in outcomes if o in known)),
         ("Single findings", tuple((f, labels.get(f, words.plain(f))) for f in findings)),
     )
+
+
+def _months_over(found: Snapshot) -> tuple[tuple[str, str], ...]:
+    """Months with home line-days that are over, newest first."""
+    months = sorted({f"{month:%Y-%m}" for month in found.tallies.days["month"]}, reverse=True)
+    return tuple((m, period_name(m)) for m in months if m < f"{found.as_of:%Y-%m}")
 
 
 def _names(groups: pd.Series[str], by: Grouping) -> list[str]:

@@ -189,6 +189,7 @@ OF_A_COMMAND: Mapping[str, str] = {
     "rate_chart": "chart",
     "refreshers": "retraining refreshers",
     "shrunk_rates": "rates families",
+    "signals": "signals",
     "standardised": "rates standardised",
     "trend": "rates trend",
     "whatif": "whatif",

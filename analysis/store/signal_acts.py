@@ -1,4 +1,4 @@
-"""What was done about each signal: by whom, when, with which state and owner from then on?"""
+"""What was done about each signal, when, with which state and owner from then on?"""
 
 from __future__ import annotations
 

@@ -26,10 +26,12 @@ from analysis.measures import (
     MeasureError,
     chart_false_alarms,
     compare,
+    counts,
     family_rates,
     for_release,
     gap_chart,
     group_funnel,
+    is_logged_at_home,
     logging_bias,
     provisional_rates,
     rate_chart,
@@ -48,6 +50,7 @@ from analysis.verdicts import (
     false_alarm_sentence,
     funnel_verdict,
     gap_verdict,
+    heard_sentence,
     ratio_verdict,
     signals_table,
     trend_verdict,
@@ -64,8 +67,12 @@ def _basis(asked: Counted) -> Basis:
 
 def rates_table(asked: Rates) -> None:
     """Show rates with limits."""
-    found = rates(snapshot(asked).tallies, asked.event, asked.by, _basis(asked), asked.limits)
+    tallies, basis = snapshot(asked).tallies, _basis(asked)
+    found = rates(tallies, asked.event, asked.by, basis, asked.limits)
     show(for_release(found) if asked.hide_small else found, asked)
+    whole = counts(tallies, asked.event, Grouping.ALL, basis)
+    if is_logged_at_home(asked.event) and not asked.hide_small and len(whole):
+        typer.echo(f"linedays: {heard_sentence(whole.iloc[0])}", err=True)
 
 
 def rates_trend(asked: RatesTrend) -> None:

@@ -177,6 +177,12 @@ def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | Non
 
     Notes
     -----
+    Where refreshers do nothing, 0.4 to 5.5 % of simulated programmes of 30 to 200 families show an
+    effect: at most 1.6 % where anybody is sent, 2.8 % after a bad quarter, and 5.0 % (5.5 % in one
+    of five runs of 2000) where families are sent at once when something is missed. Half as much
+    missed is found in 50 to 85 % of programmes of 60 families and in nearly all of 200
+    (``tests/benchmarks/simulate_refreshers``).
+
     Source: negative control outcomes: Lipsitch, Tchetgen Tchetgen and Cohen, Epidemiology
     2010;21:383; dividing by the control's ratio: Tchetgen Tchetgen, Am J Epidemiol 2014;179:633
     (both from memory).

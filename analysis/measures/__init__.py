@@ -5,7 +5,7 @@ from analysis.measures.at_risk import lines_at_risk
 from analysis.measures.charts import chart_false_alarms, rate_chart
 from analysis.measures.comparison import compare, compared_rates
 from analysis.measures.completeness import Standing, provisional_rates, settled_tallies
-from analysis.measures.counts import MeasureError, counts, usual_basis
+from analysis.measures.counts import MeasureError, counts, is_logged_at_home, usual_basis
 from analysis.measures.coverage import log_coverage
 from analysis.measures.delays import delays
 from analysis.measures.dwell import compare_dwell, dwell, line_times
@@ -47,6 +47,7 @@ __all__ = [
     "for_release",
     "gap_chart",
     "group_funnel",
+    "is_logged_at_home",
     "lateness",
     "line_table",
     "line_times",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.measures.counts import counts
+from analysis.measures.counts import counts, is_judged
 from analysis.stats.averaged_rates import average_rates
 from analysis.stats.intervals import PER
 from analysis.tables.statistics import SHRUNK_RATES
@@ -32,7 +32,8 @@ def family_rates(
     -------
     DataFrame
         SHRUNK_RATES, likeliest above the limit first. Without events no family is high. It is
-        a reason to look at the family's rows, not a verdict.
+        a reason to look at the family's rows, not a verdict. A family with too low a log coverage
+        is shown with its own rate, and is not part of the average.
 
     Raises
     ------
@@ -46,17 +47,22 @@ def family_rates(
     events, days = table["events"].to_numpy(), table["judged_days"].to_numpy()
     if not len(table):
         return SHRUNK_RATES.empty()
-    programme = events.sum() / days.sum()
+    judged = is_judged(table, event, tallies)
+    programme = events[judged].sum() / max(days[judged].sum(), 1)
     limit = TIMES_THE_PROGRAMME * programme if limit_per_1000 is None else limit_per_1000 / PER
-    fitted = average_rates(events, days)
-    above = fitted.probability_above(limit, events, days) if events.any() else np.zeros(len(table))
+    shrunk, above = np.full((2, len(table)), np.nan)
+    if judged.any():
+        own = (events[judged], days[judged])
+        fitted = average_rates(*own)
+        shrunk[judged] = PER * fitted.posterior_mean(*own)
+        above[judged] = fitted.probability_above(limit, *own) if own[0].any() else 0.0
     out = pd.DataFrame(
         {
             "family_id": table["group"],
             "events": events,
             "line_days": days,
             "rate_per_1000": PER * events / days,
-            "shrunk_rate_per_1000": PER * fitted.posterior_mean(events, days),
+            "shrunk_rate_per_1000": shrunk,
             "limit_per_1000": float(PER * limit),
             "prob_above": above,
         }

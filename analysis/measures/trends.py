@@ -107,8 +107,9 @@ def standardised(
     Returns
     -------
     DataFrame
-        STANDARDISED. Not shown where fewer than one event is expected or where no other group has
-        days like the group's; no lower limit without events. A ratio compares a group with the
+        STANDARDISED. Not shown where fewer than one event is expected, where no other group has
+        days like the group's, or with too low a log coverage, which also keeps a group out of what
+        others are compared with; no lower limit without events. A ratio compares a group with the
         others, not two groups with each other. Give `settled_tallies`.
 
     Raises
@@ -137,7 +138,10 @@ def standardised(
     line_days, count = (cell.astype(np.int64) for cell in by_cell)
     seen = line_days.sum(axis=0) > 0
     line_days, count = line_days[:, seen], count[:, seen]
-    expected, reference = expected_from_others(count, line_days)
+    own = counts(tallies, event, by, basis)
+    logged = set(own.loc[is_judged(own, event, tallies), "group"].astype("string").fillna(""))
+    judged = np.array([str(group) in logged for group in groups], dtype=bool)[:, None]
+    expected, reference = expected_from_others(count * judged, line_days * judged)
     found = standardised_ratio(
         count.sum(axis=1), np.nan_to_num(expected), reference=np.nan_to_num(reference)
     )

@@ -30,7 +30,7 @@ STANDARDISED = Frame.of(
     blank={
         "group": "not recorded",
         "expected": "no other group has such days",
-        "ratio": "fewer than one expected: not shown",
+        "ratio": "fewer than one expected or too low a log coverage: not shown",
         "lower": "no events, or not shown",
         "upper p": "not shown",
     },
@@ -42,6 +42,7 @@ SHRUNK_RATES = Frame.of(
     "one row a family with home line-days, the likeliest above the limit first",
     "family_id events line_days rate_per_1000 shrunk_rate_per_1000 limit_per_1000 prob_above",
     key="family_id",
+    blank={"shrunk_rate_per_1000 prob_above": "too low a log coverage"},
 )
 
 MEAN_COUNT = Frame.of(

@@ -38,7 +38,7 @@ from analysis.verdicts.names import (
     period_of,
     span_name,
 )
-from analysis.verdicts.rates import rate_sentence, standing
+from analysis.verdicts.rates import heard_sentence, rate_sentence, standing
 from analysis.verdicts.surveillance import (
     Headline,
     SignalCode,
@@ -78,6 +78,7 @@ __all__ = [
     "group_name",
     "groups_verdict",
     "hazard_verdict",
+    "heard_sentence",
     "logging_verdict",
     "logrank_verdict",
     "period_name",

@@ -39,6 +39,32 @@ def rate_sentence(row: Any) -> str:
     )
 
 
+def heard_sentence(row: Any) -> str:
+    """The rate over the days on which families were logging, with a full stop.
+
+    Parameters
+    ----------
+    row : mapping
+        ``events``, ``line_days`` and ``judged_days`` of an event that only home logs report.
+
+    Examples
+    --------
+    >>> heard_sentence({"events": 3, "line_days": 2000, "judged_days": 1500})
+    'Families were logging on 75 % of these home line-days; over those 1500 days alone the rate is 2.00 per 1000 home line-days.'
+    >>> heard_sentence({"events": 0, "line_days": 20, "judged_days": 0})
+    'Families were logging on none of these home line-days, so events could not be known.'
+    """
+    events, days, heard = (int(row[n]) for n in ("events", "line_days", "judged_days"))
+    if heard == 0:
+        return (
+            "Families were logging on none of these home line-days, so events could not be known."
+        )
+    return (
+        f"Families were logging on {percent(heard / days)} of these home line-days; over those "
+        f"{heard} days alone the rate is {number(1000 * events / heard)} {PER}."
+    )
+
+
 def standing(row: Any) -> str:
     """How final a period is, in a few words.
 

@@ -457,3 +457,10 @@ def test_a_moment_with_an_offset_needs_a_policy_with_the_time_zone(run, tmp_path
     assert code == 0, err
     _, out, _ = run("lines", *AS_OF, "--format", "json")
     assert '"last_change_on": "2031-03-05"' in out or '"last_change_on":"2031-03-05"' in out
+
+
+def test_rates_of_what_home_logs_report_name_the_days_on_which_families_logged(stored):
+    *_, told = stored("rates", "--event", "skin", *AS_OF)
+    assert "Families were logging on" in told
+    *_, told = stored("rates", "--event", "occlusion", *AS_OF)
+    assert "Families were logging on" not in told

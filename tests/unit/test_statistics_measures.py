@@ -110,7 +110,7 @@ def test_one_bad_week_does_not_make_a_bad_family():
 
 
 def test_without_events_or_families_nobody_stands_out():
-    _, _, tallies = seen("2031-04-10", lines=many_lines(2), home_log=rash())
+    _, _, tallies = seen("2031-04-10", lines=many_lines(2), home_log=rash(logging=2))
     assert family_rates(tallies, "skin", Basis.LINE)["prob_above"].tolist() == [0, 0]
     _, _, tallies = seen("2031-04-10", lines="line_id | home_from | family_id\n")
     assert family_rates(tallies, "skin", Basis.LINE).empty
@@ -254,3 +254,23 @@ def test_small_counts_and_what_would_give_them_away_are_hidden_for_release():
     assert released["hidden"].tolist() == [False, True, True]
     assert released["events"].fillna(-1).tolist() == [14, -1, -1]
     assert released["rate_per_1000"].notna().tolist() == [True, False, False]
+
+
+def test_a_family_or_site_that_hardly_logs_is_no_part_of_what_others_are_compared_with():
+    # F0 to F7 log weekly; F8 and F9, at a site of their own, logged one rash and then nothing.
+    entries = [(f"L{i}", "2031-03-10") for i in range(10)] + [("L0", "2031-03-25")]
+    site = ["north"] * 4 + ["south"] * 4 + ["west"] * 2
+    lines = many_lines(10, site=site)
+    _, _, tallies = seen("2031-04-20", lines=lines, home_log=rash(*entries, logging=8))
+    table = family_rates(tallies, "skin", Basis.LINE).set_index("family_id")
+    silent = table.loc[["F8", "F9"]]
+    assert silent["prob_above"].isna().all()
+    assert silent["shrunk_rate_per_1000"].isna().all()
+    assert table.loc["F0", "limit_per_1000"] == pytest.approx(2 * 1000 * 9 / (8 * 50), rel=0.01)
+    ratio = standardised(tallies, "skin", Grouping.SITE, (Grouping.LINE_TYPE,), Basis.LINE)
+    ratio = ratio.set_index("group")
+    # Each of north and south is compared with the other alone: 5 of 4, and 4 of 5.
+    assert ratio.loc["north", "expected"] == pytest.approx(4, rel=0.01)
+    assert ratio.loc["south", "expected"] == pytest.approx(5, rel=0.01)
+    assert ratio.loc["west", ["ratio", "lower", "p"]].isna().all()
+    assert ratio.loc["west", "events"] == 2

@@ -12,13 +12,7 @@ import typer
 
 from analysis.cli.fitting import Judge
 from analysis.cli.opening import snapshot
-from analysis.cli.options.deciding import (
-    Backtest,
-    BacktestCalibration,
-    BacktestEvents,
-    Replaying,
-    WhatIf,
-)
+from analysis.cli.options import deciding as options
 from analysis.cli.output import show
 from analysis.cli.replaying import RECENT_MORNINGS, replay
 from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
@@ -31,7 +25,7 @@ from analysis.policy import Policy, load_policy
 from analysis.snapshot import Snapshot
 
 
-def orders(asked: Backtest) -> None:
+def orders(asked: options.Backtest) -> None:
     """Compare orders of calling."""
     seen, mornings, later = _replayed(asked)
     by_kind = [Replayed.of(mornings, later, kind) for kind in KINDS]
@@ -43,20 +37,20 @@ def orders(asked: Backtest) -> None:
     show(pd.concat(tables, ignore_index=True), asked)
 
 
-def events(asked: BacktestEvents) -> None:
+def events(asked: options.BacktestEvents) -> None:
     """Count events that a reason to call came before."""
     _, mornings, later = _replayed(asked)
     show(preceded(Replayed.of(mornings, later)), asked)
 
 
-def calibrated(asked: BacktestCalibration) -> None:
+def calibrated(asked: options.BacktestCalibration) -> None:
     """Show how often an event followed."""
     seen, mornings, later = _replayed(asked)
     replayed = Replayed.of(mornings, later, HARM)
     show(calibration(replayed, _expected(replayed.mornings, asked.order, seen.policy)), asked)
 
 
-def two_policies(asked: WhatIf) -> None:
+def two_policies(asked: options.WhatIf) -> None:
     """Compare two policies."""
     other = load_policy(asked.other_policy)
     seen = snapshot(asked)
@@ -76,7 +70,7 @@ def two_policies(asked: WhatIf) -> None:
     show(found, asked)
 
 
-def _replayed(asked: Replaying) -> tuple[Snapshot, pd.DataFrame, pd.DataFrame]:
+def _replayed(asked: options.Replaying) -> tuple[Snapshot, pd.DataFrame, pd.DataFrame]:
     """Return the snapshot, the mornings replayed and what came later."""
     seen = snapshot(asked)
     days = _mornings(asked.first, asked.last, seen.as_of)

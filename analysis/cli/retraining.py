@@ -3,14 +3,7 @@
 from __future__ import annotations
 
 from analysis.cli.opening import snapshot
-from analysis.cli.options.deciding import (
-    Retraining,
-    RetrainingLastRefresher,
-    RetrainingLearning,
-    RetrainingRefreshers,
-    RetrainingSessions,
-    RetrainingSignOffs,
-)
+from analysis.cli.options import deciding as options
 from analysis.cli.output import show
 from analysis.decisions.asked import family_languages
 from analysis.decisions.learning import learning_curve
@@ -20,19 +13,19 @@ from analysis.decisions.retraining import not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
 
 
-def steps(asked: Retraining) -> None:
+def steps(asked: options.Retraining) -> None:
     """List families, caregivers and steps."""
     seen = snapshot(asked)
     show(retraining(seen.timeline, seen.records, seen.policy, asked.since), asked)
 
 
-def sign_offs(asked: RetrainingSignOffs) -> None:
+def sign_offs(asked: options.RetrainingSignOffs) -> None:
     """List caregivers without a current sign-off."""
     seen = snapshot(asked)
     show(not_signed_off(seen.timeline, seen.records, seen.policy), asked)
 
 
-def sessions(asked: RetrainingSessions) -> None:
+def sessions(asked: options.RetrainingSessions) -> None:
     """List group sessions."""
     seen = snapshot(asked)
     languages = family_languages(seen.records) if asked.by_language else None
@@ -40,21 +33,21 @@ def sessions(asked: RetrainingSessions) -> None:
     show(group_sessions(found, seen.timeline, languages, asked.size), asked)
 
 
-def learning(asked: RetrainingLearning) -> None:
+def learning(asked: options.RetrainingLearning) -> None:
     """Show the share missed by changes done."""
     seen = snapshot(asked)
     found = practice(seen.timeline, seen.records, seen.policy)
     show(learning_curve(found, seen.records), asked)
 
 
-def refresher_effect(asked: RetrainingRefreshers) -> None:
+def refresher_effect(asked: options.RetrainingRefreshers) -> None:
     """Show whether refreshers helped."""
     seen = snapshot(asked)
     found = practice(seen.timeline, seen.records, seen.policy)
     show(refreshers(found, seen.records), asked)
 
 
-def last_refresher(asked: RetrainingLastRefresher) -> None:
+def last_refresher(asked: options.RetrainingLastRefresher) -> None:
     """Show each family before and after its last refresher."""
     seen = snapshot(asked)
     found = practice(seen.timeline, seen.records, seen.policy)

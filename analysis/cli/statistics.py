@@ -5,19 +5,7 @@ from __future__ import annotations
 import typer
 
 from analysis.cli.opening import opened, snapshot, snapshot_of
-from analysis.cli.options.rates import (
-    Chart,
-    Compare,
-    Counted,
-    Funnel,
-    Rates,
-    RatesFamilies,
-    RatesLogging,
-    RatesProvisional,
-    RatesStandardised,
-    RatesTrend,
-    Signals,
-)
+from analysis.cli.options import rates as options
 from analysis.cli.output import show
 from analysis.decisions.signal_work import signals as worked_on
 from analysis.errors import nearest
@@ -61,11 +49,11 @@ STRATA = (Grouping.LINE_TYPE, Grouping.AGE_BAND)
 """What a standardised ratio is adjusted for."""
 
 
-def _basis(asked: Counted) -> Basis:
+def _basis(asked: options.Counted) -> Basis:
     return asked.basis or usual_basis(asked.event)
 
 
-def rates_table(asked: Rates) -> None:
+def rates_table(asked: options.Rates) -> None:
     """Show rates with limits."""
     tallies, basis = snapshot(asked).tallies, _basis(asked)
     found = rates(tallies, asked.event, asked.by, basis, asked.limits)
@@ -75,7 +63,7 @@ def rates_table(asked: Rates) -> None:
         typer.echo(f"linedays: {heard_sentence(whole.iloc[0])}", err=True)
 
 
-def rates_trend(asked: RatesTrend) -> None:
+def rates_trend(asked: options.RatesTrend) -> None:
     """Show the ratio from period to period."""
     period = Grouping(str(asked.by))
     tallies = settled_tallies(snapshot(asked), asked.event)
@@ -84,32 +72,32 @@ def rates_trend(asked: RatesTrend) -> None:
     _say(trend_verdict(found, period))
 
 
-def rates_standardised(asked: RatesStandardised) -> None:
+def rates_standardised(asked: options.RatesStandardised) -> None:
     """Show events observed over events expected."""
     tallies = settled_tallies(snapshot(asked), asked.event)
     show(standardised(tallies, asked.event, asked.by, STRATA, _basis(asked)), asked)
 
 
-def rates_families(asked: RatesFamilies) -> None:
+def rates_families(asked: options.RatesFamilies) -> None:
     """Show each family's adjusted rate."""
     show(family_rates(snapshot(asked).tallies, asked.event, _basis(asked)), asked)
 
 
-def rates_provisional(asked: RatesProvisional) -> None:
+def rates_provisional(asked: options.RatesProvisional) -> None:
     """Show rates with the late reports still expected."""
     seen, period = snapshot(asked), Grouping(str(asked.by))
     found = provisional_rates(seen, asked.event, period, _basis(asked))
     show(found, asked)
 
 
-def rates_logging(asked: RatesLogging) -> None:
+def rates_logging(asked: options.RatesLogging) -> None:
     """Show what missing logs could hide."""
     seen = snapshot(asked)
     gap = seen.edition.settings.episode_gap_days
     show(logging_bias(seen.tallies, asked.event, asked.by, gap), asked)
 
 
-def comparison(asked: Compare) -> None:
+def comparison(asked: options.Compare) -> None:
     """Show the ratio of two rates."""
     found = compare(
         settled_tallies(snapshot(asked), asked.event),
@@ -125,7 +113,7 @@ def comparison(asked: Compare) -> None:
     _say(ratio_verdict(found, (compared_name(first, asked.by), compared_name(second, asked.by))))
 
 
-def chart(asked: Chart) -> None:
+def chart(asked: options.Chart) -> None:
     """Show a control chart."""
     seen, basis = snapshot(asked), _basis(asked)
     if asked.kind is ChartKind.U:
@@ -143,7 +131,7 @@ def chart(asked: Chart) -> None:
     _say(gap_verdict(found, wait, asked.kind))
 
 
-def funnel(asked: Funnel) -> None:
+def funnel(asked: options.Funnel) -> None:
     """Show each group against all."""
     found = group_funnel(
         settled_tallies(snapshot(asked), asked.event),
@@ -157,7 +145,7 @@ def funnel(asked: Funnel) -> None:
     typer.echo(f"linedays: {LEAGUE_TABLE_CAUTION}", err=True)
 
 
-def signals(asked: Signals) -> None:
+def signals(asked: options.Signals) -> None:
     """Show signals, and the verdict of every event and site."""
     with opened(asked.store) as store:
         seen = snapshot_of(store, asked)

@@ -12,6 +12,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis.ingest import identity
 from analysis.ingest.backfill import assumed_receipts, count_old, days_done
 from analysis.ingest.cells import (
     Reading,
@@ -28,17 +29,6 @@ from analysis.ingest.checked import Checked, Ints, Mask, Source, day_of
 from analysis.ingest.faults import IngestError
 from analysis.ingest.faulty import REASONS, Doubts, Faults
 from analysis.ingest.heads import REFUSED_ROW
-from analysis.ingest.identity import (
-    canonical,
-    digests,
-    entry_keys,
-    extra_json,
-    hash_array,
-    only_where,
-    registry_keys,
-    text_of_rows,
-    with_void,
-)
 from analysis.ingest.known_lines import KnownLines
 from analysis.ingest.limits import DAYS_AHEAD, RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.moments import NONE
@@ -114,7 +104,7 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
     as_given = dict(values)
     CHECKS[table](Batch(values, void, faults, doubts), known)
     faults.reason[withdrawals] = -1
-    extra = extra_json(rows.extra, n)
+    extra = identity.extra_json(rows.extra, n)
     key, content = _hashes(table, {**as_given, "extra": extra}, void, faults)
     accepted = pa.table(
         {
@@ -204,18 +194,20 @@ def _hashes(
         if column.kind is Kind.INSTANT:
             day, moment = given[day_of(column.name)], given[column.name]
             given[day_of(column.name)] = np.where(moment == NONE, day, NONE)
-    texts = text_of_rows({name: canonical(column) for name, column in given.items()})
-    hashes = digests(texts)
-    content = hash_array(with_void(texts, hashes, void))
+    texts = identity.text_of_rows(
+        {name: identity.canonical(column) for name, column in given.items()}
+    )
+    hashes = identity.digests(texts)
+    content = identity.hash_array(identity.with_void(texts, hashes, void))
     if table == "home_log":
         return _entry_keys(values["entry_id"], hashes, faults), content
-    return registry_keys([canonical(values[name]) for name in entry.key]), content
+    return identity.registry_keys([identity.canonical(values[name]) for name in entry.key]), content
 
 
 def _entry_keys(entry_id: pa.Array, hashes: list[bytes], faults: Faults) -> pa.Array:
     """Key of an entry; null where the entry has no number and could not be read whole."""
     whole = np.isin(faults.reason, _READABLE) | np.asarray(entry_id.is_valid())
-    return only_where(entry_keys(entry_id, hashes), whole)
+    return identity.only_where(identity.entry_keys(entry_id, hashes), whole)
 
 
 _READABLE = (

@@ -13,6 +13,7 @@ from analysis.days import day_number
 from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tables.timeline import ACCESSED_SPELLS, CARE, INTERVALS
+from analysis.timeline import frames
 from analysis.timeline.attributes import Attributes
 from analysis.timeline.axis import Axis, Spans
 from analysis.timeline.care import Intervals, Rule, intervals_of
@@ -37,19 +38,6 @@ from analysis.timeline.entered import (
 )
 from analysis.timeline.episodes import entries_that_hold, finding_events, outcome_events
 from analysis.timeline.families import silence
-from analysis.timeline.frames import (
-    TASKS,
-    Columns,
-    accessed_columns,
-    care_columns,
-    families_frame,
-    frame_of,
-    interval_columns,
-    lines_frame,
-    outcomes_frame,
-    periods_frame,
-    skin_frame,
-)
 from analysis.timeline.home import Home, find_home
 from analysis.timeline.state import Care, care_of
 from analysis.vocabulary import FindingMark, Task
@@ -163,31 +151,31 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
     coded = code(records, as_of, policy.zone)
     axis, lines, home = coded.axis, coded.lines, coded.home
     settings = policy.on(as_of).settings
-    intervals: dict[Task, list[Columns]] = {task: [] for task in TASKS}
-    care: dict[Task, list[Columns]] = {task: [] for task in TASKS}
-    accessed: list[Columns] = []
-    for part in by_block(coded, policy, TASKS):
-        accessed.append(accessed_columns(axis, part.accessed))
-        for task in TASKS:
-            intervals[task].append(interval_columns(coded, task, part.intervals[task]))
-            care[task].append(care_columns(coded.entries, task, part.care[task]))
-    of_dressing = frame_of(CARE, [dict(c) for c in care[Task.DRESSING]])
+    intervals: dict[Task, list[frames.Columns]] = {task: [] for task in frames.TASKS}
+    care: dict[Task, list[frames.Columns]] = {task: [] for task in frames.TASKS}
+    accessed: list[frames.Columns] = []
+    for part in by_block(coded, policy, frames.TASKS):
+        accessed.append(frames.accessed_columns(axis, part.accessed))
+        for task in frames.TASKS:
+            intervals[task].append(frames.interval_columns(coded, task, part.intervals[task]))
+            care[task].append(frames.care_columns(coded.entries, task, part.care[task]))
+    of_dressing = frames.frame_of(CARE, [dict(c) for c in care[Task.DRESSING]])
     skin = entries_that_hold(coded.entries, policy.on(as_of).codes_marked(FindingMark.SKIN_EVENT))
     return Timeline(
         as_of=as_of,
         coded=coded,
-        lines=lines_frame(coded, of_dressing),
-        home_spells=periods_frame(axis, home),
-        accessed_spells=frame_of(ACCESSED_SPELLS, accessed),
-        intervals=frame_of(INTERVALS, [c for task in TASKS for c in intervals[task]]),
-        care=frame_of(CARE, [c for task in TASKS for c in care[task]]),
-        skin_events=skin_frame(
+        lines=frames.lines_frame(coded, of_dressing),
+        home_spells=frames.periods_frame(axis, home),
+        accessed_spells=frames.frame_of(ACCESSED_SPELLS, accessed),
+        intervals=frames.frame_of(INTERVALS, [c for task in frames.TASKS for c in intervals[task]]),
+        care=frames.frame_of(CARE, [c for task in frames.TASKS for c in care[task]]),
+        skin_events=frames.skin_frame(
             finding_events(axis, home, coded.entries, skin, settings.episode_gap_days)
         ),
-        outcome_events=outcomes_frame(
+        outcome_events=frames.outcomes_frame(
             outcome_events(axis, lines, home, coded.outcomes, settings.infection_repeat_days)
         ),
-        families=families_frame(lines.family_ids, silence(coded, policy)),
+        families=frames.families_frame(lines.family_ids, silence(coded, policy)),
     )
 
 

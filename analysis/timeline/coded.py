@@ -19,25 +19,16 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from analysis import vocabulary
 from analysis.days import NO_DAY, days_of
 from analysis.tables import FrameError, Records
 from analysis.timeline.axis import NEVER, Codes, Flags, Ints
 from analysis.timeline.versions import DATED, times_of
-from analysis.vocabulary import (
-    COMPROMISED_WORDS,
-    ChangeReason,
-    DressingCondition,
-    DressingType,
-    EntryKind,
-    LineType,
-    OutcomeKind,
-    Therapy,
-)
 
-DRESSING_TYPES = tuple(DressingType)
-LINE_TYPES = tuple(LineType)
-ENTRY_KINDS = tuple(EntryKind)
-OUTCOMES = tuple(OutcomeKind)
+DRESSING_TYPES = tuple(vocabulary.DressingType)
+LINE_TYPES = tuple(vocabulary.LineType)
+ENTRY_KINDS = tuple(vocabulary.EntryKind)
+OUTCOMES = tuple(vocabulary.OutcomeKind)
 _READ_OF_LOG = (
     "row",
     "line_id",
@@ -78,7 +69,7 @@ class Lines:
     @property
     def is_port(self) -> Flags:
         """Which lines are implanted ports."""
-        return self.line_type == LINE_TYPES.index(LineType.IMPLANTED_PORT)
+        return self.line_type == LINE_TYPES.index(vocabulary.LineType.IMPLANTED_PORT)
 
 
 @dataclass(frozen=True)
@@ -187,7 +178,9 @@ def code_lines(records: Records, as_of: int, zone: ZoneInfo) -> Lines:
     frame = frame.assign(
         line_type=words_of(line_type, LINE_TYPES),
         dressing_type=words_of(dressing_type, DRESSING_TYPES),
-        therapy=words_of(codes_of(frame["therapy"], tuple(Therapy)), tuple(Therapy)),
+        therapy=words_of(
+            codes_of(frame["therapy"], tuple(vocabulary.Therapy)), tuple(vocabulary.Therapy)
+        ),
     )
     removed_on = _known_by(as_of, frame["removed_on"])
     left_on = _known_by(as_of, frame["left_on"])
@@ -238,13 +231,13 @@ def code_entries(records: Records, lines: Lines, as_of: int) -> Entries:
     kind = codes_of(log["kind"], ENTRY_KINDS)
     bad = np.zeros(len(log), dtype=bool)
     for column, words in (
-        ("dressing_condition", tuple(DressingCondition)),
-        ("change_reason", tuple(ChangeReason)),
+        ("dressing_condition", tuple(vocabulary.DressingCondition)),
+        ("change_reason", tuple(vocabulary.ChangeReason)),
     ):
-        is_bad = np.array([str(w) in COMPROMISED_WORDS for w in words] + [False])
+        is_bad = np.array([str(w) in vocabulary.COMPROMISED_WORDS for w in words] + [False])
         says_so = is_bad[codes_of(log[column], words)]
         if column == "change_reason":
-            says_so &= kind == ENTRY_KINDS.index(EntryKind.DRESSING_CHANGE)
+            says_so &= kind == ENTRY_KINDS.index(vocabulary.EntryKind.DRESSING_CHANGE)
         bad |= says_so
     findings, texts = _coded_texts(log["findings"])
     return Entries(

@@ -7,7 +7,9 @@ from hypothesis import HealthCheck, settings
 
 FIXED, LONG = "ci", "long"
 MANY = 20
-"""Cases of the long profile for each of the fixed one."""
+"""How many times its usual cases a test tries in the long profile."""
+FEWEST = 10
+"""Cases in the fixed profile, or a third of the usual ones where that is more."""
 
 
 def register() -> None:
@@ -30,10 +32,11 @@ def histories(fixed: int = 200, long: int = 2000) -> int:
 
 
 def cases(n: int, **more: Any) -> settings:
-    """Settings of a test that tries n cases in the fixed profile.
+    """Settings of a test that is worth n cases: a third in every run, many more in a long one.
 
-    >>> cases(30).max_examples // 30 in (1, MANY)
+    >>> cases(90).max_examples in (30, 90 * MANY)
     True
     """
     times = settings().max_examples // 100
-    return settings(max_examples=n * times, **more)
+    few = min(n, max(FEWEST, n // 3))
+    return settings(max_examples=few if times == 1 else n * times, **more)

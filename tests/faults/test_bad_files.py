@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from analysis.ingest import FileFault, IngestError, ingest, run
+from analysis.ingest import FileFault, IngestError, file_run, ingest
 from analysis.store import Store
 from tests.ingest_files import LINES, POLICY, programme, refusals, store, take_in, written
 
@@ -352,7 +352,7 @@ def test_a_file_that_changes_while_it_is_read_does_not_go_in(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = written(tmp_path, "lines.csv", LINES)
-    opened = run.open_file
+    opened = file_run.open_file
 
     def changed(*given: object) -> object:
         parts = opened(*given)  # type: ignore[arg-type]
@@ -360,7 +360,7 @@ def test_a_file_that_changes_while_it_is_read_does_not_go_in(
             stream.write("L6,C6,F6,north,picc,2031-01-10,2031-01-20,,,gauze\n")
         return parts
 
-    monkeypatch.setattr(run, "open_file", changed)
+    monkeypatch.setattr(file_run, "open_file", changed)
     (fault,) = take_in(store, path).faults
     assert fault.code is FileFault.CHANGED_MEANWHILE
     assert store.records().lines.empty

@@ -301,7 +301,7 @@ def test_a_files_name_names_no_place_on_this_machine(app, aside, name, known):
     [
         ("home_log.csv", b"", "the file is empty."),
         ("home_log.csv", b"\x1f\x8b\x08\x00rest", "this is a compressed file."),
-        ("home_log.xlsx", b"PK\x03\x04cut off", "the workbook is damaged or cut off"),
+        ("home_log.xlsx", b"PK\x03\x04cut off", "the workbook is damaged or incomplete"),
         (
             "home_log.csv",
             b"MZ\x00\x01\x02\x03\x04\x05" * 30,

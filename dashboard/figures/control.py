@@ -16,8 +16,13 @@ from dashboard.figures.scale import spread, top_of_axis
 HEIGHT = 340
 WRAP = 22
 MOST_TICKS = 4
-MOST_MONTHS = 36
+MOST_MONTHS = 24
 """More months than this have no letter each."""
+FEW_MONTHS = 15
+SMALLEST = 9
+"""Pixels of the letters of more months than that, so that a telephone holds them."""
+BELOW_LETTERS = 22
+"""Pixels from the axis to the years below the letters."""
 YEAR_WIDTH = 4
 """Months that the number of a year is as wide as."""
 STEPS = (1, 2, 3, 4, 6, 12, 24, 48)
@@ -296,24 +301,26 @@ def _limit_labels(
         )
 
 
-def _ticks(labels: list[str]) -> tuple[list[int], list[str]]:
-    """Every month by its first letter, with the year below the first of each; else a few names."""
+def _ticks(labels: list[str]) -> tuple[list[int], list[str], dict[int, str]]:
+    """Every month by its first letter, and years by the month they are below; else a few names."""
     if not labels or len(labels) > MOST_MONTHS or labels[0].startswith("Q"):
         step = next((s for s in STEPS if len(labels) <= s * MOST_TICKS), STEPS[-1])
         shown = list(range(0, len(labels), step))
-        return shown, [labels[at].replace(" ", "<br>") for at in shown]
+        return shown, [labels[at].replace(" ", "<br>") for at in shown], {}
     years = [label[-4:] for label in labels]
     named = [at for at in range(len(labels)) if at == 0 or years[at] != years[at - 1]]
     if len(named) > 1 and named[1] < YEAR_WIDTH:
         named = named[1:]  # the two years would overlap
-    return list(range(len(labels))), [
-        label[0] + (f"<br>{years[at]}" if at in named else "") for at, label in enumerate(labels)
-    ]
+    return (
+        list(range(len(labels))),
+        [label[0] for label in labels],
+        {at: years[at] for at in named},
+    )
 
 
 def _axes(figure: go.Figure, chart: pd.DataFrame, top: float) -> None:
     n = len(chart)
-    shown, names = _ticks([str(label) for label in chart["label"]])
+    shown, names, years = _ticks([str(label) for label in chart["label"]])
     figure.update_xaxes(
         theme.AXIS,
         range=[-0.6, n - 0.4],
@@ -324,5 +331,18 @@ def _axes(figure: go.Figure, chart: pd.DataFrame, top: float) -> None:
         showgrid=False,
     )
     figure.update_yaxes(theme.AXIS, range=[-0.03 * top, top * 1.04], nticks=6)
+    if n > FEW_MONTHS and years:
+        figure.update_xaxes(tickfont_size=SMALLEST)
+    for at, year in years.items():
+        figure.add_annotation(
+            x=at,
+            yref="paper",
+            y=0,
+            yanchor="top",
+            yshift=-BELOW_LETTERS,
+            text=year,
+            showarrow=False,
+            font={"size": theme.SMALL, "color": theme.SOFT_INK},
+        )
     theme.unit_above(figure, "per 1000 home line-days")
-    figure.update_layout(margin_r=84)
+    figure.update_layout(margin_r=84, margin_b=BELOW_LETTERS + 22 if years else 26)

@@ -16,9 +16,9 @@ from dashboard.figures.scale import spread, top_of_axis
 HEIGHT = 340
 WRAP = 22
 MOST_TICKS = 4
-MOST_MONTHS = 24
+MOST_MONTHS = 26
 """More months than this have no letter each."""
-FEW_MONTHS = 15
+FEW_MONTHS = 12
 SMALLEST = 9
 """Pixels of the letters of more months than that, so that a telephone holds them."""
 BELOW_LETTERS = 22

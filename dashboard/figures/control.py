@@ -19,7 +19,7 @@ MOST_TICKS = 4
 MOST_MONTHS = 26
 """More months than this have no letter each."""
 FEW_MONTHS = 12
-SMALLEST = 9
+SMALLEST = 8
 """Pixels of the letters of more months than that, so that a telephone holds them."""
 BELOW_LETTERS = 22
 """Pixels from the axis to the years below the letters."""

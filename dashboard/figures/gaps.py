@@ -8,7 +8,8 @@ import plotly.graph_objects as go
 from dashboard.figures import theme
 
 HEIGHT = 260
-MOST_NAMED = 6
+MOST_NAMED = 3
+"""Months named on the axis, besides the wait so far: as many as a telephone holds."""
 
 
 def gap_figure(chart: pd.DataFrame, wait: int) -> go.Figure:
@@ -86,7 +87,7 @@ def gap_figure(chart: pd.DataFrame, wait: int) -> go.Figure:
         )
     )
     step = max(1, -(-n // MOST_NAMED))
-    shown = list(range(0, n, step))
+    shown = list(range(0, max(n - step // 2, 1), step))
     figure.update_xaxes(
         theme.AXIS,
         range=[-0.6, n + 0.6],

@@ -42,7 +42,7 @@ class SkinRise:
 
     team: int
     from_day: int
-    times: float = 2.0
+    times: float = 3.0
 
 
 def with_skin_findings(

@@ -51,7 +51,7 @@ class Truth:
     never_signed_off: tuple[Planted, ...]
     """Caregivers (`detail`) without any sign-off whose latest dressing change is `on`."""
     skin_site: str
-    """Site whose skin rate is twice as high from `skin_from` on."""
+    """Site whose skin rate is three times as high from `skin_from` on."""
     skin_from: date
     shortage_site: str
     """Site where deliveries of ``[shortage_from, shortage_to)`` brought two kits only."""

@@ -68,7 +68,7 @@ def test_rates_are_those_of_the_command_line(answer, command):
         assert f"{limits}, {row['events']} events in {row['line_days']} home line-days" in told
 
 
-def test_the_site_whose_skin_rate_was_planted_to_double_is_named_and_no_other(answer, invented):
+def test_the_site_whose_skin_rate_was_planted_to_rise_is_named_and_no_other(answer, invented):
     skin, blood = answer("rates_and_charts").split("Bloodstream infection")
     stepped = re.findall(
         r"At (\w+) the rate stepped up, most likely from \w+ \d+ \((.+?) to (.+?)\)", skin

@@ -70,15 +70,15 @@ views = {by: DwellQueries(asked).dwell(DwellChoice(by)) for by in DWELL_GROUPING
 print(FIELD_NOTE)
 for by, view in views.items():
     print(f"\n{sentence(DWELL_TITLES[by])} {view.in_place_words} {view.left_out}")
-    if len(view.drawn):
-        display(share_in_place(view.curves, view.drawn, view.at_risk, view.last_day))
+    if len(view.shown):
+        display(share_in_place(view.curves, view.shown, view.at_risk, view.last_day))
 
 # %%
 for by, view in views.items():
     print(f"\n{sentence(DWELL_TITLES[by])} {view.unplanned_words}")
-    if len(view.drawn):
+    if len(view.shown):
         days = sorted(view.at_risk["day"].unique())
-        display(ended_unplanned(view.curves, view.drawn, days, view.last_day))
+        display(ended_unplanned(view.curves, view.shown, days, view.last_day))
 
 # %% [markdown]
 # ## In words and numbers

@@ -34,6 +34,8 @@ class BehindARise:
     steps: pd.DataFrame
     """One row a step: ``step``, ``seen``, ``missed``, ``share``, ``elsewhere_share`` (missing: not
     seen elsewhere); missed more here than elsewhere first. Empty for the programme."""
+    kits: pd.DataFrame
+    """Two rows, before and since: ``counts`` of dressing kits logged, and how many were ``low``."""
 
 
 def behind_a_rise(data: SnapshotData, event: str, site: str, since: str) -> BehindARise:
@@ -81,6 +83,7 @@ def behind_a_rise(data: SnapshotData, event: str, site: str, since: str) -> Behi
         families=_families(data, event, site, begins, days),
         mix=tables,
         steps=_steps(data, site, begins),
+        kits=_kits(data, site, begins),
     )
 
 
@@ -110,6 +113,19 @@ def _families(
     return found.sort_values(
         ["events", "last_on", "family_id"], ascending=[False, False, True], ignore_index=True
     )
+
+
+def _kits(data: SnapshotData, site: str, begins: pd.Timestamp) -> pd.DataFrame:
+    """Counts of kits by the families of a site, and those below the policy's number."""
+    log = data.records.home_log
+    lines = data.tallies.lines
+    own = lines if site == PROGRAMME else lines[(lines["site"] == site).to_numpy(dtype=bool)]
+    ours = log["line_id"].isin(own["line_id"]) & log["kits_left"].notna()
+    counted = log[(ours & (log["done_on"] <= pd.Timestamp(data.as_of))).to_numpy(dtype=bool)]
+    low = (counted["kits_left"] < data.policy.on(data.as_of).settings.kits_low).to_numpy(dtype=bool)
+    since = (counted["done_on"] >= begins).to_numpy(dtype=bool)
+    sums = [(int(part.sum()), int((part & low).sum())) for part in (~since, since)]
+    return pd.DataFrame(sums, index=["before", "since"], columns=["counts", "low"])
 
 
 def _steps(data: SnapshotData, site: str, begins: pd.Timestamp) -> pd.DataFrame:

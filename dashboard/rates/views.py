@@ -82,6 +82,8 @@ class Opened:
     steps: tuple[tuple[str, ...], ...]
     """Step, missed of seen here, share here and elsewhere."""
     steps_words: str
+    kits_words: str
+    """How often few dressing kits were left, before and since."""
     training: str
     """Address of the educator's list."""
 

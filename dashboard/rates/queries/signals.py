@@ -156,6 +156,7 @@ def _opened(found: Snapshot, verdict: SignalVerdict) -> Opened:
             _step_row(found, row) for row in behind.steps.head(MOST_STEPS).to_dict("records")
         ),
         steps_words=_steps_words(behind),
+        kits_words=_kits_words(behind, found.edition.settings.kits_low),
         training=RETRAINING,
     )
 
@@ -184,6 +185,16 @@ def _step_row(found: Snapshot, row: dict[Any, Any]) -> tuple[str, ...]:
 
 def _share(value: float) -> str:
     return "–" if math.isnan(value) else f"{100 * value:.1f} %"
+
+
+def _kits_words(behind: BehindARise, kits_low: int) -> str:
+    parts = [
+        f"{low} of {words.thousands(counts)} ({words.percent(low / counts)}) {when}"
+        if counts
+        else f"none counted {when}"
+        for when, counts, low in behind.kits.itertuples()
+    ]
+    return f"Kit counts below {kits_low}: {', '.join(parts)}."
 
 
 def _steps_words(behind: BehindARise) -> str:

@@ -98,7 +98,7 @@ def rate_chart(
         signal=signal_words(found.signals, len(table)),
         judged=judged,
         in_baseline=found.in_baseline,
-        dispersion=spread.dispersion if found.in_baseline.any() else np.nan,
+        dispersion=spread.over(base) if found.in_baseline.any() else np.nan,
     )
     return RATE_CHART.check(table)
 

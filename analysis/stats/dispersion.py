@@ -274,8 +274,9 @@ def chart_dispersion(
     away = counts - total * (days / all_days)
     within = math.fsum(away**2) / total
     expected = np.bincount(of_period, days, periods) * (total / all_days)
+    # Whole numbers added up first: the same bits in every order of families.
     squares = np.divide(
-        np.bincount(of_period, away, periods) ** 2,
+        (np.bincount(of_period, counts, periods) - expected) ** 2,
         expected,
         out=np.zeros(periods),
         where=expected > 0,

@@ -137,7 +137,7 @@ RATE_CHART = Frame.of(
     },
     detail={
         "centre": "about the rate on judged days",
-        "dispersion": "of a period's count, by families or by periods",
+        "dispersion": "of a period's count, by families or by the other periods",
     },
 )
 

@@ -88,6 +88,6 @@ def test_rates_and_charts_of_summed_parts_have_the_same_bits(whole_demo, shards,
                 summed["judged_days"],
                 settled=~chart["provisional"],
                 judged=chart["judged"],
-                dispersion=chart["dispersion"].iloc[0],
+                dispersion=chart["dispersion"],
             )
             assert again.upper_limit.tobytes() == chart["upper_limit"].to_numpy().tobytes()

@@ -22,7 +22,7 @@ def register() -> None:
     settings.load_profile(FIXED)
 
 
-def histories(fixed: int = 200, long: int = 2000) -> int:
+def histories(fixed: int = 100, long: int = 2000) -> int:
     """How many random histories a seeded comparison with an oracle makes.
 
     ``LINEDAYS_TEST_HISTORIES`` sets the number by hand.

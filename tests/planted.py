@@ -15,11 +15,11 @@ from analysis.decisions.mornings import morning
 from analysis.decisions.retraining import retraining
 from analysis.policy import Policy
 from analysis.timeline import build
-from analysis.vocabulary import Reason
+from analysis.vocabulary import NeedState, Reason
 from synthetic_data.truth import Truth
 
 SURE = 0.95
-"""Probability of being above the limit with which a caregiver counts as found."""
+"""Probability of being above the limit from which nobody of a steady programme may be named."""
 HABIT_DAYS = 112
 """A habit shows in the last 8 changes: 8 weeks of scored intervals, and 8 from one replayed morning of the
 `habit_mornings` to the next."""
@@ -124,7 +124,9 @@ def caregivers_found(
     for day in mornings:
         records = history.records(morning_of(day, policy), by=day)
         needs = retraining(build(records, policy, day), records, policy)
-        tables.append(needs[(needs["prob_above"] >= SURE).to_numpy(bool)].assign(found_on=day))
+        tables.append(
+            needs[(needs["state"] == NeedState.RETRAIN).to_numpy(bool)].assign(found_on=day)
+        )
     needs = pd.concat(tables, ignore_index=True)
     rows = []
     for one in truth.weak_step:

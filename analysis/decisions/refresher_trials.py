@@ -147,7 +147,8 @@ def trial_effect(moments: Moments, n_families: int) -> TrialEffect | None:
     Returns
     -------
     TrialEffect or None
-        None without matched families, or where one side missed nothing afterwards.
+        None without matched families, where one side missed nothing afterwards, or where so few
+        families' records alone explain what each missed.
 
     Notes
     -----
@@ -182,7 +183,10 @@ def trial_effect(moments: Moments, n_families: int) -> TrialEffect | None:
     design = np.column_stack([np.ones(len(sent)), sent, *shares])
     design[:, 2:] -= np.average(design[:, 2:], axis=0, weights=weight)
     exposure = np.log(moments.seen_after[kept])
-    slopes, scores, inverse = _poisson(design, missed, exposure, weight)
+    try:
+        slopes, scores, inverse = _poisson(design, missed, exposure, weight)
+    except np.linalg.LinAlgError:
+        return None
     by_family = np.column_stack(
         [np.bincount(moments.family[kept], weights=c, minlength=n_families) for c in scores.T]
     )

@@ -7,6 +7,7 @@ programmes, with whatever the choice, is `tests/benchmarks/simulate_refreshers.p
 import numpy as np
 import pytest
 
+from analysis.decisions.refresher_trials import Moments, trial_effect
 from analysis.decisions.refreshers import effect_of
 from tests.refreshed import CHOICES, programme
 
@@ -54,3 +55,20 @@ def test_the_adjusted_ratio_finds_refreshers_that_halve_what_is_missed(halved):
     # Families compared are retrained later too, which understates the effect.
     assert 0.5 < np.median([found.adjusted_ratio for found in halved]) < 0.75
     assert sum(found.adjusted_upper < 1 for found in halved) >= PROGRAMMES - 2
+
+
+def test_five_families_whose_records_explain_everything_give_no_effect():
+    one = np.ones(5, dtype=np.int64)
+    moments = Moments(
+        family=np.arange(5),
+        sent=np.array([True, False, True, False, True]),
+        seen_earlier=np.array([9, 8, 8, 9, 8]),
+        missed_earlier=np.array([2, 2, 2, 3, 1]),
+        seen_quarter=np.array([9, 8, 6, 7, 9]),
+        missed_quarter=one,
+        missed_recent=one,
+        missed_last=one.astype(bool),
+        seen_after=np.array([6, 6, 6, 6, 8]),
+        missed_after=np.array([2, 2, 1, 2, 3]),
+    )
+    assert trial_effect(moments, 5) is None

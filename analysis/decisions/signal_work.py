@@ -8,7 +8,7 @@ from datetime import datetime
 import pandas as pd
 
 from analysis.measures import Surveillance
-from analysis.verdicts import Headline, SignalVerdict, event_name, signal_headline
+from analysis.verdicts import Headline, SignalVerdict, event_name, place_name, signal_headline
 from analysis.vocabulary import SignalState
 from analysis.words import listed
 
@@ -57,14 +57,13 @@ class WorkedSignal:
     def line(self) -> str:
         """In a few words, for a summary."""
         rate = self.verdict.rate
-        where = "in the programme" if rate.site == "all" else f"at {rate.site}"
         by = (
             f" by {self.owner}"
             if self.owner and self.state is SignalState.BEING_LOOKED_INTO
             else ""
         )
         back = ", came back" if self.came_back else ""
-        return f"{event_name(rate.event)} {where} ({self.verdict.short}; {STATES[self.state]}{by}{back})"
+        return f"{event_name(rate.event)} {place_name(rate)} ({self.verdict.short}; {STATES[self.state]}{by}{back})"
 
 
 def worked_signals(headline: Headline, acts: pd.DataFrame) -> tuple[WorkedSignal, ...]:

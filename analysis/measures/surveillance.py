@@ -27,6 +27,7 @@ from analysis.stats.surveillance import (
     log_statistic,
     threshold,
 )
+from analysis.tallies import Tallies
 from analysis.tallies.steps import FIRST_DAYS, StepDays, step_days, step_events
 from analysis.vocabulary import Basis, Grouping, OutcomeKind
 
@@ -40,7 +41,7 @@ LARGE = 3.0
 STEPS_A_YEAR = 48
 
 
-class Standing(StrEnum):
+class SignalCode(StrEnum):
     """What is known of one rate."""
 
     RISEN = "risen"
@@ -99,7 +100,7 @@ class FollowedRate:
     event: str
     site: str
     """`PROGRAMME` for the programme."""
-    standing: Standing
+    code: SignalCode
     rise: Rise | None
     baseline: tuple[str, str] | None
     """First and last month; None: no baseline."""
@@ -198,11 +199,17 @@ def surveillance(data: SnapshotData) -> Surveillance:
     first = min((int(u.cells.followed_from.min()) for _, u, _ in found), default=len(months))
     years = max(1.0, (len(months) - first) / STEPS_A_YEAR)
     limit = threshold([units for _, units, _ in found], 1 - math.exp(-years / FALSE_SIGNAL_YEARS))
-    rates = [
-        _rate(data, steps, (event, site, cell), units, settled, limit)
-        for event, units, settled in found
-        for cell, site in enumerate([*sites, PROGRAMME])
-    ]
+    rates = []
+    for event, units, settled in found:
+        strength = log_statistic(units.cells, units.events)
+        onsets = _days_of_onsets(steps, data.tallies, event, number, len(sites))
+        for cell, site in enumerate([*sites, PROGRAMME]):
+            rates.append(
+                _rate(
+                    data, steps, (event, site, cell), units, settled, limit,
+                    strength[cell], onsets[cell],
+                )
+            )  # fmt: skip
     return Surveillance(tuple(rates), limit, years)
 
 
@@ -248,24 +255,25 @@ def _rate(
     units: Units,
     settled: npt.NDArray[np.bool_],
     limit: Threshold,
+    strength: npt.NDArray[np.float64],
+    onsets: npt.NDArray[np.int64],
 ) -> FollowedRate:
     event, site, at = cell
     cells, counts = units.cells, units.events[at]
     base = cells.in_baseline[at]
     after = np.arange(len(base)) >= cells.followed_from[at]
     days = units.judged_days[at]
-    strength = log_statistic(cells, units.events)[at]
     passed = np.flatnonzero(strength >= limit.value) if len(strength) else np.array([], np.int64)
-    rise, standing = None, _standing_without_signal(units, at, limit)
+    rise, code = None, _without_signal(units, at, limit)
     if len(passed):
         rise, current = _rise(units, at, strength, passed, settled, steps, limit)
-        standing = Standing.RISEN if current else Standing.ROSE_EARLIER
-    last, wait, chance = _waited(data, event, site)
+        code = SignalCode.RISEN if current else SignalCode.ROSE_EARLIER
+    last, wait, chance = _waited(data, onsets)
     total, whole = int(counts.sum()), int(days.sum())
     return FollowedRate(
         event=event,
         site=site,
-        standing=standing,
+        code=code,
         rise=rise,
         baseline=(
             (steps.months[np.flatnonzero(base)[0]], steps.months[np.flatnonzero(base)[-1]])
@@ -294,20 +302,20 @@ def _rate(
     )
 
 
-def _standing_without_signal(units: Units, at: int, limit: Threshold) -> Standing:
+def _without_signal(units: Units, at: int, limit: Threshold) -> SignalCode:
     cells, days = units.cells, units.judged_days[at]
     if not units.all_days[at].any():
-        return Standing.TOO_EARLY
+        return SignalCode.TOO_EARLY
     if not days.any():
-        return Standing.NOT_JUDGED
+        return SignalCode.NOT_JUDGED
     if cells.followed_from[at] >= len(days) or math.isnan(limit.value):
-        return Standing.TOO_EARLY
+        return SignalCode.TOO_EARLY
     after = np.arange(len(days)) >= cells.followed_from[at]
     if not days[after].any() or not days[cells.in_baseline[at]].any():
-        return Standing.NOT_JUDGED
+        return SignalCode.NOT_JUDGED
     if _would_show(units, at) < limit.value:
-        return Standing.TOO_FEW_EVENTS
-    return Standing.STEADY
+        return SignalCode.TOO_FEW_EVENTS
+    return SignalCode.STEADY
 
 
 def _would_show(units: Units, at: int) -> float:
@@ -360,18 +368,24 @@ def _rise(
     return rise, current
 
 
-def _waited(data: SnapshotData, event: str, site: str) -> tuple[date | None, int, float]:
-    """Day of the last event, days since, and the chance of a wait as long."""
-    tallies = data.tallies
+def _days_of_onsets(
+    steps: StepDays, tallies: Tallies, event: str, number: npt.NDArray[np.int64], sites: int
+) -> list[npt.NDArray[np.int64]]:
+    """Days of the events at home of each site and of the programme, in order."""
     onsets = tallies.onsets
     ours = ((onsets["event"] == event) & onsets["at_home"]).to_numpy(dtype=bool)
-    held = tallies.lines["site"].astype("string").to_numpy(dtype=object)
-    if site != PROGRAMME:
-        ours = ours & (held[onsets["line"].to_numpy(dtype=np.int64)] == site)
-    day = np.sort(days_of(onsets.loc[ours, "onset_on"]))
+    site = number[steps.row_of_holder[onsets["line"].to_numpy(dtype=np.int64)[ours]]]
+    day = days_of(onsets.loc[ours, "onset_on"])
+    order = np.argsort(day, kind="stable")
+    site, day = site[order], day[order]
+    return [*(day[site == at] for at in range(sites)), day]
+
+
+def _waited(data: SnapshotData, days: npt.NDArray[np.int64]) -> tuple[date | None, int, float]:
+    """Day of the last event, days since, and the chance of a wait as long."""
     as_of = data.as_of.toordinal() - date_at(0).toordinal()
-    if not len(day):
+    if not len(days):
         first = days_of(data.timeline.home_spells["start_on"]).min(initial=as_of)
         return None, int(as_of - first), math.nan
-    wait = int(as_of - day[-1])
-    return date_at(int(day[-1])), wait, open_gap(wait, np.diff(day)).p_as_long
+    wait = int(as_of - days[-1])
+    return date_at(int(days[-1])), wait, open_gap(wait, np.diff(days)).p_as_long

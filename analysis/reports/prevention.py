@@ -9,7 +9,6 @@ import pandas as pd
 from analysis.decisions.signal_work import STATES
 from analysis.measures import (
     LEAGUE_TABLE_CAUTION,
-    PROGRAMME,
     Limits,
     MeasureError,
     chart_false_alarms,
@@ -30,7 +29,13 @@ from analysis.reports.figures import Point
 from analysis.reports.outside import outside_parts
 from analysis.reports.period import month_words
 from analysis.reports.report import Figure, Part, Report, Table
-from analysis.verdicts import chart_verdict, event_name, false_alarm_sentence, ratio_verdict
+from analysis.verdicts import (
+    chart_verdict,
+    event_name,
+    false_alarm_sentence,
+    ratio_verdict,
+    site_name,
+)
 from analysis.vocabulary import Basis, Copy, Grouping, OutcomeKind, Role
 from analysis.words import (
     NOT_NHSN,
@@ -89,7 +94,7 @@ def _signals(data: ReportData) -> Part:
     rows = tuple(
         (
             sentence(event_name(verdict.rate.event))[:-1],
-            "all sites" if verdict.rate.site == PROGRAMME else verdict.rate.site,
+            site_name(verdict.rate),
             verdict.short,
             STATES[states[of]]
             if (of := (verdict.rate.event, verdict.rate.site)) in states

@@ -41,10 +41,11 @@ from analysis.verdicts.names import (
 from analysis.verdicts.rates import heard_sentence, rate_sentence, standing
 from analysis.verdicts.surveillance import (
     Headline,
-    SignalCode,
     SignalVerdict,
+    place_name,
     signal_headline,
     signals_table,
+    site_name,
 )
 from analysis.verdicts.trends import TrendCode, TrendVerdict, trend_verdict
 
@@ -64,7 +65,6 @@ __all__ = [
     "LoggingVerdict",
     "LogrankVerdict",
     "RatioVerdict",
-    "SignalCode",
     "SignalVerdict",
     "TrendCode",
     "TrendVerdict",
@@ -83,10 +83,12 @@ __all__ = [
     "logrank_verdict",
     "period_name",
     "period_of",
+    "place_name",
     "rate_sentence",
     "ratio_verdict",
     "signal_headline",
     "signals_table",
+    "site_name",
     "span_name",
     "standing",
     "trend_verdict",

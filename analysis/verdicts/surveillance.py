@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 
 import pandas as pd
 
@@ -15,7 +14,7 @@ from analysis.measures.surveillance import (
     PROGRAMME,
     FollowedRate,
     Rise,
-    Standing,
+    SignalCode,
     Surveillance,
 )
 from analysis.tables.measures import SIGNALS
@@ -26,17 +25,6 @@ from analysis.words import counted, day_year, listed, number, percent, sentence
 
 RULE = "shiryaev_roberts"
 """The rule that raises a signal, as tables name it."""
-
-
-class SignalCode(StrEnum):
-    """What is known of one rate; the words of `Standing`."""
-
-    RISEN = str(Standing.RISEN)
-    ROSE_EARLIER = str(Standing.ROSE_EARLIER)
-    STEADY = str(Standing.STEADY)
-    TOO_FEW_EVENTS = str(Standing.TOO_FEW_EVENTS)
-    TOO_EARLY = str(Standing.TOO_EARLY)
-    NOT_JUDGED = str(Standing.NOT_JUDGED)
 
 
 @dataclass(frozen=True)
@@ -100,7 +88,7 @@ def signal_headline(
 
     if signals:
         first = signals[0]
-        others = [f"{event_name(v.rate.event)} {_where(v.rate)}" for v in signals[1:]]
+        others = [f"{event_name(v.rate.event)} {place_name(v.rate)}" for v in signals[1:]]
         also = f" Also a signal: {listed(others)}." if others else ""
         return headline(first.code, first.sentence + also)
     if ranked:
@@ -142,8 +130,8 @@ def signal_verdict(rate: FollowedRate, years: float) -> SignalVerdict:
     years : float
         Years followed, which the chance of a signal is about.
     """
-    code = SignalCode(str(rate.standing))
-    name, where = event_name(rate.event), _where(rate)
+    code = rate.code
+    name, where = event_name(rate.event), place_name(rate)
     happened = counted(rate.events, *_one_and_many(rate.event))
     if rate.rise is not None:
         text = _rise_words(rate, rate.rise, code, years)
@@ -151,9 +139,9 @@ def signal_verdict(rate: FollowedRate, years: float) -> SignalVerdict:
         if code is SignalCode.ROSE_EARLIER:
             short = f"rose in {period_name(rate.rise.since)}, lower now"
         return SignalVerdict(code, text, rate, short)
-    if rate.baseline is None and code is not SignalCode.NOT_JUDGED:
+    if code is SignalCode.TOO_EARLY:
         text = f"Too early to say for {name} {where}: {_NO_BASELINE}."
-        return SignalVerdict(SignalCode.TOO_EARLY, text, rate, "too early to say")
+        return SignalVerdict(code, text, rate, "too early to say")
     before = span_name(*rate.baseline) if rate.baseline else ""
     seen = f"{happened} {where} since the baseline, {rate.baseline_events} in it ({before})"
     if code is SignalCode.NOT_JUDGED:
@@ -233,7 +221,7 @@ def _rise_words(rate: FollowedRate, rise: Rise, code: SignalCode, years: float) 
     name = sentence(event_name(rate.event))[:-1]
     now = code is SignalCode.RISEN
     rose = "have risen" if now else "rose"
-    text = f"{name} {_where(rate)} {rose} to {times}, most likely since {period_name(rise.since)}{span}."
+    text = f"{name} {place_name(rate)} {rose} to {times}, most likely since {period_name(rise.since)}{span}."
     if not now:
         text += " The newest complete month no longer shows it."
     if rise.provisional:
@@ -260,8 +248,14 @@ def _wait(rate: FollowedRate) -> str:
     )
 
 
-def _where(rate: FollowedRate) -> str:
+def place_name(rate: FollowedRate) -> str:
+    """Where a rate is followed, as in "infections at north"."""
     return "in the programme" if rate.site == PROGRAMME else f"at {rate.site}"
+
+
+def site_name(rate: FollowedRate) -> str:
+    """The site of a rate in a table or title."""
+    return "all sites" if rate.site == PROGRAMME else rate.site
 
 
 def _one_and_many(event: str) -> tuple[str, str]:

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from analysis.decisions.signal_work import GROWN, signals, signals_line
 from analysis.measures import surveillance
-from analysis.measures.surveillance import Standing
+from analysis.measures.surveillance import SignalCode
 from analysis.store import Store
 from analysis.store.signal_acts import SIGNAL_ACTS
 from analysis.verdicts import signals_table
@@ -91,7 +91,7 @@ def test_a_closed_signal_comes_back_when_it_grows(found, store):
 def test_a_signal_that_no_longer_shows_stays_until_it_is_closed(found, store):
     act(store, SignalState.BEING_LOOKED_INTO, owner="P1")
     rates = tuple(
-        replace(rate, rise=None, standing=Standing.STEADY) if rate.site == "south" else rate
+        replace(rate, rise=None, code=SignalCode.STEADY) if rate.site == "south" else rate
         for rate in found.rates
     )
     calm = replace(found, rates=rates)

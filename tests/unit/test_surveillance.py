@@ -10,13 +10,13 @@ import pytest
 
 from analysis.decisions.signal_work import signals_line
 from analysis.measures import rate_chart, surveillance
-from analysis.measures.surveillance import Standing
+from analysis.measures.surveillance import SignalCode
 from analysis.reports import month
 from analysis.reports.data import ReportData
 from analysis.reports.educator import educator_report
 from analysis.reports.prevention import prevention_report
 from analysis.tallies.steps import step_days, step_events
-from analysis.verdicts import SignalCode, chart_verdict, signal_headline, signals_table
+from analysis.verdicts import chart_verdict, signal_headline, signals_table
 from analysis.vocabulary import Basis, Copy, Grouping, Task
 from dashboard.addresses.rates import RatesChoice
 from dashboard.rates.queries.rates import rates_view, understood
@@ -79,7 +79,7 @@ def test_the_table_has_signals_first_and_one_row_an_event_and_site(doubled):
 def test_where_nothing_happens_there_are_too_few_events_to_say(steady):
     found = surveillance(steady)
     infection = found.of("bloodstream_infection", "north")
-    assert infection.standing is Standing.TOO_FEW_EVENTS
+    assert infection.code is SignalCode.TOO_FEW_EVENTS
     assert infection.last_event_on is None
     # 16 lines for 730 days without an infection: -ln(0.025) = 3.6889 over 11,680 days.
     assert infection.rate_upper == pytest.approx(1000 * 3.688879 / (16 * 730), rel=1e-6)
@@ -92,7 +92,7 @@ def test_where_nothing_happens_there_are_too_few_events_to_say(steady):
 def test_six_months_are_too_early_and_seven_are_followed():
     one = dict.fromkeys(MONTHS[:7], 3)
     early = surveillance(two_years(dict.fromkeys(SITES, one), as_of="2029-08-30"))
-    assert {rate.standing for rate in early.rates} == {Standing.TOO_EARLY}
+    assert {rate.code for rate in early.rates} == {SignalCode.TOO_EARLY}
     assert signal_headline(early).code is SignalCode.TOO_EARLY
     later = surveillance(two_years(dict.fromkeys(SITES, one), as_of="2029-11-30"))
     assert later.of("skin", "north").baseline == ("2029-03", "2029-08")
@@ -103,7 +103,7 @@ def test_a_provisional_month_raises_a_signal_and_never_clears_one():
     quiet_at_the_end = surveillance(
         two_years({**ONE_DOUBLED, "south": many}, as_of="2031-02-20")
     ).of("skin", "south")
-    assert quiet_at_the_end.standing is Standing.RISEN
+    assert quiet_at_the_end.code is SignalCode.RISEN
     burst = {**STEADY, MONTHS[-1]: 16}
     raised = surveillance(two_years({**ALL_STEADY, "south": burst}, as_of="2031-02-28"))
     assert raised.of("skin", "south").rise.provisional
@@ -112,7 +112,7 @@ def test_a_provisional_month_raises_a_signal_and_never_clears_one():
 def test_a_rise_that_ended_is_said_to_be_lower_now():
     for_half_a_year = {**STEADY, **dict.fromkeys(MONTHS[12:17], 9), **dict.fromkeys(MONTHS[18:], 2)}
     found = surveillance(two_years({**ALL_STEADY, "south": for_half_a_year}))
-    assert found.of("skin", "south").standing is Standing.ROSE_EARLIER
+    assert found.of("skin", "south").code is SignalCode.ROSE_EARLIER
     assert "no longer shows it" in signal_headline(found).sentence
 
 

@@ -17,6 +17,7 @@ from analysis.verdicts import (
     event_name,
     group_name,
     period_name,
+    site_name,
     span_name,
 )
 from analysis.vocabulary import Grouping
@@ -121,7 +122,7 @@ def _row(verdict: SignalVerdict) -> tuple[str, ...]:
     rate, rise = verdict.rate, verdict.rate.rise
     return (
         words.sentence(event_name(rate.event))[:-1],
-        "all sites" if rate.site == PROGRAMME else rate.site,
+        site_name(rate),
         verdict.short,
         period_name(rise.since) if rise else "–",
         f"{words.number(rise.ratio)} ({words.limits(rise.lower, rise.upper)})" if rise else "–",

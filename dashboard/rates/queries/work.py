@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from analysis.decisions.signal_work import STATES, WorkedSignal
 from analysis.measures import PROGRAMME
-from analysis.verdicts import event_name
+from analysis.verdicts import event_name, site_name
 from analysis.vocabulary import SIGNAL_WORK, SignalState
 from dashboard.layout import words
 from dashboard.rates.queries.annotations import ALL_SITES
@@ -41,8 +41,7 @@ def site_of(signal: WorkedSignal) -> str:
 def title_of(signal: WorkedSignal) -> str:
     """Event and site of a signal."""
     rate = signal.verdict.rate
-    where = "all sites" if rate.site == PROGRAMME else rate.site
-    return f"{words.sentence(event_name(rate.event))[:-1]}, {where}"
+    return f"{words.sentence(event_name(rate.event))[:-1]}, {site_name(rate)}"
 
 
 def work_of(signal: WorkedSignal, zone: ZoneInfo, may_act: bool) -> Work:

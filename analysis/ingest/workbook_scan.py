@@ -69,7 +69,7 @@ def scan_workbook(log: LogFile) -> Mapping[str, Hidden]:
         if isinstance(fault, PermissionError):
             raise
         raise IngestError(FileFault.BROKEN_WORKBOOK, file, why=_plain(fault)) from None
-    except (RuntimeError, NotImplementedError):  # an encrypted member, an unknown packing
+    except RuntimeError:  # an encrypted member, or a compression that zipfile does not know
         raise IngestError(FileFault.PASSWORD, file) from None
     raise IngestError(FileFault.ARCHIVE, file)
 

@@ -104,8 +104,3 @@ def upgrade() -> None:
     )
     _table("changes", "single whole!, number whole!", "single")
     op.execute("INSERT INTO changes (single, number) VALUES (1, 0)")
-
-
-def downgrade() -> None:
-    """There is nothing older than the first tables."""
-    raise NotImplementedError

@@ -60,8 +60,3 @@ def upgrade() -> None:
     for name, table, keys in INDEXES:
         op.create_index(name, table, keys.split())
     rows_only_added("accesses", ONLY_ADDED)
-
-
-def downgrade() -> None:
-    """An access record is never taken down."""
-    raise NotImplementedError

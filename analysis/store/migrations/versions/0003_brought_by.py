@@ -11,8 +11,3 @@ down_revision = "0002"
 def upgrade() -> None:
     """Add the column."""
     add_column("files", "brought_by", sa.Text())
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

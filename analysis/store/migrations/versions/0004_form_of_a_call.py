@@ -13,8 +13,3 @@ def upgrade() -> None:
     """Add the column and its rule."""
     add_column("calls", "form", sa.Text())
     op.create_index("calls_form", "calls", ["made_by", "form"], unique=True)
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

@@ -33,8 +33,3 @@ def upgrade() -> None:
     )
     op.create_index("arrangements_form", "arrangements", ["made_by", "form"], unique=True)
     rows_only_added("arrangements", ONLY_ADDED)
-
-
-def downgrade() -> None:
-    """What was arranged is never taken down."""
-    raise NotImplementedError

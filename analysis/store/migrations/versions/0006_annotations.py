@@ -25,8 +25,3 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     rows_only_added("annotations", ONLY_ADDED)
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

@@ -145,8 +145,3 @@ def _hashes(texts: list[bytes], void: Mask) -> list[bytes]:
         blake2b(text + _VOID if gone else text, digest_size=16).digest()
         for text, gone in zip(texts, void.tolist(), strict=True)
     ]
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

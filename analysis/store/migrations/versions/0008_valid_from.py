@@ -9,8 +9,3 @@ down_revision = "0007"
 def upgrade() -> None:
     """Add the column."""
     add_column("lines", "valid_from", WHOLE)
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

@@ -38,8 +38,3 @@ def upgrade() -> None:
         for file, names in heads.items():
             text = json.dumps(sorted(names), ensure_ascii=False)
             connection.execute(of_file, {"heads": text, "file": file, "table": table})
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

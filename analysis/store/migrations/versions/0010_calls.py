@@ -124,8 +124,3 @@ def _fill(connection: sa.Connection, calls: list[dict[str, object]]) -> None:
 
 def _hash(text: str) -> bytes:
     return blake2b(text.encode(), digest_size=16).digest()
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

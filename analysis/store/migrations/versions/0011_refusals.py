@@ -11,8 +11,3 @@ def upgrade() -> None:
     """Rename the reason of rows refused before."""
     renamed = sa.text("UPDATE refused SET reason = :new WHERE reason = :old")
     op.get_bind().execute(renamed, {"old": "removal_half_told", "new": "removal_incomplete"})
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

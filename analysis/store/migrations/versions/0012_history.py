@@ -9,8 +9,3 @@ down_revision = "0011"
 def upgrade() -> None:
     """Add the column; blank for every ingest before."""
     add_column("files", "history", WHOLE)
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

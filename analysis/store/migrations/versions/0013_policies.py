@@ -23,8 +23,3 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     rows_only_added("policies", "policies are only ever added")
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

@@ -25,8 +25,3 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     rows_only_added("signal_acts", "work on signals is only ever added")
-
-
-def downgrade() -> None:
-    """A store is never downgraded."""
-    raise NotImplementedError

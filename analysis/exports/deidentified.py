@@ -207,7 +207,7 @@ def _without_rare(table: Table, column: Column, rare: frozenset[str]) -> Table:
     text = cells.astype("string").fillna(_BLANK)
     shown: pd.Series[Any]
     if column.kind is Kind.COUNT:
-        described = replace(column, blank=f"{column.blank or 'not told'}, or {HIDDEN}: rare")
+        described = replace(column, blank=f"{column.blank or 'not recorded'}, or {HIDDEN}: rare")
         shown = cells.astype("Int64").mask(text.isin(rare))
     else:
         described = replace(column, allowed=(*column.allowed, HIDDEN) if column.allowed else ())

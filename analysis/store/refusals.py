@@ -95,13 +95,13 @@ class Refusals:
             if mends is not None and still_open.get(name) != mends:
                 corrected.add(mends)
         self._append(rows.take(pa.array(taken, pa.int64())))
-        self._take_off(corrected, "refused anew")
+        self._take_off(corrected, "refused again")
         return len(taken)
 
     def take_off_corrected(self, rows: pa.Table) -> None:
         """Remove what usable rows correct."""
         if "mends" in rows.column_names and rows["mends"].null_count < rows.num_rows:
-            self._take_off(pc.unique(rows["mends"].drop_null()).to_pylist(), "mended")
+            self._take_off(pc.unique(rows["mends"].drop_null()).to_pylist(), "corrected")
 
     def take_off_replaced(self, table: str, rows: pa.Table, new_keys: pa.ChunkedArray) -> None:
         """Remove what is in earlier files and has a usable row now.

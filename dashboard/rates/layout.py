@@ -24,7 +24,7 @@ from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import MOST_CHARACTERS
 from dashboard.rates.queries.work import LONGEST_OWNER, STATES_TO_SET
 from dashboard.rates.queries.work import MOST_CHARACTERS as MOST_CHARACTERS_OF_WORK
-from dashboard.rates.views import BesideRates, Compared, RatesView
+from dashboard.rates.views import Compared, NotesOfRates, RatesView
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
@@ -70,7 +70,7 @@ def parts_of_choice(
 ) -> tuple[Component, Component, Component, Component, Component]:
     """What to choose from, work on signals, rates over time, notes on the chart, and the rest."""
     view = queries.rates(read_rates(search))
-    beside = queries.beside_rates(view)
+    noted = queries.notes_of(view)
 
     opens = tuple(
         queries.session.may_open(page) for page in (Page.FAMILY, Page.RETRAINING, Page.WEEK)
@@ -78,7 +78,7 @@ def parts_of_choice(
 
     def build() -> tuple[Component, Component, Component]:
         shown = queries.rates(view.choice)
-        over_time = [_sites(shown), *_opened(shown, *opens[:2]), _over_time(shown, beside)]
+        over_time = [_sites(shown), *_opened(shown, *opens[:2]), _over_time(shown, noted)]
         return (
             serialised(_head(shown, opens[2])),
             serialised(html.Div(over_time, className="cards")),
@@ -86,11 +86,11 @@ def parts_of_choice(
         )
 
     head, chart, body = queries.session.cached(
-        (PATH, view.choice, view.signals.headline, beside.annotations, opens), build, lasting=True
+        (PATH, view.choice, view.signals.headline, noted.annotations, opens), build, lasting=True
     )
     notes = static(
         "rates/notes",
-        notes=beside.annotations,
+        notes=noted.annotations,
         writing=queries.annotating(),
         sends=ids.ANNOTATE,
         removes=ids.WITHDRAW,
@@ -165,13 +165,13 @@ def _body(view: RatesView) -> Component:
     )
 
 
-def _over_time(view: RatesView, beside: BesideRates) -> Component:
+def _over_time(view: RatesView, noted: NotesOfRates) -> Component:
     one, many = rate_words.PERIODS[view.choice.period]
     heads = (one.capitalize(), "Events", "Line-days", "Per 1000", "Limits", "Log coverage", "Data", "Signal")  # fmt: skip
     table = numbers(heads, [_period_row(row) for row in view.chart.to_dict("records")])
     return figure_card(
         f"Is the rate of {view.event_name} changing?",
-        control_chart(view.chart, beside.marks) if len(view.chart) else None,
+        control_chart(view.chart, noted.marks) if len(view.chart) else None,
         f"Chart of {many}: {view.drift} {view.trend_words}",
         table=folded(f"Rates by {one}", table),
         notes=(f"{rate_words.CHART_NOTE.format(many=many)} {NOT_NHSN}",),

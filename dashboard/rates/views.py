@@ -38,7 +38,7 @@ class Annotation:
 
 
 @dataclass(frozen=True)
-class BesideRates:
+class NotesOfRates:
     """The notes, and where each is on the chart."""
 
     annotations: tuple[Annotation, ...]

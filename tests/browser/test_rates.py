@@ -234,7 +234,7 @@ def test_a_practitioner_s_morning_from_the_signal_to_its_closing(watched, rates,
     form.get_by_role("button", name="Save").click()
     expect(said).to_have_text("Saved: Skin events, North is closed.")
     expect(page.locator(".answer")).not_to_contain_text("Skin events at North have")
-    # Opened again for whoever looks next.
+    # Opened again for the next test.
     details.evaluate("one => { one.open = true; }")
     form.get_by_label("State").select_option("new")
     form.get_by_role("button", name="Save").click()

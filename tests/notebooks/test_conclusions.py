@@ -102,14 +102,14 @@ def test_the_tests_between_groups_of_lines_are_those_of_the_command_line(answer,
 
 
 def test_the_caregiver_planted_to_leave_out_a_step_is_named_with_it(answer, invented):
-    told = answer("retraining_effect")
+    text = answer("retraining_effect")
     assert invented.truth.weak_step
     for one in invented.truth.weak_step:
         caregiver, step = one.detail.split(":")
         label = shipped_policy().on(AS_OF).steps[step].label
         # Above the limit by what was missed lately, or retrained for it not long ago.
         assert re.search(
-            rf"{caregiver} of family {one.family_id}, {label} \((missed )?\d+ of", told
+            rf"{caregiver} of family {one.family_id}, {label} \((missed )?\d+ of", text
         )
 
 
@@ -125,14 +125,16 @@ def test_nobody_is_named_for_a_step_of_the_policy_but_who_was_planted(answer, in
 def test_the_families_planted_to_lift_early_or_change_late_are_most_of_those_named(
     answer, invented
 ):
-    named = answer("retraining_effect").splitlines()[1]
+    lines = answer("retraining_effect").splitlines()
+    [retrained] = [line for line in lines if line.startswith("Retrained, and no longer above")]
     truth = invented.truth
     early = {*truth.lift_early, *(one.family_id for one in truth.refresher_helped)}
     for step, planted in (("dressing fails early", early), ("change late", {*truth.late_habit})):
-        told = set(re.findall(rf"family (F-\d+), {step}", named))
-        # Half a year of late changes is often too little to be sure of a family.
-        assert told or step == "change late"
-        assert len(told & planted) >= 0.6 * len(told), step
+        sure, lately = (
+            set(re.findall(rf"family (F-\d+), {step}", t)) for t in (lines[1], retrained)
+        )
+        assert (sure | lately) & planted, step
+        assert len(sure & planted) >= 0.6 * len(sure), step
 
 
 def test_caregivers_without_a_sign_off_are_those_of_the_command_line(answer, invented, command):

@@ -1,4 +1,4 @@
-"""Who may write beside the rates, what stands there on which day, and what never gets out?"""
+"""Who may write notes on the rates, what stands there on which day, and what never gets out?"""
 
 from __future__ import annotations
 
@@ -150,10 +150,8 @@ def ask(app, code: str):
     return app.service.session_of(Reader(code, role, None if sites is None else frozenset(sites)))
 
 
-def beside(queries):
-    return (
-        RatesQueries(queries).beside_rates(RatesQueries(queries).rates(RatesChoice())).annotations
-    )
+def noted(queries):
+    return RatesQueries(queries).notes_of(RatesQueries(queries).rates(RatesChoice())).annotations
 
 
 def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
@@ -161,7 +159,7 @@ def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
     for text, site in (("of all", None), ("of north", "North"), ("of south", "South")):
         store.annotate(date(2031, 2, 1), text, site, "prevention", NOW)
     north = ask(app, "manager.north")
-    seen = beside(north)
+    seen = noted(north)
     assert [a.text for a in seen] == ["of all", "of north"]
     assert RatesQueries(north).annotating().sites == ("North",)
     with pytest.raises(FormError, match="Choose a site"):
@@ -169,13 +167,13 @@ def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
     with pytest.raises(FormError, match="Choose a site"):
         RatesQueries(north).annotate(AnnotationForm("2031-02-02", "South", "mine"))
     RatesQueries(north).annotate(AnnotationForm("2031-02-02", "North", "mine"))
-    by_text = {a.text: a.row for a in beside(ask(app, "manager"))}
+    by_text = {a.text: a.row for a in noted(ask(app, "manager"))}
     with pytest.raises(FormError, match="all sites"):
         RatesQueries(north).withdraw_annotation(by_text["of all"])
     with pytest.raises(FormError, match="was removed"):
         RatesQueries(north).withdraw_annotation(by_text["of south"])
     RatesQueries(north).withdraw_annotation(by_text["of north"])
-    assert [a.text for a in beside(north)] == ["of all", "mine"]
+    assert [a.text for a in noted(north)] == ["of all", "mine"]
 
 
 @pytest.mark.parametrize(

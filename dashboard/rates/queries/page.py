@@ -11,7 +11,7 @@ from dashboard.rates.queries import annotations as notes
 from dashboard.rates.queries import rates, work
 from dashboard.rates.queries.annotations import AnnotationForm
 from dashboard.rates.queries.work import SignalForm
-from dashboard.rates.views import Annotating, BesideRates, RatesView, Work
+from dashboard.rates.views import Annotating, NotesOfRates, RatesView, Work
 from dashboard.security.roles import Page, Right
 from dashboard.session.forms import FormError
 from dashboard.session.session import Session
@@ -41,11 +41,11 @@ class RatesQueries:
         followed = self.session.cached("followed", lambda: surveillance(found), lasting=True)
         return signals(followed, self.session.store.signal_acts(found.known_at))
 
-    def beside_rates(self, view: RatesView) -> BesideRates:
+    def notes_of(self, view: RatesView) -> NotesOfRates:
         """The notes on the chart, and where each is on the chart of a view."""
         session = self.session
         found = notes.standing(session.store, session.snapshot(), session.reader)
-        return BesideRates(found, notes.marks_on(found, view.chart, view.choice.period))
+        return NotesOfRates(found, notes.marks_on(found, view.chart, view.choice.period))
 
     def work(self) -> tuple[Work, ...]:
         """Signals with their state, owner and notes, open ones first."""

@@ -85,18 +85,22 @@ class Snapshot:
 
     @property
     def not_yet_known_sentence(self) -> str | None:
-        """One sentence about the rows left out, for every list; None: all that is stored is known.
-
-        A receipt in the future is the clock's fault, so the sentence explains what to do about it.
-        """
+        """One sentence about the rows left out, for every list; None: all that is stored is known."""
         n = self.not_yet_known
         if not n:
             return None
-        rows = "1 stored row was" if n == 1 else f"{n:,} stored rows were"
+        rows, left = ("1 stored row was", "is") if n == 1 else (f"{n:,} stored rows were", "are")
         day = self.known_at.astimezone(self.policy.zone)
+        return f"{rows} received after {day.day} {day:%b %Y} and {left} left out."
+
+    def caveats_on(self, today: date) -> tuple[str, ...]:
+        """The caveats for who looks today: what is received after today has a wrong receipt."""
+        if not self.not_yet_known or self._known_on <= today:
+            return self.caveats
         return (
-            f"{rows} received after {day.day} {day:%b %Y} and left out. If that day has not "
-            "passed yet, a clock was ahead: correct the clock and ingest the same files again."
+            *self.caveats,
+            "That day has not passed yet, so a clock was ahead: correct the clock and ingest the "
+            "same files again.",
         )
 
     @cached_property

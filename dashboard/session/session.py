@@ -93,7 +93,7 @@ class Session:
             edition=found.edition.version,
             demo=self.config.demo,
             reader=self.reader,
-            caveats=found.caveats,
+            caveats=found.caveats_on(self.now().date()),
         )
 
     def require_today(self, what_to_do: str) -> None:

@@ -99,8 +99,7 @@ class Snapshot:
             return self.caveats
         return (
             *self.caveats,
-            "That day has not passed yet, so a clock was ahead: correct the clock and ingest the "
-            "same files again.",
+            "That day has not passed, so a clock was ahead: correct it and ingest the files again.",
         )
 
     @cached_property

@@ -30,6 +30,8 @@ from dashboard.session.session import Session
 
 PATH = "/rates"
 TITLE = "Rates"
+MOST_FAMILIES = 8
+"""Families with events that are listed before the others open."""
 FEWEST_GAPS, MOST_GAPS = 2, 120
 """Events are rare enough for a chart of the gaps between them."""
 
@@ -147,6 +149,7 @@ def _opened(view: RatesView, may_open: bool, may_train: bool) -> list[Component]
             opened=opened,
             sentence=sentence,
             event=view.event_name,
+            most_families=MOST_FAMILIES,
             may_open=may_open,
             may_train=may_train,
         )

@@ -6,13 +6,16 @@ cannot disagree.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import day_number
 from analysis.decisions import CallList, call_list
 from analysis.decisions.calls import CareReasons, care_reasons
 from analysis.decisions.freshness import freshness_sentence
@@ -23,7 +26,9 @@ from analysis.store import Store
 from analysis.tables import Records
 from analysis.tallies import Tallies, tally
 from analysis.tallies import of_lines as tallies_of_lines
+from analysis.tallies import of_sites as tallies_of_sites
 from analysis.timeline import Timeline, build
+from analysis.timeline.versions import times_of
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,10 @@ class Snapshot:
     """Which files were imported, and up to which stored row of each table."""
     fits: Fits | None = None
     """Fitted orders of calling that the policy names."""
+    sites: frozenset[str] | None = None
+    """Only these sites are counted; None: all."""
+    with_moved: Records | None = None
+    """The records and those of families that these sites followed before; None: there are none."""
 
     @property
     def edition(self) -> Edition:
@@ -49,10 +58,23 @@ class Snapshot:
         """Days, intervals, states and events of every line."""
         return build(self.records, self.policy, self.as_of)
 
+    @property
+    def counted_records(self) -> Records:
+        """The records from which days and events are counted, also of families that moved away."""
+        return self.records if self.with_moved is None else self.with_moved
+
+    @cached_property
+    def counted_timeline(self) -> Timeline:
+        """Days, intervals, states and events of the counted records."""
+        if self.with_moved is None:
+            return self.timeline
+        return build(self.with_moved, self.policy, self.as_of)
+
     @cached_property
     def tallies(self) -> Tallies:
         """Counts that add up, by line, month, dressing type and age band."""
-        return tally(self.timeline, self.policy)
+        counted = tally(self.counted_timeline, self.policy)
+        return counted if self.sites is None else tallies_of_sites(counted, self.sites)
 
     @cached_property
     def care_reasons(self) -> CareReasons:
@@ -132,7 +154,7 @@ class Snapshot:
         """The same rows with other calls and arrangements; parts that use neither are reused."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
-        for part in ("timeline", "tallies", "care_reasons"):
+        for part in ("timeline", "counted_timeline", "tallies", "care_reasons"):
             if part in vars(self):
                 vars(after)[part] = vars(self)[part]
         return after
@@ -201,39 +223,69 @@ def of_lines(found: Snapshot, wanted: Mapping[str, str]) -> Snapshot:
     """
     narrowed = replace(found)
     vars(narrowed)["timeline"] = found.timeline
+    vars(narrowed)["counted_timeline"] = found.counted_timeline
     vars(narrowed)["tallies"] = tallies_of_lines(found.tallies, wanted)
     return narrowed
 
 
 def of_sites(found: Snapshot, sites: Collection[str]) -> Snapshot:
-    """The snapshot as if no other families were stored than those with a line of these sites.
+    """The snapshot as people of some sites see it, as if nothing else were stored.
 
-    Counts, orders and lists to choose from follow from the records left, so they reveal nothing of the
-    other families.
+    Lists, families and their rows are those of families with a line that these sites follow on
+    the as-of day, with all that was logged before. Days and events count while a line was at one
+    of these sites: a family that moved counts at the old site up to the day before and at the
+    new one from then on, and only the new site's people open its page.
+
+    *Source:* project definition, definitions §2.
     """
     records = found.records
-    here = records.lines["site"].isin(list(sites))
-    families = records.lines.loc[here, "family_id"].unique()
-    lines = _those(records.lines, "family_id", families)
-    caregivers = _those(records.caregivers, "family_id", families)
-    children = lines["child_id"].unique()
+    day = day_number(found.as_of)
+    times = times_of(records, records.lines["line_id"], day, found.policy.zone)
+    here = times[times["site"].isin(list(sites)).to_numpy(bool, na_value=False)]
+    now = times.drop_duplicates("line_id", keep="last")
+    present = now[now["site"].isin(list(sites)).to_numpy(bool, na_value=False)]
+    own = _those(now, "family_id", present["family_id"])
+    ever = _those(times, "family_id", here["family_id"])
+    # A day on which a child has several lines counts for one of them, so all of them are needed.
+    with_children = _those(records.lines, "line_id", ever["line_id"])["child_id"]
+    siblings = _those(records.lines, "child_id", with_children)
+    ever = _those(times, "line_id", siblings["line_id"])
+    moved_away = not ever["line_id"].isin(own["line_id"]).all()
     return replace(
         found,
-        records=replace(
-            records,
-            lines=lines,
-            stays=_those(records.stays, "child_id", children),
-            caregivers=caregivers,
-            sign_offs=_those(records.sign_offs, "caregiver_id", caregivers["caregiver_id"]),
-            home_log=_those(records.home_log, "family_id", families),
-            outcomes=_those(records.outcomes, "child_id", children),
-            calls=_those(records.calls, "family_id", families),
-            arrangements=_those(records.arrangements, "family_id", families),
-            earlier_lines=_those(records.earlier_lines, "line_id", lines["line_id"]),
-        ),
+        records=_records_of(records, own),
+        sites=frozenset(sites),
+        with_moved=_records_of(records, ever) if moved_away else None,
     )
 
 
-def _those(frame: pd.DataFrame, column: str, values: Collection[str]) -> pd.DataFrame:
-    wanted = frame[column].isin(list(values)).to_numpy(dtype=bool, na_value=False)
-    return frame[wanted].reset_index(drop=True)
+def _records_of(records: Records, times: pd.DataFrame) -> Records:
+    """The records of lines in these times, and of their families, children and caregivers."""
+    families, line_ids = times["family_id"].unique(), times["line_id"].unique()
+    lines = _those(records.lines, "line_id", line_ids)
+    caregivers = _those(records.caregivers, "family_id", families)
+    children = lines["child_id"].unique()
+    log = records.home_log
+    of_line = _is_one_of(log, "line_id", line_ids)
+    known = _is_one_of(log, "line_id", records.lines["line_id"])
+    logged = of_line | (~known & _is_one_of(log, "family_id", families))
+    return replace(
+        records,
+        lines=lines,
+        stays=_those(records.stays, "child_id", children),
+        caregivers=caregivers,
+        sign_offs=_those(records.sign_offs, "caregiver_id", caregivers["caregiver_id"]),
+        home_log=log[logged].reset_index(drop=True),
+        outcomes=_those(records.outcomes, "child_id", children),
+        calls=_those(records.calls, "family_id", families),
+        arrangements=_those(records.arrangements, "family_id", families),
+        earlier_lines=_those(records.earlier_lines, "line_id", line_ids),
+    )
+
+
+def _those(frame: pd.DataFrame, column: str, values: Iterable[str]) -> pd.DataFrame:
+    return frame[_is_one_of(frame, column, values)].reset_index(drop=True)
+
+
+def _is_one_of(frame: pd.DataFrame, column: str, values: Iterable[str]) -> npt.NDArray[np.bool_]:
+    return frame[column].isin(list(values)).to_numpy(dtype=bool, na_value=False)

@@ -18,6 +18,7 @@ from analysis.stats.gaps import open_gap
 from analysis.stats.intervals import exact_rate_interval
 from analysis.tables.measures import CHART
 from analysis.tallies.pieces import days_of_child, days_of_family
+from analysis.tallies.steps import counted_periods
 from analysis.timeline.axis import without
 from analysis.timeline.families import heard_spans
 from analysis.vocabulary import Basis, ChartKind, Grouping
@@ -103,10 +104,12 @@ def _judged_days_before(
     data: SnapshotData, event: str, basis: Basis, day: npt.NDArray[np.int64]
 ) -> npt.NDArray[np.int64]:
     """Line-days of the programme before each day on which the event could be known."""
-    coded = data.timeline.coded
-    axis, lines, spans = coded.axis, coded.lines, coded.home.periods
+    coded = data.counted_timeline.coded
+    axis, lines = coded.axis, coded.lines
+    spans = counted_periods(coded, data.tallies)
     if basis is Basis.CHILD:
-        spans = days_of_child(axis, lines, spans)
+        owned = days_of_child(axis, lines, coded.home.periods)
+        spans = without(spans, without(spans, owned))
     if is_logged_at_home(event):
         heard = days_of_family(coded, heard_spans(coded, data.policy))
         spans = without(spans, without(spans, heard))
@@ -153,7 +156,9 @@ def since_last_event(data: SnapshotData, event: str, basis: Basis, kind: ChartKi
     """
     onset = _onsets(data, event)
     as_of = day_number(data.as_of)
-    first = days_of(data.timeline.home_spells["start_on"]).min(initial=as_of)
+    coded = data.counted_timeline.coded
+    counted = counted_periods(coded, data.tallies)
+    first = coded.axis.day(counted.start).min(initial=as_of)
     at = np.append(onset, as_of) if len(onset) else np.array([first, as_of])
     gaps = np.diff(at if kind is ChartKind.T else _judged_days_before(data, event, basis, at))
     found = open_gap(int(gaps[-1]), gaps[:-1])

@@ -47,6 +47,11 @@ class SnapshotData(Protocol):
         ...
 
     @property
+    def counted_timeline(self) -> Timeline:
+        """The timeline from which the tallies are counted."""
+        ...
+
+    @property
     def tallies(self) -> Tallies:
         """Counts that add up."""
         ...

@@ -174,7 +174,7 @@ def surveillance(data: SnapshotData) -> Surveillance:
     *Source:* project definition, definitions §9; statistic, threshold, start and size as
     `stats.surveillance` describes.
     """
-    steps = step_days(data.timeline, data.tallies, data.policy)
+    steps = step_days(data.counted_timeline, data.tallies, data.policy)
     sites = list(dict.fromkeys(str(s) for s in steps.site))
     number = np.array([sites.index(str(s)) for s in steps.site], dtype=np.int64)
     months = np.array(steps.months)
@@ -268,7 +268,7 @@ def _rate(
     if len(passed):
         rise, current = _rise(units, at, strength, passed, settled, steps, limit)
         code = SignalCode.RISEN if current else SignalCode.ROSE_EARLIER
-    last, wait, chance = _waited(data, onsets)
+    last, wait, chance = _waited(data, steps, onsets)
     total, whole = int(counts.sum()), int(days.sum())
     return FollowedRate(
         event=event,
@@ -381,11 +381,12 @@ def _days_of_onsets(
     return [*(day[site == at] for at in range(sites)), day]
 
 
-def _waited(data: SnapshotData, days: npt.NDArray[np.int64]) -> tuple[date | None, int, float]:
+def _waited(
+    data: SnapshotData, steps: StepDays, days: npt.NDArray[np.int64]
+) -> tuple[date | None, int, float]:
     """Day of the last event, days since, and the chance of a wait as long."""
     as_of = data.as_of.toordinal() - date_at(0).toordinal()
     if not len(days):
-        first = days_of(data.timeline.home_spells["start_on"]).min(initial=as_of)
-        return None, int(as_of - first), math.nan
+        return None, int(as_of - steps.first_day), math.nan
     wait = int(as_of - days[-1])
     return date_at(int(days[-1])), wait, open_gap(wait, np.diff(days)).p_as_long

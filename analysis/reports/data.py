@@ -122,7 +122,7 @@ class ReportData:
         found = [] if self.sites is not None else list(self.ingests["sha256"])
         for table, counts in self.now.ingests.groupby("table"):
             by_row = counts.sort_values("last_row")
-            rows = getattr(self.now.records, str(table))["row"].to_numpy(dtype=np.int64)
+            rows = getattr(self.now.counted_records, str(table))["row"].to_numpy(dtype=np.int64)
             at = np.searchsorted(by_row["last_row"].to_numpy(dtype=np.int64), rows)
             found += list(by_row["sha256"].to_numpy()[np.unique(at)])
         return found

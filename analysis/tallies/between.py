@@ -37,6 +37,7 @@ def between(later: Tallies, earlier: Tallies) -> Tallies:
         events=_less(later.events, earlier.events, place, EVENT_TALLY.names),
         onsets=seen.reset_index(drop=True),
         coverage_floor=later.coverage_floor,
+        row_of_holder=later.row_of_holder,
     )
 
 

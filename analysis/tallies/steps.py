@@ -16,6 +16,7 @@ from analysis.tallies.pieces import days_of_child, days_of_family, month_of, sum
 from analysis.tallies.tally import Tallies
 from analysis.timeline import Timeline
 from analysis.timeline.axis import Axis, Ints, Spans, days_covered, numbered
+from analysis.timeline.build import Coded
 from analysis.timeline.families import heard_spans
 
 FIRST_DAYS = (0, 7, 14, 21)
@@ -32,6 +33,8 @@ class StepDays:
     """Position of the family of each row."""
     row_of_holder: Ints
     """Row of each line of `TALLY_LINES`."""
+    first_day: int
+    """First home line-day, since 1970; without any the as-of day."""
     begins: Ints
     """Day since 1970 with which each step begins."""
     months: tuple[str, ...]
@@ -56,16 +59,18 @@ def step_days(timeline: Timeline, tallies: Tallies, policy: Policy) -> StepDays:
     coded = timeline.coded
     axis, lines = coded.axis, coded.lines
     periods = coded.home.periods
-    first = axis.day(periods.start).min(initial=axis.as_of)
+    counted = counted_periods(coded, tallies)
+    first = axis.day(counted.start).min(initial=axis.as_of)
     begins = _begins(int(first), axis.as_of)
     held = tallies.lines[["site", "family"]]
     keys = held.assign(site=held["site"].astype("string").fillna(""))
     rows = keys.drop_duplicates().sort_values(["site", "family"], ignore_index=True)
     row_of = pd.MultiIndex.from_frame(rows).get_indexer(pd.MultiIndex.from_frame(keys))
-    pieces = _stepped(axis, coded.attributes.pieces(periods), begins)
+    pieces = _stepped(axis, counted, begins)
     step = np.searchsorted(begins, axis.day(pieces.start), side="right") - 1
     holder = coded.attributes.holder[coded.attributes.on(pieces.start)]
-    place = np.asarray(row_of, np.int64)[holder] * len(begins) + step
+    row = np.asarray(row_of, np.int64)[tallies.row_of_holder[holder]]
+    place = row * len(begins) + step
 
     def by_row(counts: Ints) -> Ints:
         return sums(place, len(rows) * len(begins), counts).reshape(len(rows), len(begins))
@@ -75,6 +80,7 @@ def step_days(timeline: Timeline, tallies: Tallies, policy: Policy) -> StepDays:
     return StepDays(
         site=rows["site"].astype("string"),
         family=rows["family"].to_numpy(dtype=np.int64),
+        first_day=int(first),
         row_of_holder=np.asarray(row_of, dtype=np.int64),
         begins=begins,
         months=tuple(f"{date_at(int(day)):%Y-%m}" for day in begins),
@@ -82,6 +88,14 @@ def step_days(timeline: Timeline, tallies: Tallies, policy: Policy) -> StepDays:
         heard=by_row(days_covered(heard, pieces.start, pieces.end)),
         child=by_row(days_covered(child, pieces.start, pieces.end)),
     )
+
+
+def counted_periods(coded: Coded, tallies: Tallies) -> Spans:
+    """Home line-days that the tallies count, cut where what is held of a line changes."""
+    pieces = coded.attributes.pieces(coded.home.periods)
+    holder = coded.attributes.holder[coded.attributes.on(pieces.start)]
+    counted = tallies.row_of_holder[holder] >= 0
+    return Spans(pieces.start[counted], pieces.end[counted])
 
 
 def step_events(steps: StepDays, tallies: Tallies, event: str) -> Ints:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,6 +34,8 @@ class Tallies:
     """`EVENT_ONSETS`: the events that `events` counts, one by one."""
     coverage_floor: float
     """Log coverage below which the policy lets no rate be judged."""
+    row_of_holder: Ints
+    """Row of `lines` by holder of the timeline (`Attributes.holder`); -1: counted nowhere."""
 
 
 def of_lines(tallies: Tallies, wanted: Mapping[str, str]) -> Tallies:
@@ -53,6 +55,31 @@ def of_lines(tallies: Tallies, wanted: Mapping[str, str]) -> Tallies:
         days=kept(tallies.days),
         events=kept(tallies.events),
         onsets=kept(tallies.onsets),
+    )
+
+
+def of_sites(tallies: Tallies, sites: Collection[str]) -> Tallies:
+    """The tallies as if nothing had been counted but at these sites.
+
+    A line that changed its site counts for the days on which it was at one of them.
+    """
+    here = tallies.lines["site"].isin(list(sites)).to_numpy(bool, na_value=False)
+    if here.all():
+        return tallies
+    row = np.where(here, np.cumsum(here) - 1, -1)
+    lines = tallies.lines[here].assign(line=np.arange(np.count_nonzero(here), dtype=np.int64))
+
+    def kept(cells: pd.DataFrame) -> pd.DataFrame:
+        of = row[cells["line"].to_numpy(dtype=np.int64)]
+        return cells.assign(line=of)[of >= 0].reset_index(drop=True)
+
+    return replace(
+        tallies,
+        lines=lines.reset_index(drop=True),
+        days=kept(tallies.days),
+        events=kept(tallies.events),
+        onsets=kept(tallies.onsets),
+        row_of_holder=row[tallies.row_of_holder],
     )
 
 
@@ -81,12 +108,14 @@ def tally(timeline: Timeline, policy: Policy) -> Tallies:
     )
     onsets = event_onsets(timeline, coded, policy)
     settings = policy.on(timeline.as_of).settings
+    lines = _lines(timeline)
     return Tallies(
-        lines=_lines(timeline),
+        lines=lines,
         days=day_tally(timeline, coded, policy, dressing),
         events=event_tally(onsets, coded, settings.age_band_starts, dressing),
         onsets=onsets,
         coverage_floor=settings.coverage_floor,
+        row_of_holder=np.arange(len(lines), dtype=np.int64),
     )
 
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import getpass
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import astuple, fields
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NoReturn
 
 import pandas as pd
 import typer
@@ -13,11 +16,13 @@ from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as ProgressBar
 
-from analysis.cli.opening import opened, policy_of
+from analysis.cli.opening import opened, policy_of, tried
 from analysis.cli.options.loading import Ingest, Refused
 from analysis.cli.output import show
+from analysis.cli.previewing import show_preview
 from analysis.errors import UsageError, nearest
 from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
+from analysis.ingest.preview import preview
 from analysis.ingest.refused import listed, write_back
 from analysis.policy import Policy, read_text
 from analysis.store import Store
@@ -39,9 +44,11 @@ def ingest_files(asked: Ingest) -> None:
             "--history and --received-at can't be combined: rows of history count as received on "
             "the day they were done. Leave one out."
         )
+    profile = load_profile(asked.source) if asked.source else None
+    if asked.dry_run:
+        _show_preview(asked, profile)
     with opened(asked.store, create=True) as store:
         settings = _policy(store, asked.policy)
-        profile = load_profile(asked.source) if asked.source else None
         summary = with_progress(
             store,
             asked.paths,
@@ -58,12 +65,35 @@ def ingest_files(asked: Ingest) -> None:
     raise typer.Exit(NOT_READ if summary.faults else int(summary.refused > 0))
 
 
-def _policy(store: Store, file: Path | None) -> Policy:
+def _show_preview(asked: Ingest, profile: Profile | None) -> NoReturn:
+    """Show what the files would become; nothing is stored."""
+    with tried(asked.store) as store, bar() as report:
+        settings = _policy(store, asked.policy, quietly=True)
+        found = preview(
+            store,
+            asked.paths,
+            settings,
+            profile,
+            asked.table,
+            asked.received_at,
+            report,
+            history=asked.history,
+            zone_is_set=store.policy() is not None,
+        )
+    show_preview(found, asked)
+    for sentence in (*found.summary.notes, *found.summary.faults):
+        typer.echo(f"linedays: {sentence}", err=True)
+    typer.echo("linedays: Nothing was stored.", err=True)
+    raise typer.Exit(NOT_READ if found.summary.faults else int(found.summary.refused > 0))
+
+
+def _policy(store: Store, file: Path | None, *, quietly: bool = False) -> Policy:
     """The policy to read by; the first file that is named becomes the policy of the store."""
     if file is not None and store.policy() is None:
         text, place = read_text(file), str(file.absolute())
         store.set_policy(text, place, getpass.getuser(), datetime.now(UTC))
-        typer.echo(f"linedays: {file} is now the policy of the store.", err=True)
+        if not quietly:
+            typer.echo(f"linedays: {file} is now the policy of the store.", err=True)
     return policy_of(store, file)
 
 
@@ -86,18 +116,7 @@ def with_progress(
     zone_is_set: bool = True,
 ) -> IngestSummary:
     """Ingest behind a progress bar on stderr."""
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    console = Console(stderr=True)
-    with ProgressBar(
-        *columns, console=console, transient=True, disable=not console.is_terminal
-    ) as bar:
-        shown = bar.add_task("reading", total=None)
-
-        def report(seen: Progress) -> None:
-            bar.update(
-                shown, description=seen.file, completed=seen.bytes_done, total=seen.bytes_total
-            )
-
+    with bar() as report:
         return ingest(
             store,
             paths,
@@ -110,6 +129,24 @@ def with_progress(
             history=history,
             zone_is_set=zone_is_set,
         )
+
+
+@contextmanager
+def bar() -> Iterator[Callable[[Progress], None]]:
+    """A progress bar on stderr, for a terminal only."""
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    console = Console(stderr=True)
+    with ProgressBar(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as shown:
+        task = shown.add_task("reading", total=None)
+
+        def report(seen: Progress) -> None:
+            shown.update(
+                task, description=seen.file, completed=seen.bytes_done, total=seen.bytes_total
+            )
+
+        yield report
 
 
 def refused(asked: Refused) -> None:

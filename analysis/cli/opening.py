@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import date, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import typer
 
@@ -34,6 +35,20 @@ def opened(store_url: str, *, create: bool = False) -> Iterator[Store]:
         yield store
     finally:
         store.close()
+
+
+@contextmanager
+def tried(store_url: str) -> Iterator[Store]:
+    """Open a store on which anything may be tried; all of it is undone, and none is made.
+
+    Where there is no store yet it is an empty one in a temporary folder.
+    """
+    with ExitStack() as open_now:
+        if not Store.is_there(store_url):
+            folder = open_now.enter_context(TemporaryDirectory(prefix="linedays-"))
+            store_url = f"sqlite:///{folder}/trial.sqlite"
+        store = open_now.enter_context(opened(store_url, create=True))
+        yield open_now.enter_context(store.trying())
 
 
 def policy_of(store: Store, file: Path | None) -> Policy:

@@ -38,6 +38,11 @@ def show(frame: pd.DataFrame, asked: Output) -> None:
         text = as_csv(frame)
     else:
         text = plain(frame).to_json(orient="records", indent=1, force_ascii=False) + "\n"
+    write(text, asked)
+
+
+def write(text: str, asked: Output) -> None:
+    """Print a text, or write it to the file that was named."""
     if asked.out is None:
         sys.stdout.write(text)
     else:

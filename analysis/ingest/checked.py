@@ -114,7 +114,7 @@ class Checked:
                 "row_number": taken["row_number"],
                 "received_at": taken["received_at"],
                 "column": pa.array([names[c] for c in numbered], pa.string()),
-                "value": pa.array(self._values_at_fault(at, numbered), pa.string()),
+                "value": pa.array(self.values_at_fault(at), pa.string()),
                 "reason": pa.array([str(REASONS[r]) for r in self.faults.reason[at]]),
                 "key": taken["key"],
                 "mends": taken["mends"],
@@ -123,9 +123,10 @@ class Checked:
             }
         )
 
-    def _values_at_fault(self, at: Ints, numbered: npt.NDArray[np.int16]) -> list[str | None]:
-        """The value of the first cell at fault of each row."""
+    def values_at_fault(self, at: Ints) -> list[str | None]:
+        """The value of the first cell at fault of some rows, given in order of the batch."""
         values: list[str | None] = [None] * len(at)
+        numbered = self.faults.column[at]
         for number, column in enumerate(self.faults.columns):
             cells = self.rows.cells.get(column, self.rows.extra.get(column))
             places = np.flatnonzero(numbered == number)
@@ -135,8 +136,9 @@ class Checked:
             for place, value in zip(places.tolist(), shown, strict=True):
                 values[place] = value and CONTROL.sub("\ufffd", value)
         for row, shown_value in self.faults.shown.items():
-            if self.faults.reason[row] >= 0:
-                values[int(np.searchsorted(at, row))] = shown_value
+            place = int(np.searchsorted(at, row))
+            if self.faults.reason[row] >= 0 and place < len(at) and at[place] == row:
+                values[place] = shown_value
         return values
 
     def _wholes(self, at: Ints) -> list[str]:

@@ -74,21 +74,21 @@ class Faults:
 
 
 class Doubts:
-    """What is odd about the usable rows of a batch: codes joined by ``;``, in order of finding."""
+    """What is odd about the usable rows of a batch: `found` is each code and its rows, in order."""
 
     def __init__(self, n: int) -> None:
-        self._found: list[tuple[str, Mask]] = []
+        self.found: list[tuple[str, Mask]] = []
         self._n = n
 
     def mark(self, where: Mask, doubt: str) -> None:
         """Note a doubt."""
         if where.any():
-            self._found.append((str(doubt), where))
+            self.found.append((str(doubt), where))
 
     def texts(self) -> npt.NDArray[np.object_]:
         """Codes of each row joined by ``;``, None where there is no doubt; shape (n,)."""
         texts: npt.NDArray[np.object_] = np.full(self._n, None, dtype=object)
-        for doubt, where in self._found:
+        for doubt, where in self.found:
             rows = np.flatnonzero(where)
             texts[rows] = [doubt if t is None else f"{t};{doubt}" for t in texts[rows]]
         return texts

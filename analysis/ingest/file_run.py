@@ -97,6 +97,7 @@ class FileRun:
     fixing: int | None = None
     history: bool = False
     zone_is_set: bool = True
+    watch: Callable[[Checked], None] | None = None
     before: FileBefore | None = None
     rows: int = 0
     read_bytes: int = 0
@@ -117,7 +118,8 @@ class FileRun:
             history=int(self.history) or None,
         )
         self.before = self.store.file_before(info.sha256, info.name)
-        if self.before is not None and self._would_be_the_same(self.before):
+        unwatched = self.watch is None
+        if unwatched and self.before is not None and self._would_be_the_same(self.before):
             self.report.notes.append(skipped_note(info.name))
             return [
                 TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts)
@@ -186,6 +188,8 @@ class FileRun:
         for checked, replaced in self._replacing(checked_rows, table, known, writer):
             unread_ticks(checked, writer)
             history.mark(checked)
+            if self.watch is not None:
+                self.watch(checked)
             self._store(checked, replaced, writer, tally)
             self.report.show(self.log, self.rows, self.read_bytes)
         return tally

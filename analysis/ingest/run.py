@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from analysis.ingest.checked import Checked
 from analysis.ingest.faults import IngestError
 from analysis.ingest.file_run import FileRun, Report
 from analysis.ingest.limits import RECEIPT_AHEAD_MICROSECONDS
@@ -36,6 +37,7 @@ def ingest(
     fixing: int | None = None,
     history: bool = False,
     zone_is_set: bool = True,
+    watch: Callable[[Checked], None] | None = None,
 ) -> IngestSummary:
     """Read files and folders into the store.
 
@@ -70,6 +72,9 @@ def ingest(
     zone_is_set : bool
         Whether the programme's time zone was set; else a file is refused that has a moment whose
         day depends on it.
+    watch : callable, optional
+        Called with each batch after all checks; files that were ingested before and have not
+        changed are then read all the same.
 
     Returns
     -------
@@ -112,6 +117,7 @@ def ingest(
             fixing,
             history=history,
             zone_is_set=zone_is_set,
+            watch=watch,
         )
         try:
             report.tables += run.counts()

@@ -241,7 +241,7 @@ def row_sentence(
     """
     place = file if sheet is None else f'{file} sheet "{sheet}"'
     cell = f", {column}" if column else ""
-    if column and value and reason != Refusal.RAGGED_ROW and not _is_private(table, column, reason):
+    if column and value and reason != Refusal.RAGGED_ROW and not is_private(table, column, reason):
         cell += f' "{_short(value)}"'
     what = why(table, column, value, reason)
     return f"{place} row {row_number}{cell}: {what}. {fix(table, column, value, reason)}"
@@ -350,8 +350,10 @@ def _column(table: str, column: str | None) -> Column | None:
     return next((c for c in INCOMING[table].columns if c.name == column), None)
 
 
-def _is_private(table: str, column: str, reason: str) -> bool:
+def is_private(table: str, column: str | None, reason: str) -> bool:
     """Whether no message may repeat a cell; so it is with the sender's own columns."""
+    if column is None:
+        return True
     described = _column(table, column)
     if described is None:
         return reason != Refusal.UNREADABLE_TICK and column not in {c.name for c in ON_EVERY_ROW}

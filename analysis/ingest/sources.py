@@ -50,7 +50,7 @@ class Opened:
 def find_files(named: Iterable[Path | LogFile], profile: Profile) -> Found:
     """List the files named and those of the folders named, registry tables first.
 
-    Hidden files and a spreadsheet program's lock files are ignored.
+    Hidden files, a spreadsheet program's lock files and those next to a store are ignored.
     """
     files: list[LogFile] = []
     faults: list[IngestError] = []
@@ -80,7 +80,7 @@ def find_files(named: Iterable[Path | LogFile], profile: Profile) -> Found:
 def _files_of(folder: Path, notes: list[str]) -> list[Path]:
     found: list[Path] = []
     for path in sorted(folder.iterdir()):
-        if path.name.startswith((".", "~$")):
+        if path.name.startswith((".", "~$")) or path.name.endswith(("-wal", "-shm")):
             continue
         if path.is_dir():
             notes.append(folder_left_out_note(own_name(path)))

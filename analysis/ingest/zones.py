@@ -123,6 +123,21 @@ def to_utc(local: Ints, zone: str) -> Located:
     return Located(local - spans.offsets[at], never, twice)
 
 
+def to_local(utc: Ints, zone: str) -> Ints:
+    """Clock time in the zone at each moment, as microseconds since 1970-01-01 00:00 on that clock.
+
+    Parameters
+    ----------
+    utc : int64 array, shape (n,)
+        Microseconds since 1970-01-01 UTC.
+    zone : str
+        IANA name of the zone.
+    """
+    spans = _spans(zone, utc)
+    at = np.maximum(np.searchsorted(spans.starts, utc, side="right") - 1, 0)
+    return utc + spans.offsets[at]
+
+
 def local_days(utc: Ints, zone: str) -> Ints:
     """Day on the zone's calendar at each moment.
 
@@ -138,6 +153,4 @@ def local_days(utc: Ints, zone: str) -> Ints:
     int64 array, shape (n,)
         Whole days since 1970-01-01.
     """
-    spans = _spans(zone, utc)
-    at = np.maximum(np.searchsorted(spans.starts, utc, side="right") - 1, 0)
-    return np.floor_divide(utc + spans.offsets[at], DAY)
+    return np.floor_divide(to_local(utc, zone), DAY)

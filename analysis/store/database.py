@@ -79,6 +79,16 @@ class Database:
             connection.commit()
 
     @contextmanager
+    def never_kept(self) -> Iterator[sa.Connection]:
+        """As `changing_tables`, but all of it is undone at the end."""
+        with in_plain_words(self.place), self.engine.connect() as connection:
+            connection.exec_driver_sql(self._begin).close()
+            try:
+                yield connection
+            finally:
+                connection.rollback()
+
+    @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """As `changing_tables`, for rows: the store's number of changes goes up by one."""
         with self.changing_tables() as connection:
@@ -143,14 +153,31 @@ def open_database(
     return database
 
 
+def is_there(url: str) -> bool:
+    """Whether there is a store, or anything else, at an address; nothing is made."""
+    parsed = _address(url)
+    if parsed.get_backend_name() == "sqlite":
+        return parsed.database is None or Path(parsed.database).exists()
+    database = connect(url, create=False)
+    try:
+        with database.reading() as connection:
+            return bool(sa.inspect(connection).get_table_names())
+    finally:
+        database.let_go()
+
+
+def _address(url: str) -> sa.URL:
+    try:
+        return sa.make_url(url)
+    except sa.exc.ArgumentError:
+        raise StoreError(f"The store's address can't be read. {HOW_TO_NAME_IT}") from None
+
+
 def connect(
     url: str, *, create: bool, wait_seconds: float = WAIT_SECONDS, keeps_readers: bool = False
 ) -> Database:
     """As `open_database`, with any tables or none."""
-    try:
-        parsed = sa.make_url(url)
-    except sa.exc.ArgumentError:
-        raise StoreError(f"The store's address can't be read. {HOW_TO_NAME_IT}") from None
+    parsed = _address(url)
     kind = parsed.get_backend_name()
     if kind == "sqlite":
         return _sqlite(parsed, create, wait_seconds, keeps_readers)

@@ -11,7 +11,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.store import backup, known, provenance
-from analysis.store.database import WAIT_SECONDS, connect, open_database
+from analysis.store.database import WAIT_SECONDS, connect, is_there, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
@@ -19,6 +19,7 @@ from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
 from analysis.store.recorded import Recorded
 from analysis.store.schema import changes
+from analysis.store.trying import trying
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
 
@@ -61,6 +62,17 @@ class Store(Recorded):
                 url, create=create, wait_seconds=wait_seconds, keeps_readers=keeps_readers
             )
         )
+
+    @staticmethod
+    def is_there(url: str) -> bool:
+        """Whether there is a store, or anything else, at an address; nothing is made.
+
+        Raises
+        ------
+        StoreError
+            As in :meth:`open`.
+        """
+        return is_there(url)
 
     @classmethod
     def restored(cls, url: str, path: Path, *, wait_seconds: float = WAIT_SECONDS) -> Store:
@@ -194,6 +206,15 @@ class Store(Recorded):
         """Store one file: kept when the block ends, undone whole when anything is raised."""
         with self._database.writing() as connection:
             yield Writer(connection, info)
+
+    @contextmanager
+    def trying(self) -> Iterator[Store]:
+        """A store with the same content on which anything may be tried.
+
+        All of it is undone when the block ends; other writers wait meanwhile. One thread uses it.
+        """
+        with trying(self._database) as database:
+            yield Store(database)
 
     def backup(self, path: Path) -> None:
         """Write all that is stored to a new file, as of one moment.

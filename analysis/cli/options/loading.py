@@ -17,6 +17,10 @@ class Ingest(StoreOption, PolicyOption, Output):
     source: str | None = option("Source profile: a name or a TOML file.", metavar="PROFILE")
     table: str | None = option("Table the files hold.", metavar="TABLE")
     received_at: datetime | None = option("When the clinic got the rows [default: now].")
+    dry_run: bool = flag(
+        "Show what the files would become: columns found, first rows as read, what would be "
+        "refused and why. Nothing is stored."
+    )
     history: bool = flag(
         "History: rows count as received on the day they were done (an assumption)."
     )

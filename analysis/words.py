@@ -43,8 +43,7 @@ class BandWords:
 BANDS = {
     "same_day_review": BandWords(
         "Same-day review",
-        "A red flag was reported and no call has reached the family since. For any red flag, "
-        "follow your programme's emergency protocol.",
+        "Red flag, family not reached since. Follow your programme's emergency protocol.",
     ),
     "call_today": BandWords(
         "Call today", "Care is overdue, a dressing is compromised, or a skin finding is open."

@@ -80,6 +80,17 @@
     }
   });
 
+  // A button that shows and hides what it names; styles use it on narrow screens alone.
+  const unfolded = new Set(); // stays open when a part of the page is made again
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button.unfolds");
+    if (!button) return;
+    const id = button.getAttribute("aria-controls");
+    if (!unfolded.delete(id)) unfolded.add(id);
+    button.setAttribute("aria-expanded", String(unfolded.has(id)));
+  });
+
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (!form.dataset.sends) return;
@@ -169,6 +180,9 @@
     const at = document.activeElement;
     const key = place.current?.contains(at) ? at.dataset.key : undefined;
     React.useLayoutEffect(() => {
+      for (const button of place.current.querySelectorAll("button.unfolds")) {
+        button.setAttribute("aria-expanded", String(unfolded.has(button.getAttribute("aria-controls"))));
+      }
       if (key === undefined || place.current.contains(document.activeElement)) return;
       place.current.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus();
     }, [html]);

@@ -23,9 +23,9 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     reasons = found.calls.reasons
     reasons = reasons[reasons["family_id"].isin(families["family_id"]).to_numpy(dtype=bool)]
     reasons = reasons.assign(sentence=with_line(reasons, found.timeline.lines))
-    sentences: dict[str, list[str]] = {}
-    for family, text in cells(reasons, "family_id", "sentence"):
-        sentences.setdefault(family, []).append(text)
+    known: dict[str, list[tuple[str, str]]] = {}
+    for family, text, reason in cells(reasons, "family_id", "sentence", "reason"):
+        known.setdefault(family, []).append((text, str(reason)))
     silent = frozenset(silent_families(found))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
@@ -38,7 +38,8 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
             rank=None if rank is None else int(rank),
             family_id=family,
             band=str(band),
-            sentences=tuple(sentences.get(family, ())),
+            sentences=tuple(text for text, _ in known.get(family, ())),
+            reasons=tuple(reason for _, reason in known.get(family, ())),
             days_overdue=int(overdue),
             silent=family in silent,
             silent_days=int(quiet),
@@ -77,6 +78,7 @@ def row_of(found: Snapshot, family_id: str) -> CallRow:
         family_id=family_id,
         band="no_call",
         sentences=(),
+        reasons=(),
         days_overdue=0,
         silent=bool(heard["silent"]),
         silent_days=int(heard["silent_days"]),

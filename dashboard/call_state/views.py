@@ -25,6 +25,8 @@ class CallRow:
     family_id: str
     band: str
     sentences: tuple[str, ...]
+    reasons: tuple[str, ...]
+    """Code of the reason of each sentence."""
     days_overdue: int
     silent: bool
     silent_days: int

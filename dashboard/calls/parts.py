@@ -34,7 +34,6 @@ class Tile:
     band: str | None
     count: int
     address: str
-    note: str | None = None
 
 
 @dataclass(frozen=True)
@@ -68,33 +67,28 @@ def head(view: CallsView) -> Markup:
         else _address(view.choice, band=None, page=1, family_id=first.family_id),
         tiles=_tiles(view),
         filters={
-            "nurses": _options(view.nurses, "All nurses"),
-            "sites": _options(view.sites, "All sites"),
-            "languages": _options(view.languages, "All languages"),
-            "rows": [(str(n), str(n)) for n in words.PER_PAGE],
+            "nurses": _options(view.nurses),
+            "sites": _options(view.sites),
+            "languages": _options(view.languages),
         },
     )
 
 
-def _options(values: tuple[str, ...], every: str) -> list[tuple[str, str]]:
-    return [("", every), *((value, value) for value in values)]
+def _options(values: tuple[str, ...]) -> list[tuple[str, str]]:
+    return [("", "All"), *((value, value) for value in values)]
 
 
 def _tiles(view: CallsView) -> list[Tile]:
     to_call = sum(view.counts[band] for band in words.BANDS_TO_CALL)
-    capacity, of_capacity = None, None
-    if view.capacity is not None:
-        capacity = f"up to {words.counted(view.capacity.left, 'call', 'calls')} left today"
-        of_capacity = f"of {words.counted(view.capacity.possible, 'call', 'calls')} today"
 
-    def tile(title: str, band: str | None, count: int, note: str | None = None) -> Tile:
+    def tile(title: str, band: str | None, count: int) -> Tile:
         address = _address(view.choice, band=band, page=1, family_id=None)
-        return Tile(title, band, count, address, note)
+        return Tile(title, band, count, address)
 
     return [
-        tile("All to call", None, to_call, capacity),
+        tile("All to call", None, to_call),
         *(tile(words.BANDS[band].title, band, n) for band, n in view.counts.items()),
-        tile(words.DONE_TITLE, words.DONE, view.done_count, of_capacity),
+        tile(words.DONE_TITLE, words.DONE, view.done_count),
     ]
 
 
@@ -134,6 +128,7 @@ def rows(
             for page, name in steps
             if 1 <= page <= view.pages
         ],
+        per_page=[(str(n), str(n)) for n in words.PER_PAGE],
         done=calls_done,
     )
 

@@ -8,8 +8,19 @@ from dashboard.call_state.views import CallRow
 from dashboard.calls.views import CallDone, CallsView
 from dashboard.layout import words
 
-SENTENCES = 2
+SENTENCES = 1
 """Reasons shown of each family on a screen; the panel and the printed list have all of them."""
+
+
+def also(row: CallRow) -> str:
+    """The reasons after those shown in whole sentences, by their short names.
+
+    A name counts once: a family with two lines may have the same reason twice. How long a family
+    logged nothing is in a column of its own.
+    """
+    rest = [code for code in row.reasons[SENTENCES:] if code != "silent"]
+    names = dict.fromkeys(words.REASONS[code] for code in rest)
+    return f"Also: {', '.join(names)}." if names else ""
 
 
 def nobody_to_call(view: CallsView) -> str:

@@ -99,7 +99,7 @@ def received(context: PageContext) -> str:
         at = context.known_at
         return f"received by {at:%H:%M} on {words.short_day(at.date(), context.as_of)}"
     if context.is_today:
-        return "includes everything received so far today"
+        return "everything received so far"
     return "received by the end of that day"
 
 

@@ -21,7 +21,7 @@ from analysis.vocabulary import Role
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
 from tests import retrained
-from tests.browser.larger_programmes import two_sites, two_types
+from tests.browser.larger_programmes import many_to_call, two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
 
 CHROMIUM = "/usr/bin/chromium"
@@ -233,6 +233,14 @@ def dwell(tmp_path_factory) -> Iterator[Running]:
     """Lines of two types, for infection prevention."""
     file = two_types(tmp_path_factory.mktemp("two-types"))
     with serving(file, signed_in(file, "P1", Role.PREVENTION)) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def many(tmp_path_factory) -> Iterator[Running]:
+    """More families to call than fit on a screen, for their manager."""
+    file = many_to_call(tmp_path_factory.mktemp("many"))
+    with serving(file, signed_in(file, "M1", Role.MANAGER)) as found:
         yield found
 
 

@@ -92,3 +92,29 @@ def two_types(folder: Path) -> Path:
         received = datetime(2031, 3, 3, 20, tzinfo=UTC)
         take_in(store, folder, "lines", "\n".join(rows), received)
     return file
+
+
+def many_to_call(folder: Path) -> Path:
+    """Twenty-two families: five with a fever, fifteen overdue, of whom ten silent, two in date.
+
+    Their nurses are N1, N2 and N10 in turn, the first eleven at North, the others at South.
+    """
+    rows = ["line_id,child_id,family_id,site,nurse,line_type,home_from,placed_on,dressing_type"]
+    log = ["line_id,family_id,done_at,kind,findings"]
+    for at in range(1, 23):
+        family, nurse = f"F{at:02}", ("N1", "N2", "N10")[at % 3]
+        site = "North" if at <= 11 else "South"
+        rows.append(f"L{at},C{at},{family},{site},{nurse},picc,2030-12-10,2030-12-01,transparent")
+        changed = date(2031, 3, 1) if at <= 5 or at > 20 else date(2031, 2, 8 + at // 2)
+        log.append(f"L{at},{family},{changed},dressing_change,none")
+        log.append(f"L{at},{family},{changed},connector_change,none")
+        if at <= 5:
+            log.append(f"L{at},{family},2031-03-0{1 + at % 3},skin_check,fever")
+        if at > 15:
+            log.append(f"L{at},{family},2031-03-02,skin_check,none")
+    file = folder / "store.sqlite"
+    with Store.open(f"sqlite:///{file}") as store:
+        received = datetime(2031, 3, 3, 20, tzinfo=UTC)
+        take_in(store, folder, "lines", "\n".join(rows), received)
+        take_in(store, folder, "log", "\n".join(log), received)
+    return file

@@ -65,6 +65,7 @@ def test_a_silent_family_is_overdue_or_not_logged_and_one_that_logs_is_overdue(p
     expect(row(page, "F3")).to_contain_text("nothing for 14 days")
     expect(row(page, "F2")).to_contain_text("5 days")
     expect(row(page, "F2")).not_to_contain_text("or not logged")
+    page.get_by_text("How this list is made").click()
     expect(page.locator(".coverage")).to_contain_text("1 of 6 families with a line at home")
 
 
@@ -238,12 +239,12 @@ def test_a_line_in_the_list_says_where_todays_calls_end(watched, store_file, tmp
         )
         rows = page.locator("table.calls tbody:not(.band-head) tr").all_inner_texts()
         assert ["Daily limit reached" in text for text in rows] == [*[False] * 4, True, False]
-        assert count_of(page, "Done today").split("\n")[-1] == "of 4 calls today"
         page.context.close()
 
 
 def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     open_calls(page, running)
+    page.get_by_text("Keys", exact=True).click()
     expect(page.get_by_text("opens, ")).to_be_visible()
     for _ in range(30):
         page.keyboard.press("Tab")

@@ -29,6 +29,9 @@ def test_a_morning_needs_no_mouse(watched, running, width):
     panel = page.get_by_role("region", name="Open family")
     said = panel.get_by_role("status")
     press = page.keyboard.press
+    if width == 390:
+        page.get_by_role("button", name="Filters").press("Enter")
+    page.get_by_text("Keys", exact=True).press("Enter")
     expect(page.get_by_text("postpones,")).to_be_visible()
 
     # Choose one's own families; what is shown is said aloud.

@@ -72,6 +72,7 @@ def row(band: str = "call_today", **given: Any) -> CallRow:
         "family_id": HARM,
         "band": band,
         "sentences": (HARM, HARM, HARM),
+        "reasons": ("overdue", "silent", "overdue"),
         "days_overdue": 2,
         "silent": True,
         "silent_days": 9,

@@ -1,0 +1,58 @@
+"""What of the call list does a person see before scrolling, at a desk and on a phone?"""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.conftest import watching
+
+WHOLE_ROWS = """() => [...document.querySelectorAll('table.calls a.row-link')]
+    .map(link => link.closest('tr').getBoundingClientRect())
+    .filter(row => row.height && row.top >= 0 && row.bottom <= innerHeight).length"""
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "families"),
+    [(1280, 720, 8), (1366, 768, 8), (1440, 900, 12), (390, 844, 3)],
+)
+def test_the_first_families_are_on_the_first_screen(browser, many, width, height, families):
+    with watching(browser, many.token) as watched:
+        page = watched.page(width, height)
+        page.goto(many.address)
+        expect(page.locator("table.calls a.row-link")).to_have_count(20)
+        assert page.evaluate(WHOLE_ROWS) >= families
+
+
+def test_the_cautions_are_one_line_that_opens_and_are_printed_whole(browser, many):
+    with watching(browser, many.token) as watched:
+        page = watched.page(1024, 768)
+        page.goto(f"{many.address}/definitions")
+        cautions = page.get_by_role("complementary", name="Cautions")
+        line = cautions.locator("summary")
+        expect(line).to_contain_text("not a submission to any registry")
+        height = line.bounding_box()["height"]
+        line.click()
+        assert line.bounding_box()["height"] > height
+        line.click()
+        assert line.bounding_box()["height"] == height
+        page.emulate_media(media="print")
+        assert line.evaluate("line => line.scrollWidth <= line.clientWidth")
+
+
+def test_on_a_phone_pages_and_filters_open_by_a_button(browser, many):
+    with watching(browser, many.token) as watched:
+        page = watched.page(390, 844)
+        page.goto(many.address)
+        pages = page.get_by_role("navigation", name="Pages")
+        expect(pages).to_be_hidden()
+        menu = page.get_by_role("button", name="Menu")
+        expect(menu).to_have_attribute("aria-expanded", "false")
+        menu.press("Enter")
+        expect(menu).to_have_attribute("aria-expanded", "true")
+        expect(pages.get_by_role("link", name="Weekly summary")).to_be_visible()
+        expect(page.get_by_label("Site")).to_be_hidden()
+        page.get_by_role("button", name="Filters").click()
+        page.get_by_label("Site").select_option("South")
+        expect(page.locator("table.calls a.row-link")).to_have_count(9)
+        expect(page.get_by_label("Site")).to_be_focused()

@@ -7,7 +7,7 @@ from datetime import datetime
 
 import pandas as pd
 
-from analysis.measures import Surveillance
+from analysis.measures import PROGRAMME, Surveillance
 from analysis.verdicts import Headline, SignalVerdict, event_name, place_name, signal_headline
 from analysis.vocabulary import SignalState
 from analysis.words import listed
@@ -115,8 +115,14 @@ class Signals:
         return {(s.verdict.rate.event, s.verdict.rate.site): s.state for s in self.worked}
 
 
-def signals(found: Surveillance, acts: pd.DataFrame) -> Signals:
-    """Verdicts and the work on them; see `worked_signals`."""
+def signals(found: Surveillance, acts: pd.DataFrame, *, some_sites: bool = False) -> Signals:
+    """Verdicts and the work on them; see `worked_signals`.
+
+    With `some_sites` the rate of all of them together is not the programme's, and neither is the
+    work on that.
+    """
+    if some_sites:
+        acts = acts[(acts["site"] != PROGRAMME).to_numpy(dtype=bool)]
     worked = worked_signals(signal_headline(found), acts)
     closed = {(s.verdict.rate.event, s.verdict.rate.site) for s in worked if not s.is_open}
     return Signals(signal_headline(found, closed), worked)

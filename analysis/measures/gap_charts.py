@@ -16,7 +16,7 @@ from analysis.measures.snapshot_data import SnapshotData
 from analysis.stats.day_gaps import GapRule, day_gap_chart
 from analysis.stats.gaps import open_gap
 from analysis.stats.intervals import exact_rate_interval
-from analysis.tables.measures import CHART
+from analysis.tables.measures import GAP_CHART
 from analysis.tallies.pieces import days_of_child, days_of_family
 from analysis.tallies.steps import counted_periods
 from analysis.timeline.axis import without
@@ -31,12 +31,12 @@ def gap_chart(
     kind: ChartKind,
     baseline: int | None = None,
 ) -> pd.DataFrame:
-    """Control chart of the gaps between events of the programme, for rare events.
+    """Control chart of the gaps between events, for rare ones.
 
     Parameters
     ----------
     data : SnapshotData
-        As of a day, known at a time.
+        As of a day, known at a time; with tallies of some lines, only their days count.
     event, basis
         As for `rates`.
     kind : ChartKind
@@ -48,7 +48,7 @@ def gap_chart(
     Returns
     -------
     DataFrame
-        CHART, one row a gap, named by the day of the event that ended it (a second of the same
+        GAP_CHART, one row a gap, named by the day of the event that ended it (a second of the same
         day is numbered). The gap before the first event is not known to be whole and is left
         out. `line_days` are the judged line-days of the gap. Signals are those of
         `stats.day_gaps`: `too_short` is bad news, `long_without_event` good news, which a
@@ -63,7 +63,7 @@ def gap_chart(
     """
     onset = _onsets(data, event)
     if len(onset) < 2:
-        return CHART.empty()
+        return GAP_CHART.empty()
     before, after = _judged_days_before(data, event, basis, np.stack([onset, onset + 1]))
     line_days = np.diff(before)
     gaps, width = (
@@ -95,15 +95,16 @@ def gap_chart(
             "lower_limit": found.lower_limit,
             "upper_limit": found.upper_limit,
             "signal": signal_words(signals, len(gaps)),
+            "gap": gaps,
         }
     )
-    return CHART.check(table)
+    return GAP_CHART.check(table)
 
 
 def _judged_days_before(
     data: SnapshotData, event: str, basis: Basis, day: npt.NDArray[np.int64]
 ) -> npt.NDArray[np.int64]:
-    """Line-days of the programme before each day on which the event could be known."""
+    """Counted line-days before each day on which the event could be known."""
     coded = data.counted_timeline.coded
     axis, lines = coded.axis, coded.lines
     spans = counted_periods(coded, data.tallies)
@@ -124,7 +125,7 @@ def _judged_days_before(
 
 @dataclass(frozen=True)
 class Wait:
-    """How long the programme has been without an event."""
+    """How long it has been without an event."""
 
     since_last: int
     """Days or judged line-days since the last event, or since the first day without one."""

@@ -55,7 +55,7 @@ class ReportData:
     @cached_property
     def signals(self) -> Signals:
         """Has harm risen anywhere, by what was known, and what is being done about it?"""
-        return signals(surveillance(self.now), self.signal_acts)
+        return signals(surveillance(self.now), self.signal_acts, some_sites=self.sites is not None)
 
     @cached_property
     def tallies(self) -> Tallies:

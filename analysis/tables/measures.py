@@ -102,10 +102,12 @@ LOGRANK = Frame.of(
     detail={"p": "upper tail of chi-squared"},
 )
 
-CHART = Frame.of(
-    "chart",
-    "one row a period (u) or gap before an event (t, g), in order of time",
-    "period events line_days rate_per_1000 centre lower_limit upper_limit signal",
+POINT_OF_CHART = "period events line_days rate_per_1000 centre lower_limit upper_limit signal"
+
+GAP_CHART = Frame.of(
+    "gap_chart",
+    "one row a gap before an event, in order of time",
+    f"{POINT_OF_CHART} gap",
     key="period",
     blank={
         "rate_per_1000": "no line-days: no rate",
@@ -113,15 +115,16 @@ CHART = Frame.of(
         "signal": "none",
     },
     detail={
-        "line_days": "of the period, or of the gap",
-        "centre": "rate per 1000 (u), days (t) or line-days (g)",
+        "line_days": "of the gap, on which the event could be known",
+        "centre": "days (t) or line-days (g)",
+        "gap": "days (t) or line-days (g)",
     },
 )
 
 RATE_CHART = Frame.of(
     "rate_chart",
     "one row a month or quarter with an event or a line-day, in order of time",
-    " ".join(CHART.names)
+    POINT_OF_CHART
     + """
     judged_days judged_rate_per_1000 lower upper log_coverage completeness expected_rate_per_1000
     expected_lower expected_upper provisional not_over standing judged in_baseline dispersion""",

@@ -50,11 +50,13 @@ def of_lines(tallies: Tallies, wanted: Mapping[str, str]) -> Tallies:
     def kept(cells: pd.DataFrame) -> pd.DataFrame:
         return cells[keep[cells["line"].to_numpy(dtype=np.int64)]].reset_index(drop=True)
 
+    row = tallies.row_of_holder
     return replace(
         tallies,
         days=kept(tallies.days),
         events=kept(tallies.events),
         onsets=kept(tallies.onsets),
+        row_of_holder=np.where((row >= 0) & keep[row], row, -1),
     )
 
 

@@ -32,7 +32,7 @@ class GapCode(StrEnum):
 
 @dataclass(frozen=True)
 class GapVerdict(Verdict):
-    """What a chart of gaps shows, and how long the programme has been without an event."""
+    """What a chart of gaps shows, and how long it has been without an event."""
 
     code: GapCode
     gaps: int
@@ -48,7 +48,7 @@ def gap_verdict(chart: pd.DataFrame, wait: Wait, kind: ChartKind) -> GapVerdict:
     Parameters
     ----------
     chart : DataFrame
-        CHART of `gap_chart`.
+        GAP_CHART of `gap_chart`.
     wait : Wait
         Of `since_last_event`.
     kind : ChartKind

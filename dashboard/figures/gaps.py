@@ -12,16 +12,18 @@ MOST_NAMED = 3
 """Months named on the axis, besides the wait so far: as many as a telephone holds."""
 
 
-def gap_figure(chart: pd.DataFrame, wait: int) -> go.Figure:
+def gap_figure(chart: pd.DataFrame, wait: int, unit: str) -> go.Figure:
     """Draw the gap before each event, and the open one since the last.
 
     Parameters
     ----------
     chart : DataFrame
-        One row a gap: ``period`` (day of the event that ended it), ``label`` (its month), ``line_days``, ``lower_limit``,
-        ``upper_limit`` (missing: no limits), ``signal`` (missing: none).
+        One row a gap: ``period`` (day of the event that ended it), ``label`` (its month), ``gap``,
+        ``lower_limit``, ``upper_limit`` (missing: no limits), ``signal`` (missing: none).
     wait : int
-        Line-days since the last event.
+        Since the last event.
+    unit : str
+        Of both, in the plural.
 
     Returns
     -------
@@ -57,12 +59,12 @@ def gap_figure(chart: pd.DataFrame, wait: int) -> go.Figure:
             go.Scatter(
                 name=name,
                 x=[at for at, chosen in enumerate(which) if chosen],
-                y=rows["line_days"],
+                y=rows["gap"],
                 mode="markers",
                 marker={"symbol": symbol, "size": 10, "color": colour, "opacity": 1},
                 hovertext=[
-                    f"{g} line-days before {p}"
-                    for g, p in zip(rows["line_days"], rows["period"], strict=True)
+                    f"{g} {unit} before {p}"
+                    for g, p in zip(rows["gap"], rows["period"], strict=True)
                 ],
                 hoverinfo="text",
                 cliponaxis=False,
@@ -81,7 +83,7 @@ def gap_figure(chart: pd.DataFrame, wait: int) -> go.Figure:
                 "opacity": 1,
                 "line": {"width": 2, "color": theme.BLUE},
             },
-            hovertext=[f"{wait} line-days since the last, so far"],
+            hovertext=[f"{wait} {unit} since the last, so far"],
             hoverinfo="text",
             cliponaxis=False,
         )
@@ -96,5 +98,5 @@ def gap_figure(chart: pd.DataFrame, wait: int) -> go.Figure:
         showgrid=False,
     )
     figure.update_yaxes(theme.AXIS, rangemode="tozero", nticks=6)
-    theme.unit_above(figure, "home line-days between events")
+    theme.unit_above(figure, f"{unit} between events")
     return figure

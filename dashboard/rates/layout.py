@@ -24,7 +24,7 @@ from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import MOST_CHARACTERS
 from dashboard.rates.queries.work import LONGEST_OWNER, STATES_TO_SET
 from dashboard.rates.queries.work import MOST_CHARACTERS as MOST_CHARACTERS_OF_WORK
-from dashboard.rates.views import Compared, NotesOfRates, RatesView
+from dashboard.rates.views import Compared, Gaps, NotesOfRates, RatesView
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
@@ -38,7 +38,9 @@ FEWEST_GAPS, MOST_GAPS = 2, 120
 
 def layout(session: Session, search: str | None) -> list[Component]:
     """The page under the choice in its address."""
-    head, work, chart, notes, body = parts_of_choice(RatesQueries(session), search)
+    queries = RatesQueries(session)
+    queries.keep_signals()
+    head, work, chart, notes, body = parts_of_choice(queries, search)
     acted = html.P(id=ids.SIGNAL_MESSAGE, role="status", className="annotation-message")
     said = html.P(id=ids.ANNOTATION_MESSAGE, role="status", className="annotation-message")
     return shell.page(
@@ -196,28 +198,29 @@ def _period_row(row: dict[Any, Any]) -> tuple[str, ...]:
 
 
 def _gaps(view: RatesView) -> list[Component]:
-    """Line-days between events, for one that is rare: a chart of months shows little then."""
-    if len(view.gaps) < FEWEST_GAPS or len(view.gaps) > MOST_GAPS:
-        return []
-    heads = ("Event of", "Line-days since the one before", "Limits", "Signal")
+    """From one event to the next, for one that is rare: a chart of months shows little then."""
+    rare = [g for g in view.gaps if FEWEST_GAPS <= len(g.chart) <= MOST_GAPS]
+    return [html.Div([_gap_card(view.event_name, gaps) for gaps in rare], className="pair")]
+
+
+def _gap_card(event: str, gaps: Gaps) -> Component:
+    heads = ("Event of", f"{gaps.unit.capitalize()} since the one before", "Limits", "Signal")
     rows = [
         (
             row["period"],
-            words.thousands(row["line_days"]),
+            words.thousands(row["gap"]),
             limits(row["lower_limit"], row["upper_limit"]),
             words.signal_words(row["signal"]) or "none",
         )
-        for row in view.gaps.to_dict("records")
+        for row in gaps.chart.to_dict("records")
     ]
-    return [
-        figure_card(
-            f"How long was it from one {view.event_name} to the next?",
-            gap_figure(view.gaps, view.wait),
-            view.gaps_words,
-            table=folded("Line-days between events", numbers(heads, rows)),
-            notes=(rate_words.GAP_NOTE,),
-        )
-    ]
+    return figure_card(
+        f"{words.sentence(event)[:-1]}: {gaps.unit} between events",
+        gap_figure(gaps.chart, gaps.wait, gaps.unit),
+        gaps.reading,
+        table=folded(f"{gaps.unit.capitalize()} between events", numbers(heads, rows)),
+        notes=(rate_words.GAP_NOTE,),
+    )
 
 
 def _by_group(view: RatesView) -> Component:

@@ -23,6 +23,18 @@ class Compared:
 
 
 @dataclass(frozen=True)
+class Gaps:
+    """From one event to the next, in days or in line-days on which it could be known."""
+
+    unit: str
+    chart: pd.DataFrame
+    """GAP_CHART with `label`, the month."""
+    wait: int
+    """Since the last event."""
+    reading: str
+
+
+@dataclass(frozen=True)
 class Annotation:
     """A note on the chart: what happened, when and where."""
 
@@ -171,13 +183,10 @@ class RatesView:
     """What the chart by month or quarter shows, in one sentence."""
     trend_words: str
     chart: pd.DataFrame
-    """CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`,
+    """RATE_CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`,
     `log_coverage`, `data` (how final it is) and `said` (the signal), both in words."""
-    gaps: pd.DataFrame
-    """CHART of the line-days between events of the programme, with `label`, the month."""
-    wait: int
-    """Line-days since the last event."""
-    gaps_words: str
+    gaps: tuple[Gaps, ...]
+    """Of days, and of line-days."""
     by_group: pd.DataFrame
     """RATES with `name`, `log_coverage`, and `clustered_lower`, `clustered_upper`."""
     by_group_words: str

@@ -24,7 +24,7 @@ CHART_NOTE = (
     "signals at the top of the page are found sooner."
 )
 GAP_NOTE = (
-    "Of the whole programme. Each point is the gap before an event; the open one is the wait so far. "
+    "Each point is the gap before an event; the open one is the wait so far. "
     "Grey steps: limits that a steady rate seldom passes. Low points: events close together."
 )
 INTERVAL_NOTE = (

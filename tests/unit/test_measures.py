@@ -21,6 +21,7 @@ from analysis.measures import (
     since_last_event,
 )
 from analysis.policy import shipped_policy
+from analysis.snapshot import of_lines
 from analysis.tallies import tally
 from analysis.timeline import build
 from analysis.verdicts import GapCode, gap_verdict
@@ -228,6 +229,30 @@ def test_a_child_with_two_lines_has_its_days_counted_once():
     one_child = LINES.replace("C2 ", "C1 ").replace("F2 ", "F1 ")
     assert gaps_on(ChartKind.G, Basis.CHILD, one_child)["line_days"].tolist() == [10, 10, 20]
     assert gaps_on(ChartKind.G, Basis.LINE, one_child)["line_days"].tolist() == [20, 20, 40]
+
+
+def test_gaps_of_a_site_count_its_events_and_the_days_of_its_lines_while_they_are_there():
+    """L1 moves from north to south on 13 March, the day of its second event."""
+    moved = """
+line_id | child_id | family_id | site  | home_from  | dressing_on | valid_from
+L1      | C1       | F1        | south | 2031-03-01 | 2031-03-01  | 2031-03-13
+L2      | C2       | F2        | south | 2031-03-01 | 2031-03-01  |
+"""
+    before = """
+line_id | site  | valid_from
+L1      | north |
+"""
+    records = written(lines=moved, earlier_lines=before, home_log=FOUR_EVENTS + WEEKLY)
+    seen = of_lines(snapshot_of(records, "2031-04-20", "2032-04-20"), {"site": "south"})
+    gaps = gap_chart(seen, "skin", Basis.LINE, ChartKind.G)
+    assert gaps["period"].tolist() == ["2031-03-23", "2031-04-12"]
+    assert gaps["gap"].tolist() == gaps["line_days"].tolist() == [20, 40]
+    assert gap_chart(seen, "skin", Basis.LINE, ChartKind.T)["gap"].tolist() == [10, 20]
+    assert since_last_event(seen, "skin", Basis.LINE, ChartKind.G).since_last == 16
+    # North has the one event of 3 March, before L1 left; south's line has all days since.
+    north = of_lines(snapshot_of(records, "2031-04-20", "2032-04-20"), {"site": "north"})
+    assert gap_chart(north, "skin", Basis.LINE, ChartKind.G).empty
+    assert since_last_event(north, "skin", Basis.LINE, ChartKind.G).since_last == 10
 
 
 def test_fewer_than_two_events_have_no_gap():

@@ -264,13 +264,13 @@ def test_gaps_between_rare_events_show_limits_and_the_wait_so_far():
         {
             "period": ["2031-01-04", "2031-03-09", "2031-03-10"],
             "label": ["Jan 2031", "Mar 2031", "Mar 2031"],
-            "line_days": [900, 2000, 1],
+            "gap": [900, 2000, 1],
             "lower_limit": [2.0, 2.0, 2.0],
             "upper_limit": [9000.0, 9000.0, 9000.0],
             "signal": pd.Series([None, None, "too_short"], dtype="string"),
         }
     )
-    traces = {trace.name: trace for trace in gap_figure(gaps, 350).data}
+    traces = {trace.name: trace for trace in gap_figure(gaps, 350, "line-days").data}
     assert list(traces["gap"].y) == [900, 2000]
     assert (list(traces["signal"].x), list(traces["signal"].y)) == ([2], [1])
     assert (list(traces["since the last"].x), list(traces["since the last"].y)) == ([3], [350])

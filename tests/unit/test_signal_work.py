@@ -10,14 +10,20 @@ import pytest
 import sqlalchemy as sa
 
 from analysis.decisions.signal_work import GROWN, signals, signals_line
+from analysis.ingest import ingest
 from analysis.measures import surveillance
 from analysis.measures.surveillance import SignalCode
+from analysis.policy import shipped_policy
 from analysis.store import Store
 from analysis.store.signal_acts import SIGNAL_ACTS
 from analysis.verdicts import signals_table
-from analysis.vocabulary import SignalState
+from analysis.vocabulary import Role, SignalState
+from dashboard.config import DashboardConfig
+from dashboard.rates.queries import RatesQueries, page
 from dashboard.rates.queries.work import SignalForm, asked_for, checked
+from dashboard.security.roles import Reader
 from dashboard.session.forms import FormError
+from dashboard.session.service import Service
 from tests.surveyed import ONE_DOUBLED, two_years
 
 NOON = datetime(2031, 3, 1, 12, tzinfo=UTC)
@@ -99,6 +105,49 @@ def test_a_signal_that_no_longer_shows_stays_until_it_is_closed(found, store):
     assert [(w.verdict.rate.site, w.state) for w in worked if w.owner] == [
         ("south", SignalState.BEING_LOOKED_INTO)
     ]
+
+
+LINE_OF_SOUTH = """\
+line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on
+L1,C1,F1,south,picc,2031-02-01,2031-02-01,transparent,2031-02-01
+"""
+
+
+def test_a_signal_that_was_shown_stays_though_nobody_touched_it(
+    found, store, tmp_path, monkeypatch
+):
+    """A year later its months may be part of the baseline: then the statistic no longer shows it."""
+    (tmp_path / "lines.csv").write_text(LINE_OF_SOUTH, encoding="utf-8")
+    ingest(store, [tmp_path / "lines.csv"], shipped_policy(), received_at=NOON)
+    config = DashboardConfig(store_url=f"sqlite:///{tmp_path / 'store.sqlite'}", clock=lambda: NOON)
+    calm = tuple(replace(rate, rise=None, code=SignalCode.STEADY) for rate in found.rates)
+
+    def opened(role, seen):
+        monkeypatch.setattr(page, "surveillance", lambda _: seen)
+        service = Service.open(config)
+        queries = RatesQueries(service.session_of(Reader("P1", role)))
+        queries.keep_signals()
+        states = queries.signals().states
+        service.close()
+        return states
+
+    assert opened(Role.READER, replace(found, rates=calm)) == {}
+    assert opened(Role.READER, found) == {ON: SignalState.NEW}
+    assert store.signal_acts().empty  # this role may not act on signals
+    assert opened(Role.PREVENTION, found) == {ON: SignalState.NEW}
+    assert opened(Role.PREVENTION, replace(found, rates=calm)) == {ON: SignalState.NEW}
+    acts = store.signal_acts()
+    assert acts[["event", "site", "state", "made_by"]].to_numpy().tolist() == [[*ON, "new", "P1"]]
+
+
+def test_people_of_some_sites_do_not_see_the_work_on_the_whole_programme(found, store):
+    store.act_on_signal(
+        "skin", "all", SignalState.EXPLAINED, owner="P1", note="of all", strength=9.0,
+        made_by="P1", made_at=NOON,
+    )  # fmt: skip
+    of_all = ("skin", "all")
+    assert signals(found, store.signal_acts()).states[of_all] is SignalState.EXPLAINED
+    assert of_all not in signals(found, store.signal_acts(), some_sites=True).states
 
 
 def test_a_past_day_shows_what_was_open_then(found, store):

@@ -89,6 +89,7 @@ RATES = (
     number("lower_limit", "lower limit", "as the estimate"),
     number("upper_limit", "upper limit", "as the estimate"),
     words("signal", "rules that the point breaks"),
+    count("gap", "from the event before, which the limits are for", "as the estimate"),
     number("lower_95", "lower 95 % limit around the centre", "events per 1000 line-days"),
     number("upper_95", "upper 95 % limit around the centre", "events per 1000 line-days"),
     number("lower_998", "lower 99.8 % limit around the centre", "events per 1000 line-days"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from analysis.decisions.signal_work import STATES, Signals, signals
 from analysis.measures import surveillance
 from analysis.store import StoreError
@@ -39,7 +41,8 @@ class RatesQueries:
         """Has harm risen anywhere, and what is being done? The same under every choice."""
         found = self.session.snapshot()
         followed = self.session.cached("followed", lambda: surveillance(found), lasting=True)
-        return signals(followed, self.session.store.signal_acts(found.known_at))
+        acts = self.session.store.signal_acts(found.known_at)
+        return signals(followed, acts, some_sites=self.session.reader.sites is not None)
 
     def notes_of(self, view: RatesView) -> NotesOfRates:
         """The notes on the chart, and where each is on the chart of a view."""
@@ -56,6 +59,32 @@ class RatesQueries:
             work.work_of(signal, found.policy.zone, may_act and work.site_of(signal) in sites)
             for signal in self.signals().worked
         )
+
+    def keep_signals(self) -> None:
+        """Write down signals that nobody touched, so that each stays until somebody closes it.
+
+        Without it a signal would go when its months become part of the baseline. Nothing is written
+        on a past day, for people who may not act on signals, or where the store cannot be written.
+        """
+        session, found = self.session, self.session.snapshot()
+        if self.annotating() is None or found.known_at < session.now():
+            return
+        sites = notes.sites_to_write_for(found, session.reader)
+        for signal in self.signals().worked:
+            if signal.notes or work.site_of(signal) not in sites:
+                continue
+            rate = signal.verdict.rate
+            with suppress(StoreError):
+                session.store.act_on_signal(
+                    rate.event,
+                    rate.site,
+                    signal.state,
+                    owner=None,
+                    note=None,
+                    strength=rate.strength,
+                    made_by=session.reader.code,
+                    made_at=session.now(),
+                )
 
     def act_on_signal(self, form: SignalForm) -> str:
         """Set state and owner of a signal, with a note; returns a sentence.

@@ -44,12 +44,13 @@ from dashboard.addresses.rates import RatesChoice
 from dashboard.layout import words
 from dashboard.rates import words as rate_words
 from dashboard.rates.queries import signals
-from dashboard.rates.views import Compared, RatesView
+from dashboard.rates.views import Compared, Gaps, RatesView
 
 SKIN = "skin"
 EVENT_NAMES = {SKIN: "skin events"}
 FIRST_PERIODS = {"month": 12, "quarter": 4}
 """Periods of the first year, from which frozen limits come."""
+UNITS_OF_GAPS = ((ChartKind.G, "line-days"), (ChartKind.T, "days"))
 NO_RATIO = pd.DataFrame(columns=["method", "ratio", "lower", "upper", "p"])
 
 
@@ -97,9 +98,6 @@ def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline
     funnel = group_funnel(settled_only, event, Grouping.SITE, basis)
     funnel["name"] = _names(funnel["group"], Grouping.SITE)
     bias, bias_words = _bias(found, event)
-    gaps = gap_chart(whole_programme, event, basis, ChartKind.G)
-    gaps["label"] = [period_name(str(p)[:7]) for p in gaps["period"]]
-    wait = since_last_event(whole_programme, event, basis, ChartKind.G)
     return RatesView(
         choice=replace(
             asked, basis=str(basis), baseline=frozen, first=first, second=second, since=since
@@ -117,9 +115,7 @@ def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline
         drift=chart_verdict(chart, period).sentence,
         trend_words=trend_verdict(trend(settled_only, event, period, basis), period).sentence,
         chart=chart,
-        gaps=gaps,
-        wait=wait.since_last,
-        gaps_words=gap_verdict(gaps, wait, ChartKind.G).sentence,
+        gaps=tuple(_gaps(found, event, basis, kind, unit) for kind, unit in UNITS_OF_GAPS),
         by_group=by_group,
         by_group_words=groups_verdict(by_group, by).sentence,
         two_groups=_two_groups(found, asked, first, second),
@@ -142,6 +138,13 @@ def _events(found: Snapshot) -> tuple[tuple[str, tuple[tuple[str, str], ...]], .
         ("Confirmed harm", tuple((o, words.plain(o)) for o in outcomes if o in known)),
         ("Single findings", tuple((f, labels.get(f, words.plain(f))) for f in findings)),
     )
+
+
+def _gaps(found: Snapshot, event: str, basis: Basis, kind: ChartKind, unit: str) -> Gaps:
+    chart = gap_chart(found, event, basis, kind)
+    chart["label"] = [period_name(str(p)[:7]) for p in chart["period"]]
+    wait = since_last_event(found, event, basis, kind)
+    return Gaps(unit, chart, wait.since_last, gap_verdict(chart, wait, kind).sentence)
 
 
 def _months_over(found: Snapshot) -> tuple[tuple[str, str], ...]:

@@ -18,6 +18,7 @@ from dashboard.session.forms import Form, FormError
 MOST_CHARACTERS = 500
 LONGEST_OWNER = 40
 STATES_TO_SET = tuple((str(state), STATES[state]) for state in SIGNAL_WORK)
+FIRST_SEEN = "seen for the first time"
 NEEDS_A_REASON = (SignalState.EXPLAINED, SignalState.CLOSED)
 
 
@@ -61,7 +62,7 @@ def work_of(signal: WorkedSignal, zone: ZoneInfo, may_act: bool) -> Work:
             WorkNote(
                 on=note.made_at.replace(tzinfo=UTC).astimezone(zone).date(),
                 by=note.made_by,
-                state=STATES[note.state],
+                state=FIRST_SEEN if note.state is SignalState.NEW else STATES[note.state],
                 owner=note.owner or "",
                 note=note.note or "",
             )

@@ -250,7 +250,7 @@ def test_nothing_is_written_over_and_wrong_words_are_told(run, tmp_path):
     assert (code, "can't be written" in told, told.count("\n")) == (3, True, 1)
     code, _, told = run("export", "shoes", "--write", "new")
     assert (code, "is not a table" in told) == (2, True)
-    code, _, told = run("export", "chart", "--write", "new")
+    code, _, told = run("export", "rate_chart", "--write", "new")
     assert (code, "linedays chart" in told) == (2, True)
     assert not (tmp_path / "new").exists()
     assert {path.name for path in tmp_path.iterdir()} == {"there"}

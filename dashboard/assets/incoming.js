@@ -24,7 +24,7 @@
           ? `${names}: ${size(total)} is more than ${size(most)} at once. ` +
             "Split the files, or import them at the command line."
           : `Chosen: ${names} (${size(total)}). Not imported yet.`;
-    form.querySelector("button").disabled = tooLarge;
+    for (const button of form.querySelectorAll("button")) button.disabled = tooLarge;
   }
 
   // A file dropped next to the form is not to be opened in place of the page.
@@ -55,8 +55,11 @@
 
   document.addEventListener("submit", (event) => {
     if (!event.target.matches("form[data-drops]")) return;
-    event.target.querySelector(".chosen").textContent = "Importing …";
-    event.target.querySelector("button").disabled = true;
+    const checks = event.submitter?.value === "preview";
+    event.target.querySelector(".chosen").textContent = checks ? "Checking …" : "Importing …";
+    // Later: a button that is disabled now is not sent with the form.
+    const buttons = event.target.querySelectorAll("button");
+    setTimeout(() => buttons.forEach((button) => (button.disabled = true)));
   });
 
   // Back from the answer: the form is as it was left, and may be sent again.

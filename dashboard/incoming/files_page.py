@@ -32,7 +32,7 @@ def done_page(done: TakenIn) -> str:
         title=title,
         done=done,
         answer=answer(done),
-        counts=[_counts(count) for count in done.counts],
+        counts=[counts_of(count) for count in done.counts],
         known=known,
     )
     return shell.whole(PATH, done.context, title, content)
@@ -66,7 +66,8 @@ def answer(done: TakenIn) -> str:
     return " ".join(sentences)
 
 
-def _counts(count: Counts) -> Sequence[str]:
+def counts_of(count: Counts) -> Sequence[str]:
+    """A row of the table of counts."""
     numbers = (count.read, count.stored, count.same_as_before, count.refused, count.doubts)
     table = words.TABLES.get(count.table, count.table)
     return (count.file, table, *(words.thousands(n) for n in numbers))

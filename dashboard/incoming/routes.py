@@ -9,15 +9,16 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from dash import Dash
-from flask import Response, make_response, request
+from flask import Response, make_response, redirect, request
 
 from dashboard.incoming.files_page import done_page, form_page
+from dashboard.incoming.preview_page import preview_page
 from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.row_page import row_done_page, row_not_now_page, row_page
-from dashboard.incoming.views import RowCorrected, RowForm
+from dashboard.incoming.views import RowCorrected, RowForm, TakenIn
 from dashboard.incoming.words import megabytes
 from dashboard.security import plain
-from dashboard.security.roles import BELOW_INCOMING, FILES, REFUSED, ROW, Right
+from dashboard.security.roles import BELOW_INCOMING, FILES, PATHS, REFUSED, ROW, Page, Right
 from dashboard.security.sign_in import session_of_request, signed_in
 from dashboard.session.forms import FormError
 from dashboard.session.service import Service
@@ -108,8 +109,20 @@ def _form(service: Service, fault: str | None, status: int) -> Response:
 
 
 def _take_in(service: Service) -> Response:
-    """Store the files under names of our own, import them, and delete them."""
+    """Store the files under names of our own, import or preview them, and delete them.
+
+    Files of a preview are held until it is answered.
+    """
     queries = IncomingQueries(session_of_request(service))
+    number, asked = request.form.get("held"), request.form.get("do")
+    try:
+        if number and asked == "leave":
+            queries.leave_held(number)
+            return make_response(redirect(PATHS[Page.INCOMING], 303))
+        if number:
+            return _done(queries.take_in_held(number))
+    except FormError as fault:
+        return _form(service, str(fault), 409)
     sent = [file for file in request.files.getlist("file") if file.filename]
     with TemporaryDirectory(prefix="linedays-") as folder:
         files = []
@@ -118,9 +131,15 @@ def _take_in(service: Service) -> Response:
             file.save(path)
             files.append((path, known_as(file.filename or "")))
         try:
+            if asked == "preview":
+                return _page(preview_page(queries.preview(files, request.form.get("source"))), 200)
             done = queries.take_in(files, request.form.get("source"))
         except FormError as fault:
             return _form(service, str(fault), 409)
+    return _done(done)
+
+
+def _done(done: TakenIn) -> Response:
     return _page(done_page(done), 200 if done.counts else 422)
 
 

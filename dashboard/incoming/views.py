@@ -123,6 +123,64 @@ class Counts:
 
 
 @dataclass(frozen=True)
+class CellShown:
+    """A cell as written and as read; `read` is None where it is blank or not used."""
+
+    written: str | None
+    read: str | None
+
+
+@dataclass(frozen=True)
+class ColumnShown:
+    """A column of a sheet, what it is read as, and its cells in the first rows."""
+
+    head: str
+    meaning: str
+    cells: tuple[CellShown, ...]
+
+
+@dataclass(frozen=True)
+class CauseShown:
+    """Why rows would be refused, or what is odd about them."""
+
+    column: str | None
+    sentence: str
+    n_rows: int
+    first_rows: tuple[int, ...]
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SheetShown:
+    """What one table of a file would become.
+
+    `rows` are the numbers of the rows shown, and whether each would be refused.
+    """
+
+    file: str
+    sheet: str | None
+    table: str
+    columns: tuple[ColumnShown, ...]
+    unknown: tuple[str, ...]
+    absent: tuple[str, ...]
+    rows: tuple[tuple[int, bool], ...]
+    refused: tuple[CauseShown, ...]
+    doubts: tuple[CauseShown, ...]
+
+
+@dataclass(frozen=True)
+class Previewed:
+    """What files would become; `number` names the upload for the form."""
+
+    context: PageContext
+    number: str
+    sheets: tuple[SheetShown, ...]
+    counts: tuple[Counts, ...]
+    faults: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class CellField:
     """One cell of a row to correct, as a field of a form."""
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from analysis.ingest import IngestSummary, LogFile, Profile, ingest
+from analysis.ingest.preview import Preview, preview
 from analysis.policy import Policy
 from analysis.store import Store, StoreError
 from dashboard.session.forms import FormError
@@ -30,8 +31,7 @@ def take_in(
     FormError
         There is no file, or somebody else is writing to the store.
     """
-    if not files:
-        raise FormError("No file was chosen. Choose one or more log files.")
+    _some(files)
     try:
         with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
             return ingest(
@@ -47,3 +47,38 @@ def take_in(
             )
     except StoreError as fault:
         raise FormError(f"Nothing more was imported. {fault}") from None
+
+
+def preview_files(
+    store_url: str,
+    files: Sequence[LogFile],
+    policy: Policy,
+    profile: Profile | None,
+    at: datetime,
+) -> Preview:
+    """Show what files would become if they were received now; nothing is stored.
+
+    Raises
+    ------
+    FormError
+        There is no file, or somebody else is writing to the store.
+    """
+    _some(files)
+    try:
+        with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
+            return preview(
+                store,
+                files,
+                policy,
+                profile,
+                received_at=at,
+                ingested_at=at,
+                zone_is_set=store.policy() is not None,
+            )
+    except StoreError as fault:
+        raise FormError(f"The files were not checked. {fault}") from None
+
+
+def _some(files: Sequence[LogFile]) -> None:
+    if not files:
+        raise FormError("No file was chosen. Choose one or more log files.")

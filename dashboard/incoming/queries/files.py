@@ -1,4 +1,4 @@
-"""What became of files that were imported on the page?"""
+"""What became of files that were imported on the page, or what would become of them?"""
 
 from __future__ import annotations
 
@@ -8,14 +8,27 @@ from dataclasses import asdict
 import pandas as pd
 
 from analysis.ingest import IngestSummary, Profile
+from analysis.ingest.preview import Cause, Preview, SheetPreview
 from analysis.snapshot import Snapshot
 from dashboard.incoming.queries.received import as_shown
-from dashboard.incoming.views import Counts, TakenIn
+from dashboard.incoming.views import (
+    CauseShown,
+    CellShown,
+    ColumnShown,
+    Counts,
+    Previewed,
+    SheetShown,
+    TakenIn,
+)
 from dashboard.session.forms import FormError
 from dashboard.session.views import PageContext
 
 MOST_SHOWN = 20
 """Rows refused now that are shown at once; the others are on the list."""
+
+
+ROWS_SHOWN = 4
+"""First rows of a sheet that fit next to each other."""
 
 
 def profile_of(source: str | None, profiles: Mapping[str, Profile]) -> Profile | None:
@@ -31,6 +44,53 @@ def profile_of(source: str | None, profiles: Mapping[str, Profile]) -> Profile |
     if source not in profiles:
         raise FormError("There is no such source. Choose one from the list.")
     return profiles[source]
+
+
+def previewed(found: Preview, number: str, context: PageContext) -> Previewed:
+    """A preview as the page shows it; `number` names the upload for the form."""
+    return Previewed(
+        context=context,
+        number=number,
+        sheets=tuple(_sheet(sheet) for sheet in found.sheets),
+        counts=tuple(Counts(**asdict(count)) for count in found.summary.tables),
+        faults=tuple(str(fault) for fault in found.summary.faults),
+        notes=found.summary.notes,
+    )
+
+
+def _sheet(sheet: SheetPreview) -> SheetShown:
+    rows = sheet.rows[:ROWS_SHOWN]
+    meanings = {
+        match.head: f"{match.column}: {match.code}" if match.code else str(match.column)
+        for match in sheet.heads
+        if match.column is not None
+    }
+    by_profile = {cell.column for row in rows for cell in row.cells if cell.head is None}
+    meanings |= dict.fromkeys(sorted(by_profile), "set by the source profile")
+    cells = {
+        (row.row_number, cell.head or cell.column): CellShown(cell.written, cell.read)
+        for row in rows
+        for cell in row.cells
+    }
+    columns = tuple(
+        ColumnShown(head, meaning, tuple(cells[row.row_number, head] for row in rows))
+        for head, meaning in meanings.items()
+    )
+    return SheetShown(
+        file=sheet.file,
+        sheet=sheet.sheet,
+        table=sheet.table,
+        columns=columns,
+        unknown=tuple(match.head for match in sheet.heads if match.column is None),
+        absent=sheet.absent,
+        rows=tuple((row.row_number, row.refused is not None) for row in rows),
+        refused=tuple(_cause(cause) for cause in sheet.refused),
+        doubts=tuple(_cause(cause) for cause in sheet.doubts),
+    )
+
+
+def _cause(cause: Cause) -> CauseShown:
+    return CauseShown(**asdict(cause))
 
 
 def taken_in(

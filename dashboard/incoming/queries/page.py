@@ -11,11 +11,20 @@ from analysis.ingest.fixing import RowToFix, row_to_fix
 from analysis.ingest.refused import as_file
 from analysis.vocabulary import Access
 from dashboard.addresses.incoming import IncomingChoice
+from dashboard.incoming.held import HeldFiles
 from dashboard.incoming.queries import files as incoming_files
 from dashboard.incoming.queries import received, row
-from dashboard.incoming.views import Bringing, IncomingView, RowCorrected, RowForm, TakenIn
+from dashboard.incoming.views import (
+    Bringing,
+    IncomingView,
+    Previewed,
+    RowCorrected,
+    RowForm,
+    TakenIn,
+)
 from dashboard.security.roles import Page, Right
 from dashboard.session import ingesting
+from dashboard.session.forms import FormError
 from dashboard.session.session import Session
 
 
@@ -85,6 +94,64 @@ class IncomingQueries:
         refused = session.store.refused()
         now = refused[(refused["ingest"] > before).to_numpy(dtype=bool)]
         return incoming_files.taken_in(summary, now, session.snapshot(), session.context())
+
+    def preview(self, files: Sequence[tuple[Path, str]], source: str | None) -> Previewed:
+        """Show what files would become, store nothing, and hold them until that is answered.
+
+        Parameters
+        ----------
+        files : sequence of (Path, str)
+            As of :meth:`take_in`; they are moved away.
+        source : str or None
+            As of :meth:`take_in`.
+
+        Raises
+        ------
+        FormError
+            As of :meth:`take_in`.
+        """
+        session = self.session
+        session.reader.must(Right.BRING_FILES)
+        session.require_today("Import files on today's page.")
+        profile = incoming_files.profile_of(source, session.service.profiles)
+        found = ingesting.preview_files(
+            session.config.store_url,
+            [LogFile(path, name) for path, name in files],
+            session.policy,
+            profile,
+            session.now(),
+        )
+        held = self._held.hold(session.reader.code, files, source)
+        return incoming_files.previewed(found, held.number, session.context())
+
+    def take_in_held(self, number: str) -> TakenIn:
+        """Import the files of a preview, and delete them here.
+
+        Raises
+        ------
+        FormError
+            They are not here any more; else as of :meth:`take_in`.
+        """
+        self.session.reader.must(Right.BRING_FILES)
+        held = self._held.held(self.session.reader.code, number)
+        if held is None:
+            raise FormError(
+                "These files are no longer here: they were imported, left or checked too long ago. "
+                "Choose them again."
+            )
+        done = self.take_in(held.files, held.source)
+        self._held.drop(self.session.reader.code)
+        return done
+
+    def leave_held(self, number: str) -> None:
+        """Delete the files of a preview."""
+        self.session.reader.must(Right.BRING_FILES)
+        if self._held.held(self.session.reader.code, number) is not None:
+            self._held.drop(self.session.reader.code)
+
+    @property
+    def _held(self) -> HeldFiles:
+        return HeldFiles.of_store(self.session.config.store_url)
 
     def row_to_correct(self, number: int) -> RowForm | None:
         """A refused row as a form; None: it is not on the list (any more).

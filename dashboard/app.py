@@ -18,6 +18,8 @@ from dashboard.config import DashboardConfig
 from dashboard.definitions import layout as definitions
 from dashboard.dwell import callbacks as dwell_callbacks
 from dashboard.dwell import layout as dwell
+from dashboard.families import layout as families
+from dashboard.families.routes import answer_families
 from dashboard.family import callbacks as family_callbacks
 from dashboard.family import layout as family
 from dashboard.incoming import layout as incoming
@@ -44,10 +46,11 @@ from dashboard.week.routes import answer_week
 
 TITLES = {
     page.PATH: page.TITLE
-    for page in (retraining, rates, dwell, week, incoming, definitions, record)
+    for page in (families, retraining, rates, dwell, week, incoming, definitions, record)
 }
 LAYOUTS: Mapping[str, Callable[[Session, str | None], list[Any]]] = {
     calls.PATH: calls.layout,
+    families.PATH: families.layout,
     retraining.PATH: retraining.layout,
     rates.PATH: rates.layout,
     dwell.PATH: dwell.layout,
@@ -133,6 +136,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     protect_writes(app)
     check_shape(app)
     add_headers(app)
+    answer_families(app, service)
     answer_incoming(app, service)
     answer_week(app, service)
     report_faults(app, service)

@@ -6,7 +6,7 @@
   let wanted = null; // id of what gets the focus once the panel is made
 
   const rows = () => [...document.querySelectorAll("a.row-link")];
-  const shown = (element) => element !== null && element.offsetParent !== null;
+  const shown = (element) => element != null && element.offsetParent !== null;
 
   function go(search) {
     window.dash_clientside.set_props("url", { search });
@@ -24,6 +24,11 @@
 
   function focusRow() {
     focusSoon(() => document.querySelector('a.row-link[tabindex="0"]'));
+  }
+
+  // What a search found can be opened at once.
+  if (window.location.pathname === "/families" && window.location.search.includes("q=")) {
+    focusSoon(() => document.querySelector("table.families tbody .code"), 200);
   }
 
   const inPanel = (id) => () =>
@@ -133,8 +138,22 @@
     return true;
   }
 
+  function findsByKey(event) {
+    const at = document.activeElement;
+    const find = document.getElementById("find");
+    if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || !find) return false;
+    if (at?.matches("input, select, textarea")) return false;
+    find.focus();
+    find.select();
+    return true;
+  }
+
   document.addEventListener("keydown", (event) => {
     const at = document.activeElement;
+    if (findsByKey(event)) {
+      event.preventDefault();
+      return;
+    }
     if (actsByLetter(event)) {
       event.preventDefault();
       return;

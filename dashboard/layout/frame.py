@@ -17,6 +17,7 @@ from dashboard.session.views import PageContext
 
 PLACES = (
     (PATHS[Page.CALLS], "Calls"),
+    (PATHS[Page.FAMILIES], "Families"),
     (PATHS[Page.RETRAINING], "Retraining"),
     (PATHS[Page.RATES], "Rates"),
     (PATHS[Page.DWELL], "Dwell time"),
@@ -39,13 +40,25 @@ class Frame:
     received: str
     role: str
     token: str
+    finds: bool
+    """Whether this person can search for a family."""
+    finding: str
+    """What was searched for."""
 
     @classmethod
-    def of(cls, here: str, context: PageContext) -> Frame:
+    def of(cls, here: str, context: PageContext, finding: str = "") -> Frame:
         """The frame of a page."""
         reader = context.reader
-        token = "" if context.demo else csrf.token()
-        return cls(here, context, places_of(reader), received(context), SAID[reader.role], token)
+        return cls(
+            here,
+            context,
+            places_of(reader),
+            received(context),
+            SAID[reader.role],
+            token="" if context.demo else csrf.token(),
+            finds=reader.may_open(Page.FAMILIES),
+            finding=finding,
+        )
 
 
 def places_of(reader: Reader) -> list[tuple[str, str]]:
@@ -76,9 +89,11 @@ def frame() -> Component:
     )
 
 
-def page(here: str, context: PageContext, content: list[Component]) -> list[Component]:
+def page(
+    here: str, context: PageContext, content: list[Component], *, finding: str = ""
+) -> list[Component]:
     """A whole page: head, cautions, content, foot."""
-    around = Frame.of(here, context)
+    around = Frame.of(here, context, finding)
     return [
         static("layout/above", frame=around),
         html.Main(content, id="main", tabIndex=-1),

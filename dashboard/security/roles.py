@@ -17,6 +17,7 @@ class Page(StrEnum):
     """What a person can open."""
 
     CALLS = "calls"
+    FAMILIES = "families"
     FAMILY = "family"
     RETRAINING = "retraining"
     RATES = "rates"
@@ -47,6 +48,7 @@ OF_ALL_SITES = frozenset({Right.MEND_ROWS, Right.BRING_FILES})
 
 PATHS: Mapping[Page, str] = {
     Page.CALLS: "/",
+    Page.FAMILIES: "/families",
     Page.FAMILY: "/family/",
     Page.RETRAINING: "/retraining",
     Page.RATES: "/rates",
@@ -66,6 +68,8 @@ ROW = f"{BELOW_INCOMING}row/"
 """Below it every refused row has its form, by its number on the list."""
 REFUSED = f"{BELOW_INCOMING}refused/"
 """Where refused rows are downloaded, a file a table."""
+BELOW_FAMILIES = "/families/"
+"""Below it lies the search for a family."""
 BELOW_WEEK = "/week/"
 """Below it lie the digests as files."""
 
@@ -89,7 +93,7 @@ ALLOWED: Mapping[Role, Allowed] = {
         rights_granted=frozenset({Right.NOTES}),
     ),
     Role.EDUCATOR: Allowed(
-        frozenset({Page.RETRAINING, Page.FAMILY, Page.WEEK, Page.DEFINITIONS}),
+        frozenset({Page.RETRAINING, Page.FAMILIES, Page.FAMILY, Page.WEEK, Page.DEFINITIONS}),
         frozenset({Right.LANGUAGE, Right.NOTES, Right.MARK_REFRESHERS}),
         rights_granted=frozenset({Right.CONTACT}),
     ),
@@ -177,6 +181,8 @@ def page_of(path: str) -> Page | None:
         return Page.FAMILY if len(path) > len(family) else None
     if path.startswith(BELOW_INCOMING):
         return Page.INCOMING
+    if path.startswith(BELOW_FAMILIES):
+        return Page.FAMILIES
     if path.startswith(BELOW_WEEK):
         return Page.WEEK
     return next((page for page, at in PATHS.items() if at == path), None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 from typing import Any
@@ -91,8 +92,19 @@ def is_one(values: pd.Series[Any], wanted: str | None) -> pd.Series[bool]:
 
 
 def distinct(values: pd.Series[Any]) -> tuple[str, ...]:
-    """Values that occur, in order, without the missing."""
-    return tuple(sorted(str(v) for v in values.dropna().unique()))
+    """Values that occur, without the missing, in the order of `natural`."""
+    return tuple(sorted((str(v) for v in values.dropna().unique()), key=natural))
+
+
+def natural(code: str) -> str:
+    """What codes are sorted by so that N2 comes before N10, as people do.
+
+    Examples
+    --------
+    >>> sorted(["N10", "N2", "N1-2"], key=natural)
+    ['N1-2', 'N2', 'N10']
+    """
+    return re.sub(r"\d+", lambda digits: digits[0].lstrip("0").zfill(12), code)
 
 
 def codes(text: str | None) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from tests.browser.conftest import Running, watching
 PAGES = {
     "calls": ("looked_at", "/?family=F1"),
     "waiting": ("looked_at", "/?show=waiting"),
+    "families": ("many", "/families"),
     "family": ("looked_at", "/family/F1?time=all"),
     "family then": ("looked_at", "/family/F1?known=2031-03-03"),
     "definitions": ("looked_at", "/definitions"),

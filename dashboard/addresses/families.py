@@ -1,0 +1,54 @@
+"""What did a reader of the list of all families choose, and how does the address show it?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dashboard.addresses.reading import read, written
+
+FAMILIES = "/families"
+FIND = "/families/find"
+"""Where a search goes: to the family, where it finds one alone, else to the list."""
+SORTS = ("family", "place", "overdue", "heard", "nurse", "site")
+
+
+@dataclass(frozen=True)
+class FamiliesChoice:
+    """What a reader of the list of all families chose; it is part of the page's address."""
+
+    q: str = ""
+    """What is searched for: parts of codes of family, child, line, nurse or site."""
+    place: str | None = None
+    site: str | None = None
+    nurse: str | None = None
+    sort: str = "family"
+    page: int = 1
+
+
+def read_families(search: str | None) -> FamiliesChoice:
+    """Choice from the address's query.
+
+    Examples
+    --------
+    >>> read_families("?q=F-01&sort=heard").sort, read_families("?sort=colour").sort
+    ('heard', 'family')
+    """
+    found = read(FamiliesChoice, search, _NAMES)
+    if found.sort in SORTS:
+        return found
+    return FamiliesChoice(found.q, found.place, found.site, found.nurse, page=found.page)
+
+
+def write_families(choice: FamiliesChoice) -> str:
+    """Address of the list of all families under a choice.
+
+    Examples
+    --------
+    >>> write_families(FamiliesChoice(q="F-01", sort="heard"))
+    '/families?q=F-01&sort=heard'
+    """
+    return written(FAMILIES, choice, _NAMES)
+
+
+_NAMES = {name: name for name in ("q", "place", "site", "nurse", "sort", "page")}
+"""Names in the address, and the parts of the choice that they name."""

@@ -1,0 +1,1 @@
+"""Where is any family, also one that is not on today's list?"""

@@ -1,0 +1,64 @@
+"""Where is any family, also one that is not on today's list?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from dash.development.base_component import Component
+
+from dashboard.addresses.families import FAMILIES, FamiliesChoice, read_families, write_families
+from dashboard.addresses.family import FamilyChoice, family_address
+from dashboard.families import words as families_words
+from dashboard.families.queries import FamiliesQueries
+from dashboard.families.views import FamiliesView
+from dashboard.layout import frame as shell
+from dashboard.layout.templates import static
+from dashboard.session.session import Session
+
+PATH = FAMILIES
+TITLE = "Families"
+
+
+def layout(session: Session, search: str | None) -> list[Component]:
+    """All families that this person may see, with what is searched for and filtered."""
+    view = FamiliesQueries(session).families(read_families(search))
+    choice = view.choice
+    steps = ((choice.page - 1, "Earlier families"), (choice.page + 1, "Later families"))
+    content = static(
+        "families/page",
+        title=TITLE,
+        view=view,
+        families_words=families_words,
+        heads=[
+            (
+                name,
+                write_families(replace(choice, sort=sort, page=1)),
+                families_words.ORDER[sort] if sort == choice.sort else None,
+            )
+            for sort, name in families_words.HEADS.items()
+        ],
+        rows=[(row, family_address(row.family_id, FamilyChoice())) for row in view.rows],
+        filters=_filters(view),
+        is_chosen=choice != FamiliesChoice(),
+        pages=[
+            (write_families(replace(choice, page=page)), name)
+            for page, name in steps
+            if 1 <= page <= view.pages
+        ],
+    )
+    return shell.page(PATH, view.context, [content], finding=choice.q)
+
+
+def _filters(view: FamiliesView) -> list[tuple[str, str, str | None, list[tuple[str, str]]]]:
+    """Name in the address, label, choice and options of each filter."""
+    choice = view.choice
+
+    def options(values: tuple[str, ...]) -> list[tuple[str, str]]:
+        return [("", "All"), *((value, value) for value in values)]
+
+    places = [("", "All"), *((p, families_words.PLACES[p]) for p in view.places)]
+    return [
+        ("place", "Where listed", choice.place, places),
+        ("nurse", "Nurse", choice.nurse, options(view.nurses)),
+        ("site", "Site", choice.site, options(view.sites)),
+    ]

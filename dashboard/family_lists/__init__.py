@@ -1,0 +1,1 @@
+"""Which families are on a list, and in which order? Shared by the lists and a family's page."""

@@ -19,7 +19,9 @@ def families_chosen(session: Session, choice: FamiliesChoice) -> pd.DataFrame:
             wanted &= (";" + families[column].fillna("") + ";").str.contains(
                 f";{value};", regex=False
             )
-    text = families["codes"].str.cat([families["nurse"], families["site"]], sep=" ", na_rep="")
+    text = (
+        families["codes"] + " " + families["nurse"].fillna("") + " " + families["site"].fillna("")
+    )
     text = text.str.casefold()
     for term in choice.q.casefold().split():
         wanted &= text.str.contains(term, regex=False)

@@ -296,6 +296,7 @@ class Role(StrEnum):
     """Work of a person who signs in to the dashboard."""
 
     MANAGER = "manager"
+    NURSE = "nurse"
     PREVENTION = "prevention"
     EDUCATOR = "educator"
     READER = "reader"

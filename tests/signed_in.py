@@ -44,6 +44,7 @@ PEOPLE = (
     ("manager", Role.MANAGER, None, False),
     ("manager.north", Role.MANAGER, ["North"], False),
     ("manager.south", Role.MANAGER, ["South"], False),
+    ("N1", Role.NURSE, None, False),
     ("prevention", Role.PREVENTION, None, False),
     ("prevention.granted", Role.PREVENTION, None, True),
     ("educator", Role.EDUCATOR, None, False),

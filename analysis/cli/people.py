@@ -12,7 +12,7 @@ from analysis.cli.opening import opened
 from analysis.cli.options.people import UserAdd, UserEnd, UserList, UserPassword, UserRecord
 from analysis.cli.output import show
 from analysis.store import Store, User
-from analysis.vocabulary import Access
+from analysis.vocabulary import Access, Role
 
 COMMAND_LINE = "command line"
 """Code of these commands in the access log; no user can have it."""
@@ -46,10 +46,18 @@ def add(asked: UserAdd) -> None:
             by=COMMAND_LINE,
             sites=asked.site or None,
             families=asked.families,
+            caseload=asked.caseload,
         )
-        unknown = sorted(set(asked.site or ()) - set(store.records().lines["site"]))
+        lines = store.records().lines
+    unknown = sorted(set(asked.site or ()) - set(lines["site"]))
+    nurse = (asked.caseload or asked.code) if asked.role is Role.NURSE else None
     of_sites = f"the sites {', '.join(asked.site)}" if asked.site else "all sites"
     typer.echo(f"linedays: {asked.code} may sign in as {asked.role} for {of_sites}.", err=True)
+    if nurse is not None and nurse not in set(lines["nurse"].dropna()):
+        typer.echo(
+            f"linedays: no line of the nurse {nurse} is stored yet; check how the code is written.",
+            err=True,
+        )
     if unknown:
         typer.echo(
             f"linedays: no line of {', '.join(unknown)} is stored yet; check how the site is "
@@ -90,13 +98,14 @@ def record(asked: UserRecord) -> None:
 
 def users_table(users: list[User]) -> pd.DataFrame:
     """One row a user."""
-    columns = ["code", "role", "sites", "families", "active", "added_on", "ended_on"]
+    columns = ["code", "role", "sites", "families", "caseload", "active", "added_on", "ended_on"]
     rows = [
         (
             u.code,
             str(u.role),
             "all" if u.sites is None else ";".join(u.sites),
             "yes" if u.families else "no",
+            u.caseload,
             "yes" if u.active else "no",
             u.added_at.date().isoformat(),
             None if u.ended_at is None else u.ended_at.date().isoformat(),

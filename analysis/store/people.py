@@ -52,6 +52,7 @@ class People:
         by: str,
         sites: Sequence[str] | None = None,
         families: bool = False,
+        caseload: str | None = None,
     ) -> None:
         """Add a user.
 
@@ -69,18 +70,23 @@ class People:
             Sites whose families it may see; None: all.
         families : bool
             Whether single families are granted beyond the role.
+        caseload : str, optional
+            Code of the nurse in the line registry whose families this person calls; None: the
+            staff code, for a nurse.
         by : str
             Who adds it, for the access record.
 
         Raises
         ------
         StoreError
-            There is an active user of this code, or code or password do not do.
+            There is an active user of this code, code or password do not do, or the role has no
+            caseload.
         """
         users.checked_code(code)
+        caseload = users.checked_caseload(caseload, code, role)
         password_hash = passwords.hashed(password)
         with self._database.noting() as connection:
-            users.add(connection, code, password_hash, role, sites, families, at)
+            users.add(connection, code, password_hash, role, sites, families, caseload, at)
             accesses.note(connection, by, Access.ADDED_USER, None, f"{code}: {role}", at)
 
     def end(self, code: str, at: datetime, *, by: str) -> None:

@@ -244,6 +244,7 @@ users = sa.Table(
     sa.Column("active", WHOLE, nullable=False),
     sa.Column("added_at", WHOLE, nullable=False),
     sa.Column("ended_at", WHOLE),
+    sa.Column("caseload", TEXT),
     sqlite_strict=True,
 )
 """One row a person who may sign in; `sites` is a JSON list, blank: all of them."""

@@ -29,6 +29,8 @@ class User:
     """Sites whose families this person may see; None: all of them."""
     families: bool
     """Whether single families are granted to a role that does not see them anyway."""
+    caseload: str | None
+    """Code of a nurse in the line registry, whose families this person calls; for nurses alone."""
     active: bool
     added_at: datetime
     ended_at: datetime | None
@@ -51,6 +53,21 @@ def checked_code(code: str) -> str:
     return code
 
 
+def checked_caseload(caseload: str | None, code: str, role: Role) -> str | None:
+    """Whose families the person of a code calls: a nurse's own, where nothing else is given.
+
+    Raises
+    ------
+    StoreError
+        The role has no caseload.
+    """
+    if role is Role.NURSE:
+        return caseload or code
+    if caseload is not None:
+        raise StoreError(f"Only a nurse has a caseload; leave it out for the role {role}.")
+    return None
+
+
 def add(
     connection: sa.Connection,
     code: str,
@@ -58,6 +75,7 @@ def add(
     role: Role,
     sites: Sequence[str] | None,
     families: bool,
+    caseload: str | None,
     at: datetime,
 ) -> None:
     """Add a user; one that was ended before starts again with these settings.
@@ -81,6 +99,7 @@ def add(
             role=str(role),
             sites=None if sites is None else json.dumps(sorted(set(sites)), ensure_ascii=False),
             families=int(families),
+            caseload=caseload,
             active=1,
             added_at=microseconds(at),
         )
@@ -126,6 +145,7 @@ def user_of(row: Any) -> User:
         role=Role(row.role),
         sites=None if row.sites is None else tuple(json.loads(row.sites)),
         families=bool(row.families),
+        caseload=row.caseload,
         active=bool(row.active),
         added_at=moment_of(row.added_at),
         ended_at=None if row.ended_at is None else moment_of(row.ended_at),

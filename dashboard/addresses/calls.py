@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from dashboard.addresses.reading import read, written
 
+EVERY_NURSE = "*"
+"""Asks for the families of all nurses, where a person's own caseload is shown otherwise."""
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -18,6 +21,11 @@ class Choice:
     page: int = 1
     per_page: int = 50
     family_id: str | None = None
+
+    @property
+    def of_nurse(self) -> str | None:
+        """Code of the nurse whose families are asked for; None: all nurses."""
+        return None if self.nurse == EVERY_NURSE else self.nurse
 
 
 def read_choice(search: str | None) -> Choice:

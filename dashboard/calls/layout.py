@@ -103,7 +103,7 @@ def _same_for_all(
 ) -> Answer:
     """A part that is the same for all who see the same, whichever family is open; made once."""
     unopened = replace(choice, family_id=None)
-    key = (PATH, what, unopened, queries.session.seen_as())
+    key = (PATH, what, unopened, queries.session.seen_as(), queries.session.reader.caseload)
     return queries.session.cached(key, lambda: make(queries.calls(unopened)))
 
 

@@ -9,7 +9,7 @@ from itertools import groupby
 
 from markupsafe import Markup
 
-from dashboard.addresses.calls import Choice, write_choice
+from dashboard.addresses.calls import EVERY_NURSE, Choice, write_choice
 from dashboard.addresses.family import family_address
 from dashboard.call_state.views import CallRow
 from dashboard.calls import words as calls_words
@@ -57,7 +57,7 @@ class Group:
 
 def head(view: CallsView) -> Markup:
     """The answer, counts by band, capacity, and the filters."""
-    first = view.first
+    first, own = view.first, view.context.reader.caseload
     return render(
         "calls/head",
         view=view,
@@ -66,16 +66,17 @@ def head(view: CallsView) -> Markup:
         if first is None
         else _address(view.choice, band=None, page=1, family_id=first.family_id),
         tiles=_tiles(view),
+        caseload=None if own is None else _caseload(view, own),
         filters={
-            "nurses": _options(view.nurses),
+            "nurses": _options(view.nurses, "" if own is None else EVERY_NURSE),
             "sites": _options(view.sites),
             "languages": _options(view.languages),
         },
     )
 
 
-def _options(values: tuple[str, ...]) -> list[tuple[str, str]]:
-    return [("", "All"), *((value, value) for value in values)]
+def _options(values: tuple[str, ...], every: str = "") -> list[tuple[str, str]]:
+    return [(every, "All"), *((value, value) for value in values)]
 
 
 def _tiles(view: CallsView) -> list[Tile]:
@@ -90,6 +91,13 @@ def _tiles(view: CallsView) -> list[Tile]:
         *(tile(words.BANDS[band].title, band, n) for band, n in view.counts.items()),
         tile(words.DONE_TITLE, words.DONE, view.done_count),
     ]
+
+
+def _caseload(view: CallsView, own: str) -> tuple[str, str]:
+    """The way from a nurse's own families to all of them, or back: its address and name."""
+    is_own = view.choice.nurse == own
+    nurse, name = (EVERY_NURSE, "All nurses") if is_own else (own, "My families")
+    return _address(view.choice, nurse=nurse, page=1, family_id=None), name
 
 
 def closed_rows(view: CallsView) -> Mapping[str, Markup]:

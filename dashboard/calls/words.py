@@ -25,7 +25,7 @@ def also(row: CallRow) -> str:
 
 def nobody_to_call(view: CallsView) -> str:
     """The page's answer when no family needs a call."""
-    chosen = [c for c in (view.choice.nurse, view.choice.site, view.choice.language) if c]
+    chosen = [c for c in (view.choice.of_nurse, view.choice.site, view.choice.language) if c]
     whose = f" for {words.listed(chosen)}" if chosen else ""
     waiting = view.counts["waiting"]
     after = f" {words.counted(waiting, 'family is', 'families are')} waiting." if waiting else ""
@@ -46,7 +46,7 @@ def coverage(view: CallsView) -> str:
 def print_line(view: CallsView) -> str:
     """Which part of the list a print shows."""
     choice = view.choice
-    whose = f"Nurse: {choice.nurse or 'all'}. Site: {choice.site or 'all'}."
+    whose = f"Nurse: {choice.of_nurse or 'all'}. Site: {choice.site or 'all'}."
     if choice.language:
         whose += f" Language: {choice.language}."
     band = words.BANDS[choice.band].title if choice.band in words.BANDS else "all to call"

@@ -86,6 +86,10 @@ class Allowed:
 
 ALLOWED: Mapping[Role, Allowed] = {
     Role.MANAGER: Allowed(frozenset(Page), frozenset(Right)),
+    Role.NURSE: Allowed(
+        frozenset({Page.CALLS, Page.FAMILIES, Page.FAMILY, Page.DEFINITIONS}),
+        frozenset({Right.RECORD_CALLS, Right.CONTACT, Right.LANGUAGE, Right.NOTES}),
+    ),
     Role.PREVENTION: Allowed(
         frozenset({Page.RATES, Page.DWELL, Page.WEEK, Page.INCOMING, Page.DEFINITIONS}),
         frozenset({Right.ANNOTATE}),
@@ -104,6 +108,7 @@ ALLOWED: Mapping[Role, Allowed] = {
 
 SAID: Mapping[Role, str] = {
     Role.MANAGER: "nurse manager",
+    Role.NURSE: "nurse",
     Role.PREVENTION: "infection prevention",
     Role.EDUCATOR: "educator",
     Role.READER: "reader",
@@ -128,6 +133,8 @@ class Reader:
     """Sites whose families this person may see; None: all of them."""
     families: bool = False
     """Single families are granted beyond the role."""
+    caseload: str | None = None
+    """Code of the nurse whose families this person calls; None: not one nurse's."""
 
     def may_open(self, page: Page) -> bool:
         """Whether this person may open a page."""

@@ -81,7 +81,7 @@ class Service:
         if user is None:
             return None
         sites = None if user.sites is None else frozenset(user.sites)
-        return Reader(user.code, user.role, sites, user.families)
+        return Reader(user.code, user.role, sites, user.families, user.caseload)
 
     def sign_in(self, code: str, password: str, address: str) -> SignIn:
         """Try to sign in."""

@@ -34,6 +34,7 @@ person                | calls | record | definitions | F1 | F3 | none | contact 
 manager               | y     | y      | y           | y  | y  | 0    | y       | y        | y     | y     | y          | y | y | y
 manager.north         | y     | y      | y           | y  | 0  | 0    | y       | y        | y     | y     | y          | y | y | y
 manager.south         | y     | y      | y           | 0  | y  | 0    | -       | -        | y     | y     | y          | y | y | y
+N1                    | y     | -      | y           | y  | y  | 0    | y       | y        | -     | -     | -          | - | - | y
 prevention            | -     | -      | y           | -  | -  | -    | -       | -        | y     | y     | -          | y | y | -
 prevention.granted    | -     | -      | y           | y  | y  | 0    | -       | -        | y     | y     | -          | y | y | -
 educator              | -     | -      | y           | y  | y  | 0    | -       | y        | -     | -     | y          | - | y | y
@@ -125,6 +126,20 @@ def test_nothing_of_another_site_can_be_read_off_counts_orders_or_lists(app):
     assert "North" in text
     for hidden in ("South", "F3", "N2"):
         assert not tells(text, hidden), hidden
+
+
+def test_a_nurse_starts_with_the_own_caseload_and_the_rest_is_one_step_away(app):
+    person = browser_of(app, "N1")
+    own = person.page("/").text
+    assert tells(own, "F1")
+    assert tells(own, "F2")
+    assert not tells(own, "F3")
+    every = person.page("/", "?nurse=*").text
+    assert all(tells(every, family) for family in ("F1", "F2", "F3"))
+    assert "All nurses" in own
+    assert "My families" in every
+    assert tells(person.page("/", "?nurse=N2").text, "F3")
+    assert "All nurses" not in browser_of(app, "manager").page("/").text
 
 
 def _source_request(app, path: str, table: str, row: object):

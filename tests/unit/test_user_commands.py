@@ -60,16 +60,25 @@ def test_people_are_added_listed_and_ended(run):
         "role",
         "sites",
         "families",
+        "caseload",
         "active",
         "added_on",
         "ended_on",
     ]
-    assert [list(p.values())[:5] for p in people] == [
-        ["N1", "manager", "all", "no", "no"],
-        ["R1", "reader", "north;south", "yes", "yes"],
+    assert [list(p.values())[:6] for p in people] == [
+        ["N1", "manager", "all", "no", "", "no"],
+        ["R1", "reader", "north;south", "yes", "", "yes"],
     ]
     assert people[0]["ended_on"]
     assert people[1]["ended_on"] == ""
+
+
+def test_a_nurse_is_added_with_the_caseload_that_is_named(run):
+    code, _, err = add(run, "ana", "nurse", "--caseload", "N7")
+    assert (code, "no line of the nurse N7 is stored yet" in err) == (0, True)
+    assert add(run, "N8", "nurse")[0] == 0
+    _, out, _ = run("user", "list")
+    assert [(p["code"], p["caseload"]) for p in rows(out)] == [("N8", "N8"), ("ana", "N7")]
 
 
 def test_the_record_is_printed_newest_first(run):
@@ -95,6 +104,12 @@ def test_the_record_is_printed_newest_first(run):
         (("add", "N 1", "--role", "manager", "--password-stdin"), PASSWORD, 3, "letters, digits"),
         (("add", "N1", "--role", "surgeon", "--password-stdin"), PASSWORD, 2, "surgeon"),
         (("add", "N1", "--password-stdin"), PASSWORD, 2, "--role"),
+        (
+            ("add", "E1", "--role", "educator", "--caseload", "N1", "--password-stdin"),
+            PASSWORD,
+            3,
+            "Only a nurse has a caseload",
+        ),
         (("end", "N9"), "", 3, "There is no active user N9"),
         (("password", "N9", "--password-stdin"), PASSWORD, 3, "There is no active user N9"),
         (("list", "--store", "sqlite:///nowhere.sqlite"), "", 3, "no store at nowhere.sqlite"),

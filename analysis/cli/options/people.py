@@ -29,6 +29,10 @@ class UserAdd(WithPassword):
     site: list[str] | None = option(
         "Only families of this site; may be repeated [all].", metavar="SITE"
     )
+    caseload: str | None = option(
+        "For a nurse: the code in the line registry whose families this person calls [CODE].",
+        metavar="NURSE",
+    )
     families: bool = flag("Grant single families to prevention or reader, contacts to educator.")
 
 

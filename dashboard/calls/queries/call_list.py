@@ -52,7 +52,7 @@ def calls_view(found: Snapshot, context: PageContext, choice: Choice) -> CallsVi
     newest = done.head(len(done) if choice.band == DONE else below)
     first = rows_of(found, _in_bands(chosen, BANDS_TO_CALL).head(1))
     home = found.timeline.lines[found.timeline.lines["at_home"]]
-    mine = home[is_one(home["site"], choice.site) & is_one(home["nurse"], choice.nurse)]
+    mine = home[is_one(home["site"], choice.site) & is_one(home["nurse"], choice.of_nurse)]
     families = mine["family_id"].drop_duplicates()
     if choice.language is not None:
         families = families[speaks(families, found.records, choice.language)]
@@ -100,7 +100,7 @@ def _capacity(found: Snapshot, asked: Asked, to_call: pd.DataFrame) -> CapacityV
 def asked_for(choice: Choice) -> Asked:
     """What is asked for by a choice of the page."""
     band = choice.band if choice.band in BANDS_SHOWN else None
-    return Asked(band, choice.site, choice.nurse, choice.language)
+    return Asked(band, choice.site, choice.of_nurse, choice.language)
 
 
 def calls_table(found: Snapshot, choice: Choice) -> tuple[str, str]:

@@ -78,6 +78,8 @@ class CallsQueries:
         )
 
     def _allowed(self, choice: Choice) -> Choice:
-        """The choice without what this person may not know."""
-        may_know = self.session.reader.may(Right.LANGUAGE)
-        return choice if may_know else replace(choice, language=None)
+        """The choice without what this person may not know; of nurses first their own caseload."""
+        reader = self.session.reader
+        if choice.nurse is None:
+            choice = replace(choice, nurse=reader.caseload)
+        return choice if reader.may(Right.LANGUAGE) else replace(choice, language=None)

@@ -16,7 +16,7 @@ def days_ahead(asked: Capacity) -> None:
     seen = snapshot(asked)
     days = [seen.as_of - timedelta(days=n) for n in range(RECENT_MORNINGS, 0, -1)]
     mornings = replay(asked.store, asked.policy, days)
-    show(capacity(seen.timeline, mornings, seen.edition.settings), asked)
+    show(capacity(seen.timeline, seen.records, seen.policy, mornings), asked)
 
 
 def kits(asked: CapacityKits) -> None:

@@ -11,12 +11,13 @@ import pandas as pd
 from analysis.days import NO_DAY, dates_of, day_number, days_of
 from analysis.decisions.daily_capacity import possible_by_site
 from analysis.decisions.day import Day
+from analysis.decisions.planned_changes import ahead
 from analysis.decisions.reasons import FINDERS
-from analysis.policy import Policy, Settings
+from analysis.policy import Policy
 from analysis.tables.planning import CAPACITY, KITS
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
-from analysis.vocabulary import Reason, Task
+from analysis.vocabulary import Reason
 
 DAYS_AHEAD = 14
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -24,46 +25,23 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 Ints = npt.NDArray[np.int64]
 
 
-def _dressings_due(timeline: Timeline) -> pd.DataFrame:
-    """One row a line at home with an interval in force: line, next due day, interval (days)."""
-    spans = timeline.intervals
-    here = timeline.lines["at_home"].to_numpy(dtype=bool)
-    open_ = (spans["task"] == Task.DRESSING) & (spans["ended_by"] == "as_of")
-    open_ &= spans["interval_days"].notna()
-    own = spans[open_.to_numpy(dtype=bool) & here[spans["line"].to_numpy()]]
-    today = day_number(timeline.as_of)
-    return pd.DataFrame(
-        {
-            "line": own["line"].to_numpy(),
-            # What is overdue is due today.
-            "next_due": np.maximum(days_of(own["allowed_until"]), today),
-            "every": own["interval_days"].to_numpy(dtype=np.int64),
-        }
-    )
-
-
-def _due_days(due: pd.DataFrame, until: int) -> tuple[Ints, Ints]:
-    """Line and day of each change due before a day, were each done on its last day on time."""
-    start, every = due["next_due"].to_numpy(), due["every"].to_numpy()
-    count = np.maximum((until - 1 - start) // every + 1, 0)
-    which = np.repeat(np.arange(len(due)), count)
-    nth = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
-    return due["line"].to_numpy()[which], start[which] + nth * every[which]
-
-
-def capacity(timeline: Timeline, mornings: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def capacity(
+    timeline: Timeline, records: Records, policy: Policy, mornings: pd.DataFrame
+) -> pd.DataFrame:
     """Count the changes due and the calls to expect, by site, on each of the next 14 days.
 
     Parameters
     ----------
     timeline : Timeline
-        Of the as-of day. Each dressing is taken to be changed on its last day on time and to
-        keep its interval; lines are taken to stay at home.
+        Of the as-of day. Each dressing is taken to be changed on its last day on time; lines are
+        taken to stay at home.
+    records : Records
+        Orders and sites that are known to hold from a day ahead count from that day on.
+    policy : Policy
+        Its edition in force limits how many calls a nurse can make.
     mornings : DataFrame
         Columns of `MORNINGS`: replayed mornings of the weeks before, whose lists by weekday
         are used for those to come.
-    settings : Settings
-        Of the policy edition in force; they limit how many calls a nurse can make.
 
     Returns
     -------
@@ -71,33 +49,41 @@ def capacity(timeline: Timeline, mornings: pd.DataFrame, settings: Settings) -> 
         Columns of `CAPACITY`, by site and day.
     """
     first = day_number(timeline.as_of)
-    lines = timeline.lines[timeline.lines["at_home"]]
-    sites = sorted(lines["site"].unique())
-    place = pd.Index(sites).get_indexer(pd.Index(timeline.lines["site"]))
-    line, day = _due_days(_dressings_due(timeline), first + DAYS_AHEAD)
-    due = np.zeros((len(sites), DAYS_AHEAD), dtype=np.int64)
-    np.add.at(due, (place[line], day - first), 1)
+    coming = ahead(timeline, records, policy, first + DAYS_AHEAD)
+    of_day = coming.on_each_day(DAYS_AHEAD)
+    sites = sorted(of_day["site"].unique())
+    due, lines = (
+        _by_site_and_day(table, sites, first)
+        for table in (coming.changes(timeline, first + DAYS_AHEAD), of_day)
+    )
     days = np.tile(np.arange(first, first + DAYS_AHEAD), len(sites))
     site = np.repeat(np.array(sites, dtype=object), DAYS_AHEAD)
     weekday = (days + 3) % 7  # 1970-01-01 was a Thursday
     by_weekday = _listed_by_weekday(mornings).reindex(pd.MultiIndex.from_arrays([site, weekday]))
+    settings = policy.on(timeline.as_of).settings
+    possible = possible_by_site(timeline, settings).reindex(sites, fill_value=0)
     frame = pd.DataFrame(
         {
             "site": pd.array(site, dtype="string"),
             "day": dates_of(days),
             "weekday": pd.array(np.array(WEEKDAYS, dtype=object)[weekday], dtype="string"),
-            "lines": np.bincount(place[lines["line"]], minlength=len(sites)).repeat(DAYS_AHEAD),
+            "lines": lines.ravel(),
             "changes_due": due.ravel(),
             "families_listed": by_weekday["mean"].to_numpy(dtype=np.float64),
             "fewest_listed": by_weekday["min"].astype("Int64").array,
             "most_listed": by_weekday["max"].astype("Int64").array,
-            "calls_possible": possible_by_site(timeline, settings)
-            .reindex(sites)
-            .to_numpy(dtype=np.int64)
-            .repeat(DAYS_AHEAD),
+            "calls_possible": possible.to_numpy(dtype=np.int64).repeat(DAYS_AHEAD),
         }
     )
     return CAPACITY.check(frame)
+
+
+def _by_site_and_day(table: pd.DataFrame, sites: list[str], first: int) -> Ints:
+    """How many rows each site has on each day ahead, shape (sites, days)."""
+    counts = np.zeros((len(sites), DAYS_AHEAD), dtype=np.int64)
+    place = pd.Index(sites, dtype="string").get_indexer(pd.Index(table["site"], dtype="string"))
+    np.add.at(counts, (place, table["day"].to_numpy(dtype=np.int64) - first), 1)
+    return counts
 
 
 def _listed_by_weekday(mornings: pd.DataFrame) -> pd.DataFrame:
@@ -127,13 +113,13 @@ def kits_running_out(timeline: Timeline, records: Records, policy: Policy) -> pd
     lines = timeline.lines
     today = day_number(timeline.as_of)
     horizon = today + 400
-    line, day = _due_days(_dressings_due(timeline), horizon)
-    taken = pd.DataFrame({"family_id": lines["family_id"].array.take(line), "day": day})
+    coming = ahead(timeline, records, policy, horizon)
+    taken = coming.changes(timeline, horizon)[["family_id", "day"]]
     taken = taken.sort_values(["family_id", "day"], kind="stable")
     taken["nth"] = taken.groupby("family_id").cumcount()
     without = taken.merge(counted, on="family_id")
     without = without[without["nth"] == np.maximum(without["left"], 0)]
-    delivery = _next_delivery(records, lines, today)
+    delivery = _next_delivery(Day(timeline, records, policy.on(timeline.as_of)), today)
     known = without["family_id"].map(delivery).astype("Int64")
     before = without["day"] < known.fillna(today + DAYS_AHEAD).to_numpy(dtype=np.int64)
     out = without.assign(delivery=known)[before.to_numpy()]
@@ -161,9 +147,9 @@ def _kits(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
     return found[["family_id", "done_on", "kits_left", "used", "left", "row"]]
 
 
-def _next_delivery(records: Records, lines: pd.DataFrame, today: int) -> pd.Series[int]:
+def _next_delivery(day: Day, today: int) -> pd.Series[int]:
     """Day of the next delivery by family, where it can be calculated."""
-    log = records.home_log
+    log = day.log
     counts = log[
         (log["kits_left"].notna() & (days_of(log["done_on"]) <= today)).to_numpy(dtype=bool)
     ]
@@ -173,8 +159,9 @@ def _next_delivery(records: Records, lines: pd.DataFrame, today: int) -> pd.Seri
     rose = same & (left > np.concatenate([[0], left[:-1]])[: len(left)])
     came = pd.Series(days_of(counts["done_on"])[rose], index=counts["family_id"].to_numpy()[rose])
     last = came.groupby(level=0).max()
-    own = records.lines[records.lines["line_id"].isin(lines.loc[lines["at_home"], "line_id"])]
-    every = own.dropna(subset="kit_delivery_days").groupby("family_id")["kit_delivery_days"].min()
+    lines = day.records.lines
+    family = lines["line_id"].map(day.lines.set_index("line_id")["family_id"])
+    every = lines["kit_delivery_days"].groupby(family).min().dropna()
     last = last[last.index.isin(every.index)]
     step = every.reindex(last.index).to_numpy(dtype=np.int64)
     ahead = np.maximum((today - last.to_numpy()) // step + 1, 1)

@@ -292,7 +292,8 @@ def _to_call(data: ReportData) -> Part:
 
 
 def _ahead(data: ReportData) -> Part:
-    due = capacity(data.now.timeline, MORNINGS.empty(), data.now.edition.settings)
+    now = data.now
+    due = capacity(now.timeline, now.records, now.policy, MORNINGS.empty())
     title = "What is due in the next 14 days?"
     if due.empty:
         return Part(title, "No child with a line is at home.")

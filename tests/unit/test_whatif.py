@@ -13,7 +13,6 @@ from analysis.timeline import build
 from tests.written import day, written
 
 POLICY = shipped_policy()
-SETTINGS = POLICY.on(day("2031-03-10")).settings
 COUNTS = (
     *("silent_days", "days_overdue", "scored", "late", "skin_events", "lines"),
     *("days_at_home", "stays", "spoiled_recently", "spoiled_often"),
@@ -96,8 +95,8 @@ def timeline_of(lines=LINES, log=LOG):
 
 
 def test_changes_due_are_counted_on_their_last_day_on_time_and_go_on():
-    timeline, _ = timeline_of()
-    table = capacity(timeline, MORNINGS.empty(), SETTINGS)
+    timeline, records = timeline_of()
+    table = capacity(timeline, records, POLICY, MORNINGS.empty())
     north = table[table["site"] == "north"].set_index("day")["changes_due"]
     assert list(north[north > 0].index.strftime("%m-%d")) == ["03-12", "03-19"]
     south = table[table["site"] == "south"].set_index("day")["changes_due"]
@@ -107,21 +106,25 @@ def test_changes_due_are_counted_on_their_last_day_on_time_and_go_on():
 
 
 def test_calls_possible_are_those_of_the_nurses_of_a_site():
-    timeline, _ = timeline_of()
-    table = capacity(timeline, MORNINGS.empty(), replace(SETTINGS, calls_a_day=7))
+    timeline, records = timeline_of()
+    edition = POLICY.editions[-1]
+    busy = replace(edition, settings=replace(edition.settings, calls_a_day=7))
+    table = capacity(timeline, records, replace(POLICY, editions=(busy,)), MORNINGS.empty())
     assert set(table["calls_possible"]) == {7}
 
 
 def test_what_is_overdue_is_due_today():
-    timeline, _ = timeline_of(log=LOG.replace("2031-03-05", "2031-02-25"))
-    table = capacity(timeline, MORNINGS.empty(), SETTINGS).set_index(["site", "day"])["changes_due"]
+    timeline, records = timeline_of(log=LOG.replace("2031-03-05", "2031-02-25"))
+    table = capacity(timeline, records, POLICY, MORNINGS.empty()).set_index(["site", "day"])[
+        "changes_due"
+    ]
     assert table.loc[("north", "2031-03-10")] == 1
     assert table.loc[("north", "2031-03-17")] == 1
 
 
 def test_calls_to_expect_are_those_of_the_weekday_in_the_weeks_before():
-    timeline, _ = timeline_of()
-    table = capacity(timeline, mornings(F1=(3,), F2=(3,)), SETTINGS)
+    timeline, records = timeline_of()
+    table = capacity(timeline, records, POLICY, mornings(F1=(3,), F2=(3,)))
     table = table.set_index(["site", "weekday"]).sort_index()
     monday = table.loc[("north", "Monday"), ["families_listed", "fewest_listed", "most_listed"]]
     assert monday.iloc[0].tolist() == [2, 2, 2]
@@ -154,5 +157,63 @@ def test_without_a_known_delivery_kits_are_looked_at_for_two_weeks():
 def test_nobody_at_home_has_nothing_to_come():
     records = written(lines="line_id | home_from\n")
     timeline = build(records, POLICY, day("2031-03-10"))
-    assert capacity(timeline, MORNINGS.empty(), SETTINGS).empty
+    assert capacity(timeline, records, POLICY, MORNINGS.empty()).empty
     assert kits_running_out(timeline, records, POLICY).empty
+
+
+# A new order of 3 days holds from 13 March, and L1 moves to the south on the 20th.
+AHEAD = """
+line_id | site  | change_every_days | valid_from | received_at
+L1      | north |                   |            | 2031-02-01
+L1      | north | 3                 | 2031-03-13 | 2031-03-01
+"""
+
+
+def planned(lines=LINES, log=LOG, earlier=AHEAD):
+    head, first, second = lines.strip().splitlines()
+    lines = (
+        f"{head} | valid_from | received_at | change_every_days\n"
+        f"{first.replace('north', 'south')} | 2031-03-20 | 2031-03-02 | 3\n{second} | | 2031-02-01 |\n"
+    )
+    records = written(lines=lines, home_log=log, earlier_lines=earlier)
+    return build(records, POLICY, day("2031-03-10")), records
+
+
+def test_changes_ahead_follow_the_order_and_the_site_in_force_on_each_day():
+    timeline, records = planned()
+    table = capacity(timeline, records, POLICY, MORNINGS.empty())
+    due = table[(table["changes_due"] > 0).to_numpy()]
+    by_site = {site: list(rows["day"].dt.day) for site, rows in due.groupby("site")}
+    # Changed on the 5th under no order: due on the 12th. That change is still under no order, so
+    # the next is due on the 19th; from then on every 3 days, at the new site.
+    assert by_site == {"north": [12, 19], "south": [11, 13, 15, 17, 19, 21, 22, 23]}
+    lines = table.set_index(["site", "day"])["lines"]
+    assert lines["north"].tolist() == [1] * 10 + [0] * 4
+    assert lines["south"].tolist() == [1] * 10 + [2] * 4
+
+
+def test_kits_run_out_by_the_order_in_force_on_each_day():
+    # Two left after the 5th: for the 12th and the 19th. Without the new order none is needed
+    # before the 26th, with it on the 22nd.
+    timeline, records = planned(lines=LINES.replace("| 28", "| 40"))
+    table = kits_running_out(timeline, records, POLICY).set_index("family_id")
+    assert str(table.loc["F1", "runs_out_on"])[:10] == "2031-03-22"
+
+
+def test_kits_are_those_of_the_family_that_the_line_has_now():
+    # The registry already names another family from April on.
+    lines = LINES.replace("| F1 ", "| F9 ").strip().splitlines()
+    text = f"{lines[0]} | valid_from | received_at\n{lines[1]} | 2031-04-01 | 2031-03-02\n"
+    earlier = "line_id | family_id | received_at\nL1 | F1 | 2031-02-01\n"
+    log = """
+line_id | family_id | done_at    | kind            | kits_left
+L1      | F1        | 2031-02-10 | supply_count    | 1
+L1      | F1        | 2031-02-20 | supply_count    | 3
+L1      | F1        | 2031-03-05 | dressing_change |
+L1      | F1        | 2031-03-06 | supply_count    | 0
+"""
+    records = written(lines=text, home_log=log, earlier_lines=earlier)
+    table = kits_running_out(build(records, POLICY, day("2031-03-10")), records, POLICY)
+    assert table["family_id"].tolist() == ["F1"]
+    # 28 days after the count rose.
+    assert str(table["delivery_on"].iloc[0])[:10] == "2031-03-20"

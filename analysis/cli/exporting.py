@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from analysis.cli.opening import opened, snapshot_of
+from analysis.cli.opening import opened, policy_of, show_caveats, snapshot_of, today
 from analysis.cli.options.files import Export, ExportDeidentified
 from analysis.cli.people import note_export
 from analysis.errors import UsageError, nearest
@@ -16,6 +16,7 @@ from analysis.exports import (
     Table,
     about_page,
     alone,
+    closed,
     deidentify,
     key_of_file,
     left_out_words,
@@ -25,6 +26,9 @@ from analysis.exports import (
     without_times,
     write_folder,
 )
+from analysis.reports import closed_quarter
+from analysis.reports.period import month_words
+from analysis.snapshot import take
 from analysis.vocabulary import Versions
 
 
@@ -73,12 +77,20 @@ def export(asked: Export) -> None:
 
 
 def extract(asked: ExportDeidentified) -> None:
-    """Write a de-identified extract to a folder."""
+    """Write a de-identified extract of all days up to a closed quarter to a folder."""
     folder, key_file = asked.write, asked.key_file
+    if asked.known_at is not None:
+        raise UsageError(
+            "An extract has a fixed day of receipt, so that two extracts cannot be subtracted. "
+            "Leave out --known-at."
+        )
     with opened(asked.store) as store:
-        seen = snapshot_of(store, asked)
+        policy = policy_of(store, asked.policy)
+        quarter = closed_quarter(asked.as_of or today(policy))
+        seen = take(store, policy, quarter.end, quarter.settled_on)
+        show_caveats(seen)
         key = Key.new() if key_file is None else key_of_file(key_file)
-        made = deidentify(seen, key)
+        made = deidentify(closed(seen), key)
         found = alone(made.tables)
         note_export(store, "de-identified extract")
     tables = {f"tables/{name}": table for name, table in made.tables.items()}
@@ -88,7 +100,8 @@ def extract(asked: ExportDeidentified) -> None:
     without_times(folder)
     known = found.iloc[0]
     typer.echo(
-        f"linedays: an extract of {made.children} children is in {folder}; {known['alone']} of "
+        f"linedays: an extract of {made.children} children, up to the end of "
+        f"{month_words(quarter.name)}, is in {folder}; {known['alone']} of "
         f"them are alone with their {known['known']}. Read {folder / 'STATEMENT.md'} before it "
         "leaves the team: it lists what remains identifiable.",
         err=True,

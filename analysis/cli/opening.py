@@ -70,6 +70,11 @@ def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
     """Take the snapshot that a command asks for, of a store that is open; show its caveats."""
     policy = policy_of(store, asked.policy)
     found = take(store, policy, asked.as_of or today(policy), asked.known_at)
-    for sentence in found.caveats_on(today(policy)):
-        typer.echo(f"linedays: {sentence}", err=True)
+    show_caveats(found)
     return found
+
+
+def show_caveats(found: Snapshot) -> None:
+    """Show what every list made from a snapshot has to say."""
+    for sentence in found.caveats_on(today(found.policy)):
+        typer.echo(f"linedays: {sentence}", err=True)

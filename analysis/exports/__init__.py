@@ -6,6 +6,7 @@ extract is for people outside the team; a statement lists what in it remains ide
 
 from analysis.exports.about import about_page, left_out_words
 from analysis.exports.catalogue import OF_A_COMMAND, TABLES, Table
+from analysis.exports.closed import closed
 from analysis.exports.deidentified import Extract, deidentify
 from analysis.exports.folder import ExportError, without_times, write_folder
 from analysis.exports.identifiable import alone
@@ -27,6 +28,7 @@ __all__ = [
     "Versions",
     "about_page",
     "alone",
+    "closed",
     "deidentify",
     "key_of_file",
     "left_out_words",

@@ -53,6 +53,8 @@ leave the team decides, under the law and the agreements that apply, to whom and
   true one, and up to {REACH_DAYS} days less or more, each number as likely. Days between two dates of
   one child are the true ones. Weekday, season and calendar year are not.
 - **Clock times** were cut off. **Months of birth** became age bands on the first day at home.
+- **Closed quarters only**: nothing of the days after the last quarter that had been over for 28 days. All
+  extracts made until the next quarter is closed hold the same, so subtracting two of them gives nothing.
 - **Left out**: contacts, languages, notes, staff codes, recorded calls and arrangements, a sender's own further
   columns, refused rows, earlier versions, withdrawn rows, and rows of no child with a line
   ({extract.rows_without_child} rows).

@@ -8,7 +8,7 @@ from analysis.reports.educator import educator_report
 from analysis.reports.manager import manager_report
 from analysis.reports.outside import outside_request
 from analysis.reports.pdf import PdfError, pdf_file
-from analysis.reports.period import Period, month, month_of, week, week_of
+from analysis.reports.period import Period, closed_quarter, month, month_of, week, week_of
 from analysis.reports.prevention import prevention_report
 from analysis.reports.render import body, file_name, html_file, style_sheet
 from analysis.reports.report import Report
@@ -29,6 +29,7 @@ __all__ = [
     "Report",
     "ReportData",
     "body",
+    "closed_quarter",
     "file_name",
     "gather",
     "html_file",

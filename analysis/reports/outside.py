@@ -11,7 +11,7 @@ them, shares with a small part among them.
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,7 @@ from analysis.errors import UsageError
 from analysis.measures import Limits, adherence, rates, usual_basis
 from analysis.reports.cells import counts_of, many, rate_cells, released, safe_share
 from analysis.reports.data import ReportData
-from analysis.reports.period import SETTLING_DAYS, Period, outside_quarter
+from analysis.reports.period import Period, outside_quarter
 from analysis.reports.report import Part, Table
 from analysis.stats.small_cells import hidden_counts
 from analysis.vocabulary import Copy, Grouping, OutcomeKind, Role, Task
@@ -61,7 +61,7 @@ def outside_request(period: Period, known_at: date | None, sites: object) -> tup
             "subtracted. Leave out --known-at, or use --copy team."
         )
     quarter = outside_quarter(period)
-    return quarter, quarter.last + timedelta(days=SETTLING_DAYS)
+    return quarter, quarter.settled_on
 
 
 def outside_parts(data: ReportData, role: Role) -> list[Part]:

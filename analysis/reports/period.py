@@ -12,7 +12,7 @@ from analysis.words import MONTHS, short_day
 
 WEEK = 7
 SETTLING_DAYS = 28
-"""Days after a quarter in which late entries may still come in before a copy for outside."""
+"""Days after a quarter in which late entries may still come in before anything about it leaves."""
 YEARS = range(1900, 2200)
 """No log is older or newer, and days outside this range cannot be calculated."""
 _WEEK = re.compile(r"(\d{4})-W(\d{2})", re.ASCII)
@@ -43,6 +43,11 @@ class Period:
     def last(self) -> date:
         """Its last day."""
         return self.end - timedelta(days=1)
+
+    @property
+    def settled_on(self) -> date:
+        """Day of receipt up to which late entries about it are waited for."""
+        return self.last + timedelta(days=SETTLING_DAYS)
 
     @property
     def kind(self) -> str:
@@ -169,9 +174,18 @@ def outside_quarter(period: Period) -> Period:
     >>> outside_quarter(month("2031-03")).name, outside_quarter(month("2031-04")).name
     ('2030-Q4', '2031-Q1')
     """
-    return quarter_of(
-        quarter_of(period.end - timedelta(days=SETTLING_DAYS)).start - timedelta(days=1)
-    )
+    return closed_quarter(period.end)
+
+
+def closed_quarter(day: date) -> Period:
+    """The last quarter that has been over for `SETTLING_DAYS` on a day.
+
+    Examples
+    --------
+    >>> closed_quarter(date(2031, 4, 28)).name, closed_quarter(date(2031, 4, 29)).name
+    ('2030-Q4', '2031-Q1')
+    """
+    return quarter_of(quarter_of(day - timedelta(days=SETTLING_DAYS)).start - timedelta(days=1))
 
 
 def month_words(name: str) -> str:

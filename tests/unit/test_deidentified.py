@@ -15,6 +15,7 @@ import pytest
 
 from analysis.cli.app import main
 from analysis.exports import ExportError, Key, Table, alone, deidentify, key_of_file
+from analysis.exports.closed import days_before
 from analysis.exports.deidentified import WORKED_OUT
 from analysis.exports.pseudonyms import CENTURY_DAYS, REACH_DAYS
 from analysis.exports.rare_values import HIDDEN, rare_values
@@ -26,9 +27,13 @@ from analysis.tables import INCOMING, KNOWN, Kind, Records
 from analysis.timeline import build
 from analysis.vocabulary import Arrangement, CallOutcome
 from synthetic_data import generate_blocks, write_canonical
+from tests.written import written
 
 POLICY = shipped_policy()
-AS_OF = date(2031, 3, 10)
+UNTIL = date(2031, 3, 10)
+ASKED_ON = date(2031, 5, 1)
+AS_OF, KNOWN_AT = date(2031, 4, 1), date(2031, 4, 28)
+"""The morning after the last quarter that is closed on that day, and what is known of it."""
 NOW = datetime(2031, 3, 10, 5, tzinfo=UTC)
 KEY, OTHER_KEY = Key(b"k" * 32), Key(b"o" * 32)
 CODE_FIELDS = {"child_id", "family_id", "line_id", "caregiver_id", "entry_id", "site"}
@@ -39,7 +44,7 @@ def url(tmp_path_factory):
     """A store of thirty invented families with a rare kind of line and a family of two children."""
     folder = tmp_path_factory.mktemp("extract")
     with Store.open(f"sqlite:///{folder / 'store.sqlite'}") as store:
-        files = write_canonical(generate_blocks(30, seed=5, until=AS_OF), folder / "files", "csv")
+        files = write_canonical(generate_blocks(30, seed=5, until=UNTIL), folder / "files", "csv")
         more = folder / "lines-more.csv"
         more.write_text(
             "line_id,child_id,family_id,site,nurse,line_type,placed_on,home_from,dressing_type\n"
@@ -56,14 +61,14 @@ def url(tmp_path_factory):
             assert ingest(store, [path], POLICY, received_at=NOW).faults == ()
         store.record_call("Fx70", "Nx8", CallOutcome.REACHED, "agreed hush", date(2031, 3, 12), NOW)
         aside = {"until_on": date(2031, 3, 20), "why": "holidays hush"}
-        store.arrange(Arrangement.SET_ASIDE, "Fx70", "Nx8", NOW, AS_OF, **aside)
+        store.arrange(Arrangement.SET_ASIDE, "Fx70", "Nx8", NOW, UNTIL, **aside)
     return f"sqlite:///{folder / 'store.sqlite'}"
 
 
 @pytest.fixture(scope="module")
 def seen(url):
     with Store.open(url) as store:
-        return take(store, POLICY, AS_OF)
+        return take(store, POLICY, AS_OF, KNOWN_AT)
 
 
 @pytest.fixture(scope="module")
@@ -77,7 +82,8 @@ def run(url, monkeypatch, capsys, tmp_path):
     monkeypatch.setenv("LINEDAYS_STORE", url)
 
     def command(*words):
-        monkeypatch.setattr(sys, "argv", ["linedays", "export", *words, "--as-of", str(AS_OF)])
+        day = () if "--as-of" in words else ("--as-of", str(ASKED_ON))
+        monkeypatch.setattr(sys, "argv", ["linedays", "export", *words, *day])
         with pytest.raises(SystemExit) as stop:
             main()
         told = capsys.readouterr()
@@ -358,6 +364,55 @@ def test_a_key_file_gives_the_same_extract_again_and_is_in_none_of_its_files(run
     lines = [(tmp_path / f / "tables/lines.csv").read_text() for f in ("two", "three")]
     assert lines[0] != lines[1]
     assert Key.new() != Key.new()
+
+
+def test_extracts_of_one_quarter_are_the_same_and_no_day_of_the_next_is_in_them(run, tmp_path):
+    """Whoever holds two extracts under one key subtracts them."""
+    lines = []
+    for folder, day in (("one", "2031-05-01"), ("two", "2031-07-28"), ("before", "2031-04-27")):
+        code, _, told = run(
+            "deidentified", "--write", folder, "--key-file", "k.key", "--as-of", day
+        )
+        assert (code, told.count("up to the end of")) == (0, 1)
+        lines.append((tmp_path / folder / "tables/home_log.csv").read_text())
+    assert lines[0] == lines[1]
+    assert len(lines[2]) < len(lines[0])
+    code, _, told = run("deidentified", "--write", "three", "--known-at", "2031-05-01")
+    assert (code, "fixed day of receipt" in told) == (2, True)
+
+
+def test_nothing_of_the_days_from_the_end_on_is_left_in_the_records():
+    records = written(
+        lines="""
+line_id | home_from  | removed_on | removal_reason | site  | valid_from | received_at
+L1      | 2031-03-01 | 2031-04-02 | occlusion      | south | 2031-04-01 | 2031-04-02
+L2      | 2031-03-01 | 2031-03-31 | occlusion      | north |            | 2031-03-31
+L3      | 2031-04-01 |            |                | north |            | 2031-04-01
+""",
+        earlier_lines="line_id | site | received_at\nL1 | north | 2031-03-01\n",
+        stays="child_id | from_on | to_on\nC1 | 2031-03-30 | 2031-04-01\nC1 | 2031-04-05 |\n",
+        home_log="""
+line_id | done_at    | kind
+L1      | 2031-03-31 | flush
+L1      | 2031-04-01 | flush
+""",
+        sign_offs="caregiver_id | skill | signed_on | outcome\nK1 | flush | 2031-04-01 | independent\n",
+        outcomes="""
+child_id | line_id | outcome   | onset_on   | confirmed_on
+C1       | L1      | occlusion | 2031-03-31 | 2031-04-02
+C1       | L1      | occlusion | 2031-04-01 | 2031-04-02
+""",
+    )
+    left = days_before(records, AS_OF, POLICY.zone)
+    lines = left.lines.set_index("line_id")
+    assert list(lines.index) == ["L1", "L2"]
+    assert lines[["removed_on", "removal_reason", "valid_from"]].loc["L1"].isna().all()
+    assert list(lines["site"]) == ["north", "north"]
+    assert lines.loc["L2", "removal_reason"] == "occlusion"
+    assert list(left.stays["to_on"].isna()) == [True]
+    assert (len(left.home_log), len(left.sign_offs)) == (1, 0)
+    assert list(left.outcomes["confirmed_on"].isna()) == [True]
+    assert build(left, POLICY, AS_OF).lines["home_line_days"].tolist() == [29, 29]
 
 
 def test_what_is_no_key_is_told_without_being_shown(tmp_path):

@@ -13,6 +13,7 @@ import pytest
 from analysis import reports
 from analysis.cli import reporting
 from analysis.cli.app import main
+from analysis.days import day_number
 from analysis.ingest import ingest
 from analysis.measures import Limits, MeasureError, adherence, rates
 from analysis.policy import shipped_policy
@@ -21,6 +22,7 @@ from analysis.reports.cells import counts_of
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tallies import between
+from analysis.timeline.versions import times_of
 from analysis.vocabulary import Basis, CallOutcome, Copy, Grouping, Role, Task
 from dashboard.layout import words
 from synthetic_data import generate_blocks, write_canonical
@@ -204,8 +206,39 @@ def test_there_is_something_to_hide(made):
     assert "hidden" in {row[1] for row in table(outside, "How do sites compare").rows}
 
 
-def test_copies_of_twenty_weeks_and_months_reveal_nothing_when_subtracted(store):
+@pytest.fixture(scope="module")
+def moving(tmp_path_factory):
+    """A store of thirty families at two sites; in each of six quarters one moves to the other."""
+    folder = tmp_path_factory.mktemp("moving")
+    files = write_canonical(generate_blocks(30, seed=4, until=TODAY), folder / "files", "csv")
+    with Store.open(f"sqlite:///{folder / 'store.sqlite'}") as store:
+        of_lines = [path for path in files if path.stem.startswith("lines")]
+        versions = []
+        for path in of_lines:
+            lines = pd.read_csv(path, dtype="string")
+            lines["site"] = lines["site"].where(lines["site"] == "Fern", "Willow")
+            lines.to_csv(path, index=False)
+            versions.append(lines)
+        newest = pd.concat(versions).drop_duplicates("line_id", keep="last")
+        days = [f"{y}-{m:02}-10" for y in (2029, 2030) for m in (5, 8, 11)]
+        still = newest[newest["removed_on"].isna() & newest["left_on"].isna()].head(len(days))
+        moved = still.assign(
+            site=still["site"].map({"Fern": "Willow", "Willow": "Fern"}),
+            valid_from=days,
+            received_at=[f"{day}T08:00" for day in days],
+        )
+        moved.to_csv(folder / "lines-moved.csv", index=False)
+        for path in (*files, folder / "lines-moved.csv"):
+            ingest(store, [path], POLICY, received_at=datetime(2031, 3, 10, 5, tzinfo=UTC))
+        yield store
+
+
+def test_copies_of_twenty_weeks_and_months_reveal_nothing_when_subtracted(moving):
     """An attacker holds every copy for outside and subtracts any two of them."""
+    known = moving.records()
+    times = times_of(known, known.lines["line_id"], day_number(TODAY), POLICY.zone)
+    assert set(times["site"]) == {"Fern", "Willow"}
+    assert times.groupby("line_id")["site"].nunique().eq(2).sum() == 6
     last = reports.week_of(date(2031, 3, 9))
     weeks, months = [last], [MONTH]
     while len(weeks) < 20:
@@ -221,7 +254,7 @@ def test_copies_of_twenty_weeks_and_months_reveal_nothing_when_subtracted(store)
     assert len(set(asked.values())) == len({quarter.name for quarter, _ in asked.values()})
     held: dict[tuple[str, ...], str] = {}
     for quarter, known_at in set(asked.values()):
-        data = reports.gather(store, POLICY, quarter, known_at, TODAY)
+        data = reports.gather(moving, POLICY, quarter, known_at, TODAY)
         for role in reports.REPORTS:
             found = reports.REPORTS[role](data, Copy.OUTSIDE)
             for part in found.parts:

@@ -90,7 +90,8 @@ class Export(ToFolder):
 class ExportDeidentified(ToFolder):
     """An extract for people outside the team, with a statement of what remains identifiable.
 
-    Codes are replaced, dates moved, free text left out and rare words hidden.
+    It ends with the last quarter that has been over for 28 days, so that consecutive extracts
+    cannot be subtracted. Codes are replaced, dates moved, free text left out and rare words hidden.
     """
 
     key_file: Path | None = option(

@@ -21,6 +21,7 @@ from analysis.decisions.calls import CareReasons, care_reasons
 from analysis.decisions.freshness import freshness_sentence
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, fits_of
+from analysis.decisions.retraining import retraining
 from analysis.policy import Edition, Policy
 from analysis.store import Store
 from analysis.tables import Records
@@ -90,6 +91,11 @@ class Snapshot:
             by_rules, self.timeline, self.records, model_on(*asked), order_words(*asked)
         )
 
+    @cached_property
+    def retraining(self) -> pd.DataFrame:
+        """Who needs retraining on which step, and who was retrained; columns of `RETRAINING`."""
+        return retraining(self.timeline, self.records, self.policy)
+
     @property
     def known_on(self) -> date:
         """Last day whose receipts are known, in the programme's zone."""
@@ -154,7 +160,7 @@ class Snapshot:
         """The same rows with other calls and arrangements; parts that use neither are reused."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
-        for part in ("timeline", "counted_timeline", "tallies", "care_reasons"):
+        for part in ("timeline", "counted_timeline", "tallies", "care_reasons", "retraining"):
             if part in vars(self):
                 vars(after)[part] = vars(self)[part]
         return after

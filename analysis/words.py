@@ -105,6 +105,14 @@ STEPS = {
     "late_change": "change late",
     "no_sign_off": "change without a sign-off",
 }
+NEED_STATES = {
+    "retrain": "retrain",
+    "watch": "recently retrained, watch",
+    "too_early": "recently retrained, watch",
+    "improved": "improved",
+    "no_need": "no clear need",
+}
+"""What recent evidence shows of a caregiver and step."""
 NO_SIGN_OFF_WHY = {
     "never": "never demonstrated",
     "expired": "sign-off expired",
@@ -266,6 +274,20 @@ def signal_words(signal: Any) -> str:
     if signal is None or pd.isna(signal):
         return ""
     return listed([SIGNALS[code] for code in str(signal).split(";")])
+
+
+def need_words(state: str, seen: int, missed: int, seen_before: int, missed_before: int) -> str:
+    """What recent evidence shows of a caregiver and step, with the counts behind it.
+
+    Examples
+    --------
+    >>> need_words("watch", 1, 0, 12, 10), need_words("retrain", 12, 10, 0, 0)
+    ('recently retrained, watch (1 change since, 0 missed; before, 10 of 12)', 'retrain (10 of 12 missed)')
+    """
+    if state not in ("watch", "too_early", "improved"):
+        return f"{NEED_STATES[state]} ({missed} of {seen} missed)"
+    since = f"{counted(seen, 'change', 'changes')} since, {missed} missed"
+    return f"{NEED_STATES[state]} ({since}; before, {missed_before} of {seen_before})"
 
 
 def listed(words: list[str]) -> str:

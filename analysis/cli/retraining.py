@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date
+
+import pandas as pd
+
 from analysis.cli.opening import snapshot
 from analysis.cli.options import deciding as options
 from analysis.cli.output import show
@@ -11,12 +15,19 @@ from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers, refreshers_by_family
 from analysis.decisions.retraining import not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
+from analysis.snapshot import Snapshot
 
 
 def steps(asked: options.Retraining) -> None:
     """List families, caregivers and steps."""
     seen = snapshot(asked)
-    show(retraining(seen.timeline, seen.records, seen.policy, asked.since), asked)
+    show(_needs(seen, asked.since), asked)
+
+
+def _needs(seen: Snapshot, since: date | None) -> pd.DataFrame:
+    if since is None:
+        return seen.retraining
+    return retraining(seen.timeline, seen.records, seen.policy, since)
 
 
 def sign_offs(asked: options.RetrainingSignOffs) -> None:
@@ -29,7 +40,7 @@ def sessions(asked: options.RetrainingSessions) -> None:
     """List group sessions."""
     seen = snapshot(asked)
     languages = family_languages(seen.records) if asked.by_language else None
-    found = retraining(seen.timeline, seen.records, seen.policy, asked.since)
+    found = _needs(seen, asked.since)
     show(group_sessions(found, seen.timeline, languages, asked.size), asked)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from analysis.decisions.capacity import kits_running_out
-from analysis.decisions.retraining import not_signed_off, retraining
+from analysis.decisions.retraining import not_signed_off
 from analysis.decisions.sessions import group_sessions
 from analysis.measures import Limits, adherence, dwell, line_table, rates, usual_basis
 from analysis.snapshot import Snapshot
@@ -121,10 +121,6 @@ def _dwell(seen: Snapshot) -> pd.DataFrame:
     return dwell(seen.timeline, seen.records, Grouping.ALL).curves
 
 
-def _needs(seen: Snapshot) -> pd.DataFrame:
-    return retraining(seen.timeline, seen.records, seen.policy, None)
-
-
 _SOURCES = (
     _Source(timeline.HOME_LINES, lambda s: s.timeline.lines),
     _Source(timeline.HOME_SPELLS, lambda s: s.timeline.home_spells),
@@ -147,9 +143,9 @@ _SOURCES = (
     _Source(calls.CALL_FAMILIES, lambda s: s.calls.families),
     _Source(calls.CALL_REASONS, lambda s: s.calls.reasons),
     _Source(KNOWN["arrangements"], lambda s: s.records.arrangements),
-    _Source(needs.RETRAINING, _needs),
+    _Source(needs.RETRAINING, lambda s: s.retraining),
     _Source(needs.NOT_SIGNED_OFF, lambda s: not_signed_off(s.timeline, s.records, s.policy)),
-    _Source(needs.SESSIONS, lambda s: group_sessions(_needs(s), s.timeline)),
+    _Source(needs.SESSIONS, lambda s: group_sessions(s.retraining, s.timeline)),
     _Source(planning.KITS, lambda s: kits_running_out(s.timeline, s.records, s.policy)),
 )
 

@@ -9,11 +9,7 @@ import pandas as pd
 
 from analysis.decisions.practice import practice
 from analysis.decisions.refreshers import refreshers
-from analysis.decisions.retraining import (
-    limit_of,
-    not_signed_off,
-    retraining,
-)
+from analysis.decisions.retraining import limit_of, not_signed_off
 from analysis.decisions.sessions import group_sessions
 from analysis.decisions.signal_work import signals_line
 from analysis.policy import Edition
@@ -33,6 +29,7 @@ from analysis.words import (
     day_year,
     families,
     limits,
+    need_words,
     number,
     percent,
     plain,
@@ -55,11 +52,11 @@ def educator_report(data: ReportData, copy: Copy) -> Report:
         One that leaves the team counts families by step, and hides counts from 1 to 10.
     """
     now = data.now
-    needs = retraining(now.timeline, now.records, now.policy)
+    needs = now.retraining
     likely = _likely(needs)
     parts = [
         _steps(data, likely, copy),
-        *([_to_retrain(data, likely, len(needs))] if copy is Copy.TEAM else []),
+        *([_to_retrain(data, likely, needs)] if copy is Copy.TEAM else []),
         _signed(data, copy),
         *([_sessions(data, needs), _effect(data)] if copy is Copy.TEAM else []),
     ]
@@ -75,7 +72,7 @@ def _likely(needs: pd.DataFrame) -> pd.DataFrame:
 
 
 def _needs_of(seen: Snapshot) -> set[tuple[str, str, str]]:
-    likely = _likely(retraining(seen.timeline, seen.records, seen.policy))
+    likely = _likely(seen.retraining)
     return set(_keys(likely))
 
 
@@ -122,7 +119,7 @@ def _steps(data: ReportData, likely: pd.DataFrame, copy: Copy) -> Part:
     )
 
 
-def _to_retrain(data: ReportData, likely: pd.DataFrame, missed: int) -> Part:
+def _to_retrain(data: ReportData, likely: pd.DataFrame, needs: pd.DataFrame) -> Part:
     before = _needs_of(data.start)
     shown = likely.head(MOST_LISTED)
     keys = _keys(shown)
@@ -152,7 +149,7 @@ def _to_retrain(data: ReportData, likely: pd.DataFrame, missed: int) -> Part:
     )
     notes = [
         (
-            f"{counted(missed, 'caregiver-step pair', 'caregiver-step pairs')} with anything missed: "
+            f"{counted(len(needs), 'caregiver-step pair', 'caregiver-step pairs')} with anything missed: "
             f"linedays retraining --as-of {data.period.end}."
         )
     ]
@@ -165,9 +162,37 @@ def _to_retrain(data: ReportData, likely: pd.DataFrame, missed: int) -> Part:
         f"{day_year(data.period.start)}."
         if rows
         else "No caregiver is likely to be above a limit.",
-        tables=(Table("Families, caregivers and steps", heads, rows),) if rows else (),
+        tables=(
+            *((Table("Families, caregivers and steps", heads, rows),) if rows else ()),
+            *_refreshed(needs, edition),
+        ),
         notes=tuple(notes),
     )
+
+
+def _refreshed(needs: pd.DataFrame, edition: Edition) -> tuple[Table, ...]:
+    """Caregivers and steps with a refresher lately that need none now, those to watch first."""
+    states = [str(NeedState.WATCH), str(NeedState.TOO_EARLY), str(NeedState.IMPROVED)]
+    found = needs[(needs["state"].isin(states) & needs["prob_above"].notna()).to_numpy(dtype=bool)]
+    if found.empty:
+        return ()
+    rows = tuple(
+        (
+            row["family_id"],
+            text(row["caregiver_id"]) or NOT_RECORDED,
+            step_words(row["step"], edition),
+            need_words(
+                str(row["state"]),
+                row["seen"],
+                row["missed"],
+                row["seen_before"],
+                row["missed_before"],
+            ),
+        )
+        for row in found.head(MOST_LISTED).to_dict("records")
+    )
+    of_all = f", {len(rows)} of {len(found)}" if len(rows) < len(found) else ""
+    return (Table(f"Recently retrained{of_all}", ("Family", "Caregiver", "Step", "State"), rows),)
 
 
 def _signed(data: ReportData, copy: Copy) -> Part:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.decisions.order import expectation
+from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.sentences import with_line
+from analysis.reports.educator import step_words
 from analysis.snapshot import Snapshot
-from analysis.vocabulary import CallOutcome
-from dashboard.call_state.views import CallMade, CallRow, ReasonView
+from analysis.vocabulary import CallOutcome, NeedState
+from analysis.words import need_words
+from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
 from dashboard.session.frames import cells, codes, day, distinct, of
 
 
@@ -99,6 +102,26 @@ def reasons_of(found: Snapshot, family_id: str) -> tuple[ReasonView, ...]:
     return tuple(
         ReasonView(str(reason), str(band), line, text, tuple(rows.get((reason, line), ())))
         for reason, band, line, text in cells(reasons, "reason", "band", "line_id", "sentence")
+    )
+
+
+def needs_of(found: Snapshot, family_id: str) -> tuple[NeedShown, ...]:
+    """Steps to retrain, to watch since a refresher, and improved, in the page's order.
+
+    A change without a sign-off is a reason to call, so it is not repeated here.
+    """
+    own = of(found.retraining, "family_id", family_id)
+    shown = (own["step"] != NO_SIGN_OFF) & (own["state"] != NeedState.NO_NEED)
+    counts = ("seen", "missed", "seen_before", "missed_before")
+    names = ("caregiver_id", "step", "state", *counts)
+    return tuple(
+        NeedShown(
+            caregiver,
+            step_words(str(step), found.edition),
+            str(state),
+            need_words(str(state), *(int(n) for n in numbers)),
+        )
+        for caregiver, step, state, *numbers in cells(own[shown.to_numpy(dtype=bool)], *names)
     )
 
 

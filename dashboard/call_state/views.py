@@ -45,6 +45,17 @@ class CallRow:
 
 
 @dataclass(frozen=True)
+class NeedShown:
+    """What recent evidence shows of one caregiver and step of the family."""
+
+    caregiver_id: str | None
+    step_name: str
+    state: str
+    """A `NeedState`."""
+    words: str
+
+
+@dataclass(frozen=True)
 class CallMade:
     """One recorded call to a family."""
 

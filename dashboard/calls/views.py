@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from dashboard.addresses.calls import Choice
-from dashboard.call_state.views import CallMade, CallRow, ReasonView
+from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
 from dashboard.evidence.views import Source
 from dashboard.session.views import PageContext
 
@@ -108,6 +108,7 @@ class Opened:
     row: CallRow
     reasons: tuple[ReasonWithRows, ...]
     calls: tuple[CallMade, ...]
+    needs: tuple[NeedShown, ...]
     arranged: tuple[Arranged, ...]
     callers: tuple[str, ...]
     """People the family can be assigned to."""

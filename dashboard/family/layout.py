@@ -41,7 +41,7 @@ def layout(session: Session, pathname: str, search: str | None) -> list[Componen
 def family_body(queries: FamilyQueries, view: FamilyView) -> Component:
     """What is shown of a family under a choice; the same for all who may see the same."""
     back = queries.session.may_open(Page.CALLS)
-    key = ("family page", view.family_id, view.choice, view.sees, back)
+    key = ("family page", view.family_id, view.choice, view.sees, view.needs, back)
     return queries.session.cached(key, lambda: serialised(html.Div(_sections(view, back=back))))
 
 

@@ -8,7 +8,7 @@ from datetime import date
 import pandas as pd
 
 from dashboard.addresses.family import FamilyChoice
-from dashboard.call_state.views import CallMade, CallRow, ReasonView
+from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
 
 
 @dataclass(frozen=True)
@@ -68,5 +68,7 @@ class FamilyView:
     pages: int
     caregivers: tuple[CaregiverView, ...]
     calls: tuple[CallMade, ...]
+    needs: tuple[NeedShown, ...]
+    """Empty on an earlier day, where they are not calculated."""
     contact: str | None
     language: str | None

@@ -14,7 +14,7 @@ from dashboard.figures import theme
 
 ROW = 30
 HEAD = 64
-LIKELY = 0.5
+LIKELY = 0.8
 LARGEST = 26
 SMALLEST = 5
 LEAST_COLUMNS = 8

@@ -18,7 +18,7 @@ from dashboard.retraining.views import FAINT, PictureView, SkillsView
 
 PICTURE_NOTE = (
     "Number: probability in per cent that the step is missed more often than its limit, for the "
-    "family's caregiver with the highest probability. Filled: 50 % or more. No square: nothing "
+    "family's caregiver with the highest probability. Filled: 80 % or more. No square: nothing "
     "missed."
 )
 

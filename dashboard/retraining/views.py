@@ -41,6 +41,10 @@ class NeedRow:
     seen_before: int
     missed_before: int
     """Occasions before that refresher, and how many of them were missed."""
+    state: str
+    """A `NeedState`, as report, export and call panel show it."""
+    missed_in_row: int
+    """Latest occasions missed one after the other."""
 
     @property
     def key(self) -> tuple[str, str | None, str]:

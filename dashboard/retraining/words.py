@@ -24,7 +24,9 @@ class Level:
 SURENESS = {
     "sure": Level("Very likely above the limit", "Probability 95 % or more: retrain these first."),
     "likely": Level(
-        "Likely above the limit", "Probability 50 % to 95 %: check the log entries, then ask."
+        "Likely above the limit",
+        "Probability 80 % to 95 %, or the latest five in a row missed: check the log entries, then "
+        "ask.",
     ),
     "watch": Level(
         "Recently retrained, watch",
@@ -33,9 +35,11 @@ SURENESS = {
     ),
     "improved": Level("Improved", "Clearly less is missed since the refresher than before it."),
     "open": Level(
-        "Not clearly above the limit", "Probability under 50 %: what was missed may be chance."
+        "Not clearly above the limit", "Probability under 80 %: what was missed may be chance."
     ),
 }
+LIKELY = 0.8
+"""From this probability on the analysis calls a share likely above its limit."""
 STROKES = {"sure": 3, "likely": 2, "watch": 1, "improved": 1, "open": 1}
 SKILLS = {
     "dressing_change": "dressing change",
@@ -104,10 +108,10 @@ def probability(value: Any) -> str:
 def how_sure(row: NeedRow) -> str:
     """How certain it is that a step is missed too often, in words and a number."""
     if row.sureness in ("watch", "improved"):
-        changes = words.counted(row.seen, "change", "changes")
-        since = f"{changes} since, {row.missed} missed; before, {row.missed_before} of {row.seen_before}"
-        title = "recently retrained, watch" if row.sureness == "watch" else "improved"
-        return f"{title} ({since})"
+        counts = (row.seen, row.missed, row.seen_before, row.missed_before)
+        return words.need_words(row.state, *counts)
+    if row.state == "retrain" and row.prob < LIKELY:
+        return f"the latest {row.missed_in_row} missed in a row"
     word = {"sure": "very likely", "likely": "likely", "open": "not clearly"}
     return (
         f"{word[row.sureness]} above the limit of {percent(row.limit)} "

@@ -68,6 +68,7 @@ class CallsQueries:
                 call_state.reasons_of(found, known), session.store, found, session.reader
             ),
             calls=call_state.calls_made(found, known),
+            needs=call_state.needs_of(found, known),
             arranged=arrangements.arranged(found, known),
             callers=(),
             contact=contact,

@@ -31,7 +31,7 @@ class FamilyQueries:
         if known is None:
             return None
         sees = frozenset(str(right) for right in Right if session.reader.may(right))
-        key = ("family", known, choice, sees)
+        key = ("family", known, choice, sees, session.may_open(Page.RETRAINING))
         return session.cached(key, lambda: self._family(known, choice, sees))
 
     def _family(self, known: str, choice: FamilyChoice, sees: frozenset[str]) -> FamilyView | None:
@@ -64,6 +64,9 @@ class FamilyQueries:
             pages=pages,
             caregivers=histories.caregivers(alone, known),
             calls=call_state.calls_made(alone, known),
+            needs=()
+            if is_earlier or not session.may_open(Page.RETRAINING)
+            else call_state.needs_of(whole, known),
             contact=contact,
             language=language,
         )

@@ -108,6 +108,7 @@ def rows_of(found: Snapshot, needs: pd.DataFrame) -> tuple[NeedRow, ...]:
     names = (
         *("family_id", "caregiver_id", "step", "seen", "missed", "shrunk_share", "prob_above"),
         *("sureness", "site", "refreshed_on", "seen_before", "missed_before"),
+        *("state", "missed_in_row"),
     )
     settings = found.edition.settings
     return tuple(
@@ -126,6 +127,8 @@ def rows_of(found: Snapshot, needs: pd.DataFrame) -> tuple[NeedRow, ...]:
             refreshed_on=day(refreshed),
             seen_before=int(seen_before),
             missed_before=int(missed_before),
+            state=str(state),
+            missed_in_row=int(in_row),
         )
         for (
             family,
@@ -140,6 +143,8 @@ def rows_of(found: Snapshot, needs: pd.DataFrame) -> tuple[NeedRow, ...]:
             refreshed,
             seen_before,
             missed_before,
+            state,
+            in_row,
         ) in cells(needs, *names)
     )
 

@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import NO_SIGN_OFF, practice
 from analysis.decisions.refreshers import refreshers
-from analysis.decisions.retraining import retraining, sites_of
+from analysis.decisions.retraining import sites_of
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import NeedState
 
@@ -37,8 +37,7 @@ class Training:
     @cached_property
     def told(self) -> pd.DataFrame:
         """Columns of `RETRAINING`, facts without a share (no sign-off) among them."""
-        known = (self.found.timeline, self.found.records, self.found.policy)
-        return retraining(*known)
+        return self.found.retraining
 
     @cached_property
     def helped(self) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -26,7 +26,7 @@ from IPython.display import display
 
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
-from analysis.decisions.refreshers import refreshers, refreshers_by_family
+from analysis.decisions.refreshers import control_sentence, refreshers, refreshers_by_family, taught
 from analysis.decisions.retraining import LIKELY_PROBABILITY, limit_of, not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
 from analysis.reports.educator import step_words
@@ -127,7 +127,8 @@ if helped.curve is not None:
 
 # %%
 effects = refreshers(seen, found.records)
-known = effects[effects["adjusted_upper"].notna()]
+known = taught(effects)
+known = known[known["adjusted_upper"].notna()]
 with_limits = helped.effects[helped.effects["adjusted_upper"].notna()]
 if len(with_limits):
     display(before_after(with_limits))
@@ -140,6 +141,7 @@ effects.set_index("step")[RATIOS].round(2)
 # %%
 for row in effects.itertuples():
     print(f"{step_words(row.step, found.edition)}: {row.reading}")
+print(control_sentence(effects))
 
 # %% [markdown]
 # Family by family, after the last refresher.

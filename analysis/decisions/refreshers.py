@@ -10,7 +10,7 @@ were chosen for reasons that the log does not show, and no effect is reported.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -31,11 +31,13 @@ from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.tables.records import Records
 from analysis.tables.retraining import FAMILY_REFRESHERS, REFRESHERS
 from analysis.vocabulary import SignOffKind, Skill
+from analysis.words import limits, number
 
 STEP_DAYS = 28
 """Periods of families not yet retrained begin this far apart."""
 
 REGRESSION_CAUTION = "Families sent after a bad period improve by themselves; "
+CONTROL_CAUTION = "Negative control, a step that no refresher teaches: "
 _SURE = 0.025
 _FEWER = "fewer missed than expected after such a period"
 _MORE = "more missed than expected after such a period"
@@ -76,12 +78,16 @@ class Effect:
     adjusted_upper: float
     checked: bool
     """Whether the step that no refresher teaches confirms the comparison."""
+    is_control: bool = False
+    """It is the effect on the step that no refresher teaches: the negative control."""
 
     @property
     def reading(self) -> str:
         """What the figures say, in one or two sentences."""
         if self.families == 0:
             return "No family with a refresher was seen before and after it."
+        if self.is_control:
+            return CONTROL_CAUTION + self._control_reading
         caution = REGRESSION_CAUTION
         if not self.checked:
             return caution + (
@@ -95,6 +101,17 @@ class Effect:
         if self.adjusted_lower > 1:
             return caution + "more was missed than by similar families without a refresher."
         return caution + "no clear difference from similar families without a refresher."
+
+    @property
+    def _control_reading(self) -> str:
+        if math.isnan(self.adjusted_lower):
+            return "too few families or late changes to check the comparison."
+        if self.adjusted_lower <= 1 <= self.adjusted_upper:
+            return "no clear difference from similar families, as it should be."
+        return (
+            "it differs from similar families too, so the families sent were chosen for reasons that "
+            "the log does not show."
+        )
 
 
 def spells_of(family: Ints, day: Ints, missed: npt.NDArray[np.bool_], refreshed_on: Ints) -> Spells:
@@ -187,22 +204,54 @@ def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | Non
     2010;21:383; dividing by the control's ratio: Tchetgen Tchetgen, Am J Epidemiol 2014;179:633
     (both from memory).
     """
-    spells = spells_of(*occasions, refreshed_on)
-    moments = moments_of(*occasions, refreshed_on)
-    n = len(refreshed_on)
-    own = _own_ratio(spells)
-    families = int(spells.refreshed.sum())
-    compared = int((~moments.sent).sum())
-    found = trial_effect(moments, n)
-    if found is None:
-        return Effect(families, compared, *own, math.nan, math.nan, math.nan, checked=True)
-    ratio = math.exp(found.slope)
-    if found.families < FEWEST_FAMILIES:
-        return Effect(families, compared, *own, ratio, math.nan, math.nan, checked=True)
+    effect, found = _compared(occasions, refreshed_on)
+    if found is None or found.families < FEWEST_FAMILIES:
+        return effect
     low, high = _limits(found.slope, found.error, found.families)
     if not _confirmed(found, low, high, control, refreshed_on):
-        return Effect(families, compared, *own, ratio, math.nan, math.nan, checked=False)
-    return Effect(families, compared, *own, ratio, math.exp(low), math.exp(high), checked=True)
+        return replace(effect, checked=False)
+    return replace(effect, adjusted_lower=math.exp(low), adjusted_upper=math.exp(high))
+
+
+def control_effect(occasions: Occasions, refreshed_on: Ints) -> Effect:
+    """Compare retrained families on the step that no refresher teaches: the negative control.
+
+    Parameters
+    ----------
+    occasions, refreshed_on
+        As for :func:`effect_of`, of the control step.
+
+    Returns
+    -------
+    Effect
+        Its adjusted ratio has limits as soon as there are families enough: nothing confirms it, it
+        confirms the others. It should be near 1.
+
+    *Source:* as for :func:`effect_of`.
+    """
+    effect, found = _compared(occasions, refreshed_on)
+    effect = replace(effect, is_control=True)
+    if found is None or found.families < FEWEST_FAMILIES:
+        return effect
+    low, high = _limits(found.slope, found.error, found.families)
+    return replace(effect, adjusted_lower=math.exp(low), adjusted_upper=math.exp(high))
+
+
+def _compared(occasions: Occasions, refreshed_on: Ints) -> tuple[Effect, TrialEffect | None]:
+    """The effect without limits of the adjusted ratio, and what they come from."""
+    spells = spells_of(*occasions, refreshed_on)
+    moments = moments_of(*occasions, refreshed_on)
+    found = trial_effect(moments, len(refreshed_on))
+    effect = Effect(
+        int(spells.refreshed.sum()),
+        int((~moments.sent).sum()),
+        *_own_ratio(spells),
+        math.nan if found is None else math.exp(found.slope),
+        math.nan,
+        math.nan,
+        checked=True,
+    )
+    return effect, found
 
 
 def _limits(slope: float, error: float, families: int) -> tuple[float, float]:
@@ -255,7 +304,8 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns of `REFRESHERS`, by step; see :func:`effect_of`.
+        Columns of `REFRESHERS`, by step; see :func:`effect_of`. The row of `CONTROL_STEP` is the
+        negative control, see :func:`control_effect`.
 
     *Source:* project definition, definitions §8.
     """
@@ -272,8 +322,11 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
     steps = [s for s in seen["step"].unique() if s != NO_SIGN_OFF]
     for step in sorted(steps):
         occasions = occasions_of(step)
-        control = None if step == CONTROL_STEP else occasions_of(CONTROL_STEP)
-        found = effect_of(occasions, refreshed_on, control)
+        found = (
+            control_effect(occasions, refreshed_on)
+            if step == CONTROL_STEP
+            else effect_of(occasions, refreshed_on, occasions_of(CONTROL_STEP))
+        )
         spells = spells_of(*occasions, refreshed_on)
         sent = spells.refreshed
         rows.append(
@@ -295,6 +348,31 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
             }
         )
     return REFRESHERS.build({n: [r[n] for r in rows] for n in REFRESHERS.names})
+
+
+def taught(table: pd.DataFrame) -> pd.DataFrame:
+    """The rows of `REFRESHERS` of steps that refreshers teach: all but the negative control."""
+    return table[(table["step"] != CONTROL_STEP).to_numpy(dtype=bool)]
+
+
+def control_sentence(table: pd.DataFrame) -> str:
+    """What the negative control shows, with its ratio; empty where no retrained family is seen.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns of `REFRESHERS`.
+    """
+    own = table[((table["step"] == CONTROL_STEP) & (table["families"] > 0)).to_numpy(dtype=bool)]
+    if own.empty:
+        return ""
+    row = own.iloc[0]
+    reading = str(row["reading"])
+    if pd.isna(row["adjusted_lower"]):
+        return reading
+    ratio = f"changing in time, ratio {number(row['adjusted_ratio'])}"
+    of = limits(row["adjusted_lower"], row["adjusted_upper"])
+    return f"{reading[:-1]} ({ratio}, 95 % limits {of})."
 
 
 def _refreshed_on(records: Records, which: str) -> pd.Series[pd.Timestamp]:

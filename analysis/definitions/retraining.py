@@ -111,7 +111,8 @@ NEEDS = (
             "comparison when they are retrained later, which understates an effect. Limits take each "
             "family as one witness and need ten families with something missed. They are shown only if a "
             "step that no refresher teaches, changing in time, confirms them: otherwise families were "
-            "chosen for reasons that the log does not show, and the effect can't be estimated."
+            "chosen for reasons that the log does not show, and the effect can't be estimated. The ratio "
+            "for that step is shown as the negative control; it should be near 1."
         ),
         unit="ratio of shares; 1 means no change",
         source="sequence of emulated trials with a negative control; errors clustered by family",

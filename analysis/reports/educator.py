@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.decisions.practice import practice
-from analysis.decisions.refreshers import refreshers
+from analysis.decisions.refreshers import control_sentence, refreshers, taught
 from analysis.decisions.retraining import limit_of, not_signed_off
 from analysis.decisions.sessions import group_sessions
 from analysis.decisions.signal_work import signals_line
@@ -257,7 +257,8 @@ def _effect(data: ReportData) -> Part:
     now = data.now
     found = refreshers(practice(now.timeline, now.records, now.policy), now.records)
     title = "Did refreshers help?"
-    seen = found[(found["families"] > 0).to_numpy(dtype=bool)]
+    seen = taught(found)
+    seen = seen[(seen["families"] > 0).to_numpy(dtype=bool)]
     if seen.empty:
         return Part(title, "No family has enough entries before and after a refresher.")
     rows, points = [], []
@@ -302,6 +303,7 @@ def _effect(data: ReportData) -> Part:
                 "Families are retrained after a bad period and would improve anyway (regression to the "
                 "mean), so the before-and-after ratio alone shows an effect where there is none."
             ),
+            *filter(None, [control_sentence(found)]),
         ),
     )
 

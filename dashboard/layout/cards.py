@@ -24,6 +24,7 @@ def figure_card(
     notes: Sequence[str] = (),
     explained: Sequence[tuple[str, str]] = (),
     above: Markup | None = None,
+    later: str | None = None,
 ) -> Component:
     """A figure with its reading in a sentence, its table, notes and links to its definition.
 
@@ -43,6 +44,8 @@ def figure_card(
         Key of a definition and the text of the link to it.
     above : Markup or None
         What to choose, before the figure.
+    later : str or None
+        Id of a caution that a callback adds once the page is shown.
     """
     return html.Section(
         [
@@ -56,6 +59,7 @@ def figure_card(
                 explained=explained,
                 has_figure=figure is not None,
             ),
+            *([] if later is None else [html.P(id=later, className="note")]),
         ],
         className="line figure-card",
     )

@@ -6,6 +6,7 @@ from dash import Input, Output, State
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
+from dashboard.addresses.rates import read_rates
 from dashboard.layout import ids
 from dashboard.rates.layout import PATH, parts_of_choice
 from dashboard.rates.queries import RatesQueries
@@ -42,6 +43,19 @@ def register(guard: Guard) -> None:
         if pathname != PATH:
             raise PreventUpdate
         return parts_of_choice(queries, search)
+
+    # Fires when the chart is put on the page: it is shown before this is calculated.
+    @guard.callback(
+        Page.RATES,
+        Output(ids.RATES_ALARMS, "children"),
+        Input(ids.RATES_ALARMS, "id"),
+        State(ids.URL, "search"),
+        State(ids.URL, "pathname"),
+    )
+    def show_false_alarms(session: Session, _: str, search: str | None, pathname: str) -> str:
+        if pathname != PATH:
+            raise PreventUpdate
+        return RatesQueries(session).false_alarms(read_rates(search))
 
     @guard.action(Page.RATES, ids.ANNOTATE, ids.ANNOTATED, ids.ANNOTATION_MESSAGE)
     def annotate(session: Session, given: object, _: object) -> tuple[object, str]:

@@ -181,6 +181,7 @@ def _over_time(view: RatesView, noted: NotesOfRates) -> Component:
         table=folded(f"Rates by {one}", table),
         notes=(f"{rate_words.CHART_NOTE.format(many=many)} {NOT_NHSN}",),
         explained=(("control_chart", "How the chart is calculated"),),
+        later=ids.RATES_ALARMS,
     )
 
 

@@ -45,7 +45,7 @@ def effect_card(view: HelpedView) -> Component:
             explained=(("refresher_effect", "How the effect is calculated"),),
         )
     shown = table[table["adjusted_lower"].notna().to_numpy(dtype=bool)].head(MOST_SHOWN)
-    notes = [REGRESSION_NOTE, SCOPE_NOTE]
+    notes = [*([view.control] if view.control else []), REGRESSION_NOTE, SCOPE_NOTE]
     if len(shown):
         notes.insert(0, MARKS)
     figure = before_after(shown) if len(shown) else None

@@ -194,7 +194,8 @@ class HelpedView:
     """Whether refreshers helped, and whether caregivers learn by doing."""
 
     effects: pd.DataFrame
-    """Rows of `REFRESHERS` with a refreshed family, with step_name; those with limits first."""
+    """Rows of `REFRESHERS` with a refreshed family, of taught steps, with step_name; those with
+    limits first."""
     learning: pd.DataFrame
     """Rows of `LEARNING` of one step, with name: the range of changes in words."""
     curve: str | None
@@ -203,6 +204,8 @@ class HelpedView:
     curves: tuple[tuple[str, str], ...]
     """Codes and names of the steps to choose from."""
     window_days: int
+    control: str
+    """What the negative control shows; empty where no retrained family is seen."""
 
 
 @dataclass(frozen=True)

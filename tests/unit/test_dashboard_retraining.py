@@ -363,6 +363,7 @@ def helped(effects=(), learning=()) -> HelpedView:
         "mask on",
         (("mask", "mask on"),),
         91,
+        "",
     )
 
 

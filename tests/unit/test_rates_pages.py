@@ -84,3 +84,7 @@ def test_every_table_of_rates_has_log_coverage(ask):
     view = RatesQueries(ask).rates(RatesChoice())
     for table in (view.whole, view.chart, view.by_group, view.funnel):
         assert "log_coverage" in table.columns
+
+
+def test_a_chart_without_an_event_has_no_rate_of_false_signals(ask):
+    assert RatesQueries(ask).false_alarms(RatesChoice()) == ""

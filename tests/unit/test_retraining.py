@@ -7,10 +7,19 @@ import pytest
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refresher_trials import moments_of
-from analysis.decisions.refreshers import effect_of, refreshers, refreshers_by_family, spells_of
+from analysis.decisions.refreshers import (
+    control_effect,
+    control_sentence,
+    effect_of,
+    refreshers,
+    refreshers_by_family,
+    spells_of,
+    taught,
+)
 from analysis.decisions.retraining import not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
 from analysis.policy import shipped_policy
+from analysis.tables.retraining import REFRESHERS
 from analysis.timeline import build
 from tests.written import day, written
 
@@ -366,6 +375,39 @@ def test_families_that_all_stop_missing_after_refreshers_are_found_and_said():
         assert found.adjusted_ratio < 1
         assert np.isnan(found.adjusted_upper)
         assert "can't be estimated" in found.reading
+
+
+def test_the_step_that_no_refresher_teaches_is_the_negative_control_with_its_own_limits():
+    never = np.iinfo(np.int64).max
+    bad, helped = "x.x.x.x.x.x.x" * 3, "x.x.x.x.x.x.x" + "." * 12 + "x" + "." * 13
+    refreshed_on = np.array([never] * 15 + [7 * 12] * 15)
+    random = np.random.default_rng(5)
+    mixed = ["".join(random.choice(list("x.."), 39)) for _ in range(30)]
+    usual = control_effect(weekly(*mixed), refreshed_on)
+    assert usual.adjusted_lower <= 1 <= usual.adjusted_upper
+    assert "as it should be" in usual.reading
+    chosen = control_effect(weekly(*[bad] * 15, *[helped] * 15), refreshed_on)
+    assert chosen.adjusted_upper < 1
+    assert "chosen for reasons that the log does not show" in chosen.reading
+    few = control_effect(weekly("x.x.x.x.", "x.x.x.x.x.x."), np.array([21, never]))
+    assert np.isnan(few.adjusted_lower)
+    assert "too few" in few.reading
+
+
+def test_the_negative_control_is_a_number_of_its_own_and_no_step_that_was_taught():
+    row = dict.fromkeys(REFRESHERS.names, 1)
+    rows = [
+        {**row, "step": "mask", "reading": "so"},
+        {**row, "step": "late_change", "adjusted_ratio": 0.97, "adjusted_lower": 0.8,
+         "adjusted_upper": 1.2, "reading": "Negative control, a step: as it should be."},
+    ]  # fmt: skip
+    table = REFRESHERS.build({n: [r[n] for r in rows] for n in REFRESHERS.names})
+    assert list(taught(table)["step"]) == ["mask"]
+    assert control_sentence(table) == (
+        "Negative control, a step: as it should be (changing in time, ratio 0.97, 95 % limits 0.80 "
+        "to 1.20)."
+    )
+    assert control_sentence(taught(table)) == ""
 
 
 def test_without_refreshers_or_with_few_no_effect_is_claimed():

@@ -37,6 +37,15 @@ class RatesQueries:
             lasting=True,
         )
 
+    def false_alarms(self, choice: RatesChoice) -> str:
+        """How often a chart like the one shown gives a false signal; empty: not known."""
+        view = self.rates(choice)
+        asked = view.choice
+        narrowed = (asked.site, asked.line_type, asked.nurse)
+        key = ("false alarms", asked.event, asked.basis, asked.period, asked.baseline, narrowed)
+        found = self.session.snapshot()
+        return self.session.cached(key, lambda: rates.false_alarms(found, view), lasting=True)
+
     def signals(self) -> Signals:
         """Has harm risen anywhere, and what is being done? The same under every choice."""
         found = self.session.snapshot()

@@ -9,6 +9,7 @@ import pandas as pd
 from analysis.measures import (
     Limits,
     MeasureError,
+    chart_false_alarms,
     compare,
     compared_rates,
     gap_chart,
@@ -27,6 +28,7 @@ from analysis.snapshot import Snapshot, of_lines
 from analysis.verdicts import (
     Headline,
     chart_verdict,
+    false_alarm_sentence,
     funnel_verdict,
     gap_verdict,
     group_name,
@@ -80,8 +82,7 @@ def _known(found: Snapshot, name: str, value: str | None) -> str | None:
 
 def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline) -> RatesView:
     """Everything the page of rates shows under a choice that `understood` has read."""
-    wanted = {n: getattr(asked, n) for n in signals.NARROWED if getattr(asked, n) is not None}
-    found = of_lines(whole_programme, wanted) if wanted else whole_programme
+    found = _narrowed(whole_programme, asked)
     tallies, event = found.tallies, asked.event
     settled_only = settled_tallies(found, event)
     basis, by, period = Basis(str(asked.basis)), Grouping(asked.by), Grouping(asked.period)
@@ -125,6 +126,25 @@ def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline
         bias=bias,
         bias_words=bias_words,
     )
+
+
+def _narrowed(whole_programme: Snapshot, asked: RatesChoice) -> Snapshot:
+    wanted = {n: getattr(asked, n) for n in signals.NARROWED if getattr(asked, n) is not None}
+    return of_lines(whole_programme, wanted) if wanted else whole_programme
+
+
+def false_alarms(whole_programme: Snapshot, view: RatesView) -> str:
+    """How often a chart like the one of a view gives a false signal; empty: not known."""
+    asked = view.choice
+    period = Grouping(asked.period)
+    rate = chart_false_alarms(
+        _narrowed(whole_programme, asked),
+        asked.event,
+        period,
+        Basis(str(asked.basis)),
+        FIRST_PERIODS[asked.period] if asked.baseline else None,
+    )
+    return false_alarm_sentence(rate, chart_verdict(view.chart, period).settled, period)
 
 
 def _events(found: Snapshot) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:

@@ -6,7 +6,7 @@ import pandas as pd
 
 from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.refresher_trials import WINDOW_DAYS
-from analysis.decisions.refreshers import REGRESSION_CAUTION
+from analysis.decisions.refreshers import REGRESSION_CAUTION, control_sentence, taught
 from dashboard.addresses.retraining import NeedsChoice
 from dashboard.retraining.queries.needs import step_name
 from dashboard.retraining.queries.training import Training
@@ -17,14 +17,14 @@ def helped_view(training: Training, choice: NeedsChoice) -> HelpedView:
     """What the lower part of the educator's page shows, of all of the person's sites."""
     effects, learning = training.helped
     found = training.found
-    known = effects[(effects["families"] > 0).to_numpy(dtype=bool)]
+    known = taught(effects)
+    known = known[(known["families"] > 0).to_numpy(dtype=bool)]
     known = known.assign(
         step_name=[step_name(found, str(s)) for s in known["step"]],
         reading=known["reading"].str.removeprefix(REGRESSION_CAUTION),
     )
-    known = known.sort_values(
-        "missed_before", ascending=False, key=lambda c: c + known["missed_after"], kind="stable"
-    )
+    missed = known["missed_before"] + known["missed_after"]
+    known = known.loc[missed.sort_values(ascending=False, kind="stable").index]
     learning = learning[(learning["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
     missed = learning.groupby("step", observed=True)["missed"].sum().sort_values(ascending=False)
     curves = tuple((str(s), step_name(found, str(s))) for s in missed.index)
@@ -38,6 +38,7 @@ def helped_view(training: Training, choice: NeedsChoice) -> HelpedView:
         curve_name="" if curve is None else names[curve],
         curves=tuple(sorted(curves, key=lambda pair: pair[1])),
         window_days=WINDOW_DAYS,
+        control=control_sentence(effects),
     )
 
 

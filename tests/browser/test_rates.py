@@ -50,6 +50,8 @@ def open_rates(page: Page, running: Running) -> None:
 def test_the_page_shows_first_whether_the_rate_of_skin_events_changes(watched, rates, width):
     page = watched.page(width)
     page.goto(rates.address)
+    if width == 390:
+        page.get_by_role("button", name="Menu").click()
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Rates").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Rates: skin events")
     expect(page).to_have_title("Rates · linedays")

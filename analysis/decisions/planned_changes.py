@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -123,10 +124,10 @@ def _intervals(timeline: Timeline, times: pd.DataFrame, policy: Policy, today: i
     return found
 
 
-def _of_policy(row: pd.Series[object], policy: Policy, on: date) -> int:
+def _of_policy(row: pd.Series[Any], policy: Policy, on: date) -> int:
     order = row["change_every_days"]
     if not pd.isna(order):
-        return int(str(order))
+        return int(order)
     dressing, kind = DressingType(str(row["dressing_type"])), LineType(str(row["line_type"]))
     days = policy.on(on).interval_days(Task.DRESSING, dressing, kind)
     return NEVER if days is None else days

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -55,7 +56,7 @@ def days_before(records: Records, end: date, zone: ZoneInfo) -> Records:
         The programme's time zone, for what held of a line.
     """
     day = pd.Timestamp(end)
-    left: dict[str, pd.DataFrame] = {}
+    left: dict[str, Any] = {}
     for name, begins in BEGINS.items():
         frame: pd.DataFrame = getattr(records, name)
         rows = frame[(frame[begins] < day).to_numpy(dtype=bool)].reset_index(drop=True)

@@ -6,7 +6,8 @@ in one place (`sentences`).
 """
 
 from analysis.ingest.faults import IngestError, NotListedError, ProfileError, StillRefusedError
-from analysis.ingest.profile import Profile, load_profile
+from analysis.ingest.profile import Profile
+from analysis.ingest.profile_file import load_profile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import Doubt, FileFault, Refusal
 from analysis.ingest.run import ingest

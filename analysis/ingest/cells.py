@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -18,7 +18,7 @@ import pyarrow as pa
 from analysis.days import day_number
 from analysis.ingest.faulty import Faults
 from analysis.ingest.limits import EARLIEST, EARLIEST_BORN, LATEST
-from analysis.ingest.moments import FAULTS, NONE, DateOrder, Moments, read_moments
+from analysis.ingest.moments import FAULTS, NONE, DateStyle, Moments, read_moments
 from analysis.ingest.profile import NO, YES
 from analysis.ingest.reasons import Refusal
 from analysis.ingest.zones import DAY, local_days, to_utc
@@ -29,6 +29,10 @@ from analysis.vocabulary import NOTHING_SEEN
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
+SEMICOLON = re.compile(";")
+"""What is between the codes of a list where the source has nothing else."""
+
+_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:[.,' \u2019\u00a0\u202f][0-9]{3})+(?![0-9])")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,15}(\.0*)?\Z")
 _MONTH = re.compile(r"[0-9]{4}-[0-9]{2}\Z")
 _NO_WORDS: Mapping[str, str] = {}
@@ -39,14 +43,17 @@ class Reading:
     """How a source's cells are to be read.
 
     `zone` is the source's clock, `programme_zone` the one in which days are counted;
-    `lists` holds the known codes of each list column, `words` the source's words by column.
+    `lists` holds the known codes of each list column, `words` the source's words by column,
+    `separators` what is between the codes of a list column, if not a semicolon alone.
     """
 
-    order: DateOrder
+    style: DateStyle
     zone: str
     programme_zone: str
     lists: Mapping[str, frozenset[str]]
     words: Mapping[str, Mapping[str, str]]
+    separators: Mapping[str, re.Pattern[str]] = field(default_factory=dict)
+    decimal_mark: str = ""
 
 
 def read_codes(cells: pa.Array, column: Column, reading: Reading, faults: Faults) -> pa.Array:
@@ -54,9 +61,10 @@ def read_codes(cells: pa.Array, column: Column, reading: Reading, faults: Faults
     words = reading.words.get(column.name, _NO_WORDS)
     if column.kind is Kind.CODES:
         known = reading.lists[column.name]
+        separator = reading.separators.get(column.name, SEMICOLON)
 
         def read(text: str) -> str | Refusal:
-            return _list(text, known, words)
+            return _list(text, known, words, separator)
 
     else:
         allowed = frozenset(column.allowed)
@@ -80,10 +88,12 @@ def read_words(cells: pa.Array, column: Column, reading: Reading) -> pa.Array:
     return replaced.take(distinct.indices)
 
 
-def _list(text: str, known: frozenset[str], words: Mapping[str, str]) -> str | Refusal:
+def _list(
+    text: str, known: frozenset[str], words: Mapping[str, str], separator: re.Pattern[str]
+) -> str | Refusal:
     """Codes of a list without repeats, in order of the alphabet."""
     whole = words.get(text.casefold())
-    parts = (whole or text).casefold().split(";")
+    parts = SEMICOLON.split(whole) if whole else separator.split(text.casefold())
     codes = {words.get(part.strip(), part.strip()) for part in parts} - {""}
     if not codes or not codes <= known | {NOTHING_SEEN}:
         return Refusal.UNKNOWN_CODE
@@ -126,12 +136,18 @@ def _indices(distinct: pa.DictionaryArray) -> Ints:
     return np.asarray(indices).astype(np.int64)
 
 
-def read_counts(cells: pa.Array, column: Column, faults: Faults) -> Ints:
-    """Whole numbers of a column, `NONE` where blank."""
+def read_counts(cells: pa.Array, column: Column, faults: Faults, decimal_mark: str = "") -> Ints:
+    """Whole numbers of a column, `NONE` where blank.
+
+    With a decimal mark (``.`` or ``,``) thousands may be set apart by the other of the two, a
+    space or an apostrophe.
+    """
     low = 0 if column.low is None else column.low
     high = 2**53 if column.high is None else column.high
 
     def read(text: str) -> int | Refusal:
+        if decimal_mark:
+            text = _plain_number(text, decimal_mark)
         if _WHOLE.match(text) is None:
             return Refusal.NOT_A_WHOLE_NUMBER
         value = int(text.partition(".")[0])
@@ -143,6 +159,14 @@ def read_counts(cells: pa.Array, column: Column, faults: Faults) -> Ints:
         _mark_answers(distinct, answers, column.name, faults)
     values = [NONE if isinstance(answer, Refusal) else answer for answer in answers]
     return np.array([*values, NONE], np.int64)[_indices(distinct)]
+
+
+def _plain_number(text: str, decimal_mark: str) -> str:
+    """A number without thousands marks and with a point."""
+    whole, mark, rest = text.partition(decimal_mark)
+    if _THOUSANDS.fullmatch(whole):
+        whole = "".join(c for c in whole if c in "+-0123456789")
+    return f"{whole}.{rest}" if mark else whole
 
 
 def read_flag(cells: pa.Array, column: str, reading: Reading, faults: Faults) -> Mask:
@@ -166,7 +190,7 @@ def read_dates(cells: pa.Array, column: Column, reading: Reading, faults: Faults
     is_month = column.kind is Kind.MONTH
     if is_month:
         cells = _first_of_month(cells)
-    found = read_moments(cells, reading.order)
+    found = read_moments(cells, reading.style)
     _mark_moments(found, column.name, faults, month=is_month)
     timed = found.time != NONE
     midnight = (found.time == 0) & (found.offset == NONE)
@@ -220,7 +244,7 @@ class Timed:
 
 def read_instants(cells: pa.Array, column: str, reading: Reading, faults: Faults) -> Timed:
     """Dates or timestamps; a time without an offset is one of the source's clock."""
-    found = read_moments(cells, reading.order)
+    found = read_moments(cells, reading.style)
     _mark_moments(found, column, faults)
     day = found.day.copy()
     utc = np.full(len(day), NONE, np.int64)

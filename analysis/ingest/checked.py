@@ -15,7 +15,7 @@ from analysis.ingest.cells import Reading, Timed
 from analysis.ingest.faulty import REASONS, Doubts, Faults
 from analysis.ingest.heads import REFUSED_ROW, Heads
 from analysis.ingest.identity import digests, hash_array
-from analysis.ingest.moments import NONE, DateOrder
+from analysis.ingest.moments import ISO_STYLE, NONE
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import Part, Raw
 from analysis.ingest.translate import CONTROL, Rows
@@ -51,15 +51,18 @@ class Source:
     def reading(self) -> Reading:
         """How cells are read."""
         editions = self.policy.editions
+        looks = self.profile.table(self.part.table)
         return Reading(
-            order=self.profile.date_order,
+            style=self.profile.dates,
             zone=self.profile.time_zone or self.policy.time_zone,
             programme_zone=self.policy.time_zone,
             lists={
                 "findings": frozenset(code for e in editions for code in e.findings),
                 "steps_missed": frozenset(code for e in editions for code in e.steps),
             },
-            words=self.profile.table(self.part.table).values,
+            words=looks.values,
+            separators=looks.list_separators,
+            decimal_mark=self.profile.decimal_mark,
         )
 
 
@@ -171,7 +174,7 @@ class Checked:
         )
         if name in reading.words and kind is not Kind.TEXT:
             return pc.coalesce(_flat(self.accepted[name]).take(taken), cells)
-        if kind in {Kind.DATE, Kind.MONTH} and reading.order is not DateOrder.ISO:
+        if kind in {Kind.DATE, Kind.MONTH} and reading.style != ISO_STYLE:
             days = _flat(self.accepted[name]).take(taken).cast(pa.date32())
             text = days.cast(pa.string())
             return pc.coalesce(
@@ -183,7 +186,7 @@ class Checked:
 
     def _plain_moment(self, at: Ints, cells: pa.Array) -> pa.Array:
         reading = self.source.reading
-        if reading.order is DateOrder.ISO and reading.zone == reading.programme_zone:
+        if reading.style == ISO_STYLE and reading.zone == reading.programme_zone:
             return cells
         assert self.timed is not None
         day, utc = self.timed.day[at], self.timed.utc[at]

@@ -71,7 +71,7 @@ def check(raw: Raw, source: Source, known: KnownLines) -> Checked:
     entry = INCOMING[table]
     n = len(raw.row_numbers)
     faults, doubts = Faults(n), Doubts(n)
-    rows = translate(raw, source.part.heads, source.profile.table(table), faults)
+    rows = translate(raw, source.part, source.profile.table(table), faults)
     blank = pa.nulls(n, pa.string())
     void = (
         read_flag(rows.cells["void"], "void", source.reading, faults)
@@ -151,7 +151,7 @@ def _read_columns(
             case Kind.CODE | Kind.CODES:
                 values[column.name] = read_codes(cells, column, reading, faults)
             case Kind.COUNT:
-                values[column.name] = read_counts(cells, column, faults)
+                values[column.name] = read_counts(cells, column, faults, reading.decimal_mark)
             case Kind.DATE | Kind.MONTH:
                 values[column.name] = read_dates(cells, column, reading, faults)
             case _:

@@ -28,7 +28,7 @@ from analysis.ingest.raw import LogFile, Part, Raw, ragged_row, raw_rows, text_c
 from analysis.ingest.reasons import FileFault
 from analysis.tables.incoming import INCOMING
 
-SEPARATORS = (",", ";", "\t")
+SEPARATORS = (",", ";", "\t", "|")
 
 _BOM = codecs.BOM_UTF8
 _HEAD_BYTES = 1_000_000

@@ -22,10 +22,11 @@ from analysis.ingest.history import History, conflicting_keys, known_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.limits import LEAST_OLD_ROWS, RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.profile import Profile
-from analysis.ingest.raw import LogFile, Part
+from analysis.ingest.raw import LogFile, Part, without_footer
 from analysis.ingest.reading import fingerprint
 from analysis.ingest.reasons import FileFault, Refusal
 from analysis.ingest.sentences import (
+    footer_note,
     history_note,
     no_rows_note,
     read_again_note,
@@ -100,6 +101,7 @@ class FileRun:
     watch: Callable[[Checked], None] | None = None
     before: FileBefore | None = None
     rows: int = 0
+    n_footer: int = 0
     read_bytes: int = 0
 
     def counts(self) -> list[TableCount]:
@@ -146,6 +148,8 @@ class FileRun:
             if _state(self.log.path) != before:
                 raise IngestError(FileFault.CHANGED_MEANWHILE, info.name)
         notes += _notes(opened.parts, tallies)
+        if self.n_footer:
+            notes.append(footer_note(info.name, self.n_footer))
         self.report.notes += notes
         return [TableCount(info.name, t, **tally.counts()) for t, tally in tallies.items()]
 
@@ -266,9 +270,12 @@ class FileRun:
                 history=self.history,
                 zone_is_set=self.zone_is_set,
             )
-            for raw in _one_ahead(part.batches()):
+            footer = self.profile.table(part.table).footer
+            for batch in _one_ahead(part.batches()):
+                self.read_bytes += batch.read_bytes
+                raw = without_footer(batch, footer)
                 self.rows += len(raw.row_numbers)
-                self.read_bytes += raw.read_bytes
+                self.n_footer += len(batch.row_numbers) - len(raw.row_numbers)
                 if len(raw.row_numbers):
                     yield check(raw, source, known)
 

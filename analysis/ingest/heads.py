@@ -53,6 +53,8 @@ class Heads:
     unknown: Mapping[int, str]
     nameless: Mapping[int, str]
     written: Mapping[int, str] = field(default_factory=dict)
+    times: Mapping[int, str] = field(default_factory=dict)
+    """Columns with the time of day of a moment: the column of the moment."""
 
 
 def table_of_name(name: str) -> str | None:
@@ -186,9 +188,11 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     ticked = {alike(t.head): t for t in looks.ticks}
     columns: dict[int, str] = {}
     ticks: dict[int, Tick] = {}
+    clocks = {alike(head): column for column, head in looks.times.items()}
     unknown: dict[int, str] = {}
+    times: dict[int, str] = {}
     nameless: dict[int, str] = {}
-    seen: dict[str, str] = {column: f"{column} of the source profile" for column in looks.fixed}
+    seen: dict[str, str] = {column: f"{column} of the source profile" for column in looks.filled}
     for at, cell in enumerate(head):
         key = alike(cell)
         if not key:
@@ -205,12 +209,14 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
             columns[at] = column
         elif key in ticked:
             ticks[at] = ticked[key]
+        elif key in clocks:
+            times[at] = clocks[key]
         else:
             unknown[at] = cell
     _no_head_missing(table, profile, columns, ticks, file, head)
     columns = {at: c for at, c in columns.items() if c not in REFUSED_WHY}
-    written = {at: head[at] for at in (*columns, *ticks)}
-    return Heads(table, len(head), columns, ticks, unknown, nameless, written)
+    written = {at: head[at] for at in (*columns, *ticks, *times)}
+    return Heads(table, len(head), columns, ticks, unknown, nameless, written, times)
 
 
 def _no_head_missing(
@@ -221,7 +227,7 @@ def _no_head_missing(
     file: str,
     head: Sequence[str],
 ) -> None:
-    filled = set(profile.table(table).fixed) | {t.column for t in ticks.values()}
+    filled = set(profile.table(table).filled) | {t.column for t in ticks.values()}
     missing = _missing(table, {alike(c) for c in columns.values()}, filled)
     if not missing:
         return

@@ -27,6 +27,17 @@ NONE = int(np.iinfo(np.int64).min)
 """Means "not written down" in the arrays of `Moments`."""
 
 
+class DayNumbers(StrEnum):
+    """From which day a spreadsheet program counts days: its two systems."""
+
+    NONE = ""
+    SYSTEM_1900 = "1900"
+    SYSTEM_1904 = "1904"
+
+
+_FIRST_DAY = {DayNumbers.SYSTEM_1900: "1899-12-30", DayNumbers.SYSTEM_1904: "1904-01-01"}
+
+
 class DateOrder(StrEnum):
     """In which order a source writes a date."""
 
@@ -63,23 +74,42 @@ _ORDERED = r"^(\d\d)[/.\-](\d\d)[/.\-](\d{4})"
 _MONTH_DAYS = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], np.int32)
 _DASH, _COLON, _T, _SPACE, _PLUS, _Z = (np.uint8(ord(c)) for c in "-:T +Z")
 _ISO = re.compile(
-    r"(\d{4})-(\d\d)-(\d\d)"
-    r"(?:[Tt ](\d\d):(\d\d)(?::(\d\d)(?:[.,](\d{1,9}))?)?\s?(Z|z|[+-]\d\d(?::?\d\d)?)?)?\Z",
+    r"(\d{4})(?:-(\d\d)-(\d\d)|/(\d\d?)/(\d\d?)|\.(\d\d?)\.(\d\d?)\.?)"
+    r"(?:[Tt ]\s*(\d\d?):(\d\d)(?::(\d\d)(?:[.,](\d{1,9}))?)?"
+    r"(?:\s?([AaPp])\.?[Mm]\.?|\s?(Z|z|[+-]\d\d(?::?\d\d)?))?)?\Z",
     re.ASCII,
 )
+_SERIAL = re.compile(r"(\d{5})(?:[.,](\d{1,15}))?\Z", re.ASCII)
+_SHORT_YEAR = r"^(\d\d[/.\-]\d\d[/.\-])({})($|[Tt ,])"
 _DAY_MONTH_YEAR = re.compile(r"(\d{1,2})[/.\-](\d{1,2})[/.\-](\d+)(?:[Tt ,].*)?\Z", re.ASCII)
 
 
-def read_moments(cells: pa.Array, order: DateOrder = DateOrder.ISO) -> Moments:
+@dataclass(frozen=True)
+class DateStyle:
+    """How a source writes a date.
+
+    `short_years`: years of two digits are read, 90 to 99 as 1990 to 1999, the others as 2000 to
+    2089. `day_numbers`: a number of five digits is the day of a spreadsheet program.
+    """
+
+    order: DateOrder = DateOrder.ISO
+    short_years: bool = False
+    day_numbers: DayNumbers = DayNumbers.NONE
+
+
+ISO_STYLE = DateStyle()
+
+
+def read_moments(cells: pa.Array, style: DateStyle = ISO_STYLE) -> Moments:
     """Read dates and timestamps from text.
 
     Parameters
     ----------
     cells : pa.Array of string, length n
         Text without outer spaces; null: not recorded.
-    order : DateOrder
-        The source's declared order. ISO text is read in any order, because it cannot
-        be mistaken for another.
+    style : DateStyle
+        How the source writes dates. Text that starts with a year of four digits is read in any
+        style, because it cannot be mistaken for another; so is a 12-hour clock with am or pm.
 
     Returns
     -------
@@ -93,8 +123,8 @@ def read_moments(cells: pa.Array, order: DateOrder = DateOrder.ISO) -> Moments:
     (22342, ['ambiguous_date'])
     """
     written = cells
-    if order is not DateOrder.ISO:
-        cells = _to_iso(cells, order)
+    if style.order is not DateOrder.ISO:
+        cells = _to_iso(cells, style)
     n = len(cells)
     found = Moments(
         day=np.full(n, NONE, np.int64),
@@ -115,15 +145,20 @@ def read_moments(cells: pa.Array, order: DateOrder = DateOrder.ISO) -> Moments:
             found.time[timed] = np.where(no_time, NONE, time)
             found.offset[timed] = np.where(no_time, NONE, offset)
             left[timed] = no_time
-    _one_by_one(cells, written, np.flatnonzero(left), order, found)
+    _one_by_one(cells, written, np.flatnonzero(left), style, found)
     return found
 
 
-def _to_iso(cells: pa.Array, order: DateOrder) -> pa.Array:
+def _to_iso(cells: pa.Array, style: DateStyle) -> pa.Array:
     """Rewrite day/month/year or month/day/year with one- or two-digit parts to ISO."""
     padded = pc.replace_substring_regex(cells, r"^(\d)([/.\-])", r"0\1\2")
     padded = pc.replace_substring_regex(padded, r"^(\d\d[/.\-])(\d)([/.\-])", r"\10\2\3")
-    turned = pc.replace_substring_regex(padded, _ORDERED, _TURNED[order])
+    if style.short_years:
+        for years, century in (("9[0-9]", 19), ("[0-8][0-9]", 20)):
+            padded = pc.replace_substring_regex(
+                padded, _SHORT_YEAR.format(years), rf"\1{century}\2\3"
+            )
+    turned = pc.replace_substring_regex(padded, _ORDERED, _TURNED[style.order])
     return pc.replace_substring_regex(turned, r"^(\d{4}-\d\d-\d\d[T ])(\d:)", "\\1" + "0\\2")
 
 
@@ -215,7 +250,7 @@ class _Text:
 
 
 def _one_by_one(
-    cells: pa.Array, written: pa.Array, rows: Ints, order: DateOrder, found: Moments
+    cells: pa.Array, written: pa.Array, rows: Ints, style: DateStyle, found: Moments
 ) -> None:
     """Read what the fast method could not, each distinct text once, or find what is wrong."""
     if not len(rows):
@@ -226,7 +261,7 @@ def _one_by_one(
     first = np.unique(which, return_index=True)[1]
     originals = written.take(pa.array(rows[first])).to_pylist()
     answers = [
-        _read(text, original, order)
+        _read(text, original, style)
         for text, original in zip(texts.dictionary.to_pylist(), originals, strict=True)
     ]
     table = np.array(answers, np.int64)[which]
@@ -234,27 +269,44 @@ def _one_by_one(
     found.fault[rows] = table[:, 3]
 
 
-def _read(text: str, original: str, order: DateOrder) -> tuple[int, int, int, int]:
+def _read(text: str, original: str, style: DateStyle) -> tuple[int, int, int, int]:
     """Day, time, offset and fault of one text, already turned to ISO where that was possible."""
+    numbered = _SERIAL.match(text) if style.day_numbers else None
+    if numbered is not None:
+        return _of_day_number(numbered, style.day_numbers)
     match = _ISO.match(text)
     if match is None:
-        return (NONE, NONE, NONE, FAULTS.index(_unread(original, order)))
-    parts = match.groups()
+        return (NONE, NONE, NONE, FAULTS.index(_unread(original, style)))
+    year, *month_and_day = (part for part in match.groups()[:7] if part is not None)
     try:
-        day = int(np.datetime64(f"{parts[0]}-{parts[1]}-{parts[2]}", "D").astype(np.int64))
+        whole = "-".join([year, *(part.zfill(2) for part in month_and_day)])
+        day = int(np.datetime64(whole, "D").astype(np.int64))
     except ValueError:
         return (NONE, NONE, NONE, FAULTS.index(Refusal.NO_SUCH_DAY))
-    if parts[3] is None:
+    parts = match.groups()[7:]
+    if parts[0] is None:
         return (day, NONE, NONE, -1)
-    hour, minute, second = (int(p or 0) for p in parts[3:6])
-    zone = parts[7]
+    hour, minute, second = (int(p or 0) for p in parts[:3])
+    half, zone = parts[4], parts[5]
     east, too_far = _offset(zone)
+    if half is not None:
+        too_far, hour = not 1 <= hour <= 12, hour % 12 + 12 * (half in "Pp")
     if hour > 23 or minute > 59 or second > 59 or too_far:
         return (NONE, NONE, NONE, FAULTS.index(Refusal.UNREADABLE_DATE))
-    fraction = int((parts[6] or "0").ljust(9, "0")[:6])
+    fraction = int((parts[3] or "0").ljust(9, "0")[:6])
     time = ((hour * 60 + minute) * 60 + second) * SECOND + fraction
     assert time < DAY
     return (day, time, NONE if zone is None else east, -1)
+
+
+def _of_day_number(match: re.Match[str], system: DayNumbers) -> tuple[int, int, int, int]:
+    """Day and time of a spreadsheet program's number of days, to the second."""
+    day = int(np.datetime64(_FIRST_DAY[system], "D").astype(np.int64)) + int(match[1])
+    if match[2] is None:
+        return (day, NONE, NONE, -1)
+    seconds = round(float(f"0.{match[2]}") * 86_400)
+    day, seconds = day + seconds // 86_400, seconds % 86_400
+    return (day, seconds * SECOND, NONE, -1)
 
 
 def _offset(zone: str | None) -> tuple[int, bool]:
@@ -267,15 +319,16 @@ def _offset(zone: str | None) -> tuple[int, bool]:
     return east, hours > 14 or minutes > 59
 
 
-def _unread(text: str, order: DateOrder) -> Refusal:
-    """Why a text is no date of the declared order."""
+def _unread(text: str, style: DateStyle) -> Refusal:
+    """Why a text is no date of the declared style."""
+    order = style.order
     match = _DAY_MONTH_YEAR.match(text)
     if match is None:
         return Refusal.UNREADABLE_DATE
     first, second, year = int(match[1]), int(match[2]), match[3]
-    if len(year) == 2:
+    if len(year) == 2 and not (style.short_years and order is not DateOrder.ISO):
         return Refusal.TWO_DIGIT_YEAR
-    if len(year) != 4:
+    if len(year) not in {2, 4}:
         return Refusal.UNREADABLE_DATE
     if order is DateOrder.ISO:
         both = first <= 12 and second <= 12

@@ -213,8 +213,9 @@ class _Sheet:
         part, heads = self.part, self.part.heads
         matches = {at: HeadMatch(heads.written[at], column) for at, column in heads.columns.items()}
         matches |= {at: HeadMatch(t.head, t.column, t.code) for at, t in heads.ticks.items()}
+        matches |= {at: HeadMatch(heads.written[at], c) for at, c in heads.times.items()}
         matches |= {at: HeadMatch(head, None) for at, head in heads.unknown.items()}
-        given = {match.column for match in matches.values()} | set(self.looks.fixed)
+        given = {match.column for match in matches.values()} | self.looks.filled
         return SheetPreview(
             file=part.file,
             sheet=part.sheet,
@@ -224,10 +225,15 @@ class _Sheet:
             rows=tuple(self.rows),
             refused=_causes(self.refused, part.table),
             doubts=tuple(
-                Cause(None, doubt_sentence(doubt), found.n_rows, tuple(found.first_rows))
+                Cause(None, _sentence(doubt), found.n_rows, tuple(found.first_rows))
                 for doubt, found in sorted(self.doubts.items(), key=lambda kind: -kind[1].n_rows)
             ),
         )
+
+
+def _sentence(doubt: str) -> str:
+    words = doubt_sentence(doubt)
+    return f"{words[:1].upper()}{words[1:]}."
 
 
 def _causes(refused: Mapping[tuple[str | None, str], _Found], table: str) -> tuple[Cause, ...]:
@@ -263,9 +269,10 @@ def _first_rows(checked: Checked, n: int) -> list[RowPreview]:
     read = cells_as_read(checked, n)
     names = {at: (heads.written[at], column) for at, column in heads.columns.items()}
     names |= {at: (tick.head, tick.column) for at, tick in heads.ticks.items()}
+    names |= {at: (heads.written[at], column) for at, column in heads.times.items()}
     order = sorted(at for at, (_, column) in names.items() if column != REFUSED_ROW)
     written = {at: checked.raw.cells[at].slice(0, n).to_pylist() for at in order}
-    fixed = checked.source.profile.table(part.table).fixed
+    filled = sorted(checked.source.profile.table(part.table).filled)
     doubts = checked.doubts.texts()
     rows = []
     for row in range(n):
@@ -273,7 +280,7 @@ def _first_rows(checked: Checked, n: int) -> list[RowPreview]:
             CellPreview(*names[at], written[at][row], read.get(names[at][1], {}).get(row))
             for at in order
         ]
-        cells += [CellPreview(None, column, None, read[column].get(row)) for column in fixed]
+        cells += [CellPreview(None, column, None, read[column].get(row)) for column in filled]
         usable = bool(checked.faults.usable[row])
         rows.append(
             RowPreview(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from pathlib import Path, PurePath
 
 import numpy as np
@@ -126,16 +127,40 @@ def raw_rows(
             break
         blank &= np.asarray(column.is_null())
     blank[[b.row for b in broken]] = False
-    if not blank.any():
-        return Raw(row_numbers, tidied, tuple(broken), read_bytes)
-    retained = np.flatnonzero(~blank)
+    whole = Raw(row_numbers, tidied, tuple(broken), read_bytes)
+    return _without(whole, blank) if blank.any() else whole
+
+
+def without_footer(raw: Raw, patterns: Sequence[str]) -> Raw:
+    """Leave out rows whose first filled cell fits a pattern with ``*``, in any case."""
+    if not patterns or not len(raw.row_numbers) or not raw.cells:
+        return raw
+    first = pc.coalesce(*(raw.cells[at] for at in sorted(raw.cells)))
+    texts = first.dictionary_encode()
+    wanted = [pattern.casefold() for pattern in patterns]
+    fits = [
+        any(fnmatchcase(text.casefold(), pattern) for pattern in wanted)
+        for text in texts.dictionary.to_pylist()
+    ]
+    which = np.asarray(texts.indices.fill_null(len(fits)))
+    footer = np.array([*fits, False], np.bool_)[which]
+    return _without(raw, footer) if footer.any() else raw
+
+
+def _without(raw: Raw, gone: npt.NDArray[np.bool_]) -> Raw:
+    """Leave out some rows."""
+    retained = np.flatnonzero(~gone)
     taken = pa.array(retained)
-    moved = np.cumsum(~blank) - 1
+    moved = np.cumsum(~gone) - 1
     return Raw(
-        row_numbers[retained],
-        {at: column.take(taken) for at, column in tidied.items()},
-        tuple(Broken(int(moved[b.row]), b.at, b.value, b.reason, b.surplus) for b in broken),
-        read_bytes,
+        raw.row_numbers[retained],
+        {at: column.take(taken) for at, column in raw.cells.items()},
+        tuple(
+            Broken(int(moved[b.row]), b.at, b.value, b.reason, b.surplus)
+            for b in raw.broken
+            if not gone[b.row]
+        ),
+        raw.read_bytes,
     )
 
 

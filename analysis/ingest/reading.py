@@ -51,7 +51,7 @@ def fingerprint(table: str, profile: Profile, policy: Policy) -> str:
 def _plain(value: object) -> object:
     if isinstance(value, Mapping):
         return dict(value)
-    assert isinstance(value, frozenset)
+    assert isinstance(value, frozenset | set)
     return sorted(value)
 
 
@@ -78,6 +78,7 @@ def before_known(heads: Heads, unknown: Collection[str]) -> Heads | None:
         heads,
         columns={at: c for at, c in heads.columns.items() if at not in were},
         ticks={at: t for at, t in heads.ticks.items() if at not in were},
+        times={at: c for at, c in heads.times.items() if at not in were},
         unknown={**heads.unknown, **were},
         written={at: h for at, h in heads.written.items() if at not in were},
     )

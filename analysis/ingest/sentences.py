@@ -148,7 +148,7 @@ _FIX: Mapping[Refusal, str] = {
     Refusal.NOT_A_WHOLE_NUMBER: "Use digits only.",
     Refusal.AMBIGUOUS_DATE: "Set date_order in the source profile.",
     Refusal.DATE_ORDER: "Write it like 2031-03-04, or set date_order in the source profile.",
-    Refusal.TWO_DIGIT_YEAR: "Write the year with four digits.",
+    Refusal.TWO_DIGIT_YEAR: "Write the year with four digits, or set short_years in the source profile.",
     Refusal.UNREADABLE_DATE: "Write it like 2031-03-04{time}.",
     Refusal.NO_SUCH_DAY: "Check day and month, and date_order of the source profile if there is one.",
     Refusal.NO_TIME: "Write date and time, like 2031-03-04T18:30.",
@@ -308,6 +308,12 @@ def file_left_out_note(file: str) -> str:
 def folder_left_out_note(folder: str) -> str:
     """A folder inside a folder was skipped."""
     return f"{folder}: a folder inside the folder; skipped. Name it to have it read."
+
+
+def footer_note(file: str, n: int) -> str:
+    """Rows that the source profile says are none of the table."""
+    rows = "1 row" if n == 1 else f"{n:,} rows"
+    return f"{file}: {rows} left out, as the footer of the source profile describes."
 
 
 def no_rows_note(file: str, table: str) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 
 import numpy as np
 import numpy.typing as npt
@@ -17,10 +18,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.ingest.faulty import Faults
-from analysis.ingest.heads import GUARDED, REFUSED_ROW, Heads
+from analysis.ingest.heads import GUARDED, REFUSED_ROW
 from analysis.ingest.limits import CELL_CHARACTERS
-from analysis.ingest.profile import TableProfile, Tick
-from analysis.ingest.raw import Raw, filled_joined
+from analysis.ingest.profile import SHEET_COLUMN, TableProfile, Tick
+from analysis.ingest.raw import Part, Raw, filled_joined
 from analysis.ingest.reasons import Refusal
 from analysis.vocabulary import NOTHING_SEEN
 
@@ -48,20 +49,19 @@ class Rows:
         return len(self.row_numbers)
 
 
-def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Rows:
+def translate(raw: Raw, part: Part, looks: TableProfile, faults: Faults) -> Rows:
     """Put a batch under our heads; what is broken in the source is marked in `faults`."""
+    heads = part.heads
     n = len(raw.row_numbers)
-    names = {**heads.columns, **{at: t.head for at, t in heads.ticks.items()}}
+    names = {**heads.columns, **{at: t.head for at, t in heads.ticks.items()}, **heads.times}
     names |= {**heads.unknown, **heads.nameless}
     for broken in raw.broken:
-        if broken.at in heads.columns or broken.at in heads.ticks or broken.at is None:
+        if broken.at is None or broken.at in heads.written:
             column = None if broken.at is None else names[broken.at]
             faults.mark_row(broken.row, column, broken.reason, broken.value)
     for at, cells in raw.cells.items():
         _mark_unfit(cells, names.get(at), faults)
-    columns = {column: raw.cells[at] for at, column in heads.columns.items()}
-    for column, text in looks.fixed.items():
-        columns[column] = pa.array([text] * n, pa.string())
+    columns = _own_columns(raw, part, looks)
     extra = {head: raw.cells[at] for at, head in heads.unknown.items()}
     for at, head in heads.nameless.items():
         if raw.cells[at].null_count < n:
@@ -75,6 +75,30 @@ def translate(raw: Raw, heads: Heads, looks: TableProfile, faults: Faults) -> Ro
     return Rows(
         raw.row_numbers, {c: _same_line_ends(v) for c, v in columns.items()}, extra, surplus
     )
+
+
+def _own_columns(raw: Raw, part: Part, looks: TableProfile) -> dict[str, pa.Array]:
+    """Cells under our heads, with times of day joined to their dates and fixed texts filled in."""
+    columns = {column: raw.cells[at] for at, column in part.heads.columns.items()}
+    for at, column in part.heads.times.items():
+        parts = [columns[column]] if column in columns else []
+        columns[column] = filled_joined([*parts, raw.cells[at]], " ")
+    fixed = dict(looks.fixed)
+    if looks.of_sheet_name:
+        fixed[looks.of_sheet_name] = _of_sheet_name(part, looks.sheet_name)
+    for column, text in fixed.items():
+        columns[column] = pa.array([text] * len(raw.row_numbers), pa.string())
+    return columns
+
+
+def _of_sheet_name(part: Part, pattern: str) -> str:
+    """What a sheet's name holds (a file's without its ending); the whole name if it is unlike."""
+    name = part.sheet if part.sheet is not None else PurePath(part.file).stem
+    before, _, after = SHEET_COLUMN.sub("\0", pattern).partition("\0")
+    begins = name.casefold().startswith(before.casefold())
+    if begins and name.casefold().endswith(after.casefold()) and len(name) > len(before + after):
+        return name[len(before) : len(name) - len(after)].strip()
+    return name.strip()
 
 
 def _unguarded(columns: Mapping[str, pa.Array]) -> dict[str, pa.Array]:

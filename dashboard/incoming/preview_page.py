@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dashboard.incoming.files_page import PATH, counts_of
-from dashboard.incoming.views import CauseShown, CellShown, Previewed, SheetShown
+from dashboard.incoming.views import CellShown, Previewed, SheetShown
 from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.templates import render
@@ -26,7 +26,6 @@ def preview_page(found: Previewed) -> str:
         answer=answer(found),
         counts=[counts_of(count) for count in found.counts],
         sheets=[(sheet, _rows(sheet), _heads(sheet), _absent(sheet)) for sheet in found.sheets],
-        causes=_causes,
         files_address=FILES,
         token=csrf.token(),
     )
@@ -75,16 +74,3 @@ def _absent(sheet: SheetShown) -> str:
     if len(named) > MOST_COLUMNS:
         named = [*named[:MOST_COLUMNS], f"{len(named) - MOST_COLUMNS} more"]
     return words.listed(named) if named else ""
-
-
-def _causes(causes: Sequence[CauseShown]) -> list[Sequence[str]]:
-    return [
-        (
-            cause.sentence,
-            cause.column or "",
-            words.thousands(cause.n_rows),
-            ", ".join(map(str, cause.first_rows)),
-            "; ".join(cause.values),
-        )
-        for cause in causes
-    ]

@@ -161,7 +161,6 @@ class SheetShown:
     sheet: str | None
     table: str
     columns: tuple[ColumnShown, ...]
-    unknown: tuple[str, ...]
     absent: tuple[str, ...]
     rows: tuple[tuple[int, bool], ...]
     refused: tuple[CauseShown, ...]

@@ -36,6 +36,8 @@ def test_a_file_is_dropped_one_wrong_row_is_mended_and_the_other_taken_out(
 ):
     page = watched.page(width)
     page.goto(running.address)
+    if width == 390:
+        page.get_by_role("button", name="Menu").click()
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Data in").click()
     expect(page).to_have_title("Data in · linedays")
     expect(page.locator(".answer")).to_contain_text("No rows to correct.")
@@ -104,3 +106,23 @@ def test_files_go_in_without_any_script(browser, running: Running, token, tmp_pa
     page.get_by_role("button", name="Import").click()
     expect(page.locator(".answer")).to_have_text("1 file, 3 rows: 1 new and 2 refused.")
     context.close()
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_file_is_checked_first_and_left(watched, running: Running, width, tmp_path):
+    page = watched.page(width)
+    page.goto(f"{running.address}/incoming")
+    path = tmp_path / "home_log.csv"
+    path.write_text(SENT)
+    page.get_by_label("Drop log files here, or choose them").set_input_files(path)
+    page.get_by_role("button", name="Check first").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Check before importing")
+    expect(page.locator(".answer")).to_have_text(
+        "Nothing is stored yet. Of 3 rows, 1 would be new and 2 would be refused."
+    )
+    expect(page.get_by_role("region", name="First rows of home_log.csv")).to_contain_text(
+        "2031-02-30 → not used"
+    )
+    page.get_by_role("button", name="Leave without importing").click()
+    expect(page).to_have_title("Data in · linedays")
+    assert "s1" not in set(running.records().home_log["entry_id"])

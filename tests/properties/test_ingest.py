@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from analysis.ingest import FileFault, IngestError, Profile, ingest
 from analysis.ingest.csv_file import csv_part
 from analysis.ingest.identity import canonical, extra_json, text_of_rows
-from analysis.ingest.moments import NONE, DateOrder, read_moments
+from analysis.ingest.moments import NONE, DateOrder, DateStyle, read_moments
 from analysis.ingest.profile import TableProfile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.zones import local_days, to_utc
@@ -79,7 +79,7 @@ def test_iso_timestamps_are_read_as_the_standard_library_reads_them(texts: list[
 )
 def test_a_text_is_read_or_has_a_fault_and_never_both(texts: list[str], order: DateOrder) -> None:
     cells = [text.strip() or None for text in texts]
-    found = read_moments(pa.array(cells, pa.string()), order)
+    found = read_moments(pa.array(cells, pa.string()), DateStyle(order))
     readable = [
         cell is not None and fault < 0 for cell, fault in zip(cells, found.fault, strict=True)
     ]
@@ -95,7 +95,7 @@ def test_a_declared_order_turns_back_what_was_written_in_it(
     for order, (first, second) in ((DateOrder.DMY, parts), (DateOrder.MDY, parts[::-1])):
         width = 2 if padded else 1
         text = f"{first:0{width}}{mark}{second:0{width}}{mark}{day.year}"
-        found = read_moments(pa.array([text]), order)
+        found = read_moments(pa.array([text]), DateStyle(order))
         assert found.day.tolist() == [day.toordinal() - date(1970, 1, 1).toordinal()]
 
 

@@ -115,7 +115,7 @@ def test_a_profile_is_found_by_its_name_in_the_working_folder(
 ) -> None:
     written(tmp_path, "ward.toml", 'date_order = "mdy"\n')
     monkeypatch.chdir(tmp_path)
-    assert (load_profile("ward").name, load_profile("ward").date_order) == ("ward", "mdy")
+    assert (load_profile("ward").name, load_profile("ward").dates.order) == ("ward", "mdy")
 
 
 @pytest.mark.parametrize(

@@ -81,7 +81,6 @@ def _sheet(sheet: SheetPreview) -> SheetShown:
         sheet=sheet.sheet,
         table=sheet.table,
         columns=columns,
-        unknown=tuple(match.head for match in sheet.heads if match.column is None),
         absent=sheet.absent,
         rows=tuple((row.row_number, row.refused is not None) for row in rows),
         refused=tuple(_cause(cause) for cause in sheet.refused),

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 
 import pytest
+from argon2 import PasswordHasher
 
 from tests.cases import register
 
@@ -15,4 +16,13 @@ def _clock_of_ingest():
     with pytest.MonkeyPatch.context() as patch:
         moment = int(datetime(2033, 1, 1, tzinfo=UTC).timestamp()) * 1_000_000
         patch.setattr("analysis.ingest.run.present_moment", lambda: moment)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _cheap_hashes():
+    """Most tests sign somebody in; what a real hash is like, `test_people` looks at."""
+    with pytest.MonkeyPatch.context() as patch:
+        cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+        patch.setattr("analysis.store.passwords._hasher", cheap)
         yield

@@ -8,6 +8,7 @@ from concurrent.futures import ProcessPoolExecutor
 from datetime import date
 from multiprocessing import get_context
 from pathlib import Path
+from time import perf_counter
 
 import numpy as np
 import pandas as pd
@@ -15,12 +16,13 @@ import pandas as pd
 from analysis.cli.opening import opened
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.mornings import morning
+from analysis.policy import Policy
 from analysis.tables.backtest import MORNINGS
 
 RECENT_MORNINGS = 28
 """Mornings replayed where none are named."""
-ALONE = 14
-"""Mornings that are not worth a further process."""
+WORTH_A_PROCESS = 8.0
+"""Seconds of work that are worth a further process, which takes some to start."""
 MOST_PROCESSES = 4
 
 
@@ -47,20 +49,26 @@ def replay(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd
     DataFrame
         Columns of `MORNINGS`, the mornings in the order given.
     """
-    processes = min(os.cpu_count() or 1, MOST_PROCESSES, max(len(days) // ALONE, 1))
-    if processes == 1:
-        return _some(store_url, policy_file, days)
-    parts = [list(part) for part in np.array_split(np.array(days, dtype=object), processes)]
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-        replayed = pool.map(_some, [store_url] * processes, [policy_file] * processes, parts)
-        return pd.concat(list(replayed), ignore_index=True)
-
-
-def _some(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd.DataFrame:
     with opened(store_url) as store:
         policy = store.policy_for(policy_file)
     history = read_history(store_url)
-    mornings = [
-        morning(history.records(morning_of(day, policy), by=day), policy, day) for day in days
-    ]
-    return pd.concat(mornings, ignore_index=True) if mornings else MORNINGS.empty()
+    began = perf_counter()
+    found = [_replayed(history, policy, day) for day in days[:1]]
+    work = (perf_counter() - began) * (len(days) - 1)
+    processes = min(os.cpu_count() or 1, MOST_PROCESSES, int(work / WORTH_A_PROCESS), len(days) - 1)
+    if processes > 1:
+        parts = [list(part) for part in np.array_split(np.array(days[1:], dtype=object), processes)]
+        with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+            found += pool.map(_some, [store_url] * processes, [policy] * processes, parts)
+    else:
+        found += [_replayed(history, policy, day) for day in days[1:]]
+    return pd.concat(found, ignore_index=True) if found else MORNINGS.empty()
+
+
+def _some(store_url: str, policy: Policy, days: Sequence[date]) -> pd.DataFrame:
+    history = read_history(store_url)
+    return pd.concat([_replayed(history, policy, day) for day in days], ignore_index=True)
+
+
+def _replayed(history: History, policy: Policy, day: date) -> pd.DataFrame:
+    return morning(history.records(morning_of(day, policy), by=day), policy, day)

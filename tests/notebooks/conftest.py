@@ -2,6 +2,7 @@
 
 import asyncio
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -73,7 +74,9 @@ def ran(invented):
     notebooks = {name: with_values(path, **values) for name, path in NOTEBOOKS.items()}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # of the kernel's own libraries
-        faults = asyncio.run(_run(notebooks))
+        # In a thread of its own: the one of the tests may have an event loop already.
+        with ThreadPoolExecutor(1) as pool:
+            faults = pool.submit(asyncio.run, _run(notebooks)).result()
 
     def of(name: str):
         fault = faults[name]

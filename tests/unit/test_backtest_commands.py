@@ -111,7 +111,7 @@ def test_leaving_out_families_without_a_line_at_home_changes_no_morning(url):
 def test_mornings_shared_between_processes_are_the_same_mornings(url, monkeypatch):
     days = [date(2031, 3, d) for d in range(5, 11)]
     alone = replay(url, None, days)
-    monkeypatch.setattr("analysis.cli.replaying.ALONE", 3)
+    monkeypatch.setattr("analysis.cli.replaying.WORTH_A_PROCESS", 1e-9)
     monkeypatch.setattr("analysis.cli.replaying.os.cpu_count", lambda: 2)
     pd.testing.assert_frame_equal(replay(url, None, days), alone)
 

@@ -16,7 +16,6 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 import sqlalchemy as sa
-from argon2 import PasswordHasher
 
 from analysis import reports
 from analysis.ingest import ingest
@@ -57,13 +56,6 @@ row_number | column   | value    | key | raw   | row
 4          | relation | neighbor | G9  | raw 1 | {"caregiver_id":"G9"}
 7          |          |          |     | raw 2 | {"family_id":"F1"}
 """
-
-
-@pytest.fixture(autouse=True)
-def cheap_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Password hashes that take no time."""
-    cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    monkeypatch.setattr("analysis.store.passwords._hasher", cheap)
 
 
 def fill(opened: Store) -> None:

@@ -176,12 +176,13 @@ def _register(app: Dash, guard: Guard) -> None:
         Input(ids.PANEL, "children"),
         prevent_initial_call=True,
     )
-    app.clientside_callback(  # type: ignore[no-untyped-call]
-        ClientsideFunction("linedays", "focusPanel"),
-        Output(ids.FOCUSED, "data", allow_duplicate=True),
-        Input(ids.NEED_PANEL, "children"),
-        prevent_initial_call=True,
-    )
+    for made_again in (ids.NEED_PANEL, ids.FAMILY_ACTS):
+        app.clientside_callback(  # type: ignore[no-untyped-call]
+            ClientsideFunction("linedays", "focusPanel"),
+            Output(ids.FOCUSED, "data", allow_duplicate=True),
+            Input(made_again, "children"),
+            prevent_initial_call=True,
+        )
 
 
 def _title(session: Session, path: str) -> str:

@@ -9,6 +9,8 @@ from urllib.parse import quote, unquote, urlencode
 from dashboard.addresses.reading import iso_day, query_of, whole_number
 
 FAMILY = "/family/"
+LISTS = ("/", "/families")
+"""Lists that a family is opened from."""
 
 
 @dataclass(frozen=True)
@@ -21,6 +23,8 @@ class FamilyChoice:
     """Page of the table."""
     known_on: date | None = None
     """The page shows this earlier day, with what was received by its end; None: today."""
+    opened_from: str | None = None
+    """Address of the list that it was opened from, with what was chosen there."""
 
 
 def family_address(family_id: str, choice: FamilyChoice | None = None) -> str:
@@ -36,6 +40,7 @@ def family_address(family_id: str, choice: FamilyChoice | None = None) -> str:
         "time": None if chosen.time == FamilyChoice().time else chosen.time,
         "page": None if chosen.page == 1 else str(chosen.page),
         "known": None if chosen.known_on is None else chosen.known_on.isoformat(),
+        "list": chosen.opened_from,
     }
     query = urlencode({k: v for k, v in given.items() if v is not None})
     return FAMILY + quote(family_id, safe="") + (f"?{query}" if query else "")
@@ -47,9 +52,11 @@ def read_family_choice(search: str | None) -> FamilyChoice:
     Examples
     --------
     >>> read_family_choice("?time=all&page=2"), read_family_choice("?time=ever").time
-    (FamilyChoice(time='all', page=2, known_on=None), 'weeks')
+    (FamilyChoice(time='all', page=2, known_on=None, opened_from=None), 'weeks')
     >>> read_family_choice("?known=2031-03-04").known_on
     datetime.date(2031, 3, 4)
+    >>> read_family_choice("?list=%2F%3Fnurse%3DN1").opened_from, read_family_choice("?list=x.y").opened_from
+    ('/?nurse=N1', None)
     """
     given = query_of(search)
     usual = FamilyChoice()
@@ -58,7 +65,14 @@ def read_family_choice(search: str | None) -> FamilyChoice:
         time=time if time in ("weeks", "months", "all") else usual.time,
         page=whole_number(given.get("page"), 1),
         known_on=iso_day(given.get("known")),
+        opened_from=_list_address(given.get("list")),
     )
+
+
+def _list_address(text: str | None) -> str | None:
+    """The address of one of the lists of this dashboard; None where it is anything else."""
+    path = (text or "").partition("?")[0]
+    return text if path in LISTS else None
 
 
 def read_family(pathname: str) -> str | None:

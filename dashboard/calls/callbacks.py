@@ -8,31 +8,22 @@ from dash import Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.calls import Choice, read_choice
+from dashboard.call_actions.callbacks import register_actions
+from dashboard.call_actions.views import News
 from dashboard.calls.layout import PATH, list_head, list_part, opened_first, panel_part, split_class
-from dashboard.calls.queries import (
-    ARRANGEMENTS,
-    CALLS,
-    UNDONE,
-    ArrangeForm,
-    CallActions,
-    CallForm,
-    CallsQueries,
-)
-from dashboard.calls.views import CallsView, News
+from dashboard.calls.queries import CallsQueries
+from dashboard.calls.views import CallsView
 from dashboard.calls.words import announcement
 from dashboard.layout import ids
-from dashboard.security.guard import Guard, changed_by
+from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
-from dashboard.session.forms import RowForm
 from dashboard.session.session import Session
 
 
 def register(guard: Guard) -> None:
     """Register the callbacks of the call list."""
     _show_list(guard)
-    _act(guard)
-    _undo(guard, ids.UNDO_CALL, CALLS)
-    _undo(guard, ids.UNDO_ARRANGEMENT, ARRANGEMENTS)
+    register_actions(guard, ids.PANEL_FAULT)
     _export(guard)
 
 
@@ -79,28 +70,6 @@ def _show_list(guard: Guard) -> None:
         if news is None and _family_in(before) == family:  # what is typed in the form stays
             return head, rows, aloud, no_update, no_update, now, asked
         return head, rows, aloud, panel_part(queries, choice, family, news), "", now, asked
-
-
-def _act(guard: Guard) -> None:
-    @guard.action(Page.CALLS, ids.RECORD, ids.CHANGED, ids.PANEL_FAULT)
-    def record(session: Session, given: object, before: object) -> tuple[object, str]:
-        form = CallForm.of(given)
-        message = CallActions(session).record_call(form)
-        return changed_by(before, message, family=str(form.family_id), can_undo=True), ""
-
-    @guard.action(Page.CALLS, ids.ARRANGE, ids.CHANGED, ids.PANEL_FAULT)
-    def arrange(session: Session, given: object, before: object) -> tuple[object, str]:
-        form = ArrangeForm.of(given)
-        message = CallActions(session).arrange(form)
-        return changed_by(before, message, family=str(form.family_id), can_undo=True), ""
-
-
-def _undo(guard: Guard, store: str, of: str) -> None:
-    @guard.action(Page.CALLS, store, ids.CHANGED, ids.PANEL_FAULT)
-    def undo(session: Session, given: object, before: object) -> tuple[object, str]:
-        family_id = CallActions(session).undo(RowForm.of(given).row, of)
-        message = UNDONE[of].format(family_id)
-        return changed_by(before, message, family=family_id, can_undo=False), ""
 
 
 def _export(guard: Guard) -> None:

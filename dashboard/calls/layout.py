@@ -11,9 +11,11 @@ from dash.development.base_component import Component
 from markupsafe import Markup
 
 from dashboard.addresses.calls import Choice, read_choice
+from dashboard.call_actions.callbacks import stores
+from dashboard.call_actions.views import News
 from dashboard.calls import parts
 from dashboard.calls.queries import CallsQueries
-from dashboard.calls.views import CallsView, News
+from dashboard.calls.views import CallsView
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria
@@ -40,10 +42,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
         PATH,
         view.context,
         [
-            dcc.Store(id=ids.RECORD),
-            dcc.Store(id=ids.ARRANGE),
-            dcc.Store(id=ids.UNDO_CALL),
-            dcc.Store(id=ids.UNDO_ARRANGEMENT),
+            *stores(),
             dcc.Store(id=ids.EXPORT_LIST),
             dcc.Download(id=ids.DOWNLOAD),
             dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),

@@ -4,22 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from itertools import groupby
 
 from markupsafe import Markup
 
 from dashboard.addresses.calls import EVERY_NURSE, Choice, write_choice
-from dashboard.addresses.family import family_address
+from dashboard.addresses.family import FamilyChoice, family_address
+from dashboard.call_actions import parts as call_actions
+from dashboard.call_actions.views import News
 from dashboard.call_state.views import CallRow
 from dashboard.calls import words as calls_words
-from dashboard.calls.queries import (
-    LONGEST_POSTPONEMENT_DAYS,
-    MOST_CHARACTERS,
-    MOST_REASON_CHARACTERS,
-)
-from dashboard.calls.views import CallsView, News, Opened
-from dashboard.layout import ids, words
+from dashboard.calls.views import CallsView, Opened
+from dashboard.layout import words
 from dashboard.layout.templates import render
 
 CAPTION = "Families in calling order, most urgent first"
@@ -182,23 +178,18 @@ def _row(row: CallRow, view: CallsView, *, is_open: bool, stop: bool) -> Markup:
 
 def panel(opened: Opened, choice: Choice, news: News | None) -> Markup:
     """The panel of one family."""
-    row, as_of = opened.row, opened.context.as_of
-    next_family = opened.next_family_id
+    after = opened.next_family_id
+    following = None if after is None else (_address(choice, family_id=after), after)
     return render(
         "calls/panel",
         opened=opened,
-        news=news,
-        newest=_newest(opened) if news is not None and news.can_undo else None,
+        message=call_actions.message(opened, news, following),
+        recorded=call_actions.recorded(opened),
+        forms=call_actions.forms(opened),
         back_address=_address(choice, family_id=None),
-        next_address=None if next_family is None else _address(choice, family_id=next_family),
-        history_address=family_address(row.family_id),
-        caller_chosen=row.assigned_to or next(iter(row.nurses), opened.context.reader.code),
-        limits={
-            "agreed": MOST_CHARACTERS,
-            "reason": MOST_REASON_CHARACTERS,
-            "first_day": as_of + timedelta(days=1),
-            "last_day": as_of + timedelta(days=LONGEST_POSTPONEMENT_DAYS),
-        },
+        history_address=family_address(
+            opened.row.family_id, FamilyChoice(opened_from=_address(choice, family_id=None))
+        ),
         calls_words=calls_words,
     )
 
@@ -206,13 +197,6 @@ def panel(opened: Opened, choice: Choice, news: News | None) -> Markup:
 def no_panel(*, asked: bool) -> Markup:
     """The panel where no family is open; `asked`: one was asked for that there is not."""
     return render("calls/no_panel", asked=asked)
-
-
-def _newest(opened: Opened) -> tuple[int, str] | None:
-    """What was recorded of the family last: its row, and the store that undoes it."""
-    acts = [(c.made_at, c.row, ids.UNDO_CALL) for c in opened.calls]
-    acts += [(a.made_at, a.row, ids.UNDO_ARRANGEMENT) for a in opened.arranged]
-    return max(acts)[1:] if acts else None
 
 
 def _address(choice: Choice, **changes: object) -> str:

@@ -6,31 +6,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from dashboard.addresses.calls import Choice
-from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
+from dashboard.call_actions.views import Acts
+from dashboard.call_state.views import CallRow, NeedShown, ReasonView
 from dashboard.evidence.views import Source
 from dashboard.session.views import PageContext
-
-
-@dataclass(frozen=True)
-class Arranged:
-    """What somebody arranged about a family."""
-
-    row: int
-    made_at: datetime
-    """In the programme's time zone."""
-    made_by: str
-    kind: str
-    assigned_to: str | None
-    until_on: date | None
-    reason: str | None
-
-
-@dataclass(frozen=True)
-class News:
-    """What was just done, in a sentence."""
-
-    message: str
-    can_undo: bool
 
 
 @dataclass(frozen=True)
@@ -101,20 +80,11 @@ class ReasonWithRows:
 
 
 @dataclass(frozen=True)
-class Opened:
+class Opened(Acts):
     """The family open in the panel."""
 
-    context: PageContext
-    row: CallRow
     reasons: tuple[ReasonWithRows, ...]
-    calls: tuple[CallMade, ...]
     needs: tuple[NeedShown, ...]
-    arranged: tuple[Arranged, ...]
-    callers: tuple[str, ...]
-    """People the family can be assigned to."""
     contact: str | None
     language: str | None
-    recheck_on: date
-    form: str
-    """A code of this one form: sent twice, it records one call."""
     next_family_id: str | None

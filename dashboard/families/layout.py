@@ -23,6 +23,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
     """All families that this person may see, with what is searched for and filtered."""
     view = FamiliesQueries(session).families(read_families(search))
     choice = view.choice
+    opened = FamilyChoice(opened_from=write_families(replace(choice, page=1)))
     steps = ((choice.page - 1, "Earlier families"), (choice.page + 1, "Later families"))
     content = static(
         "families/page",
@@ -37,7 +38,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
             )
             for sort, name in families_words.HEADS.items()
         ],
-        rows=[(row, family_address(row.family_id, FamilyChoice())) for row in view.rows],
+        rows=[(row, family_address(row.family_id, opened)) for row in view.rows],
         filters=_filters(view),
         is_chosen=choice != FamiliesChoice(),
         pages=[

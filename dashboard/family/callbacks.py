@@ -9,8 +9,10 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.family import read_family, read_family_choice
+from dashboard.call_actions.callbacks import register_actions
+from dashboard.call_actions.views import News
 from dashboard.evidence.source_rows import source_in_time
-from dashboard.family.layout import family_body
+from dashboard.family.layout import family_acts, family_body
 from dashboard.family.queries import FamilyQueries
 from dashboard.layout import ids
 from dashboard.layout.templates import shown, static
@@ -35,6 +37,30 @@ def register(guard: Guard) -> None:
         if view is None:
             raise PreventUpdate
         return family_body(queries, view)
+
+    register_actions(guard, ids.FAMILY_ACTS_FAULT, ids.OF_FAMILY_PAGE)
+
+    @guard.callback(
+        Page.FAMILY,
+        Output(ids.FAMILY_BODY, "children", allow_duplicate=True),
+        Output(ids.FAMILY_ACTS, "children"),
+        Input(ids.CHANGED, "data"),
+        State(ids.URL, "pathname"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def show_changed(
+        session: Session, changed: Any, pathname: str, search: str | None
+    ) -> tuple[Component, Component | None]:
+        if not isinstance(changed, dict) or not isinstance(changed.get("message"), str):
+            raise PreventUpdate
+        session.refresh()  # what this reader recorded a moment ago has to show
+        queries = FamilyQueries(session)
+        view = queries.family(read_family(pathname or ""), read_family_choice(search))
+        if view is None:
+            raise PreventUpdate
+        news = News(changed["message"], can_undo=bool(changed.get("can_undo")))
+        return family_body(queries, view), family_acts(queries, view, news)
 
     @guard.callback(
         Page.FAMILY,

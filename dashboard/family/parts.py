@@ -8,24 +8,64 @@ from datetime import date
 from markupsafe import Markup
 
 from dashboard.addresses.calls import Choice, write_choice
+from dashboard.addresses.families import FAMILIES
 from dashboard.addresses.family import FamilyChoice, family_address
+from dashboard.call_actions import parts as call_actions
+from dashboard.call_actions.views import Acts, News
 from dashboard.family import words as family_words
 from dashboard.family.history import LATE_DAYS
 from dashboard.family.views import FamilyView, LineView
-from dashboard.layout import words
+from dashboard.family_lists.queries import Neighbours
+from dashboard.layout import ids, words
 from dashboard.layout.templates import render
 
 TIMES = {"weeks": "8 weeks", "months": "6 months", "all": "all"}
 
 
-def head(view: FamilyView, *, back: bool) -> Markup:
-    """Who the family is, why it is called, and the state of its lines."""
+def on_list(view: FamilyView, at: Neighbours | None, *, back: bool) -> Markup:
+    """The way back to the list, and to the families before and after on it."""
+    opened_from = view.choice.opened_from
+    if opened_from is None and back:
+        opened_from = write_choice(Choice(family_id=view.family_id))
+    is_calls = opened_from is not None and not opened_from.startswith(FAMILIES)
+    return render(
+        "family/on_list",
+        back_address=opened_from,
+        list_name="call list" if is_calls else "list of families",
+        at=at,
+        before=_next_to(view, None if at is None else at.before),
+        after=_next_to(view, None if at is None else at.after),
+    )
+
+
+def _next_to(view: FamilyView, family_id: str | None) -> tuple[str, str] | None:
+    if family_id is None:
+        return None
+    choice = FamilyChoice(opened_from=view.choice.opened_from)
+    return family_address(family_id, choice), family_id
+
+
+def acts(acts: Acts, view: FamilyView, at: Neighbours | None, news: News | None) -> Markup:
+    """What was recorded of the family, and the forms to record more."""
+    prefix = ids.OF_FAMILY_PAGE
+    return render(
+        "family/acts",
+        message=call_actions.message(
+            acts, news, _next_to(view, None if at is None else at.after), prefix, in_page=False
+        ),
+        recorded=call_actions.recorded(acts, prefix),
+        forms=call_actions.forms(acts, prefix),
+    )
+
+
+def head(view: FamilyView, *, acts: bool) -> Markup:
+    """Who the family is, why it is called, and the state of its lines; `acts`: forms are below."""
     ended = [line for line in view.lines if line.state == "ended"]
     as_of = view.as_of
     return render(
         "family/head",
         view=view,
-        back_address=write_choice(Choice(family_id=view.family_id)) if back else None,
+        acts=acts,
         earlier=earlier_day(view.family_id, view.choice, view.now),
         facts=family_words.facts(view),
         lines=[
@@ -115,7 +155,7 @@ def history(view: FamilyView) -> Markup:
     )
 
 
-def people(view: FamilyView) -> Markup:
-    """Who cares for the line, and the calls recorded."""
+def people(view: FamilyView, *, calls: bool) -> Markup:
+    """Who cares for the line, and the calls recorded where they are not shown with the forms."""
     known = [family_words.caregiver(person, view.as_of) for person in view.caregivers]
-    return render("family/people", view=view, people=known)
+    return render("family/people", view=view, people=known, calls=calls)

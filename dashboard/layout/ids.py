@@ -35,6 +35,10 @@ DOWNLOAD = "download"
 
 PANEL_FAULT = "panel-fault"
 
+OF_FAMILY_PAGE = "family-"
+"""Before the names of the forms of a call on the page of a family."""
+FAMILY_ACTS = "family-acts"
+FAMILY_ACTS_FAULT = "family-acts-fault"
 FAMILY_BODY = "family-body"
 FAMILY_FIGURE = "family-figure"
 FAMILY_ASKED = "family-asked"

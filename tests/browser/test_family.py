@@ -77,8 +77,9 @@ def test_a_recorded_call_is_a_mark_with_its_own_row(page, running):
     expect(page.get_by_role("status").filter(has_text="Call recorded.")).to_be_visible()
     open_family(page, running, "F2")
     page.get_by_role("button", name="Show entry of 4 Mar 2031: call, reached (by N1)").click()
-    expect(page.locator(".shown-source")).to_contain_text("recorded here on 04 Mar 2031, 09:00")
-    expect(page.get_by_text("N1: reached the family; call again on 6 Mar")).to_be_visible()
+    expect(page.locator(".shown-source")).to_contain_text("recorded here on 4 Mar 2031, 09:00")
+    calls = page.get_by_role("region", name="Calls to this family")
+    expect(calls.get_by_text("N1: reached the family; call again on 6 Mar")).to_be_visible()
 
 
 def test_the_figure_fits_a_sheet_of_paper(page, running):

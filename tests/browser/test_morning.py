@@ -15,7 +15,7 @@ def focused_row(page: Page, family: str):
 
 def tab_to(page: Page, wanted: str) -> None:
     """Press Tab until the element of a selector has the focus."""
-    for _ in range(40):
+    for _ in range(80):
         if page.evaluate("wanted => document.activeElement.matches(wanted)", wanted):
             return
         page.keyboard.press("Tab")

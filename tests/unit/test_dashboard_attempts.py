@@ -6,7 +6,8 @@ from datetime import date, timedelta
 
 from analysis.vocabulary import Role
 from dashboard.addresses.calls import Choice
-from dashboard.calls.queries import CallActions, CallForm, CallsQueries
+from dashboard.call_actions.queries import CallActions, CallForm
+from dashboard.calls.queries import CallsQueries
 from dashboard.security.roles import Reader
 from tests.signed_in import NOW, app, browser_of, clock, programme_file, store_url
 

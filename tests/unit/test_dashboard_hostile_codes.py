@@ -8,17 +8,10 @@ from typing import Any
 
 from analysis.vocabulary import Role
 from dashboard.addresses.calls import Choice
+from dashboard.call_actions.views import Arranged, News
 from dashboard.call_state.views import CallMade, CallRow, ReasonView
 from dashboard.calls import parts
-from dashboard.calls.views import (
-    Arranged,
-    CallDone,
-    CallsView,
-    CapacityView,
-    News,
-    Opened,
-    ReasonWithRows,
-)
+from dashboard.calls.views import CallDone, CallsView, CapacityView, Opened, ReasonWithRows
 from dashboard.evidence.views import Source
 from dashboard.layout.templates import render
 from dashboard.security.roles import Reader

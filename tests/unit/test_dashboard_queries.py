@@ -18,10 +18,11 @@ from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard.addresses.calls import Choice
 from dashboard.addresses.family import FamilyChoice
+from dashboard.call_actions.queries import CallActions
+from dashboard.call_actions.queries.arrangements import ArrangeForm
+from dashboard.call_actions.queries.call_form import CallForm
 from dashboard.call_state import queries as call_state
-from dashboard.calls.queries import CallActions, CallsQueries
-from dashboard.calls.queries.arrangements import ArrangeForm
-from dashboard.calls.queries.call_form import CallForm
+from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
 from dashboard.definitions.queries import DefinitionsQueries
 from dashboard.family.queries import FamilyQueries

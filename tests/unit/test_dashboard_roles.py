@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from analysis.vocabulary import Role
-from dashboard.calls.queries import CallActions
+from dashboard.call_actions.queries import CallActions
 from dashboard.security.roles import ALLOWED, PATHS, Page, Reader, Right, page_of
 from tests.signed_in import (
     CONTACT,

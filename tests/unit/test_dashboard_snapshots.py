@@ -13,7 +13,8 @@ import pytest
 from analysis.store import Store, StoreError
 from analysis.vocabulary import CallOutcome, Role
 from dashboard.addresses.calls import Choice
-from dashboard.calls.queries import CallActions, CallForm, CallsQueries
+from dashboard.call_actions.queries import CallActions, CallForm
+from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
 from dashboard.security.roles import Reader
 from dashboard.session import snapshots

@@ -13,6 +13,7 @@ from analysis.snapshot import take
 from analysis.store import Store
 from dashboard.addresses.families import FamiliesChoice
 from dashboard.families.queries import FamiliesQueries
+from dashboard.family_lists.queries import neighbours
 from dashboard.security.roles import Reader
 from dashboard.session.frames import natural
 from tests.signed_in import (
@@ -108,6 +109,30 @@ def test_nobody_searches_without_the_page(app_looked_at):
         assert person.get("/families/find?q=F1").status_code == 403
         assert 'role=\\"search\\"' not in person.page("/definitions").text
     assert 'role=\\"search\\"' in browser_of(app_looked_at, "educator").page("/definitions").text
+
+
+@pytest.mark.parametrize(
+    ("opened_from", "family", "expected"),
+    [
+        ("/", "F1", (None, "F3", 1, 3)),
+        ("/?nurse=N1", "F1", (None, "F2", 1, 2)),
+        ("/?nurse=N1", "F3", (None, "F1", None, 2)),  # not on it: the first comes next
+        ("/families?sort=heard", "F3", (None, "F2", 1, 3)),
+        ("/families?q=none-such", "F3", None),
+    ],
+)
+def test_a_family_has_a_place_on_the_list_it_was_opened_from(
+    app_looked_at, opened_from, family, expected
+):
+    session = queries(app_looked_at, "manager").session
+    at = neighbours(session, opened_from, family)
+    assert (at and (at.before, at.after, at.place, at.of)) == expected
+
+
+def test_nobody_is_led_along_a_list_that_the_role_does_not_open(app_looked_at):
+    session = queries(app_looked_at, "educator").session
+    assert neighbours(session, "/", "F1") is None
+    assert neighbours(session, "/families", "F1") is not None
 
 
 @pytest.mark.parametrize("sort", ["family", "place", "overdue", "heard", "nurse", "site"])

@@ -25,6 +25,7 @@ from dashboard.addresses.calls import Choice
 from dashboard.call_state.queries import rows_of, silent_families
 from dashboard.call_state.views import CallRow
 from dashboard.calls.views import CallDone, CallsView, CapacityView
+from dashboard.family_lists.queries import asked_for
 from dashboard.layout.words import BANDS_SHOWN, BANDS_TO_CALL, DONE, PER_PAGE
 from dashboard.security.roles import Right
 from dashboard.session.frames import cells, distinct, is_one
@@ -95,12 +96,6 @@ def _capacity(found: Snapshot, asked: Asked, to_call: pd.DataFrame) -> CapacityV
         ends_before,
         beyond_sentence(capacity_left),
     )
-
-
-def asked_for(choice: Choice) -> Asked:
-    """What is asked for by a choice of the page."""
-    band = choice.band if choice.band in BANDS_SHOWN else None
-    return Asked(band, choice.site, choice.of_nurse, choice.language)
 
 
 def calls_table(found: Snapshot, choice: Choice) -> tuple[str, str]:

@@ -7,11 +7,14 @@ from datetime import date
 
 from analysis.snapshot import Snapshot, end_of_day
 from dashboard.addresses.family import FamilyChoice
+from dashboard.call_actions.queries import acts_of, for_person
+from dashboard.call_actions.views import Acts
 from dashboard.call_state import queries as call_state
 from dashboard.evidence import queries as evidence
 from dashboard.evidence.views import SourceInTime
 from dashboard.family.queries import earlier_day, histories
 from dashboard.family.views import FamilyView
+from dashboard.family_lists.queries import Neighbours, neighbours
 from dashboard.security.roles import Page, Right
 from dashboard.session.session import Session
 from dashboard.session.views import PageContext
@@ -70,6 +73,19 @@ class FamilyQueries:
             contact=contact,
             language=language,
         )
+
+    def acts(self, view: FamilyView) -> Acts | None:
+        """What can be recorded of the family now; None for who may not, or on an earlier day."""
+        session = self.session
+        context = self.context_on(view.as_of, view.edition)
+        if not (context.records_calls and session.may_open(Page.CALLS)):
+            return None
+        return for_person(session, acts_of(session, view.family_id))
+
+    def on_list(self, view: FamilyView) -> Neighbours | None:
+        """The family's place on the list that it was opened from."""
+        address = view.choice.opened_from
+        return None if address is None else neighbours(self.session, address, view.family_id)
 
     def context_on(self, day: date, edition: str) -> PageContext:
         """The context of a page that shows an earlier day."""

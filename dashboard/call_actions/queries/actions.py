@@ -6,10 +6,10 @@ from datetime import timedelta
 
 from analysis.store import RecordedBeforeError, StoreError
 from analysis.vocabulary import Access, Arrangement, CallOutcome
+from dashboard.call_actions.queries import arrangements, call_form
+from dashboard.call_actions.queries.arrangements import ArrangeForm
+from dashboard.call_actions.queries.call_form import LONGEST_WAIT_DAYS, CallForm
 from dashboard.call_state import queries as call_state
-from dashboard.calls.queries import arrangements, call_form
-from dashboard.calls.queries.arrangements import ArrangeForm
-from dashboard.calls.queries.call_form import LONGEST_WAIT_DAYS, CallForm
 from dashboard.layout.words import sentence, short_day
 from dashboard.security.roles import Page, Right
 from dashboard.session import families, forms

@@ -10,8 +10,8 @@ import pandas as pd
 from analysis.decisions.asked import arrangements_in_force
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import Access, Arrangement, Band
+from dashboard.call_actions.views import Arranged
 from dashboard.call_state.views import CallRow
-from dashboard.calls.views import Arranged
 from dashboard.session.forms import Form, FormError
 from dashboard.session.frames import cells, day, distinct, of
 

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from analysis.snapshot import Snapshot
 from analysis.store import SourceRow, Store
-from analysis.tables import INCOMING, KNOWN, Sensitivity
+from analysis.tables import INCOMING, KNOWN, Kind, Sensitivity
+from analysis.vocabulary import NOTHING_SEEN
 from dashboard.evidence.views import Source, SourceInTime
+from dashboard.layout.words import LINE_TYPES, day_year, moment, plain
 from dashboard.security.roles import Reader, Right
 from dashboard.session.frames import cells
 
-DAY_DONE = "done_on"
-"""The day of an entry is next to its time, or alone where the log has no time."""
+DAY_DONE, TIME_DONE = "done_on", "done_at"
+"""The day of an entry is shown where the log has no time."""
 RIGHTS: Mapping[Sensitivity, frozenset[Right]] = defaultdict(
     frozenset,
     {
@@ -43,11 +47,14 @@ def sources_of(
             sources += _calls(rows, found, zone)
         else:
             stored = store.source_rows(table, sorted(rows))
-            sources += [_as_came_in(r, zone, reader) for r in stored]
+            sources += [_as_came_in(r, found, reader) for r in stored]
     return {(source.table, source.row): source for source in sources}
 
 
-def _as_came_in(row: SourceRow, zone: ZoneInfo, reader: Reader) -> Source:
+def _as_came_in(row: SourceRow, found: Snapshot, reader: Reader) -> Source:
+    zone = found.policy.zone
+    # The moment of an entry names its day as well.
+    twice = {DAY_DONE} if row.content.get(TIME_DONE) else set()
     return Source(
         table=row.table,
         row=row.row,
@@ -56,18 +63,43 @@ def _as_came_in(row: SourceRow, zone: ZoneInfo, reader: Reader) -> Source:
         row_number=row.row_number,
         received_at=row.received_at.astimezone(zone),
         cells=tuple(
-            (head, text)
+            (head, worded(row.table, head, text, found))
             for head, text in row.content.items()
-            if text and may_see(reader, row.table, head)
+            if text and head not in twice and may_see(reader, row.table, head)
         ),
         doubts=tuple(row.doubts),
         blank=tuple(
             column.name
             for column in INCOMING[row.table].columns
-            if column.name not in row.content and may_see(reader, row.table, column.name)
+            if column.name not in {*row.content, DAY_DONE}
+            and may_see(reader, row.table, column.name)
         ),
         void=row.content.get("void") == "yes",
     )
+
+
+def worded(table: str, head: str, text: str, found: Snapshot) -> str:
+    """A stored cell as a person reads it: words for codes, days, the programme's own time.
+
+    Cells that are none of these, and what does not look as its column should, stay as they are.
+    """
+    kinds = {column.name: column.kind for column in KNOWN[table].columns}
+    kind = kinds.get(head, Kind.TEXT)
+    if kind in (Kind.CODE, Kind.CODES):
+        edition = found.edition
+        labels = {code: known.label for code, known in edition.findings.items()}
+        labels |= {code: known.label for code, known in edition.steps.items()}
+        labels |= LINE_TYPES if head == "line_type" else {}
+        if head == "findings":
+            labels[NOTHING_SEEN] = "looked, nothing seen"
+        return ", ".join(labels.get(code, plain(code)) for code in text.split(";"))
+    with suppress(ValueError):
+        if kind is Kind.DATE:
+            return day_year(date.fromisoformat(text))
+        if kind is Kind.INSTANT:
+            at = datetime.fromisoformat(text.replace(" UTC", "+00:00"))
+            return moment(at.astimezone(found.policy.zone))
+    return text
 
 
 def in_time(
@@ -86,10 +118,9 @@ def in_time(
         return None
     before = received[:at][::-1]
     mine = [version for version in before if _speaks_of(alone, version)]
-    zone = alone.policy.zone
     return SourceInTime(
-        row=_as_came_in(received[at], zone, reader),
-        earlier=tuple(_as_came_in(version, zone, reader) for version in mine),
+        row=_as_came_in(received[at], alone, reader),
+        earlier=tuple(_as_came_in(version, alone, reader) for version in mine),
         left_out=len(before) - len(mine),
     )
 
@@ -131,9 +162,9 @@ def _calls(rows: set[int], found: Snapshot, zone: ZoneInfo) -> list[Source]:
             received_at=made.tz_localize("UTC").tz_convert(zone).to_pydatetime(),
             cells=(
                 ("called_by", by),
-                ("outcome", str(outcome)),
+                ("outcome", plain(str(outcome))),
                 *((("agreed", agreed),) if agreed else ()),
-                *((("recheck_on", f"{recheck:%Y-%m-%d}"),) if recheck is not None else ()),
+                *((("recheck_on", day_year(recheck)),) if recheck is not None else ()),
             ),
         )
         for row, made, by, outcome, agreed, recheck in cells(calls, *names)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from dashboard.layout.words import moment
+
 
 @dataclass(frozen=True)
 class Source:
@@ -26,7 +28,7 @@ class Source:
     @property
     def where(self) -> str:
         """File, sheet, row and time of receipt as one line."""
-        when = "" if self.received_at is None else f"{self.received_at:%d %b %Y, %H:%M}"
+        when = "" if self.received_at is None else moment(self.received_at)
         if self.file is None:
             return f"recorded here on {when}"
         sheet = f", sheet {self.sheet}" if self.sheet else ""

@@ -72,10 +72,11 @@ def prepared(folder: Path, families: int) -> tuple[str, list[str]]:
     url = f"sqlite:///{folder}/store.sqlite"
     policy = shipped_policy()
     with Store.open(url) as store:
-        files = write_canonical(generate_blocks(families, until=until), folder, "csv")
-        ingest(store, files, policy, received_at=NOW - timedelta(hours=8), ingested_at=NOW)
-        for number in range(20):
-            store.people.add(f"N{number}", PASSWORD, Role.MANAGER, NOW, by="command line")
+        if not store.people.all():
+            files = write_canonical(generate_blocks(families, until=until), folder, "csv")
+            ingest(store, files, policy, received_at=NOW - timedelta(hours=8), ingested_at=NOW)
+            for number in range(20):
+                store.people.add(f"N{number}", PASSWORD, Role.MANAGER, NOW, by="command line")
         calls = take(store, policy, NOW.date()).calls
     return url, calls.families["family_id"].astype(str).tolist()
 
@@ -132,10 +133,11 @@ def painted(signed_in: Person, paths: list[str]) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--families", type=int, default=10_000)
+    parser.add_argument("--folder", type=Path, help="where the store is kept and found again")
     parser.add_argument("--processes", type=int, help="as of linedays serve")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        url, listed = prepared(Path(folder), given.families)
+        url, listed = prepared(given.folder or Path(folder), given.families)
         print(f"{given.families} families, {len(listed)} of them listed")
         server = multiprocessing.get_context("spawn").Process(
             target=served, args=(url, PORT, given.processes)

@@ -193,8 +193,8 @@ def called(
     for at, day in enumerate(days):  # one turn a morning
         rows = order[ends[at - 1] if at else 0 : ends[at]]
         rows = rows[can[rows] & (free_on[replayed.family[rows]] <= day)]
-        room = int(listed[rows].sum()) if places is None else int(places[at])
-        take = rows[: room if capacity is None else min(room, capacity)]
+        most = int(listed[rows].sum()) if places is None else int(places[at])
+        take = rows[: most if capacity is None else min(most, capacity)]
         chosen[take] = True
         free_on[replayed.family[take]] = day + recheck_days
     return chosen
@@ -240,14 +240,14 @@ def backtest(
             places = np.bincount(number, weights=chosen, minlength=len(days)).astype(np.int64)
         lead = replayed.lead_days(chosen)
         for group, (of_rows, of_events) in groups.items():
-            told = _judged(replayed, score, chosen, of_rows)
+            judged = _judged(replayed, score, chosen, of_rows)
             rows.append(
                 {
                     "judged_by": replayed.kind,
                     "order": name,
                     "group": group,
-                    **told,
-                    **_found(lead[of_events], told),
+                    **judged,
+                    **_found(lead[of_events], judged),
                 }
             )
     return BACKTEST.build({n: [r[n] for r in rows] for n in BACKTEST.names})
@@ -318,7 +318,7 @@ def _ratio_limits(top: Floats, bottom: Floats) -> tuple[float, float]:
     return float(np.quantile(ratio, 0.025)), float(np.quantile(ratio, 0.975))
 
 
-def _found(lead: Ints, told: dict[str, Any]) -> dict[str, Any]:
+def _found(lead: Ints, about: dict[str, Any]) -> dict[str, Any]:
     found = lead >= 0
     n = int(found.sum())
     return {
@@ -326,7 +326,7 @@ def _found(lead: Ints, told: dict[str, Any]) -> dict[str, Any]:
         "events_called": n,
         "share_called": n / len(lead) if len(lead) else np.nan,
         "median_lead_days": float(np.median(lead[found])) if n else np.nan,
-        "calls_per_event": told["calls"] / n if n else np.nan,
+        "calls_per_event": about["calls"] / n if n else np.nan,
     }
 
 
@@ -377,17 +377,17 @@ def calibration(replayed: Replayed, expected: Floats | None = None) -> pd.DataFr
     """
     frame = replayed.mornings
     reasons = frame["reasons"].fillna("").str.split(";")
-    codes = sorted({code for told in reasons for code in told} - {""})
+    codes = sorted({code for given in reasons for code in given} - {""})
     groups = [("band", str(b), (frame["band"] == b).to_numpy(dtype=bool)) for b in Band]
     padded = ";" + frame["reasons"].fillna("") + ";"
     groups += [
         ("reason", c, padded.str.contains(f";{c};", regex=False).to_numpy(dtype=bool))
         for c in codes
     ]
-    told = None if expected is None else ~np.isnan(expected)
-    if expected is not None and told is not None and told.any():
-        tenth = np.minimum((np.argsort(np.argsort(expected)) * 10) // int(told.sum()), 9)
-        groups += [("predicted", f"tenth {t + 1} of 10", (tenth == t) & told) for t in range(10)]
+    given = None if expected is None else ~np.isnan(expected)
+    if expected is not None and given is not None and given.any():
+        tenth = np.minimum((np.argsort(np.argsort(expected)) * 10) // int(given.sum()), 9)
+        groups += [("predicted", f"tenth {t + 1} of 10", (tenth == t) & given) for t in range(10)]
     rows = []
     for kind, group, at in groups:
         if not at.any():

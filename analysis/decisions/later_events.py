@@ -47,7 +47,7 @@ def later_events(timeline: Timeline, records: Records) -> pd.DataFrame:
     """
     lines = timeline.lines
     skin = timeline.skin_events[timeline.skin_events["at_home"].to_numpy()]
-    periods = timeline.home_spells
+    periods = timeline.home_periods
     removed = periods[(periods["ended_by"] == "removal").to_numpy()]
     reason = records.lines.set_index("line_id")["removal_reason"].astype("string")
     why = lines["line_id"].map(reason).fillna(str(RemovalReason.UNKNOWN))

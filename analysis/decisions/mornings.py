@@ -36,10 +36,10 @@ def morning(records: Records, policy: Policy, day: date) -> pd.DataFrame:
         Columns of `MORNINGS`, one row a family with a line at home, by family code.
     """
     timeline = build(records, policy, day)
-    return beside_families(timeline, records, call_list(timeline, records, policy))
+    return with_families(timeline, records, call_list(timeline, records, policy))
 
 
-def beside_families(timeline: Timeline, records: Records, calls: CallList) -> pd.DataFrame:
+def with_families(timeline: Timeline, records: Records, calls: CallList) -> pd.DataFrame:
     """Put a call list next to all families with a line at home on its day."""
     lines = timeline.lines[timeline.lines["at_home"]]
     care = timeline.care
@@ -47,8 +47,8 @@ def beside_families(timeline: Timeline, records: Records, calls: CallList) -> pd
     care = care.reindex(lines["line"])
     n_lines = len(timeline.lines)
     skin = np.bincount(timeline.skin_events["line"], minlength=n_lines)
-    spells = timeline.home_spells
-    left = spells.loc[(spells["ended_by"] == "admission").to_numpy(dtype=bool), "line"]
+    periods = timeline.home_periods
+    left = periods.loc[(periods["ended_by"] == "admission").to_numpy(dtype=bool), "line"]
     stays = np.bincount(left, minlength=n_lines)
     now = pd.Timestamp(timeline.as_of)
     own = pd.DataFrame(
@@ -83,8 +83,8 @@ def beside_families(timeline: Timeline, records: Records, calls: CallList) -> pd
     frame["rank"] = listed["rank"].array.take(place, allow_fill=True)
     frame["reasons"] = listed["reasons"].array.take(place, allow_fill=True)
     bands = [str(b) for b in Band]
-    told = np.append(listed["band"].astype("object").to_numpy(), str(Band.NO_CALL))
-    frame["band"] = pd.Categorical(told[place], categories=bands)
+    band_of = np.append(listed["band"].astype("object").to_numpy(), str(Band.NO_CALL))
+    frame["band"] = pd.Categorical(band_of[place], categories=bands)
     frame["morning"] = pd.Series(now, index=frame.index).astype("datetime64[s]")
     return MORNINGS.check(_typed(frame).sort_values("family_id", ignore_index=True))
 
@@ -101,8 +101,8 @@ def _under_gauze(timeline: Timeline) -> npt.NDArray[np.bool_]:
 
 def _home_since(timeline: Timeline, lines: pd.DataFrame) -> pd.Series[pd.Timestamp]:
     """By line at home, the day it came home or back; the as-of day for one that just came."""
-    spells = timeline.home_spells
-    now = spells[(spells["ended_by"] == "as_of").to_numpy(dtype=bool)]
+    periods = timeline.home_periods
+    now = periods[(periods["ended_by"] == "as_of").to_numpy(dtype=bool)]
     since = now.groupby("line")["start_on"].max().reindex(lines["line"])
     return since.fillna(pd.Timestamp(timeline.as_of))
 

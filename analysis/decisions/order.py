@@ -15,7 +15,7 @@ import pandas as pd
 
 from analysis.decisions.calls import CallList
 from analysis.decisions.fitted_model import Model
-from analysis.decisions.mornings import beside_families
+from analysis.decisions.mornings import with_families
 from analysis.decisions.order_file import Fits
 from analysis.decisions.sentences import NO_FITTED_ORDER, RULE_ORDER, expected_sentences
 from analysis.policy import Edition
@@ -94,7 +94,7 @@ def in_order(
     """
     if model is None:
         return replace(calls, order=words)
-    mornings = beside_families(timeline, records, calls)
+    mornings = with_families(timeline, records, calls)
     share = pd.Series(model.share(mornings), index=pd.Index(mornings["family_id"]))
     families = calls.families
     expected: Floats = np.array(families["family_id"].map(share), dtype=np.float64)

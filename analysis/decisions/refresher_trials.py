@@ -190,9 +190,9 @@ def trial_effect(moments: Moments, n_families: int) -> TrialEffect | None:
     by_family = np.column_stack(
         [np.bincount(moments.family[kept], weights=c, minlength=n_families) for c in scores.T]
     )
-    told = sent & (missed + moments.missed_quarter[kept] > 0)
+    counted = sent & (missed + moments.missed_quarter[kept] > 0)
     return TrialEffect(
-        float(slopes[1]), by_family @ inverse[1], len(np.unique(moments.family[kept][told]))
+        float(slopes[1]), by_family @ inverse[1], len(np.unique(moments.family[kept][counted]))
     )
 
 

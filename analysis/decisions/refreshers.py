@@ -34,7 +34,7 @@ from analysis.vocabulary import SignOffKind, Skill
 from analysis.words import limits, number
 
 STEP_DAYS = 28
-"""Periods of families not yet retrained begin this far apart."""
+"""BeforeAfter of families not yet retrained begin this far apart."""
 
 REGRESSION_CAUTION = "Families sent after a bad period improve by themselves; "
 CONTROL_CAUTION = "Negative control, a step that no refresher teaches: "
@@ -52,7 +52,7 @@ CONTROL_STEP = LATE_CHANGE
 
 
 @dataclass(frozen=True)
-class Spells:
+class BeforeAfter:
     """Before and after of one moment of one family each; arrays of one length."""
 
     family: Ints
@@ -69,7 +69,7 @@ class Effect:
     """Ratios of shares with 95 % limits; nan where it is not known."""
 
     families: int
-    spells: int
+    moments_compared: int
     own_ratio: float
     own_lower: float
     own_upper: float
@@ -114,7 +114,9 @@ class Effect:
         )
 
 
-def spells_of(family: Ints, day: Ints, missed: npt.NDArray[np.bool_], refreshed_on: Ints) -> Spells:
+def before_and_after(
+    family: Ints, day: Ints, missed: npt.NDArray[np.bool_], refreshed_on: Ints
+) -> BeforeAfter:
     """Cut the occasions of families into befores and afters.
 
     A refreshed family gives one period, about its first refresher. A family not yet retrained
@@ -164,9 +166,9 @@ def spells_of(family: Ints, day: Ints, missed: npt.NDArray[np.bool_], refreshed_
     end = moment + WINDOW_DAYS + 1
     end = np.where(is_sent, end, np.minimum(end, refreshed_on[of]))
     seen_after, missed_after = within(moment + 1, end)
-    told = (seen_before > 0) & (seen_after > 0)
+    counted = (seen_before > 0) & (seen_after > 0)
     counts = (seen_before, missed_before, seen_after, missed_after)
-    return Spells(of[told], is_sent[told], *(c[told] for c in counts))
+    return BeforeAfter(of[counted], is_sent[counted], *(c[counted] for c in counts))
 
 
 def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | None = None) -> Effect:
@@ -175,7 +177,7 @@ def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | Non
     Parameters
     ----------
     occasions : tuple of family, day, missed
-        As for :func:`spells_of`.
+        As for :func:`before_and_after`.
     refreshed_on : int64 array, shape (families,)
         First refresher; the largest int64 for none.
     control : tuple of family, day, missed, optional
@@ -239,13 +241,13 @@ def control_effect(occasions: Occasions, refreshed_on: Ints) -> Effect:
 
 def _compared(occasions: Occasions, refreshed_on: Ints) -> tuple[Effect, TrialEffect | None]:
     """The effect without limits of the adjusted ratio, and what they come from."""
-    spells = spells_of(*occasions, refreshed_on)
+    pairs = before_and_after(*occasions, refreshed_on)
     moments = moments_of(*occasions, refreshed_on)
     found = trial_effect(moments, len(refreshed_on))
     effect = Effect(
-        int(spells.refreshed.sum()),
+        int(pairs.refreshed.sum()),
         int((~moments.sent).sum()),
-        *_own_ratio(spells),
+        *_own_ratio(pairs),
         math.nan if found is None else math.exp(found.slope),
         math.nan,
         math.nan,
@@ -276,14 +278,14 @@ def _confirmed(
     return above < 0 if high < 0 else below > 0
 
 
-def _own_ratio(spells: Spells) -> tuple[float, float, float]:
-    sent = spells.refreshed
+def _own_ratio(pairs: BeforeAfter) -> tuple[float, float, float]:
+    sent = pairs.refreshed
     if not sent.any():
         return math.nan, math.nan, math.nan
-    family = spells.family[sent]
+    family = pairs.family[sent]
     found = clustered_rate_ratio(
-        np.concatenate([spells.missed_after[sent], spells.missed_before[sent]]),
-        np.concatenate([spells.seen_after[sent], spells.seen_before[sent]]),
+        np.concatenate([pairs.missed_after[sent], pairs.missed_before[sent]]),
+        np.concatenate([pairs.seen_after[sent], pairs.seen_before[sent]]),
         np.repeat([True, False], len(family)),
         np.concatenate([family, family]),
     )
@@ -327,20 +329,20 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
             if step == CONTROL_STEP
             else effect_of(occasions, refreshed_on, occasions_of(CONTROL_STEP))
         )
-        spells = spells_of(*occasions, refreshed_on)
-        sent = spells.refreshed
+        pairs = before_and_after(*occasions, refreshed_on)
+        sent = pairs.refreshed
         rows.append(
             {
                 "step": step,
                 "families": found.families,
-                "seen_before": int(spells.seen_before[sent].sum()),
-                "missed_before": int(spells.missed_before[sent].sum()),
-                "seen_after": int(spells.seen_after[sent].sum()),
-                "missed_after": int(spells.missed_after[sent].sum()),
+                "seen_before": int(pairs.seen_before[sent].sum()),
+                "missed_before": int(pairs.missed_before[sent].sum()),
+                "seen_after": int(pairs.seen_after[sent].sum()),
+                "missed_after": int(pairs.missed_after[sent].sum()),
                 "own_ratio": found.own_ratio,
                 "own_lower": found.own_lower,
                 "own_upper": found.own_upper,
-                "spells": found.spells,
+                "moments_compared": found.moments_compared,
                 "adjusted_ratio": found.adjusted_ratio,
                 "adjusted_lower": found.adjusted_lower,
                 "adjusted_upper": found.adjusted_upper,
@@ -415,14 +417,14 @@ def refreshers_by_family(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
         own = seen[(seen["step"] == step).to_numpy()]
         code, families = pd.factorize(own["family_id"], sort=True)
         occasions = (code.astype(np.int64), days_of(own["done_on"]), own["missed"].to_numpy())
-        usual = spells_of(*occasions, _days(families, first_on))
-        last = spells_of(*occasions, _days(families, last_on))
+        usual = before_and_after(*occasions, _days(families, first_on))
+        last = before_and_after(*occasions, _days(families, last_on))
         fitted = fit_beta_binomial(
             usual.missed_before[~usual.refreshed], usual.seen_before[~usual.refreshed]
         )
-        told = last.refreshed & (last.missed_before > 0)
-        before, out_of = last.missed_before[told], last.seen_before[told]
-        after, n_after = last.missed_after[told], last.seen_after[told]
+        known = last.refreshed & (last.missed_before > 0)
+        before, out_of = last.missed_before[known], last.seen_before[known]
+        after, n_after = last.missed_after[known], last.seen_after[known]
         if fitted.is_heterogeneous:
             chances = (n_after, fitted.yes + before, fitted.no + out_of - before)
             few, many = (
@@ -435,7 +437,7 @@ def refreshers_by_family(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
         parts.append(
             pd.DataFrame(
                 {
-                    "family_id": pd.Index(families).take(last.family[told]),
+                    "family_id": pd.Index(families).take(last.family[known]),
                     "step": step,
                     "seen_before": out_of,
                     "missed_before": before,

@@ -123,8 +123,8 @@ def _dwell(seen: Snapshot) -> pd.DataFrame:
 
 _SOURCES = (
     _Source(timeline.HOME_LINES, lambda s: s.timeline.lines),
-    _Source(timeline.HOME_SPELLS, lambda s: s.timeline.home_spells),
-    _Source(timeline.ACCESSED_SPELLS, lambda s: s.timeline.accessed_spells),
+    _Source(timeline.HOME_PERIODS, lambda s: s.timeline.home_periods),
+    _Source(timeline.ACCESSED_PERIODS, lambda s: s.timeline.accessed_periods),
     _Source(timeline.INTERVALS, lambda s: s.timeline.intervals),
     _Source(timeline.CARE, lambda s: s.timeline.care),
     _Source(timeline.SKIN_EVENTS, lambda s: s.timeline.skin_events),

@@ -28,7 +28,7 @@ from analysis.tables.kinds import Kind, Sensitivity
 from analysis.tables.timeline import TALLY
 from analysis.tallies.pieces import bands_of, month_of
 
-WORKED_OUT = ("home_spells", "accessed_spells", "intervals", "skin_events", "outcome_events")
+WORKED_OUT = ("home_periods", "accessed_periods", "intervals", "skin_events", "outcome_events")
 """Tables of an extract next to those of the records."""
 
 LEFT_OUT = ("calls",)

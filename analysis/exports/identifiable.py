@@ -26,7 +26,7 @@ def alone(tables: Mapping[str, Table]) -> pd.DataFrame:
     Parameters
     ----------
     tables : mapping of str to Table
-        An extract's tables: `lines` and `home_spells`.
+        An extract's tables: `lines` and `home_periods`.
 
     Returns
     -------
@@ -36,7 +36,7 @@ def alone(tables: Mapping[str, Table]) -> pd.DataFrame:
         group).
     """
     lines = tables["lines"].frame
-    periods = tables["home_spells"].frame
+    periods = tables["home_periods"].frame
     days = days_of(periods["end_on"]) - days_of(periods["start_on"])
     at_home = pd.Series(days).groupby(periods["line_id"].to_numpy()).sum()
     nights = lines["line_id"].map(at_home).fillna(0).astype("int64")

@@ -40,13 +40,14 @@ def statement(extract: Extract, alone: pd.DataFrame, files: Sequence[Written]) -
     cautions = "\n".join(f"- {caution}" for caution in CAUTIONS)
     return f"""# De-identified extract from linedays: what was done, and what remains
 
-{extract.children} children. **This is no guarantee and no legal finding.** Whoever lets the extract
-leave the team decides, under the law and the agreements that apply, to whom and on which terms.
+{extract.children} children. **This is no guarantee and no legal finding.** The person who
+lets the extract leave the team decides, under the law and the agreements that apply, who gets it and
+on which terms.
 
 ## What was done
 
 - **Codes** of children, families, lines, caregivers, entries and sites were replaced by HMAC-SHA-256 of
-  the code under a secret key that is not in the extract. Without the key they can't be worked out,
+  the code under a secret key that is not in the extract. Without the key they can't be found,
   not even by trying all codes; extracts under different keys can't be joined by code.
 - **Dates**: all dates of one child, the receipt of its rows among them, were moved by the same number
   of days, drawn for the child under the key: about a century, so that none can be taken for a
@@ -70,10 +71,10 @@ leave the team decides, under the law and the agreements that apply, to whom and
 
 - Dates of two children can't be compared: nothing by month, season or weekday, no control chart, no rate over
   calendar time; and of a family with several children, not whether it was silent on a day.
-- Caregivers and sign-offs of a family with several children stand once for each child, with its shift: count
+- Caregivers and sign-offs of a family with several children are listed once for each child, with its shift: count
   them by family and caregiver, not by row.
-- Which of two entries of one day came first is lost, so a few intervals worked out anew can differ from those
-  in `intervals`, which were worked out before anything was moved.
+- Which of two entries of one day came first is lost, so a few intervals calculated again can differ from those
+  in `intervals`, which were calculated before anything was moved.
 
 ## What remains identifiable
 
@@ -88,9 +89,9 @@ Of {extract.children} children, counted on this extract (k-anonymity, Sweeney 20
   then read all the rest. Few columns hidden would change that; fewer readers do.
 - **A day that many share gives shifts away.** Of a child still followed the last dates lie at the last day that
   was known; rows that came in together, as in a first import of old logs, share their day of receipt.
-  Who learns such a day can work back to the child's true dates. Do not say when the extract was made or when
-  logs were imported, and take an older `--as-of` where the day may be guessed.
-- Siblings share a family code, and a sign-off of their caregiver stands with each, so that their dates can be
+  Who learns such a day can work back to the child's true dates. Do not pass on when the extract was made
+  or when logs were imported, and take an older `--as-of` where the day may be guessed.
+- Siblings share a family code, and a sign-off of their caregiver is listed with each, so that their dates can be
   laid side by side: who finds one finds the other.
 - Orders that are hidden in `lines` can be read off the intervals; which lines are ports, off their access.
 - Findings, harms and reasons of removal are as they were, but for rare words.

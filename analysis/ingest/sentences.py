@@ -311,7 +311,7 @@ def folder_left_out_note(folder: str) -> str:
 
 
 def footer_note(file: str, n: int) -> str:
-    """Rows that the source profile says are none of the table."""
+    """Rows that are not part of the table by the source profile."""
     rows = "1 row" if n == 1 else f"{n:,} rows"
     return f"{file}: {rows} left out, as the footer of the source profile describes."
 

@@ -4,7 +4,7 @@ from analysis.measures.adherence import adherence
 from analysis.measures.at_risk import lines_at_risk
 from analysis.measures.charts import chart_false_alarms, rate_chart
 from analysis.measures.comparison import compare, compared_rates
-from analysis.measures.completeness import Standing, provisional_rates, settled_tallies
+from analysis.measures.completeness import DataStatus, provisional_rates, settled_tallies
 from analysis.measures.counts import MeasureError, counts, is_logged_at_home, usual_basis
 from analysis.measures.coverage import log_coverage
 from analysis.measures.delays import delays
@@ -28,11 +28,11 @@ __all__ = [
     "LEAGUE_TABLE_CAUTION",
     "PROGRAMME",
     "ChartKind",
+    "DataStatus",
     "FollowedRate",
     "Limits",
     "MeasureError",
     "SnapshotData",
-    "Standing",
     "Surveillance",
     "Wait",
     "adherence",

@@ -46,7 +46,7 @@ LOG_DELAYS = DelayWindow(182, 56)
 OUTCOME_DELAYS = DelayWindow(730, 180)
 
 
-class Standing(StrEnum):
+class DataStatus(StrEnum):
     """How final a period is."""
 
     COMPLETE = "complete"
@@ -91,10 +91,10 @@ def provisional_rates(data: SnapshotData, event: str, by: Grouping, basis: Basis
     not_over = (table["group"] == _period_of_as_of(data, by)).to_numpy(dtype=bool)
     recent = ages[:, :-1].sum(axis=1) > 0
     unsettled = np.where(np.isnan(share), recent, share < SETTLED) | not_over
-    standing = np.select(
+    status = np.select(
         [not_over, np.isnan(share), unsettled],
-        [Standing.NOT_OVER, Standing.NOT_KNOWN, Standing.PROVISIONAL],
-        Standing.COMPLETE,
+        [DataStatus.NOT_OVER, DataStatus.NOT_KNOWN, DataStatus.PROVISIONAL],
+        DataStatus.COMPLETE,
     )
     days = table["line_days"].where(table["line_days"] > 0)
     table = table.assign(
@@ -105,7 +105,7 @@ def provisional_rates(data: SnapshotData, event: str, by: Grouping, basis: Basis
         expected_upper=PER * found.upper / days,
         provisional=unsettled,
         not_over=not_over,
-        standing=pd.Series(standing, index=table.index, dtype="string"),
+        data_status=pd.Series(status, index=table.index, dtype="string"),
     )
     return PROVISIONAL_RATES.check(table)
 

@@ -29,7 +29,7 @@ def skin_course(timeline: Timeline) -> pd.DataFrame:
 
     *Source:* as `stats.recurrent` describes; attribution as in definitions §5.
     """
-    periods, lines = timeline.home_spells, timeline.lines
+    periods, lines = timeline.home_periods, timeline.lines
     if not len(periods):
         return MEAN_COUNT.empty()
     placed = days_of(lines["placed_on"])

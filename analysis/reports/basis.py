@@ -81,7 +81,7 @@ def basis(data: ReportData) -> tuple[tuple[str, str], ...]:
     edition = now.edition
     return (
         ("Days counted", f"{long_day(data.period.start)} to {long_day(data.period.last)}"),
-        ("As of the morning of", long_day(data.period.end)),
+        ("Morning of", long_day(data.period.end)),
         ("Data received by", f"{data.received_by} ({now.policy.time_zone})"),
         (
             "Policy",

@@ -27,11 +27,11 @@ from analysis.tallies import Tallies, between
 
 @dataclass(frozen=True)
 class ReportData:
-    """A period as known at one time, and its mornings as each was known."""
+    """A period by what was received up to one moment, and each of its mornings likewise."""
 
     period: Period
     now: Snapshot
-    """As of the morning after the period."""
+    """On the morning after the period."""
     mornings: Mapping[date, Snapshot]
     """Each of the period's mornings, by what was known before it began."""
     refused: pd.DataFrame | None
@@ -49,7 +49,7 @@ class ReportData:
 
     @cached_property
     def start(self) -> Snapshot:
-        """The same rows as of the period's first morning."""
+        """The same rows on the period's first morning."""
         return replace(self.now, as_of=self.period.start)
 
     @cached_property

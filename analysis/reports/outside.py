@@ -1,6 +1,6 @@
 """What may leave the team? One closed quarter, and nothing that another copy gives away.
 
-A copy for outside holds the counts of one closed quarter as known at one fixed moment. The copies
+A copy for outside holds the counts of one closed quarter received by one fixed moment. The copies
 of all weeks and months until the next quarter is closed hold the same, and no copy holds a count of
 another one's quarter, so that subtracting copies gives nothing. Nor does it hold sums over other
 times, such as the centre of a chart. Counts from 1 to 10 are hidden with everything that reveals

@@ -166,7 +166,7 @@ def outside_quarter(period: Period) -> Period:
     """The quarter that a copy for outside reports on when a week or month is asked for.
 
     The last one that had been over for `SETTLING_DAYS` when the period ended. All copies made until
-    the next one report on the same quarter, as known at the same moment, so that no count can be
+    the next one report on the same quarter, received by the same moment, so that no count can be
     found by subtracting one copy from another.
 
     Examples

@@ -61,7 +61,7 @@ def records(connection: sa.Connection, known_at: int | None) -> Records:
     frames = {
         name: typed(_known(connection, name, known_at, later), KNOWN[name]) for name in INCOMING
     }
-    frames["arrangements"] = standing(connection, known_at)
+    frames["arrangements"] = arrangements_in_force(connection, known_at)
     frames["earlier_lines"] = _earlier_lines(connection, known_at)
     try:
         return Records.of(frames, sum(later), history_spans(connection))
@@ -160,14 +160,14 @@ def in_force_now(rows: sa.Table) -> sa.ColumnElement[bool]:
     )
 
 
-def standing(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
+def arrangements_in_force(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
     """Arrangements made by an instant and not undone by then."""
     query = sa.select(*arrangements.c)
     if known_at is not None:
         query = query.where(arrangements.c.made_at <= known_at)
     table = bulk.fetch(connection, query)
     back = pc.unique(table["takes_back"].drop_null())
-    stands = pc.and_(
+    in_force = pc.and_(
         pc.is_null(table["takes_back"]), pc.invert(pc.is_in(table["row"], value_set=back))
     )
-    return typed(table.filter(stands).sort_by("row"), KNOWN[arrangements.name])
+    return typed(table.filter(in_force).sort_by("row"), KNOWN[arrangements.name])

@@ -159,7 +159,7 @@ class Recorded:
         """Calls and arrangements known at a moment, as in :meth:`records`, without the rest."""
         at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
-            return known.calls(connection, at), known.standing(connection, at)
+            return known.calls(connection, at), known.arrangements_in_force(connection, at)
 
     # Arrangements
 

@@ -75,7 +75,7 @@ class Writer:
             One row a usable row, in file order: `sheet`, `row_number`, `received_at`
             (microseconds UTC), `void`, `key` and `content` (16 bytes each), `extra` (a JSON
             object of further columns), `doubts` (codes joined by ``;``), perhaps `mends` (number
-            of the refused row that it mends), perhaps `known_as` (the key under which an earlier
+            of the refused row that it corrects), perhaps `known_as` (the key under which an earlier
             version of the row is stored, where it is another one: from now on that is known under
             the new key), and the table's own columns as they are stored. A row with a blank `key`
             does nothing but remove the refused row it names.

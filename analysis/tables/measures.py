@@ -127,7 +127,7 @@ RATE_CHART = Frame.of(
     POINT_OF_CHART
     + """
     judged_days judged_rate_per_1000 lower upper log_coverage completeness expected_rate_per_1000
-    expected_lower expected_upper provisional not_over standing judged in_baseline dispersion""",
+    expected_lower expected_upper provisional not_over data_status judged in_baseline dispersion""",
     key="period",
     blank={
         "rate_per_1000 lower upper": "no line-days: no rate",

@@ -65,7 +65,7 @@ REFRESHERS = Frame.of(
     "refreshers",
     "one row a step: what was missed before and after refreshers",
     """step families seen_before missed_before seen_after missed_after own_ratio own_lower own_upper
-    spells adjusted_ratio adjusted_lower adjusted_upper reading""",
+    moments_compared adjusted_ratio adjusted_lower adjusted_upper reading""",
     key="step",
     blank={
         "own_ratio adjusted_ratio": "not known",

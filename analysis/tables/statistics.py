@@ -92,7 +92,7 @@ PROVISIONAL_RATES = Frame.of(
     "provisional_rates",
     "one row a month or quarter",
     """group events line_days judged_days log_coverage completeness expected_events
-    expected_rate_per_1000 expected_lower expected_upper provisional not_over standing""",
+    expected_rate_per_1000 expected_lower expected_upper provisional not_over data_status""",
     key="group",
     blank={
         "group": "not recorded",

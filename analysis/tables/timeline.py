@@ -37,8 +37,8 @@ TALLY_LINES = Frame.of(
     detail={"line": "of the time, in order of line and day", "home_line_days": "of the line"},
 )
 
-HOME_SPELLS = Frame.of(
-    "home_spells",
+HOME_PERIODS = Frame.of(
+    "home_periods",
     "one row a run of home line-days of a line",
     "line start_on end_on ended_by",
     key="line start_on",
@@ -46,8 +46,8 @@ HOME_SPELLS = Frame.of(
     allowed={"ended_by": ("admission", "removal", "leaving", "as_of")},
 )
 
-ACCESSED_SPELLS = Frame.of(
-    "accessed_spells",
+ACCESSED_PERIODS = Frame.of(
+    "accessed_periods",
     "one row a time during which a port was accessed, at home or not",
     "line start_on end_on",
     key="line start_on",

@@ -57,7 +57,7 @@ def day_tally(
     heard_of_child = without(owned, without(owned, heard))
     columns["heard_child_days"] = sums(place, n, _counted(heard_of_child, pieces))
     is_port = lines.is_port[groups.line(wanted)]
-    accessed = sums(place, n, _counted(_accessed(axis, timeline.accessed_spells), pieces))
+    accessed = sums(place, n, _counted(_accessed(axis, timeline.accessed_periods), pieces))
     frames = []
     for at, task in enumerate(TASKS):
         in_date, out_of_date = (

@@ -12,7 +12,7 @@ import pandas as pd
 from analysis.days import day_number
 from analysis.policy import Policy
 from analysis.tables import Records
-from analysis.tables.timeline import ACCESSED_SPELLS, CARE, INTERVALS
+from analysis.tables.timeline import ACCESSED_PERIODS, CARE, INTERVALS
 from analysis.timeline import frames
 from analysis.timeline.attributes import Attributes
 from analysis.timeline.axis import Axis, Spans
@@ -54,8 +54,8 @@ class Timeline:
     coded: Coded
     """The records as numbers, which the frames were made from."""
     lines: pd.DataFrame
-    home_spells: pd.DataFrame
-    accessed_spells: pd.DataFrame
+    home_periods: pd.DataFrame
+    accessed_periods: pd.DataFrame
     intervals: pd.DataFrame
     care: pd.DataFrame
     skin_events: pd.DataFrame
@@ -165,8 +165,8 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
         as_of=as_of,
         coded=coded,
         lines=frames.lines_frame(coded, of_dressing),
-        home_spells=frames.periods_frame(axis, home),
-        accessed_spells=frames.frame_of(ACCESSED_SPELLS, accessed),
+        home_periods=frames.periods_frame(axis, home),
+        accessed_periods=frames.frame_of(ACCESSED_PERIODS, accessed),
         intervals=frames.frame_of(INTERVALS, [c for task in frames.TASKS for c in intervals[task]]),
         care=frames.frame_of(CARE, [c for task in frames.TASKS for c in care[task]]),
         skin_events=frames.skin_frame(

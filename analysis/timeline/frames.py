@@ -16,7 +16,7 @@ import pandas as pd
 from analysis.days import NO_DAY, dates_of
 from analysis.tables.columns import Frame
 from analysis.tables.kinds import Kind
-from analysis.tables.timeline import FAMILIES, HOME_LINES, HOME_SPELLS, OUTCOME_EVENTS, SKIN_EVENTS
+from analysis.tables.timeline import FAMILIES, HOME_LINES, HOME_PERIODS, OUTCOME_EVENTS, SKIN_EVENTS
 from analysis.timeline.axis import NEVER, Axis, Codes, Ints, Spans, line_of
 from analysis.timeline.care import Intervals
 from analysis.timeline.coded import OUTCOMES, Entries, words_of
@@ -66,7 +66,7 @@ def lines_frame(coded: Coded, dressing: pd.DataFrame) -> pd.DataFrame:
 
 
 def accessed_columns(axis: Axis, accessed: Spans) -> Columns:
-    """Return the columns of `ACCESSED_SPELLS`."""
+    """Return the columns of `ACCESSED_PERIODS`."""
     end_on = axis.day(accessed.end)
     return {
         "line": line_of(accessed.start),
@@ -134,14 +134,14 @@ def _dates(days: Ints) -> npt.NDArray[np.datetime64]:
 
 
 def periods_frame(axis: Axis, home: Home) -> pd.DataFrame:
-    """Make the frame `HOME_SPELLS`."""
+    """Make the frame `HOME_PERIODS`."""
     columns = {
         "line": line_of(home.periods.start),
         "start_on": dates_of(axis.day(home.periods.start)),
         "end_on": dates_of(axis.day(home.periods.end)),
         "ended_by": words_of(home.ended_by, PERIOD_ENDS),
     }
-    return pd.DataFrame(columns)[HOME_SPELLS.names]
+    return pd.DataFrame(columns)[HOME_PERIODS.names]
 
 
 def skin_frame(found: FindingEvents) -> pd.DataFrame:

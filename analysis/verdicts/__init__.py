@@ -38,7 +38,7 @@ from analysis.verdicts.names import (
     period_of,
     span_name,
 )
-from analysis.verdicts.rates import heard_sentence, rate_sentence, standing
+from analysis.verdicts.rates import data_words, heard_sentence, rate_sentence
 from analysis.verdicts.surveillance import (
     Headline,
     SignalVerdict,
@@ -71,6 +71,7 @@ __all__ = [
     "Verdict",
     "chart_verdict",
     "compared_name",
+    "data_words",
     "event_name",
     "false_alarm_sentence",
     "funnel_verdict",
@@ -90,6 +91,5 @@ __all__ = [
     "signals_table",
     "site_name",
     "span_name",
-    "standing",
     "trend_verdict",
 ]

@@ -65,7 +65,7 @@ def heard_sentence(row: Any) -> str:
     )
 
 
-def standing(row: Any) -> str:
+def data_words(row: Any) -> str:
     """How final a period is, in a few words.
 
     Parameters
@@ -76,10 +76,10 @@ def standing(row: Any) -> str:
     Examples
     --------
     >>> settled = {"provisional": False, "not_over": False}
-    >>> standing(settled)
+    >>> data_words(settled)
     'complete'
     >>> late = {"provisional": True, "not_over": False, "completeness": 0.8}
-    >>> standing({**late, "expected_rate_per_1000": 2.5})
+    >>> data_words({**late, "expected_rate_per_1000": 2.5})
     'provisional: 80 % of entries received, 2.50 expected when all are'
     """
     if not row["provisional"]:

@@ -42,7 +42,7 @@ def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.
     chart : DataFrame
         One row a period in order of time: ``label``, ``events``, ``judged_days``,
         ``judged_rate_per_1000``, ``centre``, ``lower_limit``, ``upper_limit`` (missing: no limits),
-        ``said`` (the signal in words, else empty), ``provisional`` and
+        ``signal_words`` (the signal in words, else empty), ``provisional`` and
         ``expected_rate_per_1000``. Unit: events per 1000 line-days.
     marks : DataFrame, optional
         One row an annotation: ``at`` (periods from the middle of the first), ``mark`` (its letter)
@@ -73,7 +73,7 @@ def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.
         )
     )
     open_ = chart["provisional"].to_numpy(dtype=bool)
-    broken = (chart["said"] != "").to_numpy(dtype=bool)
+    broken = (chart["signal_words"] != "").to_numpy(dtype=bool)
     for name, which, symbol, colour in (
         ("settled", ~open_ & ~broken, "circle", theme.BLUE),
         ("signal", ~open_ & broken, "diamond", theme.RUST),
@@ -224,7 +224,7 @@ def _hover(row: dict[Any, Any]) -> str:
         f"{row['judged_rate_per_1000']:.2f} per 1000 home line-days",
         f"{row['events']} events in {row['judged_days']} home line-days",
     ]
-    return "<br>".join([*parts, row["said"]] if row["said"] else parts)
+    return "<br>".join([*parts, row["signal_words"]] if row["signal_words"] else parts)
 
 
 def _expected(figure: go.Figure, chart: pd.DataFrame, open_: Any, top: float) -> None:
@@ -256,7 +256,7 @@ def _expected(figure: go.Figure, chart: pd.DataFrame, open_: Any, top: float) ->
 
 def _signal_label(figure: go.Figure, chart: pd.DataFrame, rate: pd.Series[Any], top: float) -> None:
     """Name the newest point that breaks a rule: the others have the same mark."""
-    broken = [i for i, texts in enumerate(chart["said"]) if texts]
+    broken = [i for i, texts in enumerate(chart["signal_words"]) if texts]
     if not broken:
         return
     at = broken[-1]
@@ -264,7 +264,9 @@ def _signal_label(figure: go.Figure, chart: pd.DataFrame, rate: pd.Series[Any], 
     figure.add_annotation(
         x=at,
         y=min(float(rate.iloc[at]), top),
-        text="<br>".join([f"{chart['label'].iloc[at]}:", *wrap(str(chart["said"].iloc[at]), WRAP)]),
+        text="<br>".join(
+            [f"{chart['label'].iloc[at]}:", *wrap(str(chart["signal_words"].iloc[at]), WRAP)]
+        ),
         xanchor="right" if left else "left",
         xshift=-10 if left else 10,
         yshift=12,

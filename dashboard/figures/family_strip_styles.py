@@ -32,7 +32,7 @@ LINE_TRACKS = (
 )
 FAMILY_TRACKS = (
     Track("log", "Log", if_any=False),
-    Track("notes", "Said"),
+    Track("notes", "Words"),
     Track("calls", "Calls", if_any=False),
     Track("training", "Training"),
 )

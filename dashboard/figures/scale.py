@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-ROOM = 1.12
+MARGIN = 1.12
 """An axis ends so much beyond what it has to show."""
 FAR = 3.0
 """A rate or limit so many times beyond the middle of the limits is off the scale."""
@@ -28,7 +28,7 @@ def top_of_axis(rates: Iterable[float], limits: Iterable[float]) -> float:
     wide = [v for v in limits if math.isfinite(v)]
     middle = float(np.median(wide)) if wide else max(known, default=0.0)
     fair = [v for v in (*known, *wide) if v <= FAR * middle]
-    return ROOM * max(fair, default=0.0) or 1.0
+    return MARGIN * max(fair, default=0.0) or 1.0
 
 
 def spread(places: list[float], gap: float, low: float, high: float) -> list[float]:

@@ -64,7 +64,7 @@ def answer_incoming(app: Dash, service: Service) -> None:
         return _form(service, None, 200) if request.method == "GET" else _take_in(service)
 
     def row(number: int) -> Response:
-        signed_in().must(Right.MEND_ROWS)
+        signed_in().must(Right.CORRECT_ROWS)
         queries = IncomingQueries(session_of_request(service))
         try:
             if request.method == "GET":

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from dashboard.layout import ids, words
 from dashboard.layout.templates import render, static
 from dashboard.security import csrf
-from dashboard.security.roles import PATHS, SAID, Page, Reader, page_of
+from dashboard.security.roles import NAMES, PATHS, Page, Reader, page_of
 from dashboard.session.service import IDLE_SECONDS
 from dashboard.session.views import PageContext
 
@@ -54,7 +54,7 @@ class Frame:
             context,
             places_of(reader),
             received(context),
-            SAID[reader.role],
+            NAMES[reader.role],
             token="" if context.demo else csrf.token(),
             finds=reader.may_open(Page.FAMILIES),
             finding=finding,

@@ -42,7 +42,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
     queries.keep_signals()
     head, work, chart, notes, body = parts_of_choice(queries, search)
     acted = html.P(id=ids.SIGNAL_MESSAGE, role="status", className="annotation-message")
-    said = html.P(id=ids.ANNOTATION_MESSAGE, role="status", className="annotation-message")
+    saved = html.P(id=ids.ANNOTATION_MESSAGE, role="status", className="annotation-message")
     return shell.page(
         PATH,
         session.context(),
@@ -55,7 +55,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
                     ),
                     html.Div(chart, id=ids.RATES_CHART),
                     html.Section(
-                        [html.Div(notes, id=ids.RATES_NOTES), said], className="line figure-card"
+                        [html.Div(notes, id=ids.RATES_NOTES), saved], className="line figure-card"
                     ),
                     html.Div(body, id=ids.RATES_BODY),
                 ],
@@ -127,11 +127,11 @@ def _head(view: RatesView, may_report: bool) -> Component:
 def _sites(view: RatesView) -> Component:
     """The chosen event at each site, on one scale."""
     found = view.signals
-    drawn = small_multiples([(p.months, p.baseline_rate, p.since) for p in found.panels])
+    figures = small_multiples([(p.months, p.baseline_rate, p.since) for p in found.panels])
     return static(
         "rates/sites",
         title=f"{words.sentence(view.event_name)[:-1]} at each site",
-        panels=tuple(zip(found.panels, drawn, strict=True)),
+        panels=tuple(zip(found.panels, figures, strict=True)),
         days="home line-days on which they could be known",
         baseline=found.baseline,
         caution=f"{found.caution} {NOT_NHSN}",
@@ -194,7 +194,7 @@ def _period_row(row: dict[Any, Any]) -> tuple[str, ...]:
         limits(row["lower_limit"], row["upper_limit"]),
         percent(row["log_coverage"]),
         row["data"],
-        row["said"] or "none",
+        row["signal_words"] or "none",
     )
 
 

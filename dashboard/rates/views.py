@@ -184,7 +184,7 @@ class RatesView:
     trend_words: str
     chart: pd.DataFrame
     """RATE_CHART with `label`, `provisional`, `not_over`, `completeness`, `expected_rate_per_1000`,
-    `log_coverage`, `data` (how final it is) and `said` (the signal), both in words."""
+    `log_coverage`, `data` (how final it is) and `signal_words` (the signal), both in words."""
     gaps: tuple[Gaps, ...]
     """Of days, and of line-days."""
     by_group: pd.DataFrame

@@ -77,7 +77,7 @@ def session_sheet(view: SheetView, as_of: date) -> Component:
         ("Site", session.name.site),
         *([("Language", session.name.language)] if session.name.language else []),
         ("Families", str(len(session.families))),
-        ("As of", words.long_day(as_of)),
+        ("Data up to", words.long_day(as_of)),
     ]
     return static(
         "retraining/sheet",

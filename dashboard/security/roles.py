@@ -35,14 +35,14 @@ class Right(StrEnum):
     CONTACT = "contact"
     LANGUAGE = "language"
     ROWS_RECEIVED = "rows as received"
-    MEND_ROWS = "correct refused rows"
+    CORRECT_ROWS = "correct refused rows"
     BRING_FILES = "import files"
     NOTES = "notes"
     MARK_REFRESHERS = "mark refreshers done"
     ANNOTATE = "annotate rates"
 
 
-OF_ALL_SITES = frozenset({Right.MEND_ROWS, Right.BRING_FILES})
+OF_ALL_SITES = frozenset({Right.CORRECT_ROWS, Right.BRING_FILES})
 """What only people may do who see all sites: a row that comes in may be of any site."""
 
 
@@ -106,7 +106,7 @@ ALLOWED: Mapping[Role, Allowed] = {
     ),
 }
 
-SAID: Mapping[Role, str] = {
+NAMES: Mapping[Role, str] = {
     Role.MANAGER: "nurse manager",
     Role.NURSE: "nurse",
     Role.PREVENTION: "infection prevention",

@@ -32,7 +32,7 @@ from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard.addresses.week import WeekChoice
 from dashboard.layout.templates import render
-from dashboard.security.roles import SAID, Page, Reader
+from dashboard.security.roles import NAMES, Page, Reader
 from dashboard.session.session import Session
 from dashboard.session.views import PageContext
 from dashboard.week.views import WeekFile, WeekHead
@@ -113,7 +113,7 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
         text=period.words,
         first=period.start,
         weeks=tuple((w.name, w.words) for w in ([] if period.is_week else [period]) + weeks),
-        roles=tuple((str(r), SAID[r]) for r in roles),
+        roles=tuple((str(r), NAMES[r]) for r in roles),
         known=KNOWN
         if known in dict(KNOWN)
         else (*KNOWN, (known, f"received by the end of {known}")),

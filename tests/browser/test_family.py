@@ -115,7 +115,7 @@ def test_a_nurse_turns_the_page_back_and_reads_the_row_behind_a_mark(
         "This page shows Monday 3 March 2031, not today."
     )
     expect(page).to_have_url(f"{running.address}/family/F2?known=2031-03-03&time=weeks")
-    expect(page.locator(".standing")).to_contain_text("Monday 3 March 2031")
+    expect(page.locator(".data-line")).to_contain_text("Monday 3 March 2031")
     finding = page.locator(".scatterlayer .trace path.point[style*='rgb(123, 47, 107)']").first
     finding.click(force=True)
     expect(page.locator(".shown-source")).to_contain_text("corrections.csv, row 2")

@@ -7,26 +7,10 @@ import pytest
 from tests.docs import plain_english
 from tests.docs.plain_english import found_in
 
-STILL = {
-    "analysis/decisions": 18,
-    "analysis/exports": 10,
-    "analysis/reports": 6,
-    "analysis/store": 7,
-    "analysis/tables": 3,
-    "analysis/timeline": 2,
-    "dashboard/family": 2,
-    "dashboard/figures": 3,
-    "dashboard/rates": 11,
-    "dashboard/retraining": 6,
-    "dashboard/security": 2,
-}
-"""Parts that are not rewritten yet, with how many places they have; the number only falls."""
-
 
 def test_no_part_uses_words_of_the_list():
     found = Counter(plain_english.part(one.file) for one in found_in())
-    more = {part: n for part, n in found.items() if n > STILL.get(part, 0)}
-    assert more == {}, (
+    assert found == {}, (
         "python tests/docs/plain_english.py FOLDER lists the places and what to write"
     )
 

@@ -317,7 +317,7 @@ class Programme:
         """All home line-days: ``d < A``."""
         return [d for d in self.all_days() if d < self.as_of and self.at_home(line, d)]
 
-    def home_spells(self, line: Line) -> list[tuple[date, date, str]]:
+    def home_periods(self, line: Line) -> list[tuple[date, date, str]]:
         """Runs of home line-days and what ended them."""
         spells = []
         days = self.home_line_days(line)
@@ -623,7 +623,7 @@ class Programme:
             return True
         if onset == self.as_of and self.at_home(line, onset):
             return True
-        return any(end == onset and how != "as_of" for _, end, how in self.home_spells(line))
+        return any(end == onset and how != "as_of" for _, end, how in self.home_periods(line))
 
     def finding_events(self, line: Line, codes: frozenset[str], kind: str) -> list[Event]:
         """Findings no further than the gap from the one before are one event."""

@@ -110,7 +110,7 @@ def told_by_build(timeline: Timeline) -> dict[str, list[tuple]]:
         "lines": rows_of(
             t.lines, ("line_id", "end_on", "at_home", "home_line_days", "unknown_since")
         ),
-        "spells": rows_of(with_ids(t.home_spells, t), ("line", "start_on", "end_on", "ended_by")),
+        "spells": rows_of(with_ids(t.home_periods, t), ("line", "start_on", "end_on", "ended_by")),
         "intervals": rows_of(with_ids(t.intervals, t), ("line", "task", *INTERVAL_FIELDS)),
         "care": rows_of(
             with_ids(t.care, t),
@@ -162,7 +162,7 @@ def told_by_oracle(programme: Programme) -> dict[str, list[tuple]]:
                         programme.unknown_since(line) if unknown else None,
                     )
                 )
-        told["spells"] += [(line.line_id, *spell) for spell in programme.home_spells(line)]
+        told["spells"] += [(line.line_id, *spell) for spell in programme.home_periods(line)]
         told["skin"] += [
             (e.line_id, e.onset_on, e.last_on, e.findings, e.onset_row, e.last_row, e.at_home)
             for e in programme.skin_events(line)

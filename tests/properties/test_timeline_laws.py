@@ -22,8 +22,8 @@ from tests.properties.strategies import A_FEW, AS_OF, messy_programmes, records_
 
 FRAMES = {
     "lines": catalogue.HOME_LINES,
-    "home_spells": catalogue.HOME_SPELLS,
-    "accessed_spells": catalogue.ACCESSED_SPELLS,
+    "home_periods": catalogue.HOME_PERIODS,
+    "accessed_periods": catalogue.ACCESSED_PERIODS,
     "intervals": catalogue.INTERVALS,
     "care": catalogue.CARE,
     "skin_events": catalogue.SKIN_EVENTS,

@@ -11,7 +11,7 @@ from analysis import reports
 from analysis.cli.app import main
 from analysis.ingest import ingest
 from analysis.measures import delays, lateness
-from analysis.measures.completeness import Standing, provisional_rates
+from analysis.measures.completeness import DataStatus, provisional_rates
 from analysis.policy import shipped_policy
 from analysis.reports import html_file
 from analysis.snapshot import of_sites, take
@@ -70,7 +70,7 @@ def test_rows_of_history_show_no_reporting_delay(found):
     (source,) = delays(found.records, found.ingests, POLICY, KNOWN_AT).to_dict("records")
     assert source["entries"] == 0
     months = provisional_rates(found, "skin", Grouping.MONTH, Basis.LINE)
-    assert Standing.COMPLETE not in set(months["standing"])
+    assert DataStatus.COMPLETE not in set(months["data_status"])
 
 
 COMMANDS = """

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from analysis.measures import (
+    DataStatus,
     Limits,
     MeasureError,
-    Standing,
     compare,
     counts,
     group_funnel,
@@ -125,12 +125,12 @@ def test_infections_confirmed_late_are_provisional_although_the_log_is_complete(
     )
     seen = snapshot_of(received_daily(records), "2031-01-01", "2030-12-31")
     skin = provisional_rates(seen, "skin", Grouping.MONTH, Basis.LINE).set_index("group")
-    assert skin.loc["2030-11", "standing"] == Standing.COMPLETE
+    assert skin.loc["2030-11", "data_status"] == DataStatus.COMPLETE
     late = provisional_rates(seen, INFECTION, Grouping.MONTH, Basis.LINE).set_index("group")
     assert late.loc["2030-12", "events"] == 0
-    assert late.loc["2030-12", "standing"] == Standing.PROVISIONAL
+    assert late.loc["2030-12", "data_status"] == DataStatus.PROVISIONAL
     assert late.loc["2030-11", "provisional"]
-    assert late.loc["2030-06", "standing"] == Standing.COMPLETE
+    assert late.loc["2030-06", "data_status"] == DataStatus.COMPLETE
     # Nothing of December can be known yet, so nothing is expected from nothing.
     assert pd.isna(late.loc["2030-12", "expected_rate_per_1000"])
     assert not np.isinf(late.select_dtypes("float")).any(axis=None)
@@ -144,7 +144,7 @@ def test_a_delay_that_is_not_known_never_makes_a_period_complete():
     )
     seen = snapshot_of(received_daily(records), "2031-01-01", "2030-12-31")
     table = provisional_rates(seen, INFECTION, Grouping.MONTH, Basis.LINE)
-    assert set(table["standing"]) == {Standing.NOT_KNOWN}
+    assert set(table["data_status"]) == {DataStatus.NOT_KNOWN}
     assert table["completeness"].isna().all()
     # The last half year may still change, what is older hardly.
     assert table.set_index("group")["provisional"].loc["2030-06":].sum() == 6

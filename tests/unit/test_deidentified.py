@@ -193,7 +193,7 @@ def test_what_was_worked_out_is_what_the_store_says(extract, seen):
     length = (spans["end_on"] - spans["start_on"]).dt.days
     before = seen.timeline.intervals
     assert sorted(length) == sorted((before["end_on"] - before["start_on"]).dt.days)
-    nights = extract.tables["home_spells"].frame
+    nights = extract.tables["home_periods"].frame
     assert (nights["end_on"] - nights["start_on"]).dt.days.sum() == seen.timeline.lines[
         "home_line_days"
     ].sum()
@@ -318,7 +318,7 @@ def test_children_alone_are_counted_by_hand():
     )
     spells["end_on"] = pd.to_datetime(["2131-01-11", "2131-01-21", "2131-01-11", "2131-01-11"])
     entry = KNOWN["lines"]
-    found = alone({"lines": Table(entry, frame), "home_spells": Table(entry, spells)})
+    found = alone({"lines": Table(entry, frame), "home_periods": Table(entry, spells)})
     # C1 and C2 are alike but for their 10 and 20 days; C3 and C4 (two lines) stand alone.
     assert found["alone"].tolist() == [2, 2, 4]
     assert found["few"].tolist() == [4, 4, 4]

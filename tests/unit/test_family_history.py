@@ -94,8 +94,8 @@ def _records() -> history.FamilyRecords:
     return history.FamilyRecords(
         lines=found.lines,
         registry=lines,
-        home_spells=found.home_spells,
-        accessed_spells=found.accessed_spells,
+        home_periods=found.home_periods,
+        accessed_periods=found.accessed_periods,
         intervals=found.intervals,
         entries=log,
         stays=stays,
@@ -245,8 +245,8 @@ row done_on    kind
     records = history.FamilyRecords(
         lines=found.lines,
         registry=lines,
-        home_spells=found.home_spells,
-        accessed_spells=found.accessed_spells,
+        home_periods=found.home_periods,
+        accessed_periods=found.accessed_periods,
         intervals=found.intervals,
         entries=log,
         stays=known.stays,

@@ -10,7 +10,7 @@ import pytest
 from analysis.decisions import call_list
 from analysis.decisions.backtest import BY_BENEFIT, Replayed, orders_of
 from analysis.decisions.history import morning_of
-from analysis.decisions.mornings import beside_families
+from analysis.decisions.mornings import with_families
 from analysis.decisions.order import expectation, in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, OrderError, add_fit, fits_of, read_fits, text_of
 from analysis.policy import load_policy, shipped_policy
@@ -88,7 +88,7 @@ def test_the_list_and_the_backtest_put_families_in_the_same_order():
     records = written(lines=LINES, home_log=LOG, calls=CALLS)
     timeline = build(records, POLICY, DAY)
     rules = call_list(timeline, records, POLICY)
-    mornings = beside_families(timeline, records, rules)
+    mornings = with_families(timeline, records, rules)
     replayed = Replayed.of(mornings, LATER_EVENTS.empty())
     for feature in ("log_days_overdue", "log_days_at_home", "gauze"):
         fit = model(feature)

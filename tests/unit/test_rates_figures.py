@@ -21,7 +21,7 @@ from dashboard.figures.scale import spread, top_of_axis
 from dashboard.figures.small_multiples import small_multiples
 
 CHART = """
-label     events judged_days judged_rate_per_1000 centre lower_limit upper_limit said       provisional expected_rate_per_1000
+label     events judged_days judged_rate_per_1000 centre lower_limit upper_limit signal_words provisional expected_rate_per_1000
 Jan_2031  1      1000      1.0           2.0    0.0         6.0         -          no          1.0
 Feb_2031  8      1000      8.0           2.0    0.0         6.0         above      no          8.0
 Mar_2031  2      1000      2.0           2.0    0.0         6.0         -          yes         3.0
@@ -148,7 +148,7 @@ def test_a_point_that_breaks_a_rule_has_another_shape_and_its_words():
 
 
 def test_a_chart_without_limits_still_shows_its_rates():
-    chart = table(CHART).assign(centre=0.0, lower_limit=np.nan, upper_limit=np.nan, said="")
+    chart = table(CHART).assign(centre=0.0, lower_limit=np.nan, upper_limit=np.nan, signal_words="")
     figure = control_chart(chart)
     assert not [t for t in figure.data if t.name == "upper limit"]
     assert list(trace(figure, "settled").x) == [0, 1]

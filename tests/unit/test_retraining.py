@@ -8,12 +8,12 @@ from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
 from analysis.decisions.refresher_trials import moments_of
 from analysis.decisions.refreshers import (
+    before_and_after,
     control_effect,
     control_sentence,
     effect_of,
     refreshers,
     refreshers_by_family,
-    spells_of,
     taught,
 )
 from analysis.decisions.retraining import not_signed_off, retraining
@@ -334,7 +334,7 @@ def weekly(*families):
 
 def test_before_and_after_a_refresher_are_cut_at_its_day():
     never = np.iinfo(np.int64).max
-    spells = spells_of(*weekly("xx.." + "....", "...." * 2), np.array([21, never]))
+    spells = before_and_after(*weekly("xx.." + "....", "...." * 2), np.array([21, never]))
     sent = spells.refreshed
     assert [spells.seen_before[sent][0], spells.missed_before[sent][0]] == [4, 2]
     assert [spells.seen_after[sent][0], spells.missed_after[sent][0]] == [4, 0]
@@ -343,7 +343,7 @@ def test_before_and_after_a_refresher_are_cut_at_its_day():
 
 
 def test_a_spell_to_compare_with_ends_before_the_familys_own_refresher():
-    spells = spells_of(*weekly("." * 20), np.array([7 * 10]))
+    spells = before_and_after(*weekly("." * 20), np.array([7 * 10]))
     others = ~spells.refreshed
     # Moments in weeks 4 and 8; the refresher is in week 10.
     assert spells.seen_after[others].tolist() == [5, 1]

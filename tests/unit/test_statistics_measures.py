@@ -206,7 +206,7 @@ def test_nothing_received_gives_no_week_and_no_completeness():
     table = provisional_rates(seen_then, "skin", Grouping.MONTH, Basis.LINE)
     # January is older than the longest delay; of none is it known how complete it is.
     assert table["provisional"].tolist() == [False, True, True]
-    assert table["standing"].tolist() == ["not_known", "not_known", "not_over"]
+    assert table["data_status"].tolist() == ["not_known", "not_known", "not_over"]
 
 
 def test_a_recent_month_is_raised_by_what_is_still_to_come():

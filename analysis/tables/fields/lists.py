@@ -80,7 +80,11 @@ LISTS = (
     number("own_ratio", "families' own share after / before"),
     number("own_lower", "lower 95 % limit", "as the estimate"),
     number("own_upper", "upper 95 % limit", "as the estimate"),
-    count("spells", "moments of families not retrained on that day, compared with", "spells"),
+    count(
+        "moments_compared",
+        "moments of families not retrained on that day, compared with",
+        "moments",
+    ),
     number(
         "adjusted_ratio", "share after / share of families of the same record without a refresher"
     ),

@@ -49,8 +49,8 @@ class FamilyRecords:
     """Lines of the timeline, in the order in which they are shown."""
     registry: pd.DataFrame
     """Their rows of the registry."""
-    home_spells: pd.DataFrame
-    accessed_spells: pd.DataFrame
+    home_periods: pd.DataFrame
+    accessed_periods: pd.DataFrame
     intervals: pd.DataFrame
     """Intervals of all tasks (INTERVALS)."""
     entries: pd.DataFrame

@@ -61,9 +61,9 @@ def _unscored(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
     care = records.intervals
     care = care[(care["task"].astype(str) == DRESSING).to_numpy(dtype=bool)]
     gaps = _gaps(care, records.lines, now)
-    home = _both(gaps, records.home_spells)
+    home = _both(gaps, records.home_periods)
     is_port = home["line"].isin(_ports(records)).to_numpy(dtype=bool)
-    accessed = records.accessed_spells.fillna({"end_on": now})
+    accessed = records.accessed_periods.fillna({"end_on": now})
     spans = pd.concat([home[~is_port], _both(home[is_port], accessed)], ignore_index=True)
     label = "dressing not scored: no change known"
     return _grouped(spans, records).assign(track=DRESSING, kind="unscored", label=label)
@@ -73,8 +73,8 @@ def _not_accessed(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
     """Days at home on which a port is not accessed, so that nothing is due."""
     lines = records.lines
     ports = lines[lines["line"].isin(_ports(records)).to_numpy(dtype=bool)]
-    gaps = _gaps(records.accessed_spells.fillna({"end_on": now}), ports, now)
-    spans = _grouped(_both(gaps, records.home_spells), records)
+    gaps = _gaps(records.accessed_periods.fillna({"end_on": now}), ports, now)
+    spans = _grouped(_both(gaps, records.home_periods), records)
     return spans.assign(track=DRESSING, kind="not_accessed", label="port not accessed")
 
 

@@ -70,8 +70,8 @@ def history_of(
     known = history.FamilyRecords(
         lines=lines,
         registry=of(records.lines, "family_id", family_id),
-        home_spells=timeline.home_spells,
-        accessed_spells=timeline.accessed_spells,
+        home_periods=timeline.home_periods,
+        accessed_periods=timeline.accessed_periods,
         intervals=timeline.intervals,
         entries=of(records.home_log, "family_id", family_id),
         stays=records.stays[of_child].reset_index(drop=True),

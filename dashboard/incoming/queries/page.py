@@ -101,14 +101,14 @@ class IncomingQueries:
         Parameters
         ----------
         files : sequence of (Path, str)
-            As of :meth:`take_in`; they are moved away.
+            As for :meth:`take_in`; they are moved away.
         source : str or None
-            As of :meth:`take_in`.
+            As for :meth:`take_in`.
 
         Raises
         ------
         FormError
-            As of :meth:`take_in`.
+            As for :meth:`take_in`.
         """
         session = self.session
         session.reader.must(Right.BRING_FILES)
@@ -130,7 +130,7 @@ class IncomingQueries:
         Raises
         ------
         FormError
-            They are not here any more; else as of :meth:`take_in`.
+            They are not here any more; else as for :meth:`take_in`.
         """
         self.session.reader.must(Right.BRING_FILES)
         held = self._held.held(self.session.reader.code, number)
@@ -212,7 +212,7 @@ class IncomingQueries:
     def refused_file(self, table: str) -> bytes | None:
         """A file of the refused rows of a table to correct; None: there is none such."""
         session = self.session
-        session.reader.must(Right.MEND_ROWS)
+        session.reader.must(Right.CORRECT_ROWS)
         found = session.snapshot()
         context = session.context()
         rows = received.refused_rows(found, found, session.store, context, session.reader)
@@ -233,6 +233,6 @@ class IncomingQueries:
 
     def _row_to_correct(self, number: int) -> RowToFix | None:
         session = self.session
-        session.reader.must(Right.MEND_ROWS)
+        session.reader.must(Right.CORRECT_ROWS)
         session.require_today("Correct rows on today's page.")
         return row_to_fix(session.store, number, session.service.profiles)

@@ -61,7 +61,7 @@ def incoming_view(
     refused = refused_rows(found, whole, store, context, reader)
     refused_paged, refused_shown = _page(len(refused), choice.refused, REFUSED_A_PAGE)
     sees = reader.may(Right.ROWS_RECEIVED)
-    corrects = reader.may(Right.MEND_ROWS)
+    corrects = reader.may(Right.CORRECT_ROWS)
     return IncomingView(
         context=context,
         today=_today(files, found),

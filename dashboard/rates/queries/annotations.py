@@ -31,15 +31,15 @@ class AnnotationForm(Form):
     text: object
 
 
-def standing(store: Store, found: Snapshot, reader: Reader) -> tuple[Annotation, ...]:
+def shown_notes(store: Store, found: Snapshot, reader: Reader) -> tuple[Annotation, ...]:
     """Notes in force when `found` was known that concern the reader's sites, by day."""
     known = store.annotations(found.known_at)
     in_scope = pd.Series(data=True, index=known.index)
     if reader.sites is not None:
         in_scope = known["site"].isna() | known["site"].isin(list(reader.sites))
-    stands = known["withdrawn_at"].isna() & in_scope
-    stands &= known["on_day"] <= pd.Timestamp(found.as_of)
-    known = known[stands.to_numpy(dtype=bool)].sort_values(["on_day", "row"])
+    shown = known["withdrawn_at"].isna() & in_scope
+    shown &= known["on_day"] <= pd.Timestamp(found.as_of)
+    known = known[shown.to_numpy(dtype=bool)].sort_values(["on_day", "row"])
     zone = found.policy.zone
     names = ("row", "on_day", "site", "text", "made_by", "made_at")
     return tuple(
@@ -103,12 +103,12 @@ def checked_text(text: object) -> str:
     FormError
         It is empty or too long.
     """
-    said = " ".join(text.split()) if isinstance(text, str) else ""
-    if not said:
+    note = " ".join(text.split()) if isinstance(text, str) else ""
+    if not note:
         raise FormError("Write what happened, such as: new antiseptic.")
-    if len(said) > MOST_CHARACTERS:
+    if len(note) > MOST_CHARACTERS:
         raise FormError(f"Shorten what happened to {MOST_CHARACTERS} characters.")
-    return said
+    return note
 
 
 def checked_day(text: object, as_of: date) -> date:

@@ -56,7 +56,7 @@ class RatesQueries:
     def notes_of(self, view: RatesView) -> NotesOfRates:
         """The notes on the chart, and where each is on the chart of a view."""
         session = self.session
-        found = notes.standing(session.store, session.snapshot(), session.reader)
+        found = notes.shown_notes(session.store, session.snapshot(), session.reader)
         return NotesOfRates(found, notes.marks_on(found, view.chart, view.choice.period))
 
     def work(self) -> tuple[Work, ...]:
@@ -168,7 +168,7 @@ class RatesQueries:
         """
         session = self._may_annotate()
         found = session.snapshot()
-        there = {a.row: a for a in notes.standing(session.store, found, session.reader)}
+        there = {a.row: a for a in notes.shown_notes(session.store, found, session.reader)}
         mine = there.get(row) if isinstance(row, int) else None
         if mine is None:
             raise FormError("This note was removed. Reload the page.")

@@ -28,6 +28,7 @@ from analysis.snapshot import Snapshot, of_lines
 from analysis.verdicts import (
     Headline,
     chart_verdict,
+    data_words,
     false_alarm_sentence,
     funnel_verdict,
     gap_verdict,
@@ -38,7 +39,6 @@ from analysis.verdicts import (
     rate_sentence,
     ratio_verdict,
     span_name,
-    standing,
     trend_verdict,
 )
 from analysis.vocabulary import Basis, ChartKind, Grouping, OutcomeKind
@@ -199,8 +199,8 @@ def _chart(found: Snapshot, asked: RatesChoice) -> pd.DataFrame:
     except MeasureError:  # shorter than the first year: all periods then
         chart = rate_chart(*args)
     chart["label"] = [period_name(str(p)) for p in chart["period"]]
-    chart["said"] = [words.signal_words(s) for s in chart["signal"]]
-    chart["data"] = [standing(row) for row in chart.to_dict("records")]
+    chart["signal_words"] = [words.signal_words(s) for s in chart["signal"]]
+    chart["data"] = [data_words(row) for row in chart.to_dict("records")]
     return chart
 
 

@@ -40,7 +40,7 @@ from dashboard.session.views import PageContext
 LIKELY = SURENESS[:2]
 MOST_UNSIGNED = 50
 MOST_FAMILIES = 15
-"""Families in the picture: as many as are taken in at one glance."""
+"""Families in the picture: as many as one look can compare."""
 
 
 def understood(training: Training, choice: NeedsChoice) -> NeedsChoice:
@@ -200,13 +200,13 @@ def _evidence(opened: pd.DataFrame) -> tuple[str, ...]:
 
 
 def _without_sign_off(training: Training, row: NeedRow) -> int:
-    told = training.told
+    facts = training.facts
     mine = (
-        _same(told, "family_id", row.family_id)
-        & _same(told, "caregiver_id", row.caregiver_id)
-        & _same(told, "step", NO_SIGN_OFF)
+        _same(facts, "family_id", row.family_id)
+        & _same(facts, "caregiver_id", row.caregiver_id)
+        & _same(facts, "step", NO_SIGN_OFF)
     )
-    return int(told.loc[mine.to_numpy(dtype=bool), "missed"].sum())
+    return int(facts.loc[mine.to_numpy(dtype=bool), "missed"].sum())
 
 
 def _relation(found: Snapshot, caregiver_id: str | None) -> str | None:
@@ -280,15 +280,15 @@ def picture_view(training: Training, choice: NeedsChoice) -> PictureView:
     most = most.sort_values(["sum"], ascending=False)
     kept = [str(s) for s in most.index[(most["max"] >= FAINT).to_numpy(dtype=bool)]]
     named = {s: step_name(found=training.found, step=str(s)) for s in most.index}
-    told = own[own["step"].isin(kept).to_numpy(dtype=bool)]
+    facts = own[own["step"].isin(kept).to_numpy(dtype=bool)]
     return PictureView(
         cells=pd.DataFrame(
             {
-                "family_id": told["family_id"].astype("string"),
-                "step_name": told["step"].map(named).astype("string"),
-                "prob": told["prob_above"],
-                "missed": told["missed"],
-                "seen": told["seen"],
+                "family_id": facts["family_id"].astype("string"),
+                "step_name": facts["step"].map(named).astype("string"),
+                "prob": facts["prob_above"],
+                "missed": facts["missed"],
+                "seen": facts["seen"],
             }
         ).reset_index(drop=True),
         families=families,

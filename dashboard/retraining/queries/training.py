@@ -35,7 +35,7 @@ class Training:
     found: Snapshot
 
     @cached_property
-    def told(self) -> pd.DataFrame:
+    def facts(self) -> pd.DataFrame:
         """Columns of `RETRAINING`, facts without a share (no sign-off) among them."""
         return self.found.retraining
 
@@ -48,8 +48,8 @@ class Training:
 
     @cached_property
     def needs(self) -> pd.DataFrame:
-        """Those of `told` with a share, the surest first: with sureness, site, refreshed_on."""
-        needs = self.told[(self.told["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
+        """Those of `facts` with a share, the surest first: with sureness, site, refreshed_on."""
+        needs = self.facts[(self.facts["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
         certain = np.where(needs["prob_above"].to_numpy() >= SURE, "sure", "likely")
         state = needs["state"].astype("object")
         level = state.map({str(s): name for s, name in STATES.items()}).to_numpy(dtype=object)

@@ -79,14 +79,14 @@ def _fill(connection: sa.Connection, calls: list[dict[str, object]]) -> None:
     for call in calls:
         file += 1
         undone = call["takes_back"]
-        said = call if undone is None else by_row[undone]
+        meant = call if undone is None else by_row[undone]
         cells = {
-            "family_id": said["family_id"],
-            "called_at": said["made_at"],
-            "called_by": said["made_by"],
-            "outcome": "reached" if said["reached"] else "no_answer",
-            "agreed": said["agreed"],
-            "recheck_on": said["recheck_on"],
+            "family_id": meant["family_id"],
+            "called_at": meant["made_at"],
+            "called_by": meant["made_by"],
+            "outcome": "reached" if meant["reached"] else "no_answer",
+            "agreed": meant["agreed"],
+            "recheck_on": meant["recheck_on"],
         }
         filled = {name: str(cell) for name, cell in cells.items() if cell is not None}
         key = _hash("\x1f".join(filled[name] for name in ("family_id", "called_at", "called_by")))
@@ -102,7 +102,7 @@ def _fill(connection: sa.Connection, calls: list[dict[str, object]]) -> None:
                 received_at=call["made_at"],
                 void=0 if undone is None else 1,
                 content=_hash(content if undone is None else content + "\x1fvoid"),
-                called_on=said["made_on"],
+                called_on=meant["made_on"],
                 file=file,
                 row_number=1,
             )

@@ -14,13 +14,13 @@ import typer
 from analysis.cli.opening import opened, policy_of, today
 from analysis.cli.options.deciding import Refit
 from analysis.cli.replaying import replay
-from analysis.decisions.backtest import HORIZON_DAYS, Replayed
 from analysis.decisions.expected_benefit import FEWEST_FAMILIES, fit_model
 from analysis.decisions.fitted_model import Model
 from analysis.decisions.history import morning_of
 from analysis.decisions.later_events import HARM, later_events
 from analysis.decisions.order import model_on
 from analysis.decisions.order_file import Fits, add_fit
+from analysis.decisions.replayed import HORIZON_DAYS, Replayed
 from analysis.measures import MeasureError
 from analysis.policy import Policy
 from analysis.snapshot import take

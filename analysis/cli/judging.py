@@ -15,10 +15,11 @@ from analysis.cli.opening import snapshot
 from analysis.cli.options import deciding as options
 from analysis.cli.output import show
 from analysis.cli.replaying import RECENT_MORNINGS, replay
-from analysis.decisions.backtest import HORIZON_DAYS, Replayed, backtest, calibration, preceded
+from analysis.decisions.backtest import backtest, calibration, preceded
 from analysis.decisions.later_events import HARM, KINDS, later_events
 from analysis.decisions.order import order_words
 from analysis.decisions.order_file import fits_of, read_fits
+from analysis.decisions.replayed import HORIZON_DAYS, Replayed
 from analysis.decisions.whatif import whatif
 from analysis.measures import MeasureError
 from analysis.policy import Policy, load_policy

@@ -12,8 +12,8 @@ import numpy as np
 from scipy import special
 
 from analysis.days import dates_of
-from analysis.decisions.backtest import Replayed
 from analysis.decisions.fitted_model import FEATURES, Floats, Model, features
+from analysis.decisions.replayed import Replayed
 
 PENALTY = 4.0
 """Half of it times each squared coefficient (of a feature in standard deviations) is taken off the

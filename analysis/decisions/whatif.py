@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.decisions.backtest import RULE, Replayed, called, orders_of
+from analysis.decisions.backtest import RULE, called, orders_of
+from analysis.decisions.replayed import Replayed
 from analysis.tables.planning import WHATIF
 from analysis.vocabulary import Band, Reason
 

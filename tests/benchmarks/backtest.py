@@ -16,9 +16,10 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from analysis.cli.replaying import read_history, replay
-from analysis.decisions.backtest import Replayed, backtest, calibration, preceded
+from analysis.decisions.backtest import backtest, calibration, preceded
 from analysis.decisions.history import morning_of
 from analysis.decisions.later_events import KINDS, later_events
+from analysis.decisions.replayed import Replayed
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import take

@@ -23,10 +23,11 @@ import numpy as np
 import pandas as pd
 
 from analysis.cli.replaying import read_history, replay
-from analysis.decisions.backtest import BY_BENEFIT, RULE, Replayed, backtest
+from analysis.decisions.backtest import BY_BENEFIT, RULE, backtest
 from analysis.decisions.expected_benefit import fit_model
 from analysis.decisions.history import morning_of
 from analysis.decisions.later_events import HARM, KINDS, later_events
+from analysis.decisions.replayed import Replayed
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store

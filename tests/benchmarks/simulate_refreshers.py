@@ -13,7 +13,7 @@ import sys
 
 import numpy as np
 
-from analysis.decisions.refreshers import Effect, effect_of
+from analysis.decisions.refresher_effect import Effect, effect_of
 from tests.refreshed import CHOICES, programme
 
 SEED = 20310401

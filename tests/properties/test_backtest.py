@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.decisions import call_list
-from analysis.decisions.backtest import Replayed, backtest
+from analysis.decisions.backtest import backtest
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.mornings import morning
 from analysis.decisions.order import in_order
+from analysis.decisions.replayed import Replayed
 from analysis.policy import shipped_policy
 from analysis.tables import KNOWN
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS

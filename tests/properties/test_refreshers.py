@@ -7,8 +7,8 @@ programmes, with whatever the choice, is `tests/benchmarks/simulate_refreshers.p
 import numpy as np
 import pytest
 
+from analysis.decisions.refresher_effect import effect_of
 from analysis.decisions.refresher_trials import Moments, trial_effect
-from analysis.decisions.refreshers import effect_of
 from tests.refreshed import CHOICES, programme
 
 PROGRAMMES, FAMILIES = 12, 200

@@ -63,12 +63,12 @@ def test_an_annotation_stands_from_when_it_was_written_until_it_was_withdrawn(st
 
 
 def test_the_same_written_twice_is_one_until_it_is_withdrawn(store):
-    signal_words = (date(2031, 2, 1), "new antiseptic", "North", "P1")
-    row = store.annotate(*signal_words, at(2))
-    assert store.annotate(*signal_words, at(2)) is None
+    note = (date(2031, 2, 1), "new antiseptic", "North", "P1")
+    row = store.annotate(*note, at(2))
+    assert store.annotate(*note, at(2)) is None
     assert store.annotate(date(2031, 2, 1), "new antiseptic", None, "P1", at(2)) is not None
     store.withdraw_annotation(row, "P1", at(3))
-    assert store.annotate(*signal_words, at(4)) is not None
+    assert store.annotate(*note, at(4)) is not None
 
 
 def test_what_is_not_there_or_was_withdrawn_cannot_be_withdrawn(store):

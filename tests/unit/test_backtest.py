@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.decisions.backtest import Replayed, backtest, calibration, called, preceded
+from analysis.decisions.backtest import backtest, calibration, called, preceded
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.later_events import HARM, PROCESS, later_events
 from analysis.decisions.mornings import morning
+from analysis.decisions.replayed import Replayed
 from analysis.policy import shipped_policy
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS
 from analysis.timeline import build

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from sklearn.linear_model import LogisticRegression
 
-from analysis.decisions.backtest import BY_BENEFIT, Replayed, backtest
+from analysis.decisions.backtest import BY_BENEFIT, backtest
 from analysis.decisions.expected_benefit import fit_model, ridge_logistic
 from analysis.decisions.fitted_model import FEATURES, features
+from analysis.decisions.replayed import Replayed
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS
 
 

@@ -8,11 +8,12 @@ import pandas as pd
 import pytest
 
 from analysis.decisions import call_list
-from analysis.decisions.backtest import BY_BENEFIT, Replayed, orders_of
+from analysis.decisions.backtest import BY_BENEFIT, orders_of
 from analysis.decisions.history import morning_of
 from analysis.decisions.mornings import with_families
 from analysis.decisions.order import expectation, in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, OrderError, add_fit, fits_of, read_fits, text_of
+from analysis.decisions.replayed import Replayed
 from analysis.policy import load_policy, shipped_policy
 from analysis.snapshot import Snapshot, end_of_day
 from analysis.tables.backtest import LATER_EVENTS

@@ -6,16 +6,9 @@ import pytest
 
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
+from analysis.decisions.refresher_effect import before_and_after, control_effect, effect_of
 from analysis.decisions.refresher_trials import moments_of
-from analysis.decisions.refreshers import (
-    before_and_after,
-    control_effect,
-    control_sentence,
-    effect_of,
-    refreshers,
-    refreshers_by_family,
-    taught,
-)
+from analysis.decisions.refreshers import control_sentence, refreshers, refreshers_by_family, taught
 from analysis.decisions.retraining import not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
 from analysis.policy import shipped_policy

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.decisions.practice import NO_SIGN_OFF
+from analysis.decisions.refresher_effect import REGRESSION_CAUTION
 from analysis.decisions.refresher_trials import WINDOW_DAYS
-from analysis.decisions.refreshers import REGRESSION_CAUTION, control_sentence, taught
+from analysis.decisions.refreshers import control_sentence, taught
 from dashboard.addresses.retraining import NeedsChoice
 from dashboard.retraining.queries.needs import step_name
 from dashboard.retraining.queries.training import Training

@@ -13,7 +13,7 @@ from analysis.measures.grouping import group_of
 from analysis.measures.snapshot_data import SnapshotData
 from analysis.measures.surveillance import PROGRAMME
 from analysis.stats.intervals import PER
-from analysis.tallies import of_lines
+from analysis.tallies import of_lines, tally_lines
 from analysis.vocabulary import Grouping
 
 MIX = (Grouping.NURSE, Grouping.LINE_TYPE, Grouping.DRESSING_TYPE, Grouping.AGE_BAND)
@@ -115,13 +115,27 @@ def _families(
     )
 
 
+def _sites_of(data: SnapshotData, log: pd.DataFrame) -> pd.Series[str]:
+    """Site at which the line of each entry was on its day; missing: the line is not known."""
+    held = tally_lines(data.counted_timeline)[["line_id", "held_from", "site"]]
+    held = held.assign(held_from=held["held_from"].fillna(pd.Timestamp.min).astype("datetime64[s]"))
+    entries = log[["line_id", "done_on"]].reset_index(drop=True).reset_index(names="nth")
+    found = pd.merge_asof(
+        entries.astype({"done_on": "datetime64[s]"}).sort_values("done_on"),
+        held.sort_values("held_from"),
+        left_on="done_on",
+        right_on="held_from",
+        by="line_id",
+    )
+    return found.sort_values("nth")["site"].astype("string").set_axis(log.index)
+
+
 def _kits(data: SnapshotData, site: str, begins: pd.Timestamp) -> pd.DataFrame:
     """Counts of kits by the families of a site, and those below the policy's number."""
     log = data.records.home_log
-    lines = data.tallies.lines
-    own = lines if site == PROGRAMME else lines[(lines["site"] == site).to_numpy(dtype=bool)]
-    ours = log["line_id"].isin(own["line_id"]) & log["kits_left"].notna()
-    counted = log[(ours & (log["done_on"] <= pd.Timestamp(data.as_of))).to_numpy(dtype=bool)]
+    log = log[(log["kits_left"].notna() & (log["done_on"] <= pd.Timestamp(data.as_of))).to_numpy()]
+    of = _sites_of(data, log)
+    counted = log[(of.notna() if site == PROGRAMME else of == site).to_numpy(bool, na_value=False)]
     low = (counted["kits_left"] < data.policy.on(data.as_of).settings.kits_low).to_numpy(dtype=bool)
     since = (counted["done_on"] >= begins).to_numpy(dtype=bool)
     sums = [(int(part.sum()), int((part & low).sum())) for part in (~since, since)]
@@ -136,9 +150,10 @@ def _steps(data: SnapshotData, site: str, begins: pd.Timestamp) -> pd.DataFrame:
     shown = practice(data.timeline, data.records, data.policy)
     shown = shown[(shown["done_on"] >= begins).to_numpy(dtype=bool)]
     shown = shown[shown["step"].isin(list(data.policy.on(data.as_of).steps)).to_numpy(dtype=bool)]
-    lines = data.tallies.lines
-    here = set(lines.loc[(lines["site"] == site).to_numpy(dtype=bool), "family_id"].astype(str))
-    own = shown["family_id"].isin(here).to_numpy(dtype=bool)
+    log = data.records.home_log
+    log = log[log["row"].isin(shown["row"]).to_numpy(dtype=bool)]
+    of_row = _sites_of(data, log).set_axis(log["row"].to_numpy())
+    own = (shown["row"].map(of_row) == site).to_numpy(bool, na_value=False)
     both = [
         shown[part].groupby("step", observed=True)["missed"].agg(["size", "sum"])
         for part in (own, ~own)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 import pandas as pd
@@ -23,13 +23,17 @@ AT_RISK = Frame(
 
 
 def lines_at_risk(
-    timeline: Timeline, records: Records, by: Grouping, days: Sequence[int]
+    timeline: Timeline,
+    records: Records,
+    by: Grouping,
+    days: Sequence[int],
+    sites: Collection[str] | None = None,
 ) -> pd.DataFrame:
     """Lines at risk on given days since placement; with delayed entry they may grow in number.
 
     Parameters
     ----------
-    timeline, records, by
+    timeline, records, by, sites
         As for `dwell`.
     days : sequence of int
         Days since placement; day 1 is the first on which an end can be seen.
@@ -47,7 +51,7 @@ def lines_at_risk(
     *Source:* project definition, definitions §6: at risk on day d when it came home before it
     and was last seen on it or later.
     """
-    times = line_times(timeline, records, by)
+    times = line_times(timeline, records, by, sites)
     entry, leave = times["entry_day"].to_numpy(), times["exit_day"].to_numpy()
     # Before: one row a line; after: one row a group and day. The loop runs over the days asked.
     parts = [

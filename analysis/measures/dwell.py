@@ -7,6 +7,7 @@ share is Aalen-Johansen's and never 1 minus the curve of one cause (definitions 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,7 @@ from analysis.stats.day_table import DayTable, day_tables, has_time
 from analysis.stats.survival import kaplan_meier, median_days, restricted_mean, start_when
 from analysis.tables import Records
 from analysis.tables.measures import DWELL, DWELL_SUMMARY, LINE_TIMES, LOGRANK
+from analysis.tallies import tally_lines
 from analysis.timeline import Timeline
 from analysis.vocabulary import PLANNED_REMOVALS, Grouping, RemovalReason
 
@@ -28,6 +30,8 @@ UNPLANNED, PLANNED, DEATH = 1, 2, 3
 N_CAUSES = 3
 HORIZON_DAYS = 365
 """Mean days in place are taken up to a year, or as far as the group was followed."""
+NEVER_BEFORE, NEVER = -(1 << 40), 1 << 40
+"""Days before and after every other."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,9 @@ class Dwell:
     summary: pd.DataFrame
 
 
-def line_times(timeline: Timeline, records: Records, by: Grouping) -> pd.DataFrame:
+def line_times(
+    timeline: Timeline, records: Records, by: Grouping, sites: Collection[str] | None = None
+) -> pd.DataFrame:
     """When each line came under observation, when it was last seen, and how it ended.
 
     Parameters
@@ -48,14 +54,17 @@ def line_times(timeline: Timeline, records: Records, by: Grouping) -> pd.DataFra
     records : Records
         Read for the reason of removal and the registry's dressing type.
     by : Grouping
-        Of the line; months and quarters are those of its placement.
+        Of the line; months and quarters are those of its placement. A line that moves to another
+        site, nurse or family is seen in each for as long as it is there.
+    sites : collection of str or None
+        Only the time at these sites; None: all.
 
     Returns
     -------
     DataFrame
         LINE_TIMES.
 
-    *Source:* project definition, definitions §6.
+    *Source:* project definition, definitions §2 and §6.
     """
     lines = timeline.lines
     registry = records.lines.set_index("line_id").reindex(lines["line_id"])
@@ -63,29 +72,65 @@ def line_times(timeline: Timeline, records: Records, by: Grouping) -> pd.DataFra
     placed, home = days_of(lines["placed_on"]), days_of(lines["home_from"])
     end, removed = days_of(lines["end_on"]), days_of(registry["removed_on"])
     seen = (home < as_of) & (placed <= home)
-    last = np.where((end == NO_DAY) | (end > as_of), as_of, end)
+    last = np.maximum(np.where((end == NO_DAY) | (end > as_of), as_of, end), home)
     ended = (removed != NO_DAY) & (removed == end) & (end <= as_of)
     reason = registry["removal_reason"].astype("object")
     planned = reason.isin([str(r) for r in PLANNED_REMOVALS]).to_numpy()
     died = reason.eq(RemovalReason.DEATH).to_numpy()
     cause = np.where(planned, PLANNED, np.where(died, DEATH, UNPLANNED))
+    times = _times(timeline, registry, by, sites)
+    line, start, until = (times[c].to_numpy(dtype=np.int64) for c in ("line", "start", "until"))
+    # Of the day on which a line moves the new group is told: it is at risk there from that day on.
+    entry = np.maximum(home[line], start - 1)
+    leave = np.minimum(last[line], until - 1)
+    without_time = (last[line] == home[line]) & (start <= home[line]) & (home[line] < until)
+    here = seen[line] & ((leave > entry) | without_time)
+    ends_here = ended[line] & (start <= end[line]) & (end[line] < until)
     frame = pd.DataFrame(
         {
-            "line": lines["line"].to_numpy(dtype=np.int64),
-            "group": _groups(lines, registry, by),
-            "entry_day": home - placed,
-            "exit_day": np.maximum(last, home) - placed,
-            "cause": np.where(ended, cause, 0),
+            "line": line,
+            "group": times["group"].array,
+            "entry_day": entry - placed[line],
+            "exit_day": np.maximum(leave, entry) - placed[line],
+            "cause": np.where(ends_here, cause[line], 0),
         }
     )
-    return LINE_TIMES.check(frame[seen].reset_index(drop=True))
+    return LINE_TIMES.check(frame[here].reset_index(drop=True))
+
+
+def _times(
+    timeline: Timeline, registry: pd.DataFrame, by: Grouping, sites: Collection[str] | None
+) -> pd.DataFrame:
+    """One row a line and time in one group at these sites: line, start, until, group."""
+    held = tally_lines(timeline)
+    line = pd.Index(timeline.lines["line_id"]).get_indexer(pd.Index(held["line_id"]))
+    start = days_of(held["held_from"])
+    first = np.append(True, line[1:] != line[:-1])[: len(line)]
+    start = np.where(first, NEVER_BEFORE, start)
+    until = np.append(np.where(first[1:], NEVER, start[1:]), [NEVER])[: len(line)]
+    group = (
+        held[OF_THE_LINE[by]].astype("string")
+        if by in OF_THE_LINE
+        else _groups(timeline.lines, registry, by).take(line)
+    )
+    times = pd.DataFrame(
+        {"line": line, "start": start, "until": until, "group": group.to_numpy(dtype=object)}
+    )
+    if sites is not None:
+        times = times[held["site"].isin(list(sites)).to_numpy(bool, na_value=False)]
+    # Times that follow each other in one group are one.
+    before = times.shift()
+    same = (times["line"] == before["line"]) & (times["start"] == before["until"])
+    same &= times["group"].fillna("") == before["group"].fillna("")
+    starts = np.flatnonzero(~same.to_numpy(dtype=bool))
+    last = np.append(starts[1:], len(times))[: len(starts)] - 1
+    until = times["until"].to_numpy(dtype=np.int64)[last]
+    return times.iloc[starts].assign(until=until).reset_index(drop=True).astype({"group": "string"})
 
 
 def _groups(lines: pd.DataFrame, registry: pd.DataFrame, by: Grouping) -> pd.Series[str]:
     if by is Grouping.ALL:
         return pd.Series("all", index=lines.index, dtype="string")
-    if by in OF_THE_LINE:
-        return lines[OF_THE_LINE[by]].astype("string")
     placed = pd.DatetimeIndex(lines["placed_on"])
     if by is Grouping.MONTH:
         return pd.Series(placed.strftime("%Y-%m"), index=lines.index, dtype="string")
@@ -99,12 +144,14 @@ def _groups(lines: pd.DataFrame, registry: pd.DataFrame, by: Grouping) -> pd.Ser
     )
 
 
-def dwell(timeline: Timeline, records: Records, by: Grouping) -> Dwell:
+def dwell(
+    timeline: Timeline, records: Records, by: Grouping, sites: Collection[str] | None = None
+) -> Dwell:
     """Share of lines still in place and share ended unplanned, by day since placement.
 
     Parameters
     ----------
-    timeline, records, by
+    timeline, records, by, sites
         As for `line_times`.
 
     Returns
@@ -121,7 +168,7 @@ def dwell(timeline: Timeline, records: Records, by: Grouping) -> Dwell:
     *Source:* project definition, definitions §6; Kaplan-Meier and Aalen-Johansen with delayed
     entry as `stats.survival` and `stats.competing` describe.
     """
-    times = line_times(timeline, records, by)
+    times = line_times(timeline, records, by, sites)
     groups, tables, without_time = _day_tables(times)
     curves, rows = [], []
     for group, table, left_out in zip(groups, tables, without_time, strict=True):
@@ -139,13 +186,18 @@ def dwell(timeline: Timeline, records: Records, by: Grouping) -> Dwell:
 
 
 def compare_dwell(
-    timeline: Timeline, records: Records, by: Grouping, *, unplanned_only: bool
+    timeline: Timeline,
+    records: Records,
+    by: Grouping,
+    sites: Collection[str] | None = None,
+    *,
+    unplanned_only: bool,
 ) -> pd.DataFrame:
     """Log-rank test of any removal, or of unplanned removal, between all groups.
 
     Parameters
     ----------
-    timeline, records, by
+    timeline, records, by, sites
         As for `line_times`.
     unplanned_only : bool
         Count unplanned removal only; other ends are censored then.
@@ -162,7 +214,7 @@ def compare_dwell(
 
     *Source:* as `stats.logrank` and `stats.clustered_logrank` describe.
     """
-    times = line_times(timeline, records, by)
+    times = line_times(timeline, records, by, sites)
     groups, code = _coded(times)
     if len(groups) < 2:
         raise MeasureError(f"by {by} there are fewer than two groups to compare.")

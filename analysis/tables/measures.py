@@ -62,9 +62,9 @@ COMPARISON = Frame.of(
 
 LINE_TIMES = Frame.of(
     "line_times",
-    "one row a line that came home before the as-of day",
+    "one row a line that came home before the as-of day, and time in which its group is the same",
     "line group entry_day exit_day cause",
-    key="line",
+    key="line entry_day",
     blank={"group": "not recorded"},
 )
 

@@ -5,6 +5,6 @@ and age bands, over families, and over any split of the programme into families.
 """
 
 from analysis.tallies.between import between
-from analysis.tallies.tally import Tallies, of_lines, of_sites, tally
+from analysis.tallies.tally import Tallies, of_lines, of_sites, tally, tally_lines
 
-__all__ = ["Tallies", "between", "of_lines", "of_sites", "tally"]
+__all__ = ["Tallies", "between", "of_lines", "of_sites", "tally", "tally_lines"]

@@ -110,7 +110,7 @@ def tally(timeline: Timeline, policy: Policy) -> Tallies:
     )
     onsets = event_onsets(timeline, coded, policy)
     settings = policy.on(timeline.as_of).settings
-    lines = _lines(timeline)
+    lines = tally_lines(timeline)
     return Tallies(
         lines=lines,
         days=day_tally(timeline, coded, policy, dressing),
@@ -121,7 +121,7 @@ def tally(timeline: Timeline, policy: Policy) -> Tallies:
     )
 
 
-def _lines(timeline: Timeline) -> pd.DataFrame:
+def tally_lines(timeline: Timeline) -> pd.DataFrame:
     """Make the frame `TALLY_LINES`."""
     coded = timeline.coded
     attributes = coded.attributes

@@ -46,8 +46,9 @@ def understood(choice: DwellChoice) -> DwellChoice:
 
 def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     """Everything the page of dwell time shows under a choice that `understood` has read."""
-    by, (timeline, records) = Grouping(asked.by), (found.timeline, found.records)
-    found_dwell = dwell(timeline, records, by)
+    by, sites = Grouping(asked.by), found.sites
+    timeline, records = found.counted_timeline, found.counted_records
+    found_dwell = dwell(timeline, records, by, sites)
     summary = found_dwell.summary.assign(name=_names(found_dwell.summary["group"], by))
     summary["sentence"] = [
         dwell_words.dwell_sentence(row, str(row["name"])) for row in summary.to_dict("records")
@@ -58,11 +59,11 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     curves = found_dwell.curves.assign(name=_names(found_dwell.curves["group"], by))
     curves = curves[curves["name"].isin(shown["name"])].reset_index(drop=True)
     last_day, days = _axis(shown)
-    risk = lines_at_risk(timeline, records, by, days)
+    risk = lines_at_risk(timeline, records, by, days, sites)
     risk = risk.assign(name=_names(risk["group"], by))
     risk = risk[risk["name"].isin(shown["name"])].reset_index(drop=True)
     at_days = _at_days(risk, curves, shown)
-    hazard = overdue_hazard(timeline, records)
+    hazard = overdue_hazard(found.timeline, found.records)
     tests = _tests(found, asked) if len(summary) > 1 else ()
     return DwellView(
         choice=asked,
@@ -97,7 +98,8 @@ def _answer(found: Snapshot, summary: pd.DataFrame, tests: tuple[str, ...]) -> s
         return "No child came home with a line before this day, so there is no dwell time to show."
     if tests:
         return " ".join(tests)
-    whole = dwell(found.timeline, found.records, Grouping.ALL).summary.iloc[0]
+    known = (found.counted_timeline, found.counted_records)
+    whole = dwell(*known, Grouping.ALL, found.sites).summary.iloc[0]
     return dwell_words.dwell_sentence(whole, None)
 
 
@@ -139,6 +141,7 @@ def _tests(found: Snapshot, asked: DwellChoice) -> tuple[str, ...]:
     by = Grouping(asked.by)
     tests = []
     for of, only in (("Any removal", False), ("Unplanned removal", True)):
-        test = compare_dwell(found.timeline, found.records, by, unplanned_only=only)
+        known = (found.counted_timeline, found.counted_records)
+        test = compare_dwell(*known, by, found.sites, unplanned_only=only)
         tests.append(logrank_verdict(test, of, by).sentence)
     return tuple(tests)

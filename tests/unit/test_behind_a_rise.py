@@ -72,3 +72,22 @@ def test_nothing_is_behind_an_event_that_never_happened(found):
     none = behind_a_rise(found, "thrombosis", "north", "2031-02")
     assert none.families.empty
     assert none.mix[Grouping.NURSE]["events_since"].sum() == 0
+
+
+def test_counts_of_a_family_that_moved_are_those_of_the_site_on_their_day():
+    lines = LINES.strip().splitlines()
+    moved = "\n".join(
+        [
+            f"{lines[0]} | valid_from | received_at",
+            f"{lines[1].replace('south', 'north')} | 2031-02-01 | 2031-02-01",
+            *(f"{line} | | 2031-01-01" for line in lines[2:]),
+        ]
+    )
+    earlier = "line_id | site | received_at\nL1 | south | 2031-01-01"
+    records = received_daily(written(lines=moved, home_log=LOG, earlier_lines=earlier))
+    seen = snapshot_of(records, "2031-03-01", "2031-02-28")
+    south, north = (behind_a_rise(seen, "skin", site, "2031-02") for site in ("south", "north"))
+    assert (south.kits.loc["before"].tolist(), south.kits.loc["since"].tolist()) == ([1, 0], [2, 1])
+    assert (north.kits.loc["before"].tolist(), north.kits.loc["since"].tolist()) == ([0, 0], [2, 2])
+    # L1's missed masks are north's now: 3 of 6 there, none of 3 at south.
+    assert north.steps.iloc[0][["step", "missed", "seen"]].tolist() == ["mask", 3, 6]

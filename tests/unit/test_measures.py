@@ -356,3 +356,39 @@ def test_dwell_time_is_not_split_by_what_changes_and_compares_at_least_two_group
     with pytest.raises(MeasureError, match="fewer than two groups"):
         compare_dwell(timeline, records, Grouping.ALL, unplanned_only=False)
     assert compare_dwell(timeline, records, Grouping.SITE, unplanned_only=False)["df"].item() == 1
+
+
+def test_a_line_that_moves_is_seen_at_each_site_while_it_is_there():
+    records = written(
+        lines="""
+line_id | home_from  | removed_on | removal_reason | site  | valid_from | received_at
+L1      | 2031-03-01 | 2031-03-11 | occlusion      | south | 2031-03-06 | 2031-03-06
+L2      | 2031-03-01 | 2031-03-06 | occlusion      | south | 2031-03-06 | 2031-03-06
+L3      | 2031-03-01 |            |                | north |            | 2031-03-01
+""",
+        earlier_lines="""
+line_id | site  | received_at | valid_from
+L1      | north | 2031-03-01  |
+L2      | north | 2031-03-01  |
+""",
+    )
+    timeline = build(records, POLICY, day("2031-03-21"))
+
+    def told(by, sites=None):
+        times = line_times(timeline, records, by, sites)
+        columns = ("line", "group", "entry_day", "exit_day", "cause")
+        return [tuple(row) for row in times[list(columns)].itertuples(index=False, name=None)]
+
+    # The removal on the day of the move is the new site's.
+    by_site = [
+        (0, "north", 0, 4, 0), (0, "south", 4, 10, 1), (1, "north", 0, 4, 0),
+        (1, "south", 4, 5, 1), (2, "north", 0, 20, 0),
+    ]  # fmt: skip
+    assert told(Grouping.SITE) == by_site
+    assert told(Grouping.ALL) == [(0, "all", 0, 10, 1), (1, "all", 0, 5, 1), (2, "all", 0, 20, 0)]
+    for site in ("north", "south"):
+        own = [row for row in by_site if row[1] == site]
+        assert told(Grouping.SITE, [site]) == own
+        assert told(Grouping.ALL, [site]) == [(row[0], "all", *row[2:]) for row in own]
+    compared = compare_dwell(timeline, records, Grouping.SITE, unplanned_only=False)
+    assert compared["df"].item() == 1

@@ -469,3 +469,25 @@ def test_a_familys_last_refresher_is_set_against_what_its_bad_spell_leads_one_to
 def test_no_refresher_gives_no_row():
     timeline, records = read()
     assert refreshers_by_family(practice(timeline, records, POLICY), records).empty
+
+
+def test_what_a_line_showed_is_its_present_familys_also_before_it_changed_the_family():
+    head, first, *rest = LINES.strip().splitlines()
+    lines = "\n".join(
+        [
+            f"{head} | valid_from | received_at",
+            f"{first.replace('F1', 'F9')} | 2031-03-12 | 2031-03-12",
+            *(f"{line} | | 2031-01-01" for line in rest),
+        ]
+    )
+    earlier = "line_id | family_id | received_at\nL1 | F1 | 2031-01-01"
+    with_families = LOG.strip().splitlines()
+    log = [f"{with_families[0]} | family_id"]
+    log += [f"{line} | F{line[1]}" for line in with_families[1:]]
+    changed = {"lines": lines, "earlier_lines": earlier, "home_log": "\n".join(log)}
+    seen = practice(*read(**changed), POLICY)
+    assert set(seen["family_id"]) == {"F9", "F2"}
+    table = needs(**changed)
+    assert table.loc[("F9", "mask"), ["seen", "missed"]].tolist() == [3, 2]
+    timeline, records = read(**changed)
+    assert set(not_signed_off(timeline, records, POLICY)["family_id"]) <= {"F9", "F2"}

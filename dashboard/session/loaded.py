@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -27,6 +28,28 @@ NO_OWNER = ""
 MOST_REPORTS = 24
 
 
+def log_of(
+    by_family: pd.DataFrame,
+    own: pd.DataFrame,
+    lines: pd.DataFrame,
+    of_line: Callable[[str], pd.DataFrame],
+) -> pd.DataFrame:
+    """The home log of a family: the entries of its lines, and those of lines nobody knows.
+
+    Parameters
+    ----------
+    by_family : DataFrame
+        Entries that name the family.
+    own, lines : DataFrame
+        The family's lines, and all that are known.
+    of_line : callable
+        Entries of a line. A line that was of another family before has some that name that one.
+    """
+    known = by_family["line_id"].isin(lines["line_id"]).to_numpy(dtype=bool, na_value=False)
+    parts = [by_family[~known], *(of_line(str(line)) for line in own["line_id"])]
+    return stacked(parts).sort_values("row", ignore_index=True)
+
+
 @dataclass(frozen=True)
 class LoadedSnapshot:
     """A snapshot with indexes on its rows and the answers computed from it."""
@@ -38,6 +61,11 @@ class LoadedSnapshot:
         """Rows of each table by the code that leads from a family to them."""
         records = self.snapshot.records
         return {name: RowsBy(getattr(records, name), code) for name, code in OWNER_CODES.items()}
+
+    @cached_property
+    def log_by_line(self) -> RowsBy:
+        """Entries of the home log by line: a line keeps its history when its family changes."""
+        return RowsBy(self.snapshot.records.home_log, "line_id")
 
     def of_family(self, family_id: str) -> Snapshot:
         """What is known of one family alone: nothing about it follows from other families."""
@@ -51,6 +79,12 @@ class LoadedSnapshot:
                 found[name] = stacked(
                     [self.by[name][NO_OWNER], *(self.by[name][str(owner)] for owner in owners)]
                 )
+        found["home_log"] = log_of(
+            found["home_log"],
+            found["lines"],
+            self.snapshot.records.lines,
+            lambda line: self.log_by_line[line],
+        )
         for name in ("calls", "arrangements"):
             found[name] = of(getattr(self.snapshot.records, name), "family_id", family_id)
         earlier = self.snapshot.records.earlier_lines
@@ -94,6 +128,6 @@ class LoadedSnapshot:
         if calls.equals(records.calls) and arrangements.equals(records.arrangements):
             return self
         loaded = LoadedSnapshot(self.snapshot.with_acts(calls, arrangements))
-        for part in ("by", "lasting", "reports"):
+        for part in ("by", "log_by_line", "lasting", "reports"):
             vars(loaded)[part] = getattr(self, part)
         return loaded

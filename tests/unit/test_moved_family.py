@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 
@@ -48,19 +49,25 @@ POLICY = shipped_policy()
 @pytest.fixture(name="url", scope="module")
 def _url(tmp_path_factory) -> str:
     """F1 moves from North to South on 1 February."""
-    folder = tmp_path_factory.mktemp("moved")
+    return stored(tmp_path_factory.mktemp("moved"), AFTER)
+
+
+def stored(folder: Path, after: str, received_on: str = "2031-02-03") -> str:
+    """A store with the lines, the log and the lines' later rows."""
     url = f"sqlite:///{folder / 'store.sqlite'}"
     with Store.open(url) as store:
-        for day, name, text in (
-            ("2031-01-11", "lines.csv", BEFORE),
-            ("2031-02-03", "lines.csv", AFTER),
-            ("2031-02-17", "home_log.csv", LOG),
+        for day, name, text in sorted(
+            (
+                ("2031-01-11", "lines.csv", BEFORE),
+                (received_on, "lines.csv", after),
+                ("2031-02-17", "home_log.csv", LOG),
+            )
         ):
             path = folder / day / name
             path.parent.mkdir()
             path.write_text(text)
             at = datetime.fromisoformat(day).replace(hour=8, tzinfo=UTC)
-            ingest(store, [path], POLICY, received_at=at, ingested_at=NOW)
+            assert ingest(store, [path], POLICY, received_at=at, ingested_at=NOW).refused == 0
     return url
 
 
@@ -121,3 +128,20 @@ def test_the_reports_of_each_site_count_what_happened_there(store):
         counted[site] = {r["group"]: r["line_days"] for r in table.to_dict("records")}
     # Monday 27 January to Sunday 2 February; F1 is at South from Saturday on.
     assert counted == {"North": {"F1": 5, "F2": 7}, "South": {"F1": 2}}
+
+
+def test_a_line_of_another_family_since_keeps_its_history_on_that_familys_page(tmp_path):
+    after = AFTER.replace("F1,South", "F9,North").replace("2031-02-01", "2031-02-20")
+    url = stored(tmp_path, after, "2031-02-20")
+    service = Service.open(DashboardConfig(store_url=url, clock=lambda: NOW))
+    queries = FamilyQueries(service.session_of(Reader("N1", Role.MANAGER, None)))
+    seen = queries.family("F9", FamilyChoice("all"))
+    assert [line.last_change_on for line in seen.lines] == [date(2031, 2, 10)]
+    listed = service.snapshot(None).timeline
+    care = listed.care[(listed.care["task"] == "dressing").to_numpy()]
+    in_scored = dict(zip(listed.lines["line_id"], care["intervals_scored"], strict=True))["L1"]
+    alone = queries.session.loaded().of_family("F9").timeline.care
+    assert alone["intervals_scored"].max() == in_scored
+    then = queries.family("F9", FamilyChoice(known_on=date(2031, 2, 20)))
+    assert [line.last_change_on for line in then.lines] == [date(2031, 2, 10)]
+    service.close()

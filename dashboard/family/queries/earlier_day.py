@@ -18,7 +18,7 @@ from analysis.snapshot import Snapshot, end_of_day
 from analysis.store import Store
 from analysis.tables import KNOWN
 from dashboard.session.frames import of, stacked
-from dashboard.session.loaded import NO_OWNER, OWNER_CODES, LoadedSnapshot
+from dashboard.session.loaded import NO_OWNER, OWNER_CODES, LoadedSnapshot, log_of
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -59,11 +59,13 @@ def family_on(
 
     def known(name: str, owner: str) -> pd.DataFrame:
         """Rows of one family, child or caregiver that were in force at the moment."""
+        return in_force(name, OWNER_CODES[name], owner, loaded.by[name][owner])
+
+    def in_force(name: str, code: str, owner: str, rows: pd.DataFrame) -> pd.DataFrame:
         versions = revised[name]
-        rows = loaded.by[name][owner]
         since = (rows["received_at"] <= moment).to_numpy(dtype=bool)
         rows = rows[since & ~rows["row"].isin(versions.frame["row"]).to_numpy(dtype=bool)]
-        then = of(versions.frame.take(versions.known(at)), OWNER_CODES[name], owner)
+        then = of(versions.frame.take(versions.known(at)), code, owner)
         return stacked([rows, then[rows.columns]]).sort_values("row", ignore_index=True)
 
     found: dict[str, Any] = {
@@ -76,6 +78,12 @@ def family_on(
             owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
             parts = [loaded.by[name][NO_OWNER], *(known(name, str(owner)) for owner in owners)]
             found[name] = stacked(parts)
+    found["home_log"] = log_of(
+        found["home_log"],
+        found["lines"],
+        now.records.lines,
+        lambda line: in_force("home_log", "line_id", line, loaded.log_by_line[line]),
+    )
     for name in ("calls", "arrangements"):
         acts = revised[name]
         made = of(acts.frame.take(acts.known(at)), "family_id", family_id)

@@ -19,6 +19,17 @@ from analysis.timeline import Timeline
 from analysis.vocabulary import Task
 
 
+def log_of(timeline: Timeline, records: Records) -> pd.DataFrame:
+    """The home log; an entry of a known line is of the family that the line has now."""
+    log = records.home_log
+    if records.earlier_lines.empty:  # no line was ever with another family
+        return log
+    lines = timeline.lines
+    place = pd.Index(lines["line_id"]).get_indexer(pd.Index(log["line_id"]))
+    now = lines["family_id"].array.take(place, allow_fill=True)
+    return log.assign(family_id=log["family_id"].mask(place >= 0, pd.Series(now, log.index)))
+
+
 @dataclass(frozen=True)
 class Day:
     """What the reasons are found in: lines at home, and entries dated up to the day."""
@@ -49,14 +60,8 @@ class Day:
 
     @cached_property
     def log(self) -> pd.DataFrame:
-        """The home log; an entry of a known line is of the family that the line has now."""
-        log = self.records.home_log
-        if self.records.earlier_lines.empty:  # no line was ever with another family
-            return log
-        lines = self.timeline.lines
-        place = pd.Index(lines["line_id"]).get_indexer(pd.Index(log["line_id"]))
-        now = lines["family_id"].array.take(place, allow_fill=True)
-        return log.assign(family_id=log["family_id"].mask(place >= 0, pd.Series(now, log.index)))
+        """See `log_of`."""
+        return log_of(self.timeline, self.records)
 
     def entries(self, days: int) -> pd.DataFrame:
         """One row a home-log entry of a line at home, dated in ``[A - days, A]``."""

@@ -106,8 +106,13 @@ class History:
         log = self.tables["home_log"]
         chosen = log.known(at)
         if by is not None:
-            code, _ = self._log_families
-            chosen = chosen[self._followed(frames["lines"], by)[code[chosen]]]
+            here = self._followed(frames["lines"], by)
+            kept = np.zeros(len(chosen), dtype=np.bool_)
+            # An entry may name the family that its line had before, so its line counts as well.
+            for name in ("family_id", "line_id"):
+                code, known = self._log_codes[name]
+                kept |= np.append(known.isin(here[name]), False)[code[chosen]]
+            chosen = chosen[kept]
         frames["home_log"] = log.frame.take(chosen)
         lines = self.tables["lines"]
         frames["earlier_lines"] = lines.frame.take(lines.earlier(at))
@@ -116,17 +121,21 @@ class History:
         return Records(**frames, **known)
 
     @cached_property
-    def _log_families(self) -> tuple[Ints, pd.Index[Any]]:
-        """Family of each version of an entry, as a number, and the codes of families."""
-        code, families = pd.factorize(self.tables["home_log"].frame["family_id"])
-        return code.astype(np.int64), pd.Index(families)
+    def _log_codes(self) -> dict[str, tuple[Ints, pd.Index[Any]]]:
+        """Family and line of each version of an entry, as numbers, and their codes."""
+        found = {}
+        for name in ("family_id", "line_id"):
+            code, known = pd.factorize(self.tables["home_log"].frame[name])
+            found[name] = (code.astype(np.int64), pd.Index(known))
+        return found
 
-    def _followed(self, lines: pd.DataFrame, by: date) -> npt.NDArray[np.bool_]:
-        """By family of the log: whether it has a line in place and come home on the day."""
+    @staticmethod
+    def _followed(lines: pd.DataFrame, by: date) -> pd.DataFrame:
+        """The lines in place and come home on the day."""
         now = pd.Timestamp(by)
         gone = (lines["removed_on"] <= now) | (lines["left_on"] <= now)
         here = ~gone & (lines["home_from"] <= now)
-        return self._log_families[1].isin(lines.loc[here.to_numpy(dtype=bool), "family_id"])
+        return lines[here.to_numpy(dtype=bool)]
 
 
 def morning_of(day: date, policy: Policy) -> datetime:

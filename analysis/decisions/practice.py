@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.days import days_of
-from analysis.decisions.day import Day, holds_code
+from analysis.decisions.day import holds_code, log_of
 from analysis.policy import Policy, Settings
 from analysis.tables.records import Records
 from analysis.tables.retraining import PRACTICE
@@ -61,7 +61,7 @@ def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFra
     *Source:* project definition, definitions §8.
     """
     edition = policy.on(timeline.as_of)
-    log = Day(timeline, records, edition).log
+    log = log_of(timeline, records)
     log = log[(log["done_on"] <= pd.Timestamp(timeline.as_of)).to_numpy(dtype=bool)]
     spans = timeline.intervals
     spans = spans[(spans["task"] == Task.DRESSING).to_numpy()]

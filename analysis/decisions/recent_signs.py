@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.decisions.day import log_of
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
 from analysis.vocabulary import Task
@@ -71,7 +72,7 @@ def recent_signs(timeline: Timeline, records: Records) -> pd.DataFrame:
 def _first_entries(timeline: Timeline, records: Records) -> tuple[npt.NDArray[np.int64], Column]:
     """Family and days since the first entry of each caregiver whose family is known."""
     now = pd.Timestamp(timeline.as_of)
-    log = records.home_log
+    log = log_of(timeline, records)
     named = (log["caregiver_id"].notna() & (log["done_on"] <= now)).to_numpy(dtype=bool)
     log = log.loc[named, ["family_id", "caregiver_id", "done_on"]]
     # Before: one row an entry; after: one row a family and caregiver.

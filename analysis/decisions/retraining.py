@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.decisions.day import Day
+from analysis.decisions.day import log_of
 from analysis.decisions.joined_text import joined_by
 from analysis.decisions.practice import (
     EARLY_FAILURE,
@@ -279,10 +279,9 @@ def not_signed_off(
 
     *Source:* project definition, definitions §7 (`no_sign_off`) and §8.
     """
-    edition = policy.on(timeline.as_of)
-    settings = edition.settings
+    settings = policy.on(timeline.as_of).settings
     now = pd.Timestamp(timeline.as_of)
-    log, shown = Day(timeline, records, edition).log, records.sign_offs
+    log, shown = log_of(timeline, records), records.sign_offs
     since = now - pd.Timedelta(days=settings.sign_off_recent_days)
     recent = (log["done_on"] >= since) & (log["done_on"] <= now)
     named = (log["kind"] == EntryKind(str(skill))) & log["caregiver_id"].notna()

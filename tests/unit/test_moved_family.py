@@ -5,9 +5,13 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from analysis import reports
+from analysis.cli.replaying import read_history
+from analysis.decisions.history import morning_of
+from analysis.decisions.mornings import morning
 from analysis.ingest import ingest
 from analysis.measures import adherence, rates, usual_basis
 from analysis.measures.rates import Limits
@@ -142,6 +146,13 @@ def test_a_line_of_another_family_since_keeps_its_history_on_that_familys_page(t
     in_scored = dict(zip(listed.lines["line_id"], care["intervals_scored"], strict=True))["L1"]
     alone = queries.session.loaded().of_family("F9").timeline.care
     assert alone["intervals_scored"].max() == in_scored
+    assert "rash" in " ".join(seen.marks["label"])
     then = queries.family("F9", FamilyChoice(known_on=date(2031, 2, 20)))
     assert [line.last_change_on for line in then.lines] == [date(2031, 2, 10)]
     service.close()
+    # A replayed morning reads the entries of families at home alone, and none is missing.
+    history, at = read_history(url), morning_of(AS_OF, POLICY)
+    pd.testing.assert_frame_equal(
+        morning(history.records(at, by=AS_OF), POLICY, AS_OF),
+        morning(history.records(at), POLICY, AS_OF),
+    )

@@ -54,3 +54,22 @@ def test_without_a_log_there_are_no_signs():
     assert signs(date(2031, 3, 20), home_log=empty) == {
         f: [None, 0, 0, None] for f in ("F1", "F2", "F3")
     }
+
+
+def test_a_caregiver_is_not_new_because_the_line_has_another_family():
+    head, first, *rest = LINES.strip().splitlines()
+    lines = "\n".join(
+        [
+            f"{head} | valid_from | received_at",
+            f"{first.replace('F1', 'F9')} | 2031-03-18 | 2031-03-18",
+            *(f"{line} | | 2031-01-01" for line in rest),
+        ]
+    )
+    earlier = "line_id | family_id | received_at\nL1 | F1 | 2031-01-01"
+    log = LOG.strip().splitlines()
+    named = [f"{log[0]} | family_id", *(f"{line} | F1" for line in log[1:6])]
+    later = "L1 | 2031-03-19 | skin_check | none | | K1 | F9"
+    tables = {"lines": lines, "earlier_lines": earlier, "home_log": "\n".join([*named, later])}
+    frame = morning(written(**tables), POLICY, date(2031, 3, 20)).set_index("family_id")
+    # K2 wrote first on the 15th; K1's entry of the 19th is not the first of K1.
+    assert frame.loc["F9", "days_since_new_caregiver"] == 5

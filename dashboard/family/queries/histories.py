@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import pandas as pd
 
+from analysis.decisions.day import log_of
 from analysis.policy import Edition
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, FindingMark, Skill, Task
@@ -73,7 +74,7 @@ def history_of(
         home_periods=timeline.home_periods,
         accessed_periods=timeline.accessed_periods,
         intervals=timeline.intervals,
-        entries=of(records.home_log, "family_id", family_id),
+        entries=of(log_of(timeline, records), "family_id", family_id),
         stays=records.stays[of_child].reset_index(drop=True),
         outcomes=records.outcomes[of_line].reset_index(drop=True),
         calls=of(records.calls, "family_id", family_id),

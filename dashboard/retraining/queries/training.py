@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from analysis.decisions.day import log_of
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import NO_SIGN_OFF, practice
 from analysis.decisions.refreshers import refreshers
@@ -66,7 +67,8 @@ class Training:
     @cached_property
     def self_checked(self) -> int:
         """Families with a line in place and a logged self-check."""
-        log, lines = self.found.records.home_log, self.found.timeline.lines
+        lines = self.found.timeline.lines
+        log = log_of(self.found.timeline, self.found.records)
         checked = log.loc[log["steps_missed"].notna(), "family_id"].unique()
         in_place = lines.loc[lines["end_on"].isna(), "family_id"].drop_duplicates()
         return int(in_place.isin(checked).sum())

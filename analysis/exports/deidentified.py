@@ -27,6 +27,7 @@ from analysis.tables.fields import field_of
 from analysis.tables.kinds import Kind, Sensitivity
 from analysis.tables.timeline import TALLY
 from analysis.tallies.pieces import bands_of, month_of
+from analysis.words import day_year
 
 WORKED_OUT = ("home_periods", "accessed_periods", "intervals", "skin_events", "outcome_events")
 """Tables of an extract next to those of the records."""
@@ -79,8 +80,8 @@ def deidentify(seen: Snapshot, key: Key) -> Extract:
     n_children = lines["child_id"].nunique()
     if n_children <= LARGEST_HIDDEN:
         raise ExportError(
-            f"An extract needs more than {LARGEST_HIDDEN} children; by what is known there are "
-            f"{n_children}. Nothing was written."
+            f"An extract needs more than {LARGEST_HIDDEN} children; of the days before "
+            f"{day_year(seen.as_of)} there are {n_children}. Nothing was written."
         )
     moved, n_without = {}, 0
     for name, table in whole.items():

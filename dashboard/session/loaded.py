@@ -90,7 +90,8 @@ class LoadedSnapshot:
         earlier = self.snapshot.records.earlier_lines
         own = earlier["line_id"].isin(found["lines"]["line_id"]).to_numpy(dtype=bool)
         found["earlier_lines"] = earlier[own]
-        return replace(self.snapshot, records=replace(self.snapshot.records, **found))
+        alone = replace(self.snapshot.records, **found)
+        return replace(self.snapshot, records=alone, with_moved=None)
 
     @cached_property
     def answers(self) -> AnswerCache:

@@ -101,4 +101,6 @@ def test_seeded_families_are_listed_as_by_the_slow_reading() -> None:
         records = records_of(together(families))
         found = call_list(build(records, policy, AS_OF), records, policy)
         bands |= set(found.families["band"].astype(str))
+        # Days and counts are whole numbers, also where some are missing.
+        assert not found.reasons["sentence"].str.contains(r"\d\.\d|nan|NaT|None").any()
     assert bands == {str(band) for band in Band if band is not Band.NO_CALL}

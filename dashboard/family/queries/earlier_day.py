@@ -92,4 +92,5 @@ def family_on(
     earlier = lines.frame.take(lines.earlier(at))[KNOWN["earlier_lines"].names]
     own = earlier["line_id"].isin(found["lines"]["line_id"]).to_numpy(dtype=bool)
     found["earlier_lines"] = earlier[own]
-    return replace(now, as_of=day, known_at=known_at, records=replace(now.records, **found))
+    alone = replace(now.records, **found)
+    return replace(now, as_of=day, known_at=known_at, records=alone, with_moved=None)

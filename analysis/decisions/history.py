@@ -110,8 +110,8 @@ class History:
             kept = np.zeros(len(chosen), dtype=np.bool_)
             # An entry may name the family that its line had before, so its line counts as well.
             for name in ("family_id", "line_id"):
-                code, known = self._log_codes[name]
-                kept |= np.append(known.isin(here[name]), False)[code[chosen]]
+                number, codes = self._log_codes[name]
+                kept |= np.append(codes.isin(here[name]), False)[number[chosen]]
             chosen = chosen[kept]
         frames["home_log"] = log.frame.take(chosen)
         lines = self.tables["lines"]

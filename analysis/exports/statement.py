@@ -87,8 +87,9 @@ Of {extract.children} children, counted on this extract (k-anonymity, Sweeney 20
 - **The rhythm of a child's care is its own.** Days between admissions, dressing changes and findings are true: who
   knows a few of them to the day (a hospital, a school, a relative, the family itself) can find the child and
   then read all the rest. Few columns hidden would change that; fewer readers do.
-- **A day that many share gives shifts away.** Of a child still followed the last dates lie at the last day that
-  was known; rows that came in together, as in a first import of old logs, share their day of receipt.
+- **A day that many share gives shifts away.** Of a child still followed the last dates lie at the end of the
+  quarter that the extract ends with; rows that came in together, as in a first import of old logs,
+  share their day of receipt.
   Who learns such a day can work back to the child's true dates. Do not pass on when the extract was made
   or when logs were imported, and take an older `--as-of` where the day may be guessed.
 - Siblings share a family code, and a sign-off of their caregiver is listed with each, so that their dates can be

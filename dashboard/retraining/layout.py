@@ -164,7 +164,7 @@ def panel_part(
     wanted = asked or (view.rows[0].key if view.rows else None)
     if wanted is None:
         return html.P("Select a row to see details.", className="empty"), None
-    opened = queries.need(*wanted)
+    opened = queries.need(*wanted, asked_for=view.choice.family_id == wanted[0])
     if opened is None:
         nothing = "Nothing missed is recorded for a family with this code."
         return html.Div([html.H2("Nothing missed"), html.P(nothing)]), None

@@ -153,6 +153,13 @@ class Session:
                 self.note(Access.REFUSED, other, "a family of another site")
         return known
 
+    def family_shown_first(self, family_id: object) -> str | None:
+        """The code of a family that a page opens by itself, which nobody asked for; None: no such.
+
+        It is not logged: the access log holds what a person did.
+        """
+        return families.known_family(self.snapshot(), family_id)
+
     def contact_and_language(
         self, found: Snapshot, family_id: str
     ) -> tuple[str | None, str | None]:

@@ -9,7 +9,7 @@ from typing import Any
 from analysis.vocabulary import Role
 from dashboard.addresses.calls import Choice
 from dashboard.call_actions.views import Arranged, News
-from dashboard.call_state.views import CallMade, CallRow, ReasonView
+from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
 from dashboard.calls import parts
 from dashboard.calls.views import CallDone, CallsView, CapacityView, Opened, ReasonWithRows
 from dashboard.evidence.views import Source
@@ -131,6 +131,7 @@ def test_the_panel_shows_codes_as_text():
             Arranged(2, AT, HARM, "set_aside", None, DAY, HARM),
         ),
         callers=(HARM,),
+        needs=(NeedShown(HARM, HARM, HARM, HARM),),
         contact=HARM,
         language=HARM,
         recheck_on=DAY,

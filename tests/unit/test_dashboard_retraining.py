@@ -87,7 +87,7 @@ def test_an_opened_need_is_proven_by_rows_of_its_own_family(app_looked_at):
     assert opened.row.missed == len(opened.sources) + opened.sources_left_out == 10
     for source in opened.sources:
         cells = dict(source.cells)
-        assert (cells["family_id"], cells["steps_missed"]) == ("F3", "dry_time")
+        assert (cells["family_id"], cells["steps_missed"]) == ("F3", "let dry long enough")
         assert (
             FamilyQueries(asked).source("F3", "home_log", source.row).row.row_number
             == source.row_number

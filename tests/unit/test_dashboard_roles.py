@@ -254,6 +254,16 @@ def test_a_call_is_recorded_as_of_the_person_who_is_signed_in(app):
     ]
 
 
+def test_what_a_page_opens_by_itself_is_not_logged(app):
+    person = browser_of(app, "manager.north")
+    before = len(record_of(app))
+    assert CONTACT in person.page("/").text  # the first family's, opened by the page
+    assert person.page("/retraining").status_code == 200
+    assert record_of(app)[before:] == []
+    person.page("/", "?family=F2")
+    assert record_of(app)[before:] == [("manager.north", "opened_family", "F2")]
+
+
 def test_a_call_to_a_family_of_another_site_is_not_recorded(app):
     person = browser_of(app, "manager.north")
     assert "No family has this code" in person.ask(_record_request(app, "F3")).text

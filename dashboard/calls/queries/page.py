@@ -43,7 +43,8 @@ class CallsQueries:
     def opened(self, family_id: object, choice: Choice) -> Opened | None:
         """The family in the panel with its log entries; None when there is no such family."""
         session = self.session
-        known = session.open_family(family_id)
+        is_asked_for = choice.family_id == family_id
+        known = (session.open_family if is_asked_for else session.family_shown_first)(family_id)
         if known is None:
             return None
         asked = replace(allowed(self.session.reader, choice), family_id=None)

@@ -45,11 +45,16 @@ class RetrainingQueries:
         """Who misses which step too often, the surest first."""
         return needs.needs_view(*self._training(choice))
 
-    def need(self, family_id: object, caregiver_id: object, step: object) -> NeedOpened | None:
-        """One need with its log entries, the family's surest if only it is named; None: no such."""
+    def need(
+        self, family_id: object, caregiver_id: object, step: object, *, asked_for: bool = True
+    ) -> NeedOpened | None:
+        """One need with its log entries, the family's surest if only it is named; None: no such.
+
+        `asked_for`: a person opened it, which is logged; otherwise the page shows it first.
+        """
         session = self.session
         training = training_of(session.loaded())
-        known = session.open_family(family_id)
+        known = (session.open_family if asked_for else session.family_shown_first)(family_id)
         place = None if known is None else needs.place_of(training, known, caregiver_id, step)
         if place is None:
             return None

@@ -24,6 +24,7 @@ from analysis.errors import UsageError, nearest
 from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
 from analysis.ingest.preview import preview
 from analysis.ingest.refused import listed, write_back
+from analysis.ingest.stored_sources import stored_profiles
 from analysis.policy import Policy, read_text
 from analysis.store import Store
 from analysis.tables import INCOMING
@@ -44,10 +45,12 @@ def ingest_files(asked: Ingest) -> None:
             "--history and --received-at can't be combined: rows of history count as received on "
             "the day they were done. Leave one out."
         )
-    profile = load_profile(asked.source) if asked.source else None
     if asked.dry_run:
-        _show_preview(asked, profile)
+        _show_preview(asked)
+    if asked.source and not Store.is_there(asked.store):
+        load_profile(asked.source)  # no store is made for one that is not there
     with opened(asked.store, create=True) as store:
+        profile = _profile(store, asked.source)
         settings = _policy(store, asked.policy)
         summary = with_progress(
             store,
@@ -65,9 +68,18 @@ def ingest_files(asked: Ingest) -> None:
     raise typer.Exit(NOT_READ if summary.faults else int(summary.refused > 0))
 
 
-def _show_preview(asked: Ingest, profile: Profile | None) -> NoReturn:
+def _profile(store: Store, source: str | None) -> Profile | None:
+    """The profile that is named: of a source of the store, else of a file."""
+    if source is None:
+        return None
+    stored = {profile.name: profile for profile in stored_profiles(store)}
+    return stored.get(source) or load_profile(source)
+
+
+def _show_preview(asked: Ingest) -> NoReturn:
     """Show what the files would become; nothing is stored."""
     with tried(asked.store) as store, bar() as report:
+        profile = _profile(store, asked.source)
         settings = _policy(store, asked.policy, quietly=True)
         found = preview(
             store,
@@ -79,6 +91,7 @@ def _show_preview(asked: Ingest, profile: Profile | None) -> NoReturn:
             report,
             history=asked.history,
             zone_is_set=store.policy() is not None,
+            sources=stored_profiles(store),
         )
     show_preview(found, asked)
     for sentence in (*found.summary.notes, *found.summary.faults):
@@ -128,6 +141,7 @@ def with_progress(
             ingested_at=ingested_at,
             history=history,
             zone_is_set=zone_is_set,
+            sources=stored_profiles(store),
         )
 
 

@@ -36,7 +36,7 @@ def show_preview(found: Preview, asked: Output) -> None:
     if form is None:
         form = Format.TABLE if asked.out is None and sys.stdout.isatty() else Format.CSV
     if form is Format.TABLE:
-        write("\n".join(_paragraphs(found)), asked)
+        write("\n".join(as_paragraphs(found)), asked)
     else:
         show(as_frame(found), asked)
 
@@ -92,7 +92,8 @@ def _rows_of(sheet: SheetPreview) -> Iterator[dict[str, object]]:
             }
 
 
-def _paragraphs(found: Preview) -> Iterator[str]:
+def as_paragraphs(found: Preview) -> Iterator[str]:
+    """A preview as text: a few short tables for each sheet."""
     from analysis.cli.terminal import as_table
 
     for sheet in found.sheets:

@@ -21,7 +21,14 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 
 from analysis.ingest.faults import IngestError
-from analysis.ingest.heads import alike, match_heads, table_of_profile_heads, table_of_sheet
+from analysis.ingest.heads import (
+    alike,
+    joined_heads,
+    match_heads,
+    table_of_header,
+    table_of_profile_heads,
+    table_of_sheet,
+)
 from analysis.ingest.limits import BATCH_BYTES, ROW_BYTES
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import LogFile, Part, Raw, ragged_row, raw_rows, text_columns
@@ -124,6 +131,9 @@ def _decoded(block: bytes, encoding: str, file: str) -> str:
 
 def _table(start: _Start, stem: str, profile: Profile) -> str:
     """The table found from the name or the header row, also below other rows."""
+    recorded = table_of_header(lambda looks: _head(start, looks, profile)[0], profile)
+    if recorded is not None:
+        return recorded
     head, _, _ = _head(start, TableProfile(), profile)
     table = table_of_sheet([stem], head, profile, start.file) or table_of_profile_heads(
         lambda looks: _head(start, looks, profile)[0], profile
@@ -168,24 +178,6 @@ class _Counted(Iterator[str]):
         line = next(self._lines)
         self.used += len(line)
         return line
-
-
-def joined_heads(rows: Sequence[Sequence[str]]) -> list[str]:
-    """One head a column from several header rows.
-
-    A blank cell of an upper row repeats the one to its left, as merged cells mean it.
-
-    Examples
-    --------
-    >>> joined_heads([["Line", "", "Skin"], ["no", "type", ""]])
-    ['Line no', 'Line type', 'Skin']
-    """
-    width = max((len(row) for row in rows), default=0)
-    filled = [[*(cell.strip() for cell in row), *[""] * (width - len(row))] for row in rows]
-    for row in filled[:-1]:
-        for at in range(1, width):
-            row[at] = row[at] or row[at - 1]
-    return [" ".join(filter(None, column)) for column in zip(*filled, strict=True)]
 
 
 def _batches(layout: _Layout) -> Iterator[Raw]:

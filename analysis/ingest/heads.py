@@ -37,6 +37,24 @@ def alike(head: str) -> str:
     return _ALIKE.sub("", head).casefold()
 
 
+def joined_heads(rows: Sequence[Sequence[str]]) -> list[str]:
+    """One head a column from several header rows.
+
+    A blank cell of an upper row repeats the one to its left, as merged cells mean it.
+
+    Examples
+    --------
+    >>> joined_heads([["Line", "", "Skin"], ["no", "type", ""]])
+    ['Line no', 'Line type', 'Skin']
+    """
+    width = max((len(row) for row in rows), default=0)
+    filled = [[*(cell.strip() for cell in row), *[""] * (width - len(row))] for row in rows]
+    for row in filled[:-1]:
+        for at in range(1, width):
+            row[at] = row[at] or row[at - 1]
+    return [" ".join(filter(None, column)) for column in zip(*filled, strict=True)]
+
+
 @dataclass(frozen=True)
 class Heads:
     """What each column of a sheet is, by position.
@@ -112,6 +130,23 @@ def table_of_sheet(
     return _table_of_head(head, file)
 
 
+def table_of_header(
+    head_of: Callable[[TableProfile], Sequence[str]], profile: Profile
+) -> str | None:
+    """Return the first table of the profile whose recorded header the sheet has."""
+    for table, looks in profile.tables.items():
+        given = {alike(cell) for cell in head_of(looks)} - {""}
+        if looks.header and {alike(head) for head in looks.header} == given:
+            return table
+    return None
+
+
+def is_our_form(head: Sequence[str]) -> bool:
+    """Whether a head row has all heads that one of our tables needs."""
+    given = {alike(cell) for cell in head}
+    return any(not _missing(table, given, set()) for table in INCOMING)
+
+
 def table_of_profile_heads(
     head_of: Callable[[TableProfile], Sequence[str]], profile: Profile
 ) -> str | None:
@@ -182,6 +217,8 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
         Two heads are the same column, or a head that the table needs is missing.
     """
     looks = profile.table(table)
+    if looks.header:
+        check_header(head, looks.header, profile, file)
     ours = {alike(c.name): c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)}
     ours |= {alike(name): name for name in (REFUSED_ROW, *REFUSED_WHY)}
     theirs = {alike(h): column for h, column in looks.heads.items()}
@@ -217,6 +254,27 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     columns = {at: c for at, c in columns.items() if c not in REFUSED_WHY}
     written = {at: head[at] for at in (*columns, *ticks, *times)}
     return Heads(table, len(head), columns, ticks, unknown, nameless, written, times)
+
+
+def check_header(head: Sequence[str], header: Sequence[str], profile: Profile, file: str) -> None:
+    """Hold a file whose heads are not those that the source had when it was described.
+
+    Raises
+    ------
+    IngestError
+        A head is missing or new.
+    """
+    given = {alike(cell): cell for cell in head if alike(cell)}
+    known = {alike(cell): cell for cell in header}
+    ours = {alike(name) for name in (REFUSED_ROW, *REFUSED_WHY)}
+    if given.keys() - ours != known.keys():
+        raise IngestError(
+            FileFault.HEADS_CHANGED,
+            file,
+            source=profile.name,
+            gone=[known[key] for key in known if key not in given],
+            added=[given[key] for key in given if key not in known],
+        )
 
 
 def _no_head_missing(

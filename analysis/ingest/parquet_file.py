@@ -76,6 +76,24 @@ def parquet_part(log: LogFile, profile: Profile, table: str | None) -> Part:
     return Part(file, None, table, heads, lambda: _batches(log))
 
 
+def first_rows(log: LogFile, most_rows: int) -> list[list[str]]:
+    """The heads and the first rows as text, for looking at a file before it is read."""
+    try:
+        with pq.ParquetFile(log.path) as opened:
+            names = [name.strip() for name in opened.schema_arrow.names]
+            batch = next(opened.iter_batches(batch_size=most_rows), None)
+    except (pa.ArrowException, OSError) as fault:
+        raise _broken(log.name, fault) from None
+    if batch is None:
+        return [names]
+    texts = [
+        _text(column) if _has_text(column.type) else pa.nulls(len(column), pa.string())
+        for column in batch.columns
+    ]
+    rows = zip(*(text.fill_null("").to_pylist() for text in texts), strict=True)
+    return [names, *(list(row) for row in rows)]
+
+
 def _broken(file: str, fault: Exception) -> IngestError:
     return IngestError(FileFault.BROKEN_PARQUET, file, why=" ".join(str(fault).split())[:120])
 

@@ -7,7 +7,7 @@ and as they are read, and what would be refused or is odd, counted by cause.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -115,6 +115,7 @@ def preview(
     ingested_at: datetime | None = None,
     history: bool = False,
     zone_is_set: bool = True,
+    sources: Sequence[Profile] = (),
 ) -> Preview:
     """Show what files would become, and store nothing.
 
@@ -122,7 +123,7 @@ def preview(
     ----------
     store : Store
         Against whose rows they are checked. Other writers wait meanwhile, as for an ingest.
-    paths, policy, profile, table, received_at, progress, ingested_at, history, zone_is_set
+    paths, policy, profile, table, received_at, progress, ingested_at, history, zone_is_set, sources
         As for `ingest`. A file that was ingested before is read all the same.
 
     Returns
@@ -149,6 +150,7 @@ def preview(
             history=history,
             zone_is_set=zone_is_set,
             watch=seen,
+            sources=sources,
         )
     return Preview(tuple(sheet.preview() for sheet in seen.sheets.values()), summary)
 
@@ -277,7 +279,11 @@ def _first_rows(checked: Checked, n: int) -> list[RowPreview]:
     rows = []
     for row in range(n):
         cells = [
-            CellPreview(*names[at], written[at][row], read.get(names[at][1], {}).get(row))
+            CellPreview(
+                *names[at],
+                written[at][row],
+                written[at][row] if at in heads.times else read.get(names[at][1], {}).get(row),
+            )
             for at in order
         ]
         cells += [CellPreview(None, column, None, read[column].get(row)) for column in filled]

@@ -41,6 +41,8 @@ class TableProfile:
     """How one table looks in a source; words in `values` are in small letters."""
 
     names: tuple[str, ...] = ()
+    header: tuple[str, ...] = ()
+    """All heads of the sheet, by which a file of the source is recognised; empty: not recorded."""
     skip_rows: int = 0
     head_rows: int = 1
     heads: Mapping[str, str] = field(default_factory=lambda: _EMPTY)

@@ -88,6 +88,7 @@ _KEYS = (
 )
 _TABLE_KEYS = (
     "names",
+    "header",
     "skip_rows",
     "head_rows",
     "heads",
@@ -179,6 +180,7 @@ class _Reader:
             times=self._times(raw, table, here),
             sheet_name=self._sheet_name(raw, table, here),
             footer=self._texts(raw, "footer", here, ()),
+            header=self._texts(raw, "header", here, ()),
         )
 
     def _separators(

@@ -33,6 +33,7 @@ class FileFault(StrEnum):
     TABLE_AMBIGUOUS = "table_ambiguous"
     NO_HEAD = "no_head"
     HEADS_MISSING = "heads_missing"
+    HEADS_CHANGED = "heads_changed"
     HEADS_TWICE = "heads_twice"
     COLUMN_TYPE = "column_type"
     CHANGED_MEANWHILE = "changed_meanwhile"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache, partial
 from pathlib import Path
 
 from analysis.ingest.checked import Checked
@@ -14,6 +15,7 @@ from analysis.ingest.limits import RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault
+from analysis.ingest.recognise import profile_of
 from analysis.ingest.sources import as_ingest_error, find_files
 from analysis.ingest.summary import IngestSummary, Progress
 from analysis.policy import Policy
@@ -38,6 +40,7 @@ def ingest(
     history: bool = False,
     zone_is_set: bool = True,
     watch: Callable[[Checked], None] | None = None,
+    sources: Sequence[Profile] = (),
 ) -> IngestSummary:
     """Read files and folders into the store.
 
@@ -72,6 +75,9 @@ def ingest(
     zone_is_set : bool
         Whether the programme's time zone was set; else a file is refused that has a moment whose
         day depends on it.
+    sources : sequence of Profile
+        Known sources: where no profile is named, a file that has the heads of one is read by it,
+        and one that has most of them is held.
     watch : callable, optional
         Called with each batch after all checks; files that were ingested before and have not
         changed are then read all the same.
@@ -99,27 +105,27 @@ def ingest(
         raise IngestError(
             FileFault.RECEIPT_AHEAD, f"--received-at {_shown(received)}", now=_shown(now)
         )
-    profile = profile or Profile()
+    choose = lru_cache(maxsize=None)(partial(profile_of, profile=profile, known=tuple(sources)))
     named = [paths] if isinstance(paths, str | Path | LogFile) else paths
-    found = find_files([p if isinstance(p, LogFile) else Path(p) for p in named], profile)
+    found = find_files([p if isinstance(p, LogFile) else Path(p) for p in named], choose)
     report = Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
     for log in found.files:
-        run = FileRun(
-            store,
-            log,
-            policy,
-            profile,
-            table,
-            received,
-            now,
-            report,
-            brought_by,
-            fixing,
-            history=history,
-            zone_is_set=zone_is_set,
-            watch=watch,
-        )
         try:
+            run = FileRun(
+                store,
+                log,
+                policy,
+                choose(log),
+                table,
+                received,
+                now,
+                report,
+                brought_by,
+                fixing,
+                history=history,
+                zone_is_set=zone_is_set,
+                watch=watch,
+            )
             report.tables += run.counts()
         except IngestError as fault:
             report.faults.append(fault)

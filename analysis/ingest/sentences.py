@@ -61,6 +61,9 @@ _FILE: Mapping[FileFault, str] = {
     FileFault.NO_HEAD: "there is no header row where it should be (row {row}). Check skip_rows and "
     "head_rows of the source profile.",
     FileFault.HEADS_MISSING: "read as {table}, it has no {missing}. Add {them}{other}.",
+    FileFault.HEADS_CHANGED: "the headers are not those of the source {source}{gone}{added}. Nothing "
+    "was imported. Check the file, or describe the source again with: linedays source FILE --name "
+    "{named}.",
     FileFault.HEADS_TWICE: 'the headers "{first}" and "{second}" are both the column {column}. Rename or '
     "delete one.",
     FileFault.COLUMN_TYPE: 'the column "{column}" holds {kind}, not one value per row. Export it as text.',
@@ -87,6 +90,12 @@ def file_sentence(code: FileFault, file: str, **facts: object) -> str:
         facts["missing"] = _listed(missing)
         facts["them"] = "the header" if len(missing) == 1 else "the headers"
         facts["other"] = f"; its headers look like {other}" if other else ""
+    if code is FileFault.HEADS_CHANGED:
+        for key, what in (("gone", "missing"), ("added", "new")):
+            heads = facts[key]
+            assert isinstance(heads, Sequence)
+            facts[key] = f"; {what}: {_listed(heads)}" if heads else ""
+        facts["named"] = f'"{facts["source"]}"'
     return f"{file}: {_FILE[code].format(**facts)}"
 
 

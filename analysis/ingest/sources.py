@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 
 from analysis.ingest.csv_file import csv_part
@@ -47,7 +48,7 @@ class Opened:
     notes: tuple[str, ...]
 
 
-def find_files(named: Iterable[Path | LogFile], profile: Profile) -> Found:
+def find_files(named: Iterable[Path | LogFile], profile_of: Callable[[LogFile], Profile]) -> Found:
     """List the files named and those of the folders named, registry tables first.
 
     Hidden files, a spreadsheet program's lock files and those next to a store are ignored.
@@ -73,7 +74,7 @@ def find_files(named: Iterable[Path | LogFile], profile: Profile) -> Found:
             faults.append(as_ingest_error(fault, str(path)))
     distinct = list(dict.fromkeys(files))
     if len(distinct) > 1:
-        distinct.sort(key=lambda log: (_place(log, profile), log.name, str(log.path)))
+        distinct.sort(key=lambda log: (_place(log, profile_of), log.name, str(log.path)))
     return Found(tuple(distinct), tuple(faults), tuple(notes))
 
 
@@ -93,8 +94,12 @@ def _files_of(folder: Path, notes: list[str]) -> list[Path]:
     return found
 
 
-def _place(log: LogFile, profile: Profile) -> int:
+def _place(log: LogFile, profile_of: Callable[[LogFile], Profile]) -> int:
     """Place in the order of reading; a file whose name does not show it is opened."""
+    try:
+        profile = profile_of(log)
+    except IngestError:
+        return len(ORDER)  # reported when it is its turn
     named = profile.tables_named(log.stem) or [table_of_name(log.stem) or ""]
     if named[0]:
         return ORDER[named[0]]
@@ -127,17 +132,45 @@ def open_file(log: LogFile, profile: Profile, table: str | None) -> Opened:
         It can't be read, is no table, is too large, or lacks heads.
     """
     try:
+        match format_of(log):
+            case Format.WORKBOOK:
+                parts, notes = workbook_parts(log, profile, table)
+                return Opened(tuple(sorted(parts, key=lambda part: ORDER[part.table])), notes)
+            case Format.PARQUET:
+                return Opened((parquet_part(log, profile, table),), ())
+            case _:
+                return Opened((csv_part(log, profile, table),), ())
+    except OSError as fault:
+        raise as_ingest_error(fault, log.name) from None
+
+
+class Format(StrEnum):
+    """What a file is by its content."""
+
+    TEXT = "text"
+    WORKBOOK = "workbook"
+    PARQUET = "parquet"
+
+
+def format_of(log: LogFile) -> Format:
+    """Find what a file is by its first bytes.
+
+    Raises
+    ------
+    IngestError
+        It can't be read, or is none of these.
+    """
+    try:
         with log.path.open("rb") as stream:
             start = stream.read(_FIRST_BYTES)
         if start.startswith(_ZIP):
-            parts, notes = workbook_parts(log, profile, table)
-            return Opened(tuple(sorted(parts, key=lambda part: ORDER[part.table])), notes)
+            return Format.WORKBOOK
         if start.startswith(_PARQUET):
-            return Opened((parquet_part(log, profile, table),), ())
+            return Format.PARQUET
         _refuse_other_kinds(start, log)
-        return Opened((csv_part(log, profile, table),), ())
     except OSError as fault:
         raise as_ingest_error(fault, log.name) from None
+    return Format.TEXT
 
 
 def _refuse_other_kinds(start: bytes, log: LogFile) -> None:

@@ -12,9 +12,14 @@ import numpy as np
 import pyarrow as pa
 from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, PasswordError
 
-from analysis.ingest.csv_file import joined_heads
 from analysis.ingest.faults import IngestError
-from analysis.ingest.heads import match_heads, table_of_profile_heads, table_of_sheet
+from analysis.ingest.heads import (
+    joined_heads,
+    match_heads,
+    table_of_header,
+    table_of_profile_heads,
+    table_of_sheet,
+)
 from analysis.ingest.limits import BATCH_ROWS
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import Broken, LogFile, Part, Raw, ragged_row, raw_rows
@@ -91,6 +96,7 @@ class _Sheet:
 
     def part(self, profile: Profile, table: str | None, *, only: bool) -> Part | None:
         """The sheet's table, or None when it is not known."""
+        table = table or table_of_header(self._head, profile)
         if table is None:
             names = [self.sheet.name, self.stem] if only else [self.sheet.name]
             table = table_of_sheet(names, self._head(TableProfile()), profile, self.file)

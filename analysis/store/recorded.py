@@ -9,10 +9,19 @@ import pandas as pd
 
 from analysis.days import day_number
 from analysis.policy import Policy, load_policy
-from analysis.store import arrangements, calls, known, policies, rate_notes, signal_acts
+from analysis.store import (
+    arrangements,
+    calls,
+    known,
+    policies,
+    rate_notes,
+    signal_acts,
+    source_profiles,
+)
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
+from analysis.store.source_profiles import StoredSource
 from analysis.vocabulary import Arrangement, CallOutcome, SignalState
 
 
@@ -84,6 +93,28 @@ class Recorded:
         at = microseconds(made_at)
         with self._database.writing() as connection:
             return policies.add(connection, text, file, made_by, at, redate=redate)
+
+    # Source profiles
+
+    def source_profiles(self) -> list[StoredSource]:
+        """Every version of every source profile, oldest first."""
+        with self._database.reading() as connection:
+            return source_profiles.every(connection)
+
+    def set_source_profile(self, name: str, text: str, made_by: str, made_at: datetime) -> int:
+        """Store a source profile under its name; returns its version, from 1.
+
+        Parameters
+        ----------
+        name, text : str
+            Name of the source, and its profile as TOML; the caller has checked it.
+        made_by : str
+            Who stores it.
+        made_at : datetime
+            UTC where it has no offset.
+        """
+        with self._database.writing() as connection:
+            return source_profiles.add(connection, name, text, made_by, microseconds(made_at))
 
     # Calls
 

@@ -302,6 +302,18 @@ policies = sa.Table(
 )
 """One row a policy that was set; the newest counts."""
 
+source_profiles = sa.Table(
+    "source_profiles",
+    metadata,
+    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("name", TEXT, nullable=False),
+    sa.Column("text", TEXT, nullable=False),
+    sa.Column("made_by", TEXT, nullable=False),
+    sa.Column("made_at", WHOLE, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a version of a source profile, as TOML text; the newest of a name counts."""
+
 changes = sa.Table(
     "changes",
     metadata,

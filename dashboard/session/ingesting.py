@@ -7,6 +7,7 @@ from datetime import datetime
 
 from analysis.ingest import IngestSummary, LogFile, Profile, ingest
 from analysis.ingest.preview import Preview, preview
+from analysis.ingest.stored_sources import stored_profiles
 from analysis.policy import Policy
 from analysis.store import Store, StoreError
 from dashboard.session.forms import FormError
@@ -44,6 +45,7 @@ def take_in(
                 ingested_at=at,
                 brought_by=who,
                 zone_is_set=store.policy() is not None,
+                sources=stored_profiles(store),
             )
     except StoreError as fault:
         raise FormError(f"Nothing more was imported. {fault}") from None
@@ -74,6 +76,7 @@ def preview_files(
                 received_at=at,
                 ingested_at=at,
                 zone_is_set=store.policy() is not None,
+                sources=stored_profiles(store),
             )
     except StoreError as fault:
         raise FormError(f"The files were not checked. {fault}") from None

@@ -194,6 +194,9 @@ def test_every_fault_of_a_file_has_words(code: FileFault) -> None:
             "column",
             "kind",
             "now",
+            "source",
+            "gone",
+            "added",
         ),
         "x",
     )

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from analysis.cli.options.declared import argument, command, flag, option
-from analysis.cli.options.shared import Output, PolicyOption, StoreOption
+from analysis.cli.options.shared import ForceOption, Output, PolicyOption, StoreOption
 
 
 @command("ingest", "loading:ingest_files")
@@ -14,7 +14,9 @@ class Ingest(StoreOption, PolicyOption, Output):
     """Ingest log files into the store; rows that can't be used are refused and kept for fixing."""
 
     paths: list[Path] = argument("Files or folders.", "PATH…")
-    source: str | None = option("Source profile: a name or a TOML file.", metavar="PROFILE")
+    source: str | None = option(
+        "Source profile: a source of the store, or a TOML file.", metavar="PROFILE"
+    )
     table: str | None = option("Table the files hold.", metavar="TABLE")
     received_at: datetime | None = option("When the clinic got the rows [default: now].")
     dry_run: bool = flag(
@@ -24,6 +26,37 @@ class Ingest(StoreOption, PolicyOption, Output):
     history: bool = flag(
         "History: rows count as received on the day they were done (an assumption)."
     )
+
+
+@command("source", "sources:describe_source")
+class SourceOf(StoreOption, PolicyOption):
+    """Describe a source from a file that it sent: columns, date order, words for codes.
+
+    The profile is proposed, what is ambiguous is asked, and its effect on the file is shown. It is
+    stored only when you agree; then files with the same headers are read by it.
+    """
+
+    file: Path = argument("A file as the source sends it.", "FILE")
+    name: str | None = option("Name of the source [default: the file's name].")
+    table: str | None = option("Table the file holds.", metavar="TABLE")
+    answer: list[str] | None = option(
+        "Answer to a question, by its key; may be repeated.", metavar="KEY=ANSWER"
+    )
+    save: bool = flag("Store the profile without asking, if no question is open.")
+
+
+@command("sources", "sources:list_sources")
+class Sources(StoreOption, Output):
+    """Sources, the version of their profiles, and how long ago each sent something."""
+
+
+@command("sources export", "sources:export_source")
+class SourcesExport(StoreOption, ForceOption):
+    """The profile of a source as TOML, to keep, to change, or for ingest --source."""
+
+    name: str = argument("Name of the source.", "NAME")
+    version: int | None = option("Version [default: the newest].")
+    out: Path | None = option("Write to a new file.", metavar="FILE")
 
 
 @command("refused", "loading:refused")

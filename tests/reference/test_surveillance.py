@@ -28,6 +28,29 @@ def test_the_poisson_cusum_has_the_run_length_printed_for_it(shift, printed):
     assert found == pytest.approx(printed, abs=3.5 * error + 0.05)
 
 
+def test_the_poisson_cusum_has_the_run_length_of_lucas():
+    # Lucas, Technometrics 1985;27:129, Table 2, first block, row h = 10.0, k = 0.25, column 1.0: 438,
+    # as quoted in the help page "pois.cusum.arl" of the R package spc 0.7.
+    rng = np.random.default_rng(3)
+    paths = cusum(rng.poisson(0.25, (2000, 6000)), np.full((1, 6000), 0.25))
+    found, error = run_length(paths, 10)
+    assert found == pytest.approx(438, abs=3 * error)
+
+
+def test_the_poisson_ewma_has_about_the_run_length_it_was_designed_for():
+    # Borror, Champ and Rigdon, J Qual Technol 1998;30:352: mean 4, weight 0.2, limits at 2.8275 standard
+    # deviations for a mean run length of 351, as quoted in the help page "pois.ewma.crit" of the R
+    # package spc 0.7. Theirs is a chain of few states, so a tenth apart is as near as it gets: more
+    # states give 320.5, which is what is simulated.
+    mean, weight = 4.0, 0.2
+    limit = 2.8275 * np.sqrt(weight * mean / (2 - weight))
+    rng = np.random.default_rng(4)
+    paths = ewma(rng.poisson(mean, (2000, 5000)), np.full((1, 5000), mean), weight)
+    found, error = run_length(np.abs(paths), limit)
+    assert found == pytest.approx(351, rel=0.12)
+    assert found == pytest.approx(320.5, abs=3 * error)
+
+
 def test_the_poisson_cusum_agrees_with_its_markov_chain():
     # Brook and Evans, Biometrika 1972;59:539 (from memory): exact for whole values.
     h, k, mean = 6, 2, 1.88
@@ -43,8 +66,8 @@ def test_the_poisson_cusum_agrees_with_its_markov_chain():
 
 
 def test_the_poisson_ewma_agrees_with_its_markov_chain():
-    # Borror, Champ and Rigdon, J Qual Technol 1998;30:352 (method from memory; no value of their
-    # tables was at hand): states are narrow bands below the limit.
+    # Borror, Champ and Rigdon, J Qual Technol 1998;30:352 (method from memory): states are narrow
+    # bands below the limit.
     mean, weight, limit, bands = 4.0, 0.2, 5.2, 400
     width = limit / bands
     middle = (np.arange(bands) + 0.5) * width

@@ -26,7 +26,8 @@ DATABASE_STARTS = (
 COMPANIONS = ("-wal", "-shm", "-journal")
 """Endings of the files that SQLite keeps next to a database."""
 
-EVERYBODY, OWNER_ONLY = 0o666, 0o600
+OWNER_ONLY = 0o600
+"""Rights of a new file: what leaves a store is about families."""
 
 
 class FileError(UserError):
@@ -56,9 +57,7 @@ def check_writable(path: Path, *, replace: bool = False, stores: Iterable[Path] 
         raise _cannot(path, fault) from None
 
 
-def write_whole(
-    path: Path, content: str | bytes, *, replace: bool = False, mode: int = EVERYBODY
-) -> None:
+def write_whole(path: Path, content: str | bytes, *, replace: bool = False) -> None:
     """Write a file whole, or not at all.
 
     Parameters
@@ -69,22 +68,19 @@ def write_whole(
         Text is written as UTF-8, its line ends as they are.
     replace : bool
         Whether a file of that name may be replaced.
-    mode : int
-        Rights of a new file, before the account's mask. A replaced file passes on its own.
+        The new one has the rights of the old one, else only the account may read it.
 
     Raises
     ------
     FileError
         As `check_writable`; the folder is missing or closed to this account; the disk is full.
     """
-    with writing_whole(path, replace=replace, mode=mode) as file:
+    with writing_whole(path, replace=replace) as file:
         file.write(content.encode("utf-8") if isinstance(content, str) else content)
 
 
 @contextlib.contextmanager
-def writing_whole(
-    path: Path, *, replace: bool = False, mode: int = EVERYBODY
-) -> Iterator[BinaryIO]:
+def writing_whole(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
     """Open a file that takes its name when the block ends without a fault; see `write_whole`."""
     try:
         if _check(path, replace, ()):
@@ -92,6 +88,7 @@ def writing_whole(
                 yield device
             return
         target = path.resolve()
+        mode = OWNER_ONLY
         if target.exists():
             mode = stat.S_IMODE(target.stat().st_mode)
         unfinished = target.with_name(f".linedays-{os.urandom(8).hex()}.unfinished")

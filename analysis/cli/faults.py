@@ -18,7 +18,7 @@ from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 
-from analysis.files import OWNER_ONLY, FileError, write_whole
+from analysis.files import FileError, write_whole
 
 LIBRARIES = ("pandas", "numpy", "pyarrow", "sqlalchemy", "typer")
 _PASSWORD = re.compile(r"(?<=://)[^/]*@")
@@ -47,7 +47,7 @@ def write_report(command: str, asked: object, fault: BaseException) -> str:
     text = report(command, asked, fault, now)
     for folder in (Path(), Path(tempfile.gettempdir())):
         with suppress(FileError):
-            write_whole(folder / name, text, mode=OWNER_ONLY)
+            write_whole(folder / name, text)
             return (
                 f"A fault in linedays ({type(fault).__name__}) stopped this command. The report "
                 f"{folder / name} describes it and holds no row, note or contact: send it to the "

@@ -39,7 +39,7 @@ def report(asked: ReportFiles) -> None:
             check_known("site", site, store.records().lines["site"])
         data = gather(store, in_force, period, known_at, today(in_force), site)
     roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]
-    asked.folder.mkdir(parents=True, exist_ok=True)
+    asked.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     reports = [REPORTS[role](data, asked.copy) for role in roles]
     for made in reports:
         for ending in (".html", ".pdf"):

@@ -20,7 +20,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.exports.folder import ExportError
-from analysis.files import OWNER_ONLY, FileError, write_whole
+from analysis.files import FileError, write_whole
 
 KEY_BYTES = 32
 CODE_BYTES = 10
@@ -86,7 +86,7 @@ def key_of_file(path: Path) -> Key:
     try:
         if not path.exists():
             key = Key.new()
-            write_whole(path, f"{key.secret.hex()}\n", mode=OWNER_ONLY)
+            write_whole(path, f"{key.secret.hex()}\n")
             return key
         text = path.read_bytes().decode("ascii", "replace")
     except FileError as fault:

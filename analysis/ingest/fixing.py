@@ -15,11 +15,12 @@ import orjson
 from analysis.ingest.heads import REFUSED_ROW
 from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.raw import LogFile
-from analysis.ingest.refused import guarded, heads_of
+from analysis.ingest.refused import heads_of
 from analysis.ingest.run import ingest
 from analysis.ingest.summary import TableCount
 from analysis.policy import Policy
 from analysis.store import Store
+from analysis.tables.printed import guarded
 
 
 @dataclass(frozen=True)

@@ -16,11 +16,8 @@ REFUSED_ROW = "refused_row"
 REFUSED_WHY = ("refused_reason", "refused_why")
 """Headers of a corrected file for its reader; ingest ignores them."""
 
-FORMULA = re.compile(r"[=@]|[+-](?![0-9.])")
-"""Start of a cell that a spreadsheet would read as a formula."""
-
 GUARDED = r"^'([=@+-])"
-"""A cell of a corrected file with a quotation mark in front for that reason."""
+"""A cell with a quotation mark in front, so that no spreadsheet program computes it."""
 
 _ALIKE = re.compile(r"[\s\-_]+")
 _WORDS = re.compile(r"[^a-z0-9]+|(?<=[a-z])(?=[0-9])")

@@ -12,10 +12,11 @@ import orjson
 import pandas as pd
 
 from analysis.files import write_whole
-from analysis.ingest.heads import FORMULA, REFUSED_ROW, REFUSED_WHY
+from analysis.ingest.heads import REFUSED_ROW, REFUSED_WHY
 from analysis.ingest.sentences import fix, row_sentence, why
 from analysis.store import Store
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
+from analysis.tables.printed import guarded
 
 
 def write_back(store: Store, folder: Path) -> list[Path]:
@@ -43,7 +44,7 @@ def write_back(store: Store, folder: Path) -> list[Path]:
         The folder can't be made or written to.
     """
     rows = store.refused()
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     written = []
     for table in INCOMING:
         of_table = rows[rows["table"] == table]
@@ -96,17 +97,12 @@ def as_file(rows: pd.DataFrame, table: str) -> bytes:
     heads = heads_of(table, wholes)
     text = io.StringIO(newline="")
     sheet = csv.writer(text)
-    sheet.writerow([*heads, REFUSED_ROW, *REFUSED_WHY])
+    sheet.writerow([*map(guarded, heads), REFUSED_ROW, *REFUSED_WHY])
     for row, whole in zip(rows.itertuples(index=False), wholes, strict=True):
         cells = [guarded(whole.get(head, "")) for head in heads]
-        sheet.writerow([*cells, row.refused_row, row.reason, _sentence(row, table)])
+        sheet.writerow([*cells, row.refused_row, row.reason, guarded(_sentence(row, table))])
     # Marked as UTF-8, without which a spreadsheet program would take it for something else.
     return text.getvalue().encode("utf-8-sig")
-
-
-def guarded(cell: str) -> str:
-    """A cell that no spreadsheet program computes; ingest removes the quotation mark."""
-    return f"'{cell}" if FORMULA.match(cell) else cell
 
 
 def _sentence(row: object, table: str) -> str:

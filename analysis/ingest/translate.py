@@ -18,7 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis.ingest.faulty import Faults
-from analysis.ingest.heads import GUARDED, REFUSED_ROW
+from analysis.ingest.heads import GUARDED
 from analysis.ingest.limits import CELL_CHARACTERS
 from analysis.ingest.profile import SHEET_COLUMN, TableProfile, Tick
 from analysis.ingest.raw import Part, Raw, filled_joined
@@ -69,8 +69,7 @@ def translate(raw: Raw, part: Part, looks: TableProfile, faults: Faults) -> Rows
     for column in sorted({tick.column for tick in heads.ticks.values()}):
         ticks = {at: t for at, t in heads.ticks.items() if t.column == column}
         columns[column] = _ticked(raw, ticks, columns.get(column), extra, faults)
-    if REFUSED_ROW in columns:
-        columns, extra = _unguarded(columns), _unguarded(extra)
+    columns, extra = _unguarded(columns), _unguarded(extra)
     surplus = {b.row: b.surplus for b in raw.broken if b.surplus}
     return Rows(
         raw.row_numbers, {c: _same_line_ends(v) for c, v in columns.items()}, extra, surplus
@@ -102,9 +101,12 @@ def _of_sheet_name(part: Part, pattern: str) -> str:
 
 
 def _unguarded(columns: Mapping[str, pa.Array]) -> dict[str, pa.Array]:
-    """Cells of a corrected file without the mark that keeps a spreadsheet from computing them."""
+    """Cells without the mark that keeps a spreadsheet program from computing them."""
     return {
-        name: pc.replace_substring_regex(cells, GUARDED, r"\1") for name, cells in columns.items()
+        name: pc.replace_substring_regex(cells, GUARDED, r"\1")
+        if pc.any(pc.starts_with(cells, "'")).as_py()
+        else cells
+        for name, cells in columns.items()
     }
 
 

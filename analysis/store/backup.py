@@ -76,7 +76,7 @@ def write(database: Database, path: Path) -> None:
     if path.exists():
         raise StoreError(f"{path} is there already. Name a new file for the backup.")
     try:
-        with writing_whole(path, mode=OWNER_ONLY) as file:
+        with writing_whole(path) as file:
             _write_all(database, file)
     except FileError as fault:
         raise StoreError(str(fault)) from None

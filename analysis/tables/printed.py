@@ -2,10 +2,29 @@
 
 from __future__ import annotations
 
+import re
+
 import pandas as pd
 
 DECIMALS = "%.6g"
 """Shares and rates in CSV and JSON; counts and dates are exact."""
+
+
+FORMULA = re.compile(r"^(?=[=@\t\r]|[+-](?!\d*\.?\d+(?:[eE][+-]?\d+)?$))")
+"""Start of a cell that a spreadsheet program would compute."""
+
+
+def guarded(cell: str) -> str:
+    """A cell that no spreadsheet program computes; ingest removes the quotation mark.
+
+    *Source:* OWASP, CSV Injection (from memory).
+
+    Examples
+    --------
+    >>> [guarded(cell) for cell in ("=1+1", "-1+1", "-1.5", "F1")]
+    ["'=1+1", "'-1+1", '-1.5', 'F1']
+    """
+    return FORMULA.sub("'", cell)
 
 
 def plain(frame: pd.DataFrame) -> pd.DataFrame:
@@ -30,9 +49,17 @@ def plain(frame: pd.DataFrame) -> pd.DataFrame:
 def as_csv(frame: pd.DataFrame) -> str:
     r"""The frame as CSV: a header row, ISO dates, points for decimals, blank for no value.
 
+    Texts and headers are `guarded`.
+
     Examples
     --------
     >>> as_csv(pd.DataFrame({"on": pd.to_datetime(["2031-03-01", None]), "n": [1, 2]}))
     'on,n\n2031-03-01,1\n,2\n'
     """
-    return plain(frame).to_csv(index=False, lineterminator="\n")
+    out = plain(frame)
+    for name in out.columns:
+        if isinstance(out[name].dtype, pd.StringDtype):
+            out[name] = out[name].str.replace(FORMULA, "'", regex=True)
+        elif pd.api.types.is_object_dtype(frame[name]):
+            out[name] = out[name].map(lambda v: guarded(v) if isinstance(v, str) else v)
+    return out.rename(columns=guarded).to_csv(index=False, lineterminator="\n")

@@ -22,7 +22,7 @@
   // -- tables -------------------------------------------------------------------------------
   function cell(text) {
     const plain = text.trim().replace(/\s+/g, " ");
-    const safe = /^([=+@]|-(?!\d))/.test(plain) ? `'${plain}` : plain; // never a formula
+    const safe = /^([=@]|[+-](?![\d.,]+( ?%)?$))/.test(plain) ? `'${plain}` : plain; // never a formula
     return /[",]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
   }
 

@@ -6,7 +6,7 @@ import stat
 
 import pytest
 
-from analysis.files import OWNER_ONLY, FileError, check_writable, write_whole, writing_whole
+from analysis.files import FileError, check_writable, write_whole, writing_whole
 
 
 @pytest.fixture
@@ -117,6 +117,6 @@ def test_a_device_is_written_to_and_not_replaced(tmp_path):
     assert stat.S_ISFIFO(pipe.stat().st_mode)
 
 
-def test_a_private_file_is_readable_by_its_owner_alone(tmp_path):
-    write_whole(tmp_path / "key", "secret", mode=OWNER_ONLY)
+def test_a_file_is_readable_by_its_owner_alone(tmp_path):
+    write_whole(tmp_path / "key", "secret")
     assert stat.S_IMODE((tmp_path / "key").stat().st_mode) == 0o600

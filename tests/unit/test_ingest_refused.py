@@ -126,7 +126,7 @@ def test_no_cell_written_back_is_a_formula_and_the_cells_come_back_as_they_were(
     take_in(programme, written(tmp_path, "home_log.csv", text))
     (path,) = write_back(programme, tmp_path / "mend")
     rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"))))
-    assert [row["note"] for row in rows] == ["'=HYPERLINK(1)", "-2 kits"]
+    assert [row["note"] for row in rows] == ["'=HYPERLINK(1)", "'-2 kits"]
     assert rows[1]["kits_left"] == "-1"
     before = refusals(programme)
     assert take_in(programme, path, received_at=LATER).refused == 2

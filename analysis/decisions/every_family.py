@@ -52,6 +52,7 @@ def every_family(calls: CallList, timeline: Timeline) -> pd.DataFrame:
     place = np.array([str(Band.NO_CALL), NOT_AT_HOME, NO_LINE])[nearest.to_numpy()]
     found = pd.DataFrame({"family_id": nearest.index.astype("string"), "place": place})
     family = found["family_id"]
+    children, of_lines = _joined(lines, "child_id", " "), _joined(lines, "line_id", " ")
     band = family.map(listed["band"].astype("string"))
     overdue = family.map(listed["days_overdue"]).fillna(0)
     return found.assign(
@@ -64,9 +65,9 @@ def every_family(calls: CallList, timeline: Timeline) -> pd.DataFrame:
         n_lines=family.map(lines[at_home].groupby("family_id").size()).fillna(0).astype("int64"),
         codes=family
         + " "
-        + family.map(_joined(lines, "child_id", " "))
+        + family.map(children).astype("string")
         + " "
-        + family.map(_joined(lines, "line_id", " ")),
+        + family.map(of_lines).astype("string"),
     )[list(COLUMNS)]
 
 

@@ -32,6 +32,14 @@ def nobody_to_call(view: CallsView) -> str:
     return f"No families to call{whose}.{after}"
 
 
+def nothing(view: CallsView) -> str:
+    """What is shown in place of an empty list."""
+    choice = view.choice
+    if any((choice.of_nurse, choice.site, choice.language, choice.band)):
+        return "No families match these filters. Choose All to see everybody."
+    return "No families to call, waiting or postponed."
+
+
 def coverage(view: CallsView) -> str:
     """How many families have logged nothing for long, and what that means for the list."""
     have = "has" if view.families_silent == 1 else "have"

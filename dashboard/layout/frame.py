@@ -11,7 +11,7 @@ from markupsafe import Markup
 from dashboard.layout import ids, words
 from dashboard.layout.templates import render, static
 from dashboard.security import csrf
-from dashboard.security.roles import NAMES, PATHS, Page, Reader, page_of
+from dashboard.security.roles import NAMES, PATHS, Page, Reader, Right, page_of
 from dashboard.session.service import IDLE_SECONDS
 from dashboard.session.views import PageContext
 
@@ -40,6 +40,8 @@ class Frame:
     received: str
     role: str
     token: str
+    imports: bool
+    """Whether this person can import files."""
     finds: bool
     """Whether this person can search for a family."""
     finding: str
@@ -56,6 +58,7 @@ class Frame:
             received(context),
             NAMES[reader.role],
             token="" if context.demo else csrf.token(),
+            imports=reader.may_open(Page.INCOMING) and reader.may(Right.BRING_FILES),
             finds=reader.may_open(Page.FAMILIES),
             finding=finding,
         )

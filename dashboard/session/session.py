@@ -83,6 +83,7 @@ class Session:
         """What every page shows of its day, its data and its reader."""
         found = self.snapshot()
         is_today = found.as_of == self.now().date()
+        at_home = found.timeline.lines["at_home"]
         return PageContext(
             as_of=found.as_of,
             known_at=found.known_at.astimezone(self.policy.zone),
@@ -93,6 +94,8 @@ class Session:
             edition=found.edition.version,
             demo=self.config.demo,
             reader=self.reader,
+            lines_known=len(at_home),
+            lines_at_home=int(at_home.sum()),
             caveats=found.caveats_on(self.now().date()),
         )
 

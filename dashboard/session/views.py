@@ -26,5 +26,8 @@ class PageContext:
     demo: bool
     reader: Reader
     """Who is signed in."""
+    lines_known: int = 1
+    """Lines of this person's sites, at home or not."""
+    lines_at_home: int = 1
     caveats: tuple[str, ...] = ()
     """What every list of this day has to show: see `Snapshot.caveats`."""

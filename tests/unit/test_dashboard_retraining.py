@@ -92,7 +92,8 @@ def test_an_opened_need_is_proven_by_rows_of_its_own_family(app_looked_at):
             FamilyQueries(asked).source("F3", "home_log", source.row).row.row_number
             == source.row_number
         )
-    days = [next(text for head, text in s.cells if head.startswith("done")) for s in opened.sources]
+    done = [dict(source.cells)["done_on"] for source in opened.sources]
+    days = list(pd.to_datetime(pd.Series(done), format="%d %b %Y"))
     assert days == sorted(days, reverse=True)
     assert [(s.skill, s.is_current) for s in opened.skills] == [("dressing_change", True)]
 

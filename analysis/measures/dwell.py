@@ -80,7 +80,7 @@ def line_times(
     cause = np.where(planned, PLANNED, np.where(died, DEATH, UNPLANNED))
     times = _times(timeline, registry, by, sites)
     line, start, until = (times[c].to_numpy(dtype=np.int64) for c in ("line", "start", "until"))
-    # Of the day on which a line moves the new group is told: it is at risk there from that day on.
+    # On the day on which a line moves it is at risk in the new group already.
     entry = np.maximum(home[line], start - 1)
     leave = np.minimum(last[line], until - 1)
     without_time = (last[line] == home[line]) & (start <= home[line]) & (home[line] < until)

@@ -21,6 +21,8 @@ from analysis.store import Store
 from dashboard import DashboardConfig, create_app
 
 AS_OF = date(2031, 4, 1)
+CLOSED_ON = date(2031, 5, 1)
+"""An extract of this day has all days before `AS_OF`."""
 LATER = datetime(2031, 4, 1, 6, tzinfo=UTC)
 
 
@@ -76,8 +78,9 @@ def main_here(folder: Path):
     found["export"] = command("export", "--write", folder / "plain", *where)[0]
     plain = [p.read_bytes() for p in (folder / "plain").rglob("*") if p.is_file()]
     found["in_plain_export"] = any(b"cheerful" in text for text in plain)
+    closed = ("--store", old, "--as-of", CLOSED_ON)
     found["deidentified"] = command(
-        "export", "deidentified", "--write", folder / "outside", *where
+        "export", "deidentified", "--write", folder / "outside", *closed
     )[0]
     outside = [p.read_bytes() for p in (folder / "outside").rglob("*") if p.is_file()]
     found["in_extract"] = any(b"cheerful" in text for text in outside)

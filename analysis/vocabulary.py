@@ -325,6 +325,7 @@ class Access(StrEnum):
     REFUSED = "refused"
     ADDED_USER = "added_user"
     ENDED_USER = "ended_user"
+    UNLOCKED_USER = "unlocked_user"
     SET_PASSWORD = "set_password"  # noqa: S105 - the word for an act, not a password
 
 

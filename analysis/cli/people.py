@@ -9,7 +9,14 @@ import pandas as pd
 import typer
 
 from analysis.cli.opening import opened
-from analysis.cli.options.people import UserAdd, UserEnd, UserList, UserPassword, UserRecord
+from analysis.cli.options.people import (
+    UserAdd,
+    UserEnd,
+    UserList,
+    UserPassword,
+    UserRecord,
+    UserUnlock,
+)
 from analysis.cli.output import show
 from analysis.store import Store, User
 from analysis.vocabulary import Access, Role
@@ -86,6 +93,13 @@ def new_password(asked: UserPassword) -> None:
         password = _password(from_stdin=asked.password_stdin)
         store.people.set_password(asked.code, password, _now(), by=COMMAND_LINE)
     typer.echo(f"linedays: {asked.code} signs in with the new password from now on.", err=True)
+
+
+def unlock(asked: UserUnlock) -> None:
+    """Let a user sign in without waiting."""
+    with opened(asked.store) as store:
+        store.people.unlock(asked.code, _now(), by=COMMAND_LINE)
+    typer.echo(f"linedays: {asked.code} can sign in without waiting.", err=True)
 
 
 def record(asked: UserRecord) -> None:

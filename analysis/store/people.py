@@ -116,6 +116,19 @@ class People:
             sign_ins.end_all_of(connection, code, at)
             accesses.note(connection, by, Access.SET_PASSWORD, None, code, at)
 
+    def unlock(self, code: str, at: datetime, *, by: str) -> None:
+        """Let a user sign in without waiting after wrong passwords.
+
+        Raises
+        ------
+        StoreError
+            There is no active user of this code.
+        """
+        with self._database.noting() as connection:
+            users.change(connection, code, active=1)
+            sign_ins.forget_failures(connection, code)
+            accesses.note(connection, by, Access.UNLOCKED_USER, None, code, at)
+
     def all(self) -> list[User]:
         """Every user by code, also the ended ones."""
         with self._database.reading() as connection:
@@ -126,13 +139,12 @@ class People:
     def sign_in(self, code: str, password: str, address: str, at: datetime) -> SignIn:
         """Try to sign in; `address` is where the request comes from.
 
-        Wrong passwords for one code, or from one address, make the next attempt wait, longer
-        and longer. What is answered is the same for an unknown user as for a wrong password.
+        Wrong passwords for one code make its next attempt wait, longer and longer. What is answered is the same for an unknown user as for a wrong password.
         """
         with self._database.noting() as connection:
             known = users.find(connection, code)
             who = None if known is None else known.code
-            wait = sign_ins.still_to_wait(connection, code, address, at)
+            wait = sign_ins.still_to_wait(connection, code, at)
             if wait:
                 about = f"{address}: has to wait"
                 accesses.note(connection, who, Access.SIGN_IN_REFUSED, None, about, at)

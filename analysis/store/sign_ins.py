@@ -23,11 +23,9 @@ USE_NOTED_EVERY = timedelta(minutes=1)
 
 FREE_FAILURES = 5
 """Wrong passwords for one code before each further attempt has to wait."""
-FREE_FAILURES_OF_AN_ADDRESS = 30
 FIRST_WAIT = timedelta(seconds=30)
 LONGEST_WAIT = timedelta(minutes=15)
 FAILURES_COUNT_FOR = timedelta(days=1)
-FAILURES_OF_AN_ADDRESS_COUNT_FOR = timedelta(hours=1)
 
 
 _HOLDER = (
@@ -57,41 +55,33 @@ def wait_after(failures: int, free: int) -> timedelta:
     return min(FIRST_WAIT * 2 ** min(failures - free, 20), LONGEST_WAIT)
 
 
-def still_to_wait(connection: sa.Connection, code: str, address: str, at: datetime) -> timedelta:
-    """How long an attempt for this code, or from this address, still has to wait."""
+def still_to_wait(connection: sa.Connection, code: str, at: datetime) -> timedelta:
+    """How long an attempt for this code still has to wait.
+
+    Only the code decides: people of a clinic share the address of a proxy or of one machine, and
+    a person who guesses there must not shut out the others. Failures dated after `at`, from when the
+    clock was ahead, do not count.
+    """
     who = _hash_of(code)
     succeeded = sa.select(sa.func.max(attempts.c.attempt)).where(
         attempts.c.who == who, attempts.c.succeeded == 1
     )
     since = connection.execute(succeeded).scalar() or 0
-    of_user = (attempts.c.who == who, attempts.c.attempt > since)
-    waits = (
-        _wait(connection, of_user, FAILURES_COUNT_FOR, FREE_FAILURES, at),
-        _wait(
-            connection,
-            (attempts.c.address == address,),
-            FAILURES_OF_AN_ADDRESS_COUNT_FOR,
-            FREE_FAILURES_OF_AN_ADDRESS,
-            at,
-        ),
-    )
-    return max(*waits, timedelta(0))
-
-
-def _wait(
-    connection: sa.Connection,
-    whose: tuple[sa.ColumnElement[bool], ...],
-    counted_for: timedelta,
-    free: int,
-    at: datetime,
-) -> timedelta:
-    recent = attempts.c.at > microseconds(at - counted_for)
     query = sa.select(sa.func.count(), sa.func.max(attempts.c.at)).where(
-        *whose, recent, attempts.c.succeeded == 0
+        attempts.c.who == who,
+        attempts.c.attempt > since,
+        attempts.c.at > microseconds(at - FAILURES_COUNT_FOR),
+        attempts.c.at <= microseconds(at),
+        attempts.c.succeeded == 0,
     )
     failures, last = connection.execute(query).one()
-    since = timedelta(microseconds=microseconds(at) - (last or 0))
-    return wait_after(failures, free) - since
+    passed = timedelta(microseconds=microseconds(at) - (last or 0))
+    return max(wait_after(failures, FREE_FAILURES) - passed, timedelta(0))
+
+
+def forget_failures(connection: sa.Connection, code: str) -> None:
+    """Let the next attempt for this code go without a wait."""
+    connection.execute(sa.delete(attempts).where(attempts.c.who == _hash_of(code)))
 
 
 def begin_attempt(connection: sa.Connection, code: str, address: str, at: datetime) -> int:

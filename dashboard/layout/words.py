@@ -102,6 +102,7 @@ ACTS = {
     "added_user": "added a user",
     "ended_user": "ended a user",
     "set_password": "set a password",
+    "unlocked_user": "unlocked a user",
 }
 """What a person did, as the access log shows it."""
 TABLES = {

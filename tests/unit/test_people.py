@@ -166,16 +166,31 @@ def test_an_unknown_code_has_to_wait_like_a_known_one(store: Store) -> None:
     assert store.people.sign_in("nobody", WRONG, "127.0.0.1", NOW).wait_seconds == 30
 
 
-def test_an_address_that_tries_many_codes_has_to_wait(store: Store, monkeypatch) -> None:
-    monkeypatch.setattr("analysis.store.passwords.fits", lambda *_: False)
+def test_who_guesses_from_an_address_shuts_out_nobody_else_there(store: Store, monkeypatch) -> None:
     add(store)
-    for number in range(30):
-        found = store.people.sign_in(f"guess{number}", WRONG, "10.0.0.7", NOW)
-        assert found.wait_seconds == 0
-    assert store.people.sign_in("N1", PASSWORD, "10.0.0.7", NOW).wait_seconds == 30
-    assert store.people.sign_in("N1", PASSWORD, "10.0.0.8", NOW).wait_seconds == 0
-    later = NOW + timedelta(hours=1)
-    assert store.people.sign_in("N1", PASSWORD, "10.0.0.7", later).wait_seconds == 0
+    for number in range(40):
+        assert store.people.sign_in(f"guess{number}", WRONG, "10.0.0.7", NOW).wait_seconds == 0
+    assert store.people.sign_in("N1", PASSWORD, "10.0.0.7", NOW).token is not None
+
+
+def test_failures_from_when_the_clock_was_ahead_lock_nobody_out(store: Store) -> None:
+    add(store)
+    ahead = NOW + timedelta(days=3)
+    for _ in range(6):
+        store.people.sign_in("N1", WRONG, "127.0.0.1", ahead)
+    assert store.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).token is not None
+
+
+def test_a_user_is_unlocked(store: Store) -> None:
+    add(store)
+    for _ in range(6):
+        store.people.sign_in("N1", WRONG, "127.0.0.1", NOW)
+    assert store.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).wait_seconds == 30
+    store.people.unlock("N1", NOW, by="command line")
+    assert store.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).token is not None
+    assert ("command line", "unlocked_user") in acts(store)
+    with pytest.raises(StoreError, match="no active user N9"):
+        store.people.unlock("N9", NOW, by="command line")
 
 
 def test_attempts_side_by_side_do_not_share_a_free_failure(store: Store, monkeypatch) -> None:

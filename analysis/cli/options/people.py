@@ -51,6 +51,11 @@ class UserPassword(WithPassword):
     """Give a person a new password and end their sign-ins."""
 
 
+@command("user unlock", "people:unlock")
+class UserUnlock(OfUser):
+    """Let a person sign in without waiting after wrong passwords."""
+
+
 @command("user record", "people:record")
 class UserRecord(StoreOption, Output):
     """Access log: who opened which family, recorded a call, signed in or was refused."""

@@ -72,6 +72,11 @@ LINE_TYPES = {
     "implanted_port": "implanted port",
     "other": "other line",
 }
+WORDS_OF_CODES = {
+    **{code: name for code, name in LINE_TYPES.items() if code != "other"},
+    "transparent_chg": "transparent with chlorhexidine",
+}
+"""Codes that are not words with underscores between them."""
 SIGNALS = {
     "above_limit": "above the upper limit",
     "below_limit": "below the lower limit",
@@ -126,10 +131,10 @@ def plain(code: str) -> str:
 
     Examples
     --------
-    >>> plain("exit_site_infection")
-    'exit site infection'
+    >>> plain("exit_site_infection"), plain("transparent_chg")
+    ('exit site infection', 'transparent with chlorhexidine')
     """
-    return code.replace("_", " ")
+    return WORDS_OF_CODES.get(code, code.replace("_", " "))
 
 
 def sentence(text: str) -> str:

@@ -12,12 +12,8 @@ from analysis.vocabulary import Grouping
 from analysis.words import LINE_TYPES, MONTHS, plain
 
 NOT_RECORDED = "not recorded"
-DRESSINGS = {
-    "transparent": "transparent",
-    "transparent_chg": "transparent with chlorhexidine",
-    "gauze": "gauze",
-    "none": "no dressing",
-}
+DRESSINGS = {"none": "no dressing"}
+"""Dressing types that are named otherwise than their code says."""
 GROUPS = {
     Grouping.ALL: ("programme", "programme"),
     Grouping.MONTH: ("month", "months"),

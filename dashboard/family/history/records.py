@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
+from analysis.words import plain
+
 SPANS = ["group", "track", "kind", "start_on", "end_on", "label", "table", "row"]
 """Columns of `spans`: the line whose group it belongs to (`FAMILY`: the family's own), row of the
 figure, kind, half-open days, a label, and the stored row (`row` -1: none)."""
@@ -102,7 +104,7 @@ def _matched(asked: pd.DataFrame, known: pd.DataFrame) -> pd.Series[Any]:
 
 def worded(codes: pd.Series[Any]) -> pd.Series[Any]:
     """Codes as words."""
-    return codes.astype("string").str.replace("_", " ", regex=False)
+    return codes.astype("category").cat.rename_categories(plain).astype("string")
 
 
 def nothing(columns: list[str]) -> pd.DataFrame:

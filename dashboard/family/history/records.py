@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from analysis.words import plain
+from dashboard.layout.words import plain
 
 SPANS = ["group", "track", "kind", "start_on", "end_on", "label", "table", "row"]
 """Columns of `spans`: the line whose group it belongs to (`FAMILY`: the family's own), row of the

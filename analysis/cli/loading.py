@@ -22,6 +22,8 @@ from analysis.cli.output import show
 from analysis.cli.previewing import show_preview
 from analysis.errors import UsageError, nearest
 from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
+from analysis.ingest.near import codes_of
+from analysis.ingest.next_steps import next_steps
 from analysis.ingest.preview import preview
 from analysis.ingest.refused import listed, write_back
 from analysis.ingest.stored_sources import stored_profiles
@@ -62,9 +64,18 @@ def ingest_files(asked: Ingest) -> None:
             history=asked.history,
             zone_is_set=store.policy() is not None,
         )
+        registry = store.registry()
+        steps = next_steps(
+            summary,
+            has_lines=bool(registry.lines.num_rows),
+            has_entries="home_log" in set(store.ingests()["table"].dropna()),
+            zone_is_set=store.policy() is not None,
+        )
     show(counts_table(summary), asked)
     for sentence in (*summary.notes, *summary.faults):
         typer.echo(f"linedays: {sentence}", err=True)
+    for step in steps:
+        typer.echo(f"linedays: Next: {step}", err=True)
     raise typer.Exit(NOT_READ if summary.faults else int(summary.refused > 0))
 
 
@@ -167,7 +178,7 @@ def refused(asked: Refused) -> None:
     """List refused rows, or write them to files for fixing."""
     with opened(asked.store) as store:
         if asked.write is None:
-            show(listed(store.refused()), asked)
+            show(listed(store.refused(), codes_of(store.registry())), asked)
             return
         written = write_back(store, asked.write)
     show(pd.DataFrame({"file": [str(p) for p in written]}, dtype="string"), asked)

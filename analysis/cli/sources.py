@@ -6,6 +6,8 @@ import getpass
 import sys
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import typer
 
@@ -22,6 +24,7 @@ from analysis.ingest.profile_toml import as_toml
 from analysis.ingest.proposal import LEAVE, Proposal, Question, propose
 from analysis.ingest.raw import LogFile
 from analysis.ingest.stored_sources import freshness, newest_sources
+from analysis.ingest.unpack import plain_files
 from analysis.policy import Policy, load_policy
 from analysis.store import Store
 from analysis.tables import INCOMING
@@ -39,7 +42,12 @@ def describe_source(asked: SourceOf) -> None:
         )
     if not asked.file.is_file():
         raise UsageError(f"{asked.file}: there is no such file. Check the path.")
-    log = LogFile.at(asked.file)
+    with TemporaryDirectory(prefix="linedays-") as folder:
+        _describe(asked, plain_files(LogFile.at(asked.file), Path(folder))[0])
+
+
+def _describe(asked: SourceOf, log: LogFile) -> None:
+    """Describe the source of a plain file."""
     name = asked.name or log.stem
     answers = _answers(asked.answer or [])
     policy = _policy(asked)

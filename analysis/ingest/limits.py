@@ -30,6 +30,12 @@ BATCH_BYTES = 4_000_000
 BATCH_ROWS = 40_000
 """Rows handled at once where the source counts in rows."""
 
+PACKED_FILES = 1000
+"""Most files in one archive, and most heads of one JSON file."""
+
+JSON_BYTES = 100_000_000
+"""Largest JSON file that is not an object a line: it is read at once."""
+
 UNPACKED_BYTES = 1_000_000_000
 """Most that a workbook or Parquet file may unpack to."""
 

@@ -18,6 +18,7 @@ from analysis.ingest.as_read import cells_as_read
 from analysis.ingest.checked import Checked
 from analysis.ingest.faulty import REASONS
 from analysis.ingest.heads import REFUSED_ROW
+from analysis.ingest.near import NearCodes, codes_of
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import LogFile, Part
 from analysis.ingest.run import ingest
@@ -152,7 +153,8 @@ def preview(
             watch=seen,
             sources=sources,
         )
-    return Preview(tuple(sheet.preview() for sheet in seen.sheets.values()), summary)
+        near = codes_of(trial.registry())
+    return Preview(tuple(sheet.preview(near) for sheet in seen.sheets.values()), summary)
 
 
 @dataclass
@@ -210,7 +212,7 @@ class _Sheet:
                 found = self.doubts.setdefault(doubt, _Found())
                 found.add(checked.raw.row_numbers[rows[:EXAMPLES]].tolist(), len(rows))
 
-    def preview(self) -> SheetPreview:
+    def preview(self, near: NearCodes) -> SheetPreview:
         """The sheet as seen."""
         part, heads = self.part, self.part.heads
         matches = {at: HeadMatch(heads.written[at], column) for at, column in heads.columns.items()}
@@ -225,7 +227,7 @@ class _Sheet:
             heads=tuple(matches[at] for at in sorted(matches)),
             absent=tuple(c.name for c in INCOMING[part.table].columns if c.name not in given),
             rows=tuple(self.rows),
-            refused=_causes(self.refused, part.table),
+            refused=_causes(self.refused, part.table, near),
             doubts=tuple(
                 Cause(None, _sentence(doubt), found.n_rows, tuple(found.first_rows))
                 for doubt, found in sorted(self.doubts.items(), key=lambda kind: -kind[1].n_rows)
@@ -238,13 +240,16 @@ def _sentence(doubt: str) -> str:
     return f"{words[:1].upper()}{words[1:]}."
 
 
-def _causes(refused: Mapping[tuple[str | None, str], _Found], table: str) -> tuple[Cause, ...]:
+def _causes(
+    refused: Mapping[tuple[str | None, str], _Found], table: str, near: NearCodes
+) -> tuple[Cause, ...]:
     """Causes of refusal in words, the most frequent first."""
     causes = []
     for (column, reason), found in sorted(refused.items(), key=lambda kind: -kind[1].n_rows):
         value = next(iter(found.values), None)
         what = why(table, column, value, reason)
         sentence = f"{what[:1].upper()}{what[1:]}. {fix(table, column, value, reason)}"
+        sentence += near.suggestion(value, reason)
         first, values = tuple(found.first_rows), tuple(found.values)
         causes.append(Cause(column, sentence, found.n_rows, first, values))
     return tuple(causes)

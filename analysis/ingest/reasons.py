@@ -19,6 +19,10 @@ class FileFault(StrEnum):
     BINARY = "binary"
     COMPRESSED = "compressed"
     ARCHIVE = "archive"
+    BROKEN_ARCHIVE = "broken_archive"
+    BROKEN_JSON = "broken_json"
+    JSON_TOO_LARGE = "json_too_large"
+    NO_OBJECTS = "no_objects"
     OLD_WORKBOOK = "old_workbook"
     PASSWORD = "password"  # noqa: S105
     BROKEN_WORKBOOK = "broken_workbook"

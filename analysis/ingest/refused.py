@@ -13,6 +13,7 @@ import pandas as pd
 
 from analysis.files import write_whole
 from analysis.ingest.heads import REFUSED_ROW, REFUSED_WHY
+from analysis.ingest.near import NO_CODES, NearCodes
 from analysis.ingest.sentences import fix, row_sentence, why
 from analysis.store import Store
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
@@ -55,13 +56,15 @@ def write_back(store: Store, folder: Path) -> list[Path]:
     return written
 
 
-def listed(rows: pd.DataFrame) -> pd.DataFrame:
+def listed(rows: pd.DataFrame, near: NearCodes = NO_CODES) -> pd.DataFrame:
     """Where each refused row is, what is wrong with it and how to fix it.
 
     Parameters
     ----------
     rows : DataFrame
         As `Store.refused` gives them.
+    near : NearCodes
+        Known codes, one of which may be suggested for a code that looks like it.
 
     Returns
     -------
@@ -71,7 +74,7 @@ def listed(rows: pd.DataFrame) -> pd.DataFrame:
     """
     facts = rows[["table", "column", "value", "reason"]].astype("object").replace({pd.NA: None})
     fixes = [
-        f"{sentence[:1].upper()}{sentence[1:]}. {fix(*fact)}"
+        f"{sentence[:1].upper()}{sentence[1:]}. {fix(*fact)}{near.suggestion(fact[2], fact[3])}"
         for fact in facts.itertuples(index=False, name=None)
         for sentence in (why(*fact),)
     ]

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache, partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from analysis.ingest.checked import Checked
 from analysis.ingest.faults import IngestError
@@ -107,32 +108,35 @@ def ingest(
         )
     choose = lru_cache(maxsize=None)(partial(profile_of, profile=profile, known=tuple(sources)))
     named = [paths] if isinstance(paths, str | Path | LogFile) else paths
-    found = find_files([p if isinstance(p, LogFile) else Path(p) for p in named], choose)
-    report = Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
-    for log in found.files:
-        try:
-            run = FileRun(
-                store,
-                log,
-                policy,
-                choose(log),
-                table,
-                received,
-                now,
-                report,
-                brought_by,
-                fixing,
-                history=history,
-                zone_is_set=zone_is_set,
-                watch=watch,
-            )
-            report.tables += run.counts()
-        except IngestError as fault:
-            report.faults.append(fault)
-        except OSError as fault:
-            report.faults.append(as_ingest_error(fault, log.name))
-        report.file_done(log)
-    return IngestSummary(tuple(report.tables), tuple(report.faults), tuple(report.notes))
+    with TemporaryDirectory(prefix="linedays-") as folder:
+        found = find_files(
+            [p if isinstance(p, LogFile) else Path(p) for p in named], choose, Path(folder)
+        )
+        report = Report(progress, _sizes(found.files), list(found.faults), list(found.notes))
+        for log in found.files:
+            try:
+                run = FileRun(
+                    store,
+                    log,
+                    policy,
+                    choose(log),
+                    table,
+                    received,
+                    now,
+                    report,
+                    brought_by,
+                    fixing,
+                    history=history,
+                    zone_is_set=zone_is_set,
+                    watch=watch,
+                )
+                report.tables += run.counts()
+            except IngestError as fault:
+                report.faults.append(fault)
+            except OSError as fault:
+                report.faults.append(as_ingest_error(fault, log.name))
+            report.file_done(log)
+        return IngestSummary(tuple(report.tables), tuple(report.faults), tuple(report.notes))
 
 
 def present_moment() -> int:

@@ -14,8 +14,10 @@ from analysis.ingest.limits import (
     DAYS_AHEAD,
     EARLIEST,
     EARLIEST_BORN,
+    JSON_BYTES,
     LATEST,
     OLD_AFTER_DAYS,
+    PACKED_FILES,
     ROW_BYTES,
     SHEET_CELLS,
     UNPACKED_BYTES,
@@ -37,8 +39,17 @@ _FILE: Mapping[FileFault, str] = {
     FileFault.EMPTY: "the file is empty. Export it again.",
     FileFault.BINARY: "this is not a spreadsheet or CSV file. Save it as CSV (UTF-8), XLSX, "
     "ODS or Parquet.",
-    FileFault.COMPRESSED: "this is a compressed file. Unpack it and ingest what is inside.",
-    FileFault.ARCHIVE: "this is a zip archive, not a workbook. Unpack it and ingest what is inside.",
+    FileFault.COMPRESSED: "this is a compressed file of a kind that is not opened here. Unpack it and "
+    "ingest what is inside.",
+    FileFault.ARCHIVE: f"the zip archive holds no file, or more than {PACKED_FILES}. Unpack it and "
+    "ingest what is inside.",
+    FileFault.BROKEN_ARCHIVE: "the compressed file is damaged or incomplete ({why}). Copy or export it "
+    "again.",
+    FileFault.BROKEN_JSON: "row {row} is not valid JSON ({why}). Export it again.",
+    FileFault.JSON_TOO_LARGE: f"a JSON file may hold {JSON_BYTES // _MEGABYTE} MB. Export one object a "
+    "line (.ndjson), which may be larger, or CSV.",
+    FileFault.NO_OBJECTS: "the JSON holds no list of objects with one cell by name. Export one object a "
+    "row, or CSV.",
     FileFault.OLD_WORKBOOK: "this is an old .xls workbook. Open it and save it as .xlsx.",
     FileFault.PASSWORD: "the workbook has a password. Save a copy without one.",
     FileFault.BROKEN_WORKBOOK: "the workbook is damaged or incomplete ({why}). Open it, save it "
@@ -311,7 +322,7 @@ def sheet_left_out_note(file: str, sheet: str) -> str:
 
 def file_left_out_note(file: str) -> str:
     """A file of a folder was skipped."""
-    return f"{file}: not CSV, XLSX, ODS or Parquet; skipped."
+    return f"{file}: not CSV, XLSX, ODS, Parquet, JSON, gz or zip; skipped."
 
 
 def folder_left_out_note(folder: str) -> str:

@@ -15,10 +15,14 @@ from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part, own_name
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sentences import file_left_out_note, folder_left_out_note
+from analysis.ingest.unpack import plain_files
 from analysis.ingest.workbook_file import workbook_parts
 from analysis.tables.incoming import INCOMING
 
-ENDINGS = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet"})
+ENDINGS = frozenset(
+    {".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet"}
+    | {".json", ".ndjson", ".jsonl", ".gz", ".zip"}
+)
 """Endings of the files that a folder is searched for."""
 
 ORDER = {table: at for at, table in enumerate(INCOMING)}
@@ -48,10 +52,13 @@ class Opened:
     notes: tuple[str, ...]
 
 
-def find_files(named: Iterable[Path | LogFile], profile_of: Callable[[LogFile], Profile]) -> Found:
+def find_files(
+    named: Iterable[Path | LogFile], profile_of: Callable[[LogFile], Profile], folder: Path
+) -> Found:
     """List the files named and those of the folders named, registry tables first.
 
-    Hidden files, a spreadsheet program's lock files and those next to a store are ignored.
+    Files that are compressed, packed, UTF-16 or JSON are written to `folder` as plain files. Hidden
+    files, a spreadsheet program's lock files and those next to a store are ignored.
     """
     files: list[LogFile] = []
     faults: list[IngestError] = []
@@ -72,10 +79,21 @@ def find_files(named: Iterable[Path | LogFile], profile_of: Callable[[LogFile], 
             faults.append(fault)
         except OSError as fault:
             faults.append(as_ingest_error(fault, str(path)))
-    distinct = list(dict.fromkeys(files))
+    distinct = [plain for log in dict.fromkeys(files) for plain in _plain(log, folder, faults)]
     if len(distinct) > 1:
         distinct.sort(key=lambda log: (_place(log, profile_of), log.name, str(log.path)))
     return Found(tuple(distinct), tuple(faults), tuple(notes))
+
+
+def _plain(log: LogFile, folder: Path, faults: list[IngestError]) -> list[LogFile]:
+    """The plain files in a file, or a fault."""
+    try:
+        return plain_files(log, folder)
+    except IngestError as fault:
+        faults.append(fault)
+    except OSError as fault:
+        faults.append(as_ingest_error(fault, log.name))
+    return []
 
 
 def _files_of(folder: Path, notes: list[str]) -> list[Path]:

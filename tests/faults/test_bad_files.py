@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bz2
 import gzip
 import io
 import os
@@ -105,11 +106,21 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
         FileFault.BINARY,
         "not a spreadsheet",
     ),
-    "gzip": ("home_log.csv", lambda: gzip.compress(GOOD.encode()), FileFault.COMPRESSED, "Unpack"),
-    "UTF-16 with mark": ("home_log.csv", lambda: GOOD.encode("utf-16"), FileFault.UTF_16, "UTF-16"),
-    "UTF-16 without": (
+    "gzip cut off": (
         "home_log.csv",
-        lambda: GOOD.encode("utf-16-le"),
+        lambda: gzip.compress(GOOD.encode())[:-9],
+        FileFault.BROKEN_ARCHIVE,
+        "damaged or incomplete",
+    ),
+    "compressed in another way": (
+        "home_log.csv",
+        lambda: bz2.compress(GOOD.encode()),
+        FileFault.COMPRESSED,
+        "Unpack",
+    ),
+    "UTF-16 cut off": (
+        "home_log.csv",
+        lambda: GOOD.encode("utf-16")[:-1],
         FileFault.UTF_16,
         "UTF-16",
     ),
@@ -255,8 +266,8 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
     "an archive": (
         "home_log.zip.csv",
         lambda: with_member(zip_of("readme.txt"), "", b""),
-        FileFault.ARCHIVE,
-        "Unpack",
+        FileFault.TABLE_UNKNOWN,
+        "Name it after",
     ),
     "Parquet cut off": (
         "home_log.parquet",

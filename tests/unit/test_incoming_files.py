@@ -173,7 +173,8 @@ def test_a_page_and_the_command_line_store_the_same_rows_and_tell_the_same_count
     here.service.close()
     counts = [row[:1] + row[2:] for row in csv.reader(io.StringIO(printed.out))][1:]
     assert [row[:1] + row[2:] for row in told(answer.text)] == counts
-    for line in printed.err.splitlines():
+    lines = [line for line in printed.err.splitlines() if "linedays: Next: " not in line]
+    for line in lines:
         assert line.removeprefix("linedays: ") in unescape(answer.text)
 
 
@@ -300,7 +301,7 @@ def test_a_files_name_names_no_place_on_this_machine(app, aside, name, known):
     ("name", "content", "said"),
     [
         ("home_log.csv", b"", "the file is empty."),
-        ("home_log.csv", b"\x1f\x8b\x08\x00rest", "this is a compressed file."),
+        ("home_log.csv", b"\x1f\x8b\x08\x00rest", "the compressed file is damaged"),
         ("home_log.xlsx", b"PK\x03\x04cut off", "the workbook is damaged or incomplete"),
         (
             "home_log.csv",

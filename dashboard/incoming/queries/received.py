@@ -15,6 +15,7 @@ import numpy as np
 import orjson
 import pandas as pd
 
+from analysis.ingest.near import NearCodes
 from analysis.ingest.refused import listed
 from analysis.ingest.sentences import doubt_sentence, why
 from analysis.measures import delays
@@ -207,7 +208,7 @@ def _is_of(
 
 def as_shown(rows: pd.DataFrame, found: Snapshot, *, sees: bool) -> tuple[RefusedRow, ...]:
     """Refused rows with how to correct them; their contents only for those who see rows."""
-    what = listed(rows)["fix"]
+    what = listed(rows, NearCodes(_codes(found.records)))["fix"]
     rows = rows.assign(what=what, received_at=_local(rows["received_at"], found))
     names = ("refused_row", "table", "file", "sheet", "row_number", "column", "value", "what")
     return tuple(

@@ -32,6 +32,26 @@ def nobody_to_call(view: CallsView) -> str:
     return f"No families to call{whose}.{after}"
 
 
+def not_there(view: CallsView) -> str:
+    """What the address asks for that there is not among the families of this page, if anything."""
+    choice = view.choice
+    asked = (
+        ("nurse", choice.of_nurse, view.nurses),
+        ("site", choice.site, view.sites),
+        ("language", choice.language, view.languages),
+    )
+    wrong = [
+        f"{name} \u201c{value}\u201d"
+        for name, value, known in asked
+        if value and value not in known
+    ]
+    if wrong:
+        return f"No family with a line at home has the {words.listed(wrong)}. Choose from the list."
+    if choice.band and choice.band not in (*words.BANDS_SHOWN, words.DONE):
+        return f"No part of the list is called \u201c{choice.band}\u201d, so all families to call are shown."
+    return ""
+
+
 def nothing(view: CallsView) -> str:
     """What is shown in place of an empty list."""
     choice = view.choice

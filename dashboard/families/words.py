@@ -38,7 +38,25 @@ def nothing(view: FamiliesView) -> str:
     """What to do where no family is shown."""
     if not view.every:
         return "No family is known yet. Import a line registry first."
+    if wrong := not_there(view):
+        return wrong
     return "No family matches. Search for a part of a code, or clear the search and filters."
+
+
+def not_there(view: FamiliesView) -> str:
+    """What the address asks for that no family has, if anything."""
+    choice = view.choice
+    asked = (
+        ("place", choice.place, tuple(PLACES)),
+        ("nurse", choice.nurse, view.nurses),
+        ("site", choice.site, view.sites),
+    )
+    wrong = [
+        f"{name} \u201c{value}\u201d"
+        for name, value, known in asked
+        if value and value not in known
+    ]
+    return f"No family has the {words.listed(wrong)}. Choose from the list." if wrong else ""
 
 
 def heard(row: FamilyRow, as_of: date) -> str:

@@ -146,7 +146,7 @@ def test_the_form_says_under_whose_code_a_call_is_recorded(page, running):
     [
         (
             lambda page: page.locator("#recheck-on").fill("2031-03-01"),
-            "Choose a day between 2031-03-04 and",
+            "Choose a day from 4 Mar 2031 to",
         ),
         (lambda page: page.locator("#recheck-on").fill(""), "as a date"),
     ],

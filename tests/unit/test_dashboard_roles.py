@@ -422,7 +422,7 @@ def test_what_was_drawn_for_one_person_does_not_name_this_person_to_the_next(app
         browser_of(app_looked_at, code).page(path).text for code in ("manager", "prevention")
     )
     for shown, who in ((first, "manager"), (after, "prevention")):
-        assert re.findall(r"Signed in: \W+strong\W+(\w+)", unescaped(shown)) == [who]
+        assert re.findall(r"Signed in: \W+span\W+strong\W+(\w+)", unescaped(shown)) == [who]
     assert "Access log" in first
     assert "Access log" not in after
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from dashboard.layout.words import day_year
 from dashboard.session.forms import Form, FormError
 
 MOST_CHARACTERS = 2_000
@@ -61,8 +62,8 @@ def day_back(text: object, first: date, last: date) -> date:
         day = date.fromisoformat(str(text))
     except ValueError:
         raise FormError(
-            f"Enter the day the family comes back on the list as a date, such as {first.isoformat()}."
+            f"Enter the day the family comes back on the list as a date, such as {day_year(first)}."
         ) from None
     if not first <= day <= last:
-        raise FormError(f"Choose a day between {first.isoformat()} and {last.isoformat()}.")
+        raise FormError(f"Choose a day from {day_year(first)} to {day_year(last)}.")
     return day

@@ -19,7 +19,7 @@ from analysis.store.schema import ROWS, files, refused
 from analysis.tables import INCOMING
 from tests.ingest_files import POLICY, RECEIVED_AT, written
 
-KILLS = 50
+KILLS = 25
 N_LINES = 200
 N_LOGS = 3
 ROWS_A_LOG = 600

@@ -10,6 +10,7 @@ from analysis.measures import delays
 from analysis.policy import shipped_policy
 from dashboard.figures import days_to_receipt
 from dashboard.incoming.words import how_late, quiet
+from tests.cases import cases
 from tests.written import day, written
 
 POLICY = shipped_policy()
@@ -73,6 +74,7 @@ def test_no_entry_at_all_gives_no_source():
     assert delays(written(lines=ONE_LINE), files(), POLICY, day("2031-03-31")).empty
 
 
+@cases(60)
 @given(st.lists(st.integers(0, 40), min_size=1, max_size=30))
 def test_the_days_told_are_the_least_within_which_so_many_came(lateness):
     came = pd.Timestamp("2031-03-31")

@@ -6,6 +6,7 @@ could mean two things is decided without an answer.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -20,12 +21,14 @@ from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault
 from analysis.policy import Policy
+from analysis.tables.columns import Column
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 from analysis.tables.kinds import Kind
 from analysis.vocabulary import NOTHING_SEEN
 
 LEAVE = "-"
 """Answer that leaves a head or word as it is: the column is not ours, the row is refused."""
+_ANY_SEPARATOR = re.compile(r"[;,/|+&\n]")
 _MOST_WORDS = 40
 """Different words of a column above which it holds texts and not words for codes."""
 
@@ -183,8 +186,32 @@ class _Draft:
                 continue
             if proposed is not None:
                 self.columns[at] = proposed
-            elif free and (column := self._ask_head(key, head, at, [m.meaning for m in free[:4]])):
-                self.columns[at] = column
+            elif likely := [m.meaning for m in free[:4]] or self._by_words(at):
+                column = self._ask_head(key, head, at, likely)
+                if column is not None:
+                    self.columns[at] = column
+
+    def _by_words(self, at: int) -> list[str]:
+        """Columns of codes most of whose words a column holds, though its head is unlike theirs."""
+        cells = dict.fromkeys(self.cells(at))
+        words = {part.strip() for cell in cells for part in _ANY_SEPARATOR.split(cell)} - {""}
+        if not 0 < len(words) <= _MOST_WORDS:
+            return []
+        found = []
+        for column in INCOMING[self.header.table].columns:
+            if column.kind not in {Kind.CODE, Kind.CODES} or column.name in self.columns.values():
+                continue
+            labels = self._meanings(column)
+            known = sum(sure(matches(word, labels, "codes", labels)) is not None for word in words)
+            if 2 * known >= len(words):
+                found.append(column.name)
+        return found
+
+    def _meanings(self, column: Column) -> Mapping[str, str]:
+        """Codes that a column can hold, with words for them."""
+        if column.kind is Kind.CODES:
+            return {**self._labels(column.name), NOTHING_SEEN: "nothing seen"}
+        return {code: code for code in column.allowed}
 
     def _ask_head(self, key: str, head: str, at: int, likely: Sequence[str]) -> str | None:
         text = f'What is the column "{head}" (such as {self._examples(at)})?'
@@ -292,10 +319,9 @@ class _Draft:
             column = next((c for c in INCOMING[self.header.table].columns if c.name == name), None)
             if column is None or column.kind not in {Kind.CODE, Kind.CODES}:
                 continue
-            labels: Mapping[str, str] = {code: code for code in column.allowed}
+            labels = self._meanings(column)
             words = self.cells(at)
             if column.kind is Kind.CODES:
-                labels = {**self._labels(name), NOTHING_SEEN: "nothing seen"}
                 marks = evidence.separators(
                     words, set(labels) | {plain(v) for v in labels.values()}
                 )

@@ -267,3 +267,18 @@ def test_a_profile_written_as_toml_is_read_as_the_same_profile() -> None:
 def test_the_order_of_dates_is_found_only_where_a_day_above_12_shows_it(cells, found) -> None:
     dates = evidence.date_style(cells)
     assert (dates.order, dates.short_years, str(dates.day_numbers)) == found
+
+
+def test_a_column_of_findings_under_another_name_is_asked_for_and_not_left_aside(tmp_path):
+    rows = [
+        ["Line no", "Date", "What was done", "How it looks", "Weather"],
+        ["L1", "2031-03-25", "Dressing changed", "red, itchy", "rain"],
+        ["L3", "2031-03-04", "Skin looked at", "nothing", "sun"],
+    ]
+    log = LogFile.at(written(tmp_path, "ward.csv", text(rows)))
+    open_ones = propose(log, "ward", POLICY).questions
+    assert [(q.key, q.answers) for q in open_ones] == [("head:How it looks", ("findings", "-"))]
+    found = propose(log, "ward", POLICY, {"head:How it looks": "findings"})
+    assert found.questions == ()
+    assert {m.head: m.column for m in found.meanings}["How it looks"] == "findings"
+    assert {m.head: m.column for m in found.meanings}["Weather"] is None

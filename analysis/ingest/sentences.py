@@ -67,7 +67,8 @@ _FILE: Mapping[FileFault, str] = {
     FileFault.ROW_TOO_LONG: f"row {{row}} is longer than {ROW_BYTES // _MEGABYTE} MB. Check that it is a "
     "table with one row per line and every quotation mark closed.",
     FileFault.TABLE_UNKNOWN: "neither its name nor its header row shows which table it is. Name it after "
-    f"the table ({', '.join(INCOMING)}) or use --table.",
+    f"the table ({', '.join(INCOMING)}) or use --table. A clinic's own sheet is described once by "
+    "linedays source FILE.",
     FileFault.TABLE_AMBIGUOUS: "{what} fits {tables}. Use --table.",
     FileFault.NO_HEAD: "there is no header row where it should be (row {row}). Check skip_rows and "
     "head_rows of the source profile.",

@@ -53,6 +53,17 @@ def date_style(cells: Sequence[str]) -> Dates:
     return Dates(DateOrder.DMY if first else DateOrder.MDY, short, counted)
 
 
+def is_day(cell: str) -> bool:
+    """Whether a cell is a date in any order.
+
+    Examples
+    --------
+    >>> is_day("3/4/2031"), is_day("2031-03-04"), is_day("Day 3")
+    (True, True, False)
+    """
+    return _DATE.match(cell) is not None or _YEAR_FIRST.match(cell) is not None
+
+
 def is_clock(cell: str) -> bool:
     """Whether a cell is a time of day alone."""
     return _CLOCK.match(cell) is not None

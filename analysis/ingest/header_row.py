@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analysis.ingest.evidence import is_day
 from analysis.ingest.grid import Grid
 from analysis.ingest.heads import joined_heads, table_of_name
 from analysis.ingest.matching import SURE, matches
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
+LEAST_DAYS = 3
+"""Heads that are days from which a sheet is taken to have one column a day."""
 _TITLE_ROWS = 12
 """Rows from the top among which the head is looked for."""
 
@@ -69,4 +72,7 @@ def _score(head: Sequence[str], table: str) -> float:
             weight *= 1.0 if match.likeness >= SURE else 0.4
             seen[match.meaning] = max(seen.get(match.meaning, 0), weight)
     filled = sum(map(bool, head))
+    days = sum(is_day(cell) for cell in head)
+    if table == "home_log" and days >= LEAST_DAYS and seen:
+        return sum(seen.values()) + LEAST_DAYS  # one column a day
     return sum(seen.values()) - 0.1 * max(filled - len(seen), 0) if seen else 0.0

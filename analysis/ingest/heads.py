@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from analysis.ingest.days import are_days
 from analysis.ingest.faults import IngestError
 from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.reasons import FileFault
@@ -70,6 +71,8 @@ class Heads:
     written: Mapping[int, str] = field(default_factory=dict)
     times: Mapping[int, str] = field(default_factory=dict)
     """Columns with the time of day of a moment: the column of the moment."""
+    days: Mapping[int, str] = field(default_factory=dict)
+    """Columns of a day each, whose cells are entries of that day: the day as written."""
 
 
 def table_of_name(name: str) -> str | None:
@@ -132,7 +135,7 @@ def table_of_header(
 ) -> str | None:
     """Return the first table of the profile whose recorded header the sheet has."""
     for table, looks in profile.tables.items():
-        given = {alike(cell) for cell in head_of(looks)} - {""}
+        given = {alike(cell) for cell in lasting(head_of(looks), looks, profile)} - {""}
         if looks.header and {alike(head) for head in looks.header} == given:
             return table
     return None
@@ -215,7 +218,7 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     """
     looks = profile.table(table)
     if looks.header:
-        check_header(head, looks.header, profile, file)
+        check_header(head, looks, profile, file)
     ours = {alike(c.name): c.name for c in (*INCOMING[table].columns, *ON_EVERY_ROW)}
     ours |= {alike(name): name for name in (REFUSED_ROW, *REFUSED_WHY)}
     theirs = {alike(h): column for h, column in looks.heads.items()}
@@ -225,12 +228,17 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     clocks = {alike(head): column for column, head in looks.times.items()}
     unknown: dict[int, str] = {}
     times: dict[int, str] = {}
+    days: dict[int, str] = {}
+    is_day = are_days(head, profile.dates) if looks.day_columns else [False] * len(head)
     nameless: dict[int, str] = {}
     seen: dict[str, str] = {column: f"{column} of the source profile" for column in looks.filled}
     for at, cell in enumerate(head):
         key = alike(cell)
         if not key:
             nameless[at] = f"column {at + 1}"
+            continue
+        if is_day[at]:
+            days[at] = cell
             continue
         column = theirs.get(key) or ours.get(key)
         name = column or (ticked[key].head if key in ticked else key)
@@ -250,10 +258,18 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     _no_head_missing(table, profile, columns, ticks, file, head)
     columns = {at: c for at, c in columns.items() if c not in REFUSED_WHY}
     written = {at: head[at] for at in (*columns, *ticks, *times)}
-    return Heads(table, len(head), columns, ticks, unknown, nameless, written, times)
+    return Heads(table, len(head), columns, ticks, unknown, nameless, written, times, days)
 
 
-def check_header(head: Sequence[str], header: Sequence[str], profile: Profile, file: str) -> None:
+def lasting(head: Sequence[str], looks: TableProfile, profile: Profile) -> list[str]:
+    """Heads that are the same in every file of a source: those of days are not."""
+    if not looks.day_columns:
+        return list(head)
+    is_day = are_days(head, profile.dates)
+    return [cell for cell, day in zip(head, is_day, strict=True) if not day]
+
+
+def check_header(head: Sequence[str], looks: TableProfile, profile: Profile, file: str) -> None:
     """Hold a file whose heads are not those that the source had when it was described.
 
     Raises
@@ -261,8 +277,8 @@ def check_header(head: Sequence[str], header: Sequence[str], profile: Profile, f
     IngestError
         A head is missing or new.
     """
-    given = {alike(cell): cell for cell in head if alike(cell)}
-    known = {alike(cell): cell for cell in header}
+    given = {alike(cell): cell for cell in lasting(head, looks, profile) if alike(cell)}
+    known = {alike(cell): cell for cell in looks.header}
     ours = {alike(name) for name in (REFUSED_ROW, *REFUSED_WHY)}
     if given.keys() - ours != known.keys():
         raise IngestError(

@@ -222,7 +222,7 @@ class _Sheet:
         given = {match.column for match in matches.values()} | self.looks.filled
         return SheetPreview(
             file=part.file,
-            sheet=part.sheet,
+            sheet=part.of_sheet if part.fixed else part.sheet,
             table=part.table,
             heads=tuple(matches[at] for at in sorted(matches)),
             absent=tuple(c.name for c in INCOMING[part.table].columns if c.name not in given),
@@ -265,7 +265,8 @@ class _Seen:
         """Note a batch."""
         part = checked.source.part
         looks = checked.source.profile.table(part.table)
-        sheet = self.sheets.setdefault((part.file, part.sheet, part.table), _Sheet(part, looks))
+        name = part.of_sheet if part.fixed else part.sheet
+        sheet = self.sheets.setdefault((part.file, name, part.table), _Sheet(part, looks))
         sheet.add(checked)
 
 

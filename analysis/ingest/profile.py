@@ -58,6 +58,11 @@ class TableProfile:
     footer: tuple[str, ...] = ()
     """How the first cell of a row begins or ends that is no row of the table, with ``*``."""
 
+    day_columns: str = ""
+    """The column that the cells below the days hold, in a sheet with one column a day."""
+    moment: str = ""
+    """The column that a day in the head of a column is, where there are such."""
+
     @property
     def list_separators(self) -> Mapping[str, re.Pattern[str]]:
         """What splits the cells of each list column."""
@@ -75,8 +80,8 @@ class TableProfile:
     @property
     def filled(self) -> frozenset[str]:
         """Columns that are filled without a head of their own."""
-        given = {*self.fixed, *([self.of_sheet_name] if self.of_sheet_name else [])}
-        return frozenset(given)
+        given = {*self.fixed, self.of_sheet_name, self.day_columns, self.moment}
+        return frozenset(column for column in given if column)
 
 
 @dataclass(frozen=True)

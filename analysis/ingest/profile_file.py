@@ -99,6 +99,7 @@ _TABLE_KEYS = (
     "times",
     "sheet_name",
     "footer",
+    "day_columns",
 )
 
 
@@ -181,6 +182,7 @@ class _Reader:
             sheet_name=self._sheet_name(raw, table, here),
             footer=self._texts(raw, "footer", here, ()),
             header=self._texts(raw, "header", here, ()),
+            **self._day_columns(raw, table, here),
         )
 
     def _separators(
@@ -208,6 +210,20 @@ class _Reader:
                 listed = ", ".join(moments) or "none"
                 self._fail(f"{here}times.{column}", f"is no moment; in {table} these are: {listed}")
         return times
+
+    def _day_columns(self, raw: Mapping[str, Any], table: str, here: str) -> dict[str, str]:
+        column = self._text(raw, "day_columns", here, "")
+        if not column:
+            return {}
+        self._column(table, column, f"{here}day_columns")
+        dates = [
+            c.name
+            for c in INCOMING[table].columns
+            if c.required and c.kind in {Kind.INSTANT, Kind.DATE} and c.name != column
+        ]
+        if len(dates) != 1:
+            self._fail(f"{here}day_columns", f"{table} has no single date that a head could be")
+        return {"day_columns": column, "moment": dates[0]}
 
     def _sheet_name(self, raw: Mapping[str, Any], table: str, here: str) -> str:
         text = self._text(raw, "sheet_name", here, "")

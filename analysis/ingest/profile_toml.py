@@ -39,15 +39,7 @@ def as_toml(profile: Profile) -> str:
 
 def _table(table: str, looks: TableProfile) -> Iterable[str]:
     yield f"[table.{table}]"
-    for key, texts in (("names", looks.names), ("header", looks.header), ("footer", looks.footer)):
-        if texts:
-            yield f"{key} = {_list(texts)}"
-    if looks.skip_rows:
-        yield f"skip_rows = {looks.skip_rows}"
-    if looks.head_rows != 1:
-        yield f"head_rows = {looks.head_rows}"
-    if looks.sheet_name:
-        yield f"sheet_name = {_text(looks.sheet_name)}"
+    yield from _settings(looks)
     for key, words in (("heads", looks.heads), ("times", looks.times), ("fixed", looks.fixed)):
         yield from _block(f"table.{table}.{key}", words)
     if looks.separators:
@@ -57,6 +49,22 @@ def _table(table: str, looks: TableProfile) -> Iterable[str]:
         yield from _block(f"table.{table}.values.{column}", words)
     for tick in looks.ticks:
         yield from _tick(table, tick)
+
+
+def _settings(looks: TableProfile) -> Iterable[str]:
+    """Keys of a table that hold one text, number or list."""
+    for key, texts in (("names", looks.names), ("header", looks.header), ("footer", looks.footer)):
+        if texts:
+            yield f"{key} = {_list(texts)}"
+    for key, number, usual in (
+        ("skip_rows", looks.skip_rows, 0),
+        ("head_rows", looks.head_rows, 1),
+    ):
+        if number != usual:
+            yield f"{key} = {number}"
+    for key, text in (("sheet_name", looks.sheet_name), ("day_columns", looks.day_columns)):
+        if text:
+            yield f"{key} = {_text(text)}"
 
 
 def _block(name: str, words: Mapping[str, str]) -> Iterable[str]:

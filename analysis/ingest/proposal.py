@@ -11,9 +11,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from analysis.ingest import evidence
+from analysis.ingest.days import are_days
 from analysis.ingest.faults import IngestError
 from analysis.ingest.grid import Grid, grids
-from analysis.ingest.header_row import Header, best_header, columns_of
+from analysis.ingest.header_row import LEAST_DAYS, Header, best_header, columns_of
 from analysis.ingest.heads import alike, joined_heads
 from analysis.ingest.matching import matches, plain, sure, synonyms
 from analysis.ingest.moments import DateOrder, DateStyle
@@ -98,6 +99,7 @@ def propose(
     if best is None or best.score <= 0:
         raise IngestError(FileFault.TABLE_UNKNOWN, log.name)
     draft = _Draft(best, policy, given)
+    draft.read_days()
     draft.read_heads()
     draft.read_sheets([grid for grid in found if grid.sheet != best.grid.sheet])
     draft.read_missing()
@@ -132,6 +134,8 @@ class _Draft:
     separators: dict[str, tuple[str, ...]] = field(default_factory=dict)
     names: tuple[str, ...] = ()
     sheet_name: str = ""
+    day_columns: str = ""
+    days: frozenset[int] = frozenset()
     same: list[Grid] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
 
@@ -165,13 +169,25 @@ class _Draft:
         self.questions.append(Question(key, text, tuple(dict.fromkeys(answers))))
         return None
 
-    # Heads
+    def read_days(self) -> None:
+        """Ask what the cells below the days hold, in a sheet with one column a day."""
+        head, table = self.header.head, self.header.table
+        style = evidence.date_style([cell for cell in head if cell])
+        order = style.order or self.answers.get("date_order", DateOrder.DMY)
+        as_written = DateStyle(DateOrder(order), style.short_years)
+        days = [at for at, day in enumerate(are_days(head, as_written)) if day]
+        if table != "home_log" or len(days) < LEAST_DAYS:
+            return
+        self.days = frozenset(days)
+        text = f"What do the cells below the days hold (such as {self._examples(days[0])})?"
+        answer = self._ask("days", text, ["kind", "findings", "dressing_condition", "kits_left"])
+        self.day_columns = answer or "kind"
 
     def read_heads(self) -> None:
         """Find what each head is: the surest first."""
         table, ranked = self.header.table, []
         for at, head in enumerate(self.header.head):
-            if head:
+            if head and at not in self.days:
                 ranked.append((matches(head, columns_of(table), "columns"), at, head))
         ranked.sort(key=lambda one: -(one[0][0].likeness if one[0] else 0))
         for found, at, head in ranked:
@@ -273,7 +289,7 @@ class _Draft:
         """Ask for columns that the table needs and no head names."""
         table = self.header.table
         given = {*self.columns.values(), *(t.column for t in self.ticks.values())}
-        given |= set(self.times) & given
+        given |= {self.day_columns, "done_at"} if self.days else set()
         needed = [c for c in INCOMING[table].columns if c.required and c.name not in given]
         names = [c.name for c in needed]
         if table == "home_log" and not self.sheet_name and not {"line_id", "family_id"} & given:
@@ -281,7 +297,7 @@ class _Draft:
         free = {
             head: at
             for at, head in enumerate(self.header.head)
-            if head and at not in self.columns and at not in self.ticks
+            if head and at not in {*self.columns, *self.ticks, *self.days}
         }
         for name in names:
             allowed = next(c.allowed for c in INCOMING[table].columns if c.name == name)
@@ -305,7 +321,8 @@ class _Draft:
 
     def read_dates(self) -> DateStyle:
         """The style of the dates; asked where days and months could be either way round."""
-        found = evidence.date_style(self.cells_of({Kind.DATE, Kind.INSTANT, Kind.MONTH}))
+        dates = self.cells_of({Kind.DATE, Kind.INSTANT, Kind.MONTH})
+        found = evidence.date_style([*dates, *(self.header.head[at] for at in sorted(self.days))])
         if found.order is not None:
             return DateStyle(found.order, found.short_years, found.day_numbers)
         text = f"Is {found.example} day/month/year (dmy) or month/day/year (mdy)?"
@@ -315,12 +332,14 @@ class _Draft:
 
     def read_words(self) -> None:
         """Find the code of each word of the columns of codes."""
-        for at, name in self.columns.items():
+        of_days = dict.fromkeys(sorted(self.days), self.day_columns)
+        every = {**self.columns, **of_days}
+        for name in dict.fromkeys(every.values()):
             column = next((c for c in INCOMING[self.header.table].columns if c.name == name), None)
             if column is None or column.kind not in {Kind.CODE, Kind.CODES}:
                 continue
             labels = self._meanings(column)
-            words = self.cells(at)
+            words = [word for at, one in every.items() if one == name for word in self.cells(at)]
             if column.kind is Kind.CODES:
                 marks = evidence.separators(
                     words, set(labels) | {plain(v) for v in labels.values()}
@@ -348,14 +367,14 @@ class _Draft:
             if code is not None and code != LEAVE:
                 self.values.setdefault(name, {})[folded] = code
 
-    # What comes of it
-
     def looks(self) -> TableProfile:
         """The table's profile."""
         head = self.header.head
         return TableProfile(
             names=self.names,
-            header=tuple(cell for cell in head if cell),
+            header=tuple(cell for at, cell in enumerate(head) if cell and at not in self.days),
+            day_columns=self.day_columns,
+            moment="done_at" if self.days else "",
             skip_rows=self.header.skip_rows,
             head_rows=self.header.head_rows,
             heads={head[at]: name for at, name in sorted(self.columns.items())},
@@ -371,6 +390,7 @@ class _Draft:
         """Every head with what it is proposed to be."""
         means = dict(self.columns)
         means |= {at: f"{tick.column}: {tick.code}" for at, tick in self.ticks.items()}
+        means |= dict.fromkeys(self.days, f"a day of {self.day_columns}")
         means |= {at: f"{name}: time of day" for name, at in self.times.items()}
         return [
             Meaning(head, means.get(at), tuple(dict.fromkeys(self.cells(at)[:20]))[:3])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path, PurePath
 
@@ -56,6 +56,10 @@ class Part:
     table: str
     heads: Heads
     batches: Callable[[], Iterator[Raw]]
+    fixed: Mapping[str, str] = field(default_factory=dict)
+    """Columns that are the same in all its rows."""
+    of_sheet: str | None = None
+    """Sheet of which it is one column; None: it is the whole sheet."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +132,7 @@ def raw_rows(
         blank &= np.asarray(column.is_null())
     blank[[b.row for b in broken]] = False
     whole = Raw(row_numbers, tidied, tuple(broken), read_bytes)
-    return _without(whole, blank) if blank.any() else whole
+    return without_rows(whole, blank) if blank.any() else whole
 
 
 def without_footer(raw: Raw, patterns: Sequence[str]) -> Raw:
@@ -144,11 +148,13 @@ def without_footer(raw: Raw, patterns: Sequence[str]) -> Raw:
     ]
     which = np.asarray(texts.indices.fill_null(len(fits)))
     footer = np.array([*fits, False], np.bool_)[which]
-    return _without(raw, footer) if footer.any() else raw
+    return without_rows(raw, footer) if footer.any() else raw
 
 
-def _without(raw: Raw, gone: npt.NDArray[np.bool_]) -> Raw:
+def without_rows(raw: Raw, gone: npt.NDArray[np.bool_]) -> Raw:
     """Leave out some rows."""
+    if not gone.any():
+        return raw
     retained = np.flatnonzero(~gone)
     taken = pa.array(retained)
     moved = np.cumsum(~gone) - 1

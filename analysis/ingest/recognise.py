@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from analysis.ingest.faults import IngestError
 from analysis.ingest.grid import Grid, grids
-from analysis.ingest.heads import alike, check_header, is_our_form, joined_heads
+from analysis.ingest.heads import alike, check_header, is_our_form, joined_heads, lasting
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault
@@ -59,7 +59,7 @@ def recognised(log: LogFile, known: Sequence[Profile]) -> Profile | None:
     if best is None or best.share < MOSTLY:
         return None
     if best.share < 1 and not is_our_form(best.head):
-        check_header(best.head, best.looks.header, best.profile, log.name)
+        check_header(best.head, best.looks, best.profile, log.name)
     return best.profile if best.share == 1 else None
 
 
@@ -69,7 +69,7 @@ def _depth(profile: Profile) -> int:
 
 def _likeness(grid: Grid, profile: Profile, looks: TableProfile) -> _Likeness:
     head = joined_heads(grid.rows[looks.skip_rows : looks.skip_rows + looks.head_rows])
-    given = {alike(cell) for cell in head} - {""}
+    given = {alike(cell) for cell in lasting(head, looks, profile)} - {""}
     known = {alike(cell) for cell in looks.header}
     share = len(given & known) / max(len(given | known), 1)
     return _Likeness(share, profile, looks, head)

@@ -16,6 +16,7 @@ from analysis.ingest.raw import LogFile, Part, own_name
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sentences import file_left_out_note, folder_left_out_note
 from analysis.ingest.unpack import plain_files
+from analysis.ingest.wide import by_day
 from analysis.ingest.workbook_file import workbook_parts
 from analysis.tables.incoming import INCOMING
 
@@ -153,13 +154,14 @@ def open_file(log: LogFile, profile: Profile, table: str | None) -> Opened:
         match format_of(log):
             case Format.WORKBOOK:
                 parts, notes = workbook_parts(log, profile, table)
-                return Opened(tuple(sorted(parts, key=lambda part: ORDER[part.table])), notes)
             case Format.PARQUET:
-                return Opened((parquet_part(log, profile, table),), ())
+                parts, notes = [parquet_part(log, profile, table)], ()
             case _:
-                return Opened((csv_part(log, profile, table),), ())
+                parts, notes = [csv_part(log, profile, table)], ()
     except OSError as fault:
         raise as_ingest_error(fault, log.name) from None
+    parts = [of_day for part in parts for of_day in by_day(part, profile)]
+    return Opened(tuple(sorted(parts, key=lambda part: ORDER[part.table])), notes)
 
 
 class Format(StrEnum):

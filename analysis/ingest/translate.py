@@ -82,7 +82,7 @@ def _own_columns(raw: Raw, part: Part, looks: TableProfile) -> dict[str, pa.Arra
     for at, column in part.heads.times.items():
         parts = [columns[column]] if column in columns else []
         columns[column] = filled_joined([*parts, raw.cells[at]], " ")
-    fixed = dict(looks.fixed)
+    fixed = {**looks.fixed, **part.fixed}
     if looks.of_sheet_name:
         fixed[looks.of_sheet_name] = _of_sheet_name(part, looks.sheet_name)
     for column, text in fixed.items():
@@ -92,7 +92,9 @@ def _own_columns(raw: Raw, part: Part, looks: TableProfile) -> dict[str, pa.Arra
 
 def _of_sheet_name(part: Part, pattern: str) -> str:
     """What a sheet's name holds (a file's without its ending); the whole name if it is unlike."""
-    name = part.sheet if part.sheet is not None else PurePath(part.file).stem
+    sheet = part.sheet if part.of_sheet is None else part.of_sheet
+    is_file = sheet is None or (part.fixed and part.of_sheet is None)
+    name = PurePath(part.file).stem if is_file else str(sheet)
     before, _, after = SHEET_COLUMN.sub("\0", pattern).partition("\0")
     begins = name.casefold().startswith(before.casefold())
     if begins and name.casefold().endswith(after.casefold()) and len(name) > len(before + after):

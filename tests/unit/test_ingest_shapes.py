@@ -203,3 +203,77 @@ def test_a_key_that_holds_what_it_cannot_is_named(text: str, words: str) -> None
     with pytest.raises(ProfileError) as fault:
         profile(text)
     assert words in str(fault.value)
+
+
+WIDE = """
+date_order = "dmy"
+[table.home_log]
+day_columns = "kind"
+[table.home_log.heads]
+"Line no" = "line_id"
+[table.home_log.values.kind]
+"x" = "flush"
+"d" = "dressing_change"
+"""
+WIDE_SHEET = """\
+Line no,10/3/2031,11/3/2031,12/3/2031,Remarks
+L1,x,,d,calm
+L3,x,?,x,
+"""
+
+
+def test_a_sheet_with_one_column_a_day_has_an_entry_in_each_filled_cell(
+    programme: Store, tmp_path: Path
+) -> None:
+    path = written(tmp_path, "home_log-week.csv", WIDE_SHEET)
+    summary = take_in(programme, path, profile=profile(WIDE))
+    assert (summary.read, summary.stored, summary.refused) == (5, 4, 1)
+    log = programme.records().home_log
+    found = zip(log["line_id"], log["done_on"].dt.day, log["kind"], strict=True)
+    assert sorted(found) == [
+        ("L1", 10, "flush"),
+        ("L1", 12, "dressing_change"),
+        ("L3", 10, "flush"),
+        ("L3", 12, "flush"),
+    ]
+    (row,) = programme.refused().to_dict("records")
+    assert (row["sheet"], row["row_number"], row["value"]) == ("11/3/2031", 3, "?")
+    again = take_in(programme, path, profile=profile(WIDE))
+    assert (again.stored, again.same_as_before, again.refused) == (0, 4, 1)
+    assert len(programme.refused()) == 1
+    fixed = written(tmp_path, "home_log-week.csv", WIDE_SHEET.replace("?", "d"))
+    assert take_in(programme, fixed, profile=profile(WIDE)).stored == 1
+
+
+def test_the_days_of_a_workbook_may_be_dates_of_its_own(programme: Store, tmp_path: Path) -> None:
+    from datetime import date
+
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    sheet.title = "Family F1"
+    sheet.append(["Task", date(2031, 3, 10), date(2031, 3, 11)])
+    sheet.append(["dressing_change", None, "redness"])
+    sheet.append(["skin_check", "none", None])
+    book.save(path := tmp_path / "diary.xlsx")
+    ward = profile("""
+[table.home_log]
+names = ["Family *"]
+sheet_name = "Family {family_id}"
+day_columns = "findings"
+[table.home_log.heads]
+Task = "kind"
+""")
+    assert take_in(programme, path, profile=ward).stored == 2
+    log = programme.records().home_log
+    found = zip(log["family_id"], log["done_on"].dt.day, log["kind"], log["findings"], strict=True)
+    assert sorted(found) == [
+        ("F1", 10, "skin_check", "none"),
+        ("F1", 11, "dressing_change", "redness"),
+    ]
+
+
+def test_day_columns_need_a_table_with_one_date() -> None:
+    with pytest.raises(ProfileError, match="lines has no single date"):
+        profile('[table.lines]\nday_columns = "site"')

@@ -112,6 +112,15 @@ def pipes_and_day_numbers(folder: Path) -> Path:
     return written(folder, "export.txt", text(rows, "|"))
 
 
+def one_column_a_day(folder: Path) -> Path:
+    rows = [
+        ["Line no", "Shift", "4/3/2031", "13/3/2031", "25/3/2031", "26/3/2031"],
+        ["L1", "", "", "flushed", "dressing changed", ""],
+        ["L3", "", "skin check", "", "", ""],
+    ]
+    return written(folder, "march.csv", text(rows))
+
+
 FILES: list[tuple[Callable[[Path], Path], dict[str, str]]] = [
     (diary_of_a_ward, {}),
     (form_with_ticks, {}),
@@ -282,3 +291,21 @@ def test_a_column_of_findings_under_another_name_is_asked_for_and_not_left_aside
     assert found.questions == ()
     assert {m.head: m.column for m in found.meanings}["How it looks"] == "findings"
     assert {m.head: m.column for m in found.meanings}["Weather"] is None
+
+
+def test_a_sheet_with_one_column_a_day_is_described_once_for_all_weeks(
+    programme: Store, tmp_path: Path
+) -> None:
+    path = one_column_a_day(tmp_path)
+    first = proposed(path)
+    assert [question.key for question in first.questions] == ["days"]
+    found = proposed(path, {"days": "kind"})
+    assert found.questions == ()
+    profile = parse_profile(as_toml(found.profile), "ward", "ward")
+    april = written(tmp_path, "april.csv", path.read_bytes().replace(b"4/3/2031", b"5/3/2031"))
+    for file in (path, april):
+        assert recognised(LogFile.at(file), [profile]) == profile
+    take_in(programme, path, profile=profile)
+    log = programme.records().home_log
+    assert sorted(log["kind"]) == ["dressing_change", "flush", "skin_check"]
+    assert sorted(log["done_on"].dt.day) == [4, 13, 25]

@@ -21,7 +21,15 @@ from analysis.cli.options.loading import Ingest, Refused
 from analysis.cli.output import show
 from analysis.cli.previewing import show_preview
 from analysis.errors import UsageError, nearest
-from analysis.ingest import IngestSummary, Profile, Progress, TableCount, ingest, load_profile
+from analysis.ingest import (
+    IngestSummary,
+    Profile,
+    ProfileError,
+    Progress,
+    TableCount,
+    ingest,
+    load_profile,
+)
 from analysis.ingest.near import codes_of
 from analysis.ingest.next_steps import next_steps
 from analysis.ingest.preview import preview
@@ -84,7 +92,13 @@ def _profile(store: Store, source: str | None) -> Profile | None:
     if source is None:
         return None
     stored = {profile.name: profile for profile in stored_profiles(store)}
-    return stored.get(source) or load_profile(source)
+    if source in stored:
+        return stored[source]
+    try:
+        return load_profile(source)
+    except ProfileError as fault:
+        meant = nearest(source, stored)
+        raise ProfileError(f"{fault}{meant}") from None
 
 
 def _show_preview(asked: Ingest) -> NoReturn:

@@ -66,6 +66,9 @@ def test_a_source_is_described_stored_recognised_listed_and_written(run, tmp_pat
     code, out, _ = run("sources", "export", "ward", "--out", "ward.toml")
     assert (code, out) == (0, "")
     assert load_profile(tmp_path / "ward.toml").name == "ward"
+    code, _, err = run("ingest", "diary.csv", "--source", "wrad")
+    assert code == 3
+    assert err.endswith("Did you mean 'ward'?\n")
     code, _, err = run("ingest", "diary.csv", "--source", "ward")
     assert (code, "nothing to do" in err) == (0, True)
 

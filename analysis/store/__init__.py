@@ -4,8 +4,14 @@ SQLite by default, PostgreSQL by address. Rows are only added; a correction is a
 version of its key; a file is stored whole or not at all.
 """
 
+from analysis.store.calls import NewCall
 from analysis.store.every_version import EveryVersion
-from analysis.store.faults import RecordedBeforeError, StoreError
+from analysis.store.faults import (
+    CallExistsError,
+    RecordedBeforeError,
+    RecordedSinceError,
+    StoreError,
+)
 from analysis.store.known import Registry
 from analysis.store.people import People, SignIn
 from analysis.store.provenance import FileBefore, SourceRow, TableCount
@@ -17,11 +23,14 @@ from analysis.store.writing import Added, FileInfo, Writer
 __all__ = [
     "IDLE_LIMIT",
     "Added",
+    "CallExistsError",
     "EveryVersion",
     "FileBefore",
     "FileInfo",
+    "NewCall",
     "People",
     "RecordedBeforeError",
+    "RecordedSinceError",
     "Registry",
     "SignIn",
     "SourceRow",

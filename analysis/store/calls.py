@@ -1,29 +1,39 @@
 """How is a call recorded on the page stored: as a row of the table of calls, like one of a file?
 
-It is the only row of an ingest named `PAGE`, and its person that of the ingest. Undoing it adds
-a version that withdraws it.
+It is the only row of an ingest named `PAGE`, brought by the person who recorded it. Undoing it
+adds a version that withdraws it.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
 from hashlib import blake2b
 
 import pandas as pd
 import pyarrow as pa
 import sqlalchemy as sa
 
+from analysis.days import day_number
 from analysis.store import bulk
-from analysis.store.faults import RecordedBeforeError, StoreError
+from analysis.store.faults import (
+    CallExistsError,
+    RecordedBeforeError,
+    RecordedSinceError,
+    StoreError,
+)
 from analysis.store.frames import typed
-from analysis.store.schema import PAGE, ROWS, files, next_number, stored_columns
+from analysis.store.instants import microseconds
+from analysis.store.schema import KEYS, PAGE, ROWS, files, next_number, stored_columns
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.columns import Column, Frame
 from analysis.tables.fields import field_of
 from analysis.tables.incoming import INCOMING
 from analysis.tables.kinds import Kind
 from analysis.tables.records import KNOWN
+from analysis.vocabulary import CallOutcome
 
 _CALLS = "calls"
 _ARROW = {Kind.TEXT: pa.string(), Kind.CODE: pa.string(), Kind.DATE: pa.int64()}
@@ -40,8 +50,42 @@ ALL_CALLS = Frame(
 )
 
 
+@dataclass(frozen=True)
+class NewCall:
+    """A call to a family, to be recorded."""
+
+    family_id: str
+    called_by: str
+    outcome: CallOutcome
+    called_at: datetime
+    """UTC where it has no offset."""
+    called_on: date | None = None
+    """Its day in the programme's zone; None: the UTC date."""
+    agreed: str | None = None
+    recheck_on: date | None = None
+    """Day from which the family is on the list again; None: the policy's default."""
+    note: str | None = None
+    since: int | None = None
+    """Row of the newest call to the family that its person knew of; None: not asked for."""
+
+    def cells(self) -> dict[str, object]:
+        """Columns of the table of calls as they are stored."""
+        at = microseconds(self.called_at)
+        on, recheck = self.called_on, self.recheck_on
+        return {
+            "family_id": self.family_id,
+            "called_on": at // 86_400_000_000 if on is None else day_number(on),
+            "called_at": at,
+            "called_by": self.called_by,
+            "outcome": str(CallOutcome(self.outcome)),
+            "agreed": self.agreed,
+            "recheck_on": None if recheck is None else day_number(recheck),
+            "note": self.note,
+        }
+
+
 def record(
-    connection: sa.Connection, cells: Mapping[str, object], received_at: int, form: str | None
+    connection: sa.Connection, call: NewCall, recorded_by: str, recorded_at: int, form: str | None
 ) -> int:
     """Add a call; returns its row.
 
@@ -49,10 +93,12 @@ def record(
     ----------
     connection : sqlalchemy.Connection
         The one that writes.
-    cells : mapping
-        Columns of the table of calls as they are stored; blank ones may be left out.
-    received_at : int
-        When it was recorded, microseconds UTC.
+    call : NewCall
+        The call.
+    recorded_by : str
+        Who records it; not always the person who called.
+    recorded_at : int
+        When it is recorded, microseconds UTC.
     form : str or None
         What tells the form that was filled in from any other of the person.
 
@@ -60,15 +106,58 @@ def record(
     ------
     RecordedBeforeError
         The person sent the form before.
+    RecordedSinceError
+        Another call to the family was recorded since.
+    CallExistsError
+        The same person's call to the family at the same moment is recorded.
     """
-    person = str(cells["called_by"])
-    sent = _sha256(person, form if form is not None else repr((sorted(cells.items()), received_at)))
+    cells = call.cells()
+    sent = _sha256(
+        recorded_by, form if form is not None else repr((sorted(cells.items()), recorded_at))
+    )
     if form is not None:
         before = sa.select(files.c.file).where(files.c.sha256 == sent, files.c.name == PAGE)
         if connection.execute(before).first() is not None:
             raise RecordedBeforeError("The recorded call of this form is recorded already.")
-    _add(connection, cells, received_at, person, sent, void=False)
+        if _is_in_force(connection, _key(_filled(cells))):
+            raise CallExistsError(call.family_id, call.called_by)
+    if call.since is not None:
+        _check_none_since(connection, call.family_id, call.since)
+    _add(connection, cells, recorded_at, recorded_by, sent, void=False)
     return next_number(connection, ROWS[_CALLS].c.row) - 1
+
+
+def _is_in_force(connection: sa.Connection, key: bytes) -> bool:
+    """Whether a call of this key is stored and not undone."""
+    calls, keys = ROWS[_CALLS], KEYS[_CALLS]
+    first = connection.execute(sa.select(keys.c.key_row).where(keys.c.key == key)).scalar()
+    if first is None:
+        return False
+    return not connection.execute(_newest_of(calls, first)).scalar_one()
+
+
+def _newest_of(calls: sa.Table, key_row: int) -> sa.Select[tuple[int]]:
+    """Whether the newest version of a key withdraws it."""
+    of_key = sa.or_(calls.c.row == key_row, calls.c.key_row == key_row)
+    newest_first = (calls.c.received_at.desc(), calls.c.row.desc())
+    return sa.select(calls.c.void).where(of_key).order_by(*newest_first).limit(1)
+
+
+def _check_none_since(connection: sa.Connection, family_id: str, since: int) -> None:
+    calls = ROWS[_CALLS]
+    undone = calls.alias("undone")
+    is_undone = sa.exists().where(
+        undone.c.key_row == calls.c.key_row, undone.c.row > calls.c.row, undone.c.void == 1
+    )
+    later = (
+        sa.select(calls.c.row, calls.c.called_by, calls.c.called_at, calls.c.outcome)
+        .where(calls.c.row > since, calls.c.family_id == family_id, calls.c.void == 0, ~is_undone)
+        .order_by(calls.c.row.desc())
+        .limit(1)
+    )
+    found = connection.execute(later).first()
+    if found is not None:
+        raise RecordedSinceError(*found)
 
 
 def undo(connection: sa.Connection, row: int, undone_by: str, undone_at: int) -> None:
@@ -84,11 +173,7 @@ def undo(connection: sa.Connection, row: int, undone_by: str, undone_at: int) ->
     call = connection.execute(query).mappings().first()
     if call is None:
         raise StoreError(f"There is no recorded call number {row}. Look up the family's calls.")
-    of_key = sa.select(calls.c.void).where(
-        sa.or_(calls.c.row == call["key_row"], calls.c.key_row == call["key_row"])
-    )
-    newest = of_key.order_by(calls.c.received_at.desc(), calls.c.row.desc()).limit(1)
-    if connection.execute(newest).scalar_one():
+    if connection.execute(_newest_of(calls, call["key_row"])).scalar_one():
         raise StoreError(f"The recorded call number {row} was undone already.")
     cells = {column.name: call[column.name] for column in stored_columns(_CALLS)}
     _add(connection, cells, undone_at, undone_by, _sha256(undone_by, f"undo {row}"), void=True)
@@ -131,9 +216,7 @@ def _add(
 ) -> None:
     info = FileInfo(PAGE, sent, 0, "", received_at, received_at, person)
     writer = Writer(connection, info)
-    # As in `analysis.ingest.identity`: a moment stands for its day.
-    filled = {n: str(v) for n, v in cells.items() if v is not None and n != "called_on"}
-    key = "\x1f".join(filled[name] for name in INCOMING[_CALLS].key)
+    filled = _filled(cells)
     content = "\x1f".join(f"{name}\x1d{filled[name]}" for name in sorted(filled))
     own = {
         column.name: pa.array([cells.get(column.name)], _ARROW.get(column.kind, pa.int64()))
@@ -145,7 +228,7 @@ def _add(
             "row_number": pa.array([1]),
             "received_at": pa.array([received_at]),
             "void": pa.array([void]),
-            "key": pa.array([_hash(key)], pa.binary(16)),
+            "key": pa.array([_key(filled)], pa.binary(16)),
             "content": pa.array([_hash(content + "\x1fvoid" * void)], pa.binary(16)),
             "extra": pa.nulls(1, pa.string()),
             "doubts": pa.nulls(1, pa.string()),
@@ -155,6 +238,15 @@ def _add(
     )
     added = writer.add(_CALLS, row)
     writer.count(_CALLS, 1, added.stored, added.same_as_before, 0, 0)
+
+
+def _filled(cells: Mapping[str, object]) -> dict[str, str]:
+    """The cells that are not blank; as in `analysis.ingest.identity` a moment implies its day."""
+    return {n: str(v) for n, v in cells.items() if v is not None and n != "called_on"}
+
+
+def _key(filled: Mapping[str, str]) -> bytes:
+    return _hash("\x1f".join(filled[name] for name in INCOMING[_CALLS].key))
 
 
 def _hash(text: str) -> bytes:

@@ -25,6 +25,29 @@ class RecordedBeforeError(StoreError):
     """The call of this form is recorded already; nothing was added."""
 
 
+class CallExistsError(StoreError):
+    """The call of one person to a family at one moment is recorded already; nothing was added."""
+
+    def __init__(self, family_id: str, called_by: str) -> None:
+        super().__init__(
+            f"A call by {called_by} to {family_id} at this time is recorded already. Undo it first, "
+            "or enter another time."
+        )
+        self.family_id = family_id
+
+
+class RecordedSinceError(StoreError):
+    """Another call to the family was recorded after the form was made; nothing was added."""
+
+    def __init__(self, row: int, called_by: str, called_at: int, outcome: str) -> None:
+        super().__init__(f"{called_by} recorded a call to this family after the form was opened.")
+        self.row = row
+        self.called_by = called_by
+        self.called_at = called_at
+        """Microseconds UTC."""
+        self.outcome = outcome
+
+
 BUSY = (
     "The store {place} is busy: another program has been writing to it for too long. Wait until "
     "that ingest has ended, then try again."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 
@@ -156,19 +157,44 @@ class Recorded:
         RecordedBeforeError
             The same person sent this form before; nothing was added.
         """
-        at = microseconds(called_at)
-        cells = {
-            "family_id": family_id,
-            "called_on": at // 86_400_000_000 if called_on is None else day_number(called_on),
-            "called_at": at,
-            "called_by": called_by,
-            "outcome": str(CallOutcome(outcome)),
-            "agreed": agreed,
-            "recheck_on": None if recheck_on is None else day_number(recheck_on),
-            "note": note,
-        }
+        call = calls.NewCall(
+            family_id, called_by, outcome, called_at, called_on, agreed, recheck_on, note
+        )
+        return self.record_calls([call], called_by, called_at, form=form)[0]
+
+    def record_calls(
+        self,
+        new: Sequence[calls.NewCall],
+        recorded_by: str,
+        recorded_at: datetime,
+        form: str | None = None,
+    ) -> list[int]:
+        """Record calls, all of them or none; returns their rows.
+
+        Parameters
+        ----------
+        new : sequence of NewCall
+            The calls.
+        recorded_by : str
+            Who records them; not always the person who called.
+        recorded_at : datetime
+            UTC where it has no offset.
+        form : str, optional
+            What tells the form that was filled in from any other of the person.
+
+        Raises
+        ------
+        RecordedBeforeError, RecordedSinceError, CallExistsError
+            As in `calls.record`; nothing was added.
+        """
+        at = microseconds(recorded_at)
         with self._database.writing() as connection:
-            return calls.record(connection, cells, at, form)
+            return [
+                calls.record(
+                    connection, call, recorded_by, at, form and f"{form} {n}" if n else form
+                )
+                for n, call in enumerate(new)
+            ]
 
     def undo_call(self, row: int, made_by: str, made_at: datetime) -> None:
         """Undo a recorded call from `made_at` on; all versions stay stored.

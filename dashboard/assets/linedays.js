@@ -215,28 +215,93 @@
   window.linedays_parts = { Static };
 
   // -- when a sign-in ends ---------------------------------------------------------------------
-  // A page left alone leaves itself, so that no family stays on an unwatched screen.
+  // A page left alone leaves itself, so that no family stays on an unwatched screen. A person
+  // who types is not away: that keeps the sign-in open, and so does the button of the warning.
+  const WARNS_BEFORE = 120;
+  const ASKS_EVERY = 60000;
+  const STAYS = 300; // seconds that a typed note stays after the sign-in has ended
   let leaving = null;
+  let warning = null;
+  let lastAsked = Date.now();
 
   function toSignIn() {
-    const here = window.location.pathname + window.location.search;
-    window.location.replace(`/sign-in?to=${encodeURIComponent(here)}`);
+    const here = new URL(window.location.href);
+    const draft = window.linedays_drafts?.unsent();
+    if (draft && here.pathname === "/") here.searchParams.set("family", draft.family);
+    const to = encodeURIComponent(here.pathname + here.search);
+    const about = draft ? `&draft=${draft.note ? "note" : "codes"}` : "";
+    window.linedays_drafts?.leave();
+    window.location.replace(`/sign-in?to=${to}${about}`);
   }
 
   function stayAwhile() {
     const seconds = Number(document.body?.dataset.idleSeconds ?? 0);
     if (seconds === 0) return;
+    lastAsked = Date.now();
     window.clearTimeout(leaving);
+    window.clearTimeout(warning);
     leaving = window.setTimeout(toSignIn, (seconds + 5) * 1000);
+    warning = window.setTimeout(warnOfTheEnd, Math.max(0, seconds - WARNS_BEFORE) * 1000);
   }
   stayAwhile(); // a page that is sent whole asks for nothing more
 
-  // -- when the dashboard does not answer ------------------------------------------------------
-  function trouble(text) {
-    const place = document.getElementById("trouble");
-    place.textContent = text;
-    place.hidden = text === "";
+  function warnOfTheEnd() {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "quiet-action small";
+    button.textContent = "Stay signed in";
+    button.addEventListener("click", keepSignedIn);
+    trouble("You will be signed out in 2 minutes, because nothing was done here for a while. ", button);
   }
+
+  async function keepSignedIn() {
+    const here = { method: "HEAD", redirect: "manual" };
+    const answer = await ask(window.location.pathname, here).catch(() => null);
+    if (answer?.ok) {
+      trouble("");
+      stayAwhile();
+    } else if (answer?.type === "opaqueredirect") {
+      signInHasEnded();
+    }
+  }
+
+  document.addEventListener("input", () => {
+    if (document.body.dataset.idleSeconds > 0 && Date.now() - lastAsked > ASKS_EVERY) {
+      lastAsked = Date.now();
+      keepSignedIn();
+    }
+  });
+
+  // A note that was typed here would be lost with the page, so its writer is asked first.
+  function signInHasEnded() {
+    if (!window.linedays_drafts?.unsent()?.note) {
+      toSignIn();
+      return;
+    }
+    window.clearTimeout(warning);
+    window.clearTimeout(leaving);
+    leaving = window.setTimeout(toSignIn, STAYS * 1000);
+    const link = document.createElement("a");
+    link.href = "/sign-in";
+    link.target = "_blank";
+    link.rel = "noopener";
+    link.textContent = "Sign in again in a new tab";
+    trouble(
+      "Your sign-in has ended, so this call is not recorded yet. What you typed stays on this page " +
+        "for 5 minutes. ",
+      link,
+      ", then come back here and send it again.",
+    );
+  }
+
+  // -- when the dashboard does not answer ------------------------------------------------------
+  function trouble(...parts) {
+    const place = document.getElementById("trouble");
+    place.replaceChildren(...parts);
+    place.hidden = parts[0] === "";
+  }
+
+  const asksByItself = (given) => String(given[1]?.body).includes('"changedPropIds":["looked.data"]');
 
   const ask = window.fetch.bind(window);
   window.fetch = async (...given) => {
@@ -244,7 +309,11 @@
     if (!address.includes("_dash-")) return ask(...given);
     try {
       const answer = await ask(...given);
-      if (answer.status === 401) toSignIn();
+      if (answer.status === 401) {
+        signInHasEnded();
+        return answer;
+      }
+      if (asksByItself(given)) return answer;
       if (address.includes("_dash-update")) stayAwhile();
       if (answer.ok) trouble("");
       else trouble(await answer.clone().text());

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
-from dash import Dash, Input, Output, State, no_update
+from dash import Dash, Input, Output, State, html, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.security.roles import Page
@@ -74,7 +74,8 @@ class Guard:
         -------
         callable
             Decorator of a function of session, form and the data before, which returns the new
-            data and a sentence. A `FormError` becomes the sentence, and nothing changes.
+            data and a sentence. A `FormError` becomes the sentence, which the page's script moves
+            next to the field it is about, and nothing changes.
         """
 
         def register(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -92,11 +93,22 @@ class Guard:
                 try:
                     return function(session, given, before)
                 except FormError as fault:
-                    return no_update, str(fault)
+                    return no_update, _shown(fault, given)
 
             return act
 
         return register
+
+
+def _shown(fault: FormError, given: object) -> html.Span:
+    """The sentence, and the field it is about; `data-sent` differs each time a form is sent."""
+    sent = given.get("at") if isinstance(given, dict) else None
+    about = {
+        "data-field": fault.field or "",
+        "data-value": fault.value or "",
+        "data-sent": str(sent),
+    }
+    return html.Span(str(fault), **about)  # type: ignore[arg-type]  # attributes with a dash
 
 
 def changed_by(before: object, message: str, **more: object) -> dict[str, object]:

@@ -33,6 +33,12 @@ NOT_PAGES = ("/_", "/assets/")
 
 WRONG = "Wrong code or password, or this account is closed."
 ENDED = "Your sign-in has ended. Sign in again."
+DRAFT = {
+    "codes": f"{ENDED} The call you had not recorded yet is filled in again after that.",
+    "note": f"{ENDED} The call you had not recorded yet is filled in again after that, but not its "
+    "note: notes are private, so the browser does not store them.",
+}
+"""Where the page that was left held a form not sent yet."""
 OLD = "That page is out of date. Sign in again."
 
 
@@ -147,7 +153,8 @@ def _sign_in(service: Service) -> Any:
     if request.method == "GET":
         if service.reader_of(before, uses=False) is not None:
             return redirect(to, code=303)
-        message = OLD if "old" in request.args else ENDED if before else None
+        ended = DRAFT.get(request.args.get("draft", ""), ENDED)
+        message = OLD if "old" in request.args else ended if before else None
         return plain.sign_in_page(to, message, "")
     code = request.form.get("code", "").strip()
     done = service.sign_in(code, request.form.get("password", ""), request.remote_addr or "")

@@ -9,7 +9,16 @@ MOST_CHARACTERS_OF_A_KEY = 64
 
 
 class FormError(Exception):
-    """What a reader typed or asked for does not fit; one sentence on how to correct it."""
+    """What a reader typed or asked for does not fit; one sentence on how to correct it.
+
+    `field` names the field it is about. `value`, where given, is put into that field, so that
+    sending the form again answers what was asked.
+    """
+
+    def __init__(self, sentence: str, field: str | None = None, value: str | None = None) -> None:
+        super().__init__(sentence)
+        self.field = field
+        self.value = value
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,7 +11,13 @@ from analysis.exports import As, record_tables, write_folder
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.snapshot import take
-from analysis.store import Store
+from analysis.store import (
+    CallExistsError,
+    NewCall,
+    RecordedBeforeError,
+    RecordedSinceError,
+    Store,
+)
 from analysis.vocabulary import CallOutcome
 from tests.stored_rows import store, url
 
@@ -72,3 +78,41 @@ def test_a_call_of_a_file_is_known_from_its_receipt_and_can_be_undone(
     assert store.all_calls()["note"].tolist() == ["rang twice"]
     calls, arrangements = store.acts(NOW)
     assert (len(calls), len(arrangements)) == (1, 0)
+
+
+def call(called_by: str = "N1", at: datetime = MORNING, since: int | None = None) -> NewCall:
+    return NewCall("F1", called_by, CallOutcome.REACHED, at, since=since)
+
+
+def test_calls_of_one_form_are_recorded_all_or_none(store: Store) -> None:
+    first = store.record_calls([call("N2")], "N1", NOW, form="a")
+    with pytest.raises(CallExistsError, match="A call by N2 to F1 at this time"):
+        store.record_calls([call("N3"), call("N2")], "N1", NOW, form="b")
+    assert store.records().calls["row"].tolist() == first
+    with pytest.raises(RecordedBeforeError):
+        store.record_calls([call("N3")], "N1", NOW, form="a")
+    assert store.records().calls["called_by"].tolist() == ["N2"]
+    assert len(store.records(MORNING).calls) == 0  # known from the moment of recording
+
+
+def test_a_call_undone_can_be_recorded_again_at_the_same_time(store: Store) -> None:
+    (row,) = store.record_calls([call()], "N1", NOW, form="a")
+    store.undo_call(row, "N1", NOW)
+    store.record_calls([call()], "N1", NOW + timedelta(minutes=1), form="b")
+    assert len(store.records().calls) == 1
+
+
+def test_a_call_recorded_by_another_person_meanwhile_is_reported(store: Store) -> None:
+    (other,) = store.record_calls([call("N2", since=0)], "N2", NOW, form="a")
+    with pytest.raises(RecordedSinceError) as found:
+        store.record_calls([call("N1", since=0)], "N1", NOW, form="b")
+    assert (found.value.row, found.value.called_by) == (other, "N2")
+    store.record_calls([call("N1", since=other)], "N1", NOW, form="b")
+    assert len(store.records().calls) == 2
+    later = datetime(2031, 3, 5, 13, tzinfo=UTC)
+    store.undo_call(other, "N2", later)
+    newest = int(store.records().calls["row"].max())
+    (undone,) = store.record_calls([call("N2", later, since=newest)], "N2", later, form="c")
+    store.undo_call(undone, "N2", later + timedelta(minutes=1))
+    store.record_calls([call("N3", later, since=newest)], "N3", later, form="d")
+    assert len(store.records().calls) == 2

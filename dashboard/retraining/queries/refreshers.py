@@ -67,9 +67,9 @@ def row_of(found: Snapshot, caregiver: str, form: RefresherForm) -> dict[str, st
         The day or the outcome is missing, or the day is in the future.
     """
     if not form.outcome:
-        raise FormError("Choose how it went.")
+        raise FormError("Choose how it went.", "outcome")
     if not form.signed_on:
-        raise FormError("Fill in the day it was held on.")
+        raise FormError("Fill in the day it was held on.", "signed_on")
     row = {
         "caregiver_id": caregiver,
         "skill": _text(form.skill),
@@ -78,7 +78,7 @@ def row_of(found: Snapshot, caregiver: str, form: RefresherForm) -> dict[str, st
         "kind": str(SignOffKind.REFRESHER),
     }
     if row["signed_on"] > found.as_of.isoformat() and row["signed_on"][:1].isdigit():
-        raise FormError(f"Choose a day up to today, {found.as_of.isoformat()}.")
+        raise FormError(f"Choose a day up to today, {found.as_of.isoformat()}.", "signed_on")
     return row
 
 
@@ -97,7 +97,8 @@ def must_be_new(found: Snapshot, row: Mapping[str, str]) -> None:
     if bool(same.fillna(value=False).any()):
         raise FormError(
             f"A demonstration of this skill by {caregiver} on {row['signed_on']} is stored already. "
-            "Choose another day, or undo the stored one."
+            "Choose another day, or undo the stored one.",
+            "signed_on",
         )
 
 

@@ -1,0 +1,69 @@
+// What is wrong with a form is shown next to the field that it is about.
+(() => {
+  "use strict";
+
+  let sent = null; // the form that was sent last
+
+  function clear(form) {
+    for (const old of form.querySelectorAll(".fault.beside")) old.remove();
+    for (const control of form.querySelectorAll("[aria-invalid]")) {
+      control.removeAttribute("aria-invalid");
+      const ids = (control.getAttribute("aria-describedby") ?? "").split(" ");
+      control.setAttribute("aria-describedby", ids.filter((id) => id !== "fault-beside").join(" "));
+    }
+  }
+
+  document.addEventListener(
+    "submit",
+    (event) => {
+      if (!event.target.dataset.sends) return;
+      clear(event.target);
+      sent = event.target;
+    },
+    true,
+  );
+
+  document.addEventListener("click", (event) => {
+    if (event.target.closest("button[data-undoes]")) sent = null;
+  });
+
+  // Next to the field, else above the button; and the reader is led there.
+  function showBeside(form, fault) {
+    clear(form);
+    const text = document.createElement("p");
+    text.className = "fault beside";
+    text.id = "fault-beside";
+    text.textContent = fault.textContent;
+    const found = fault.dataset.field ? form.elements.namedItem(fault.dataset.field) : null;
+    const control = found instanceof RadioNodeList ? found[0] : found;
+    if (control && fault.dataset.value) control.value = fault.dataset.value;
+    const box = control?.type === "hidden" ? null : control?.closest(".field, fieldset");
+    const button = form.querySelector('button[type="submit"]');
+    if (box) box.append(text);
+    else button.before(text);
+    const focused = box ? control : button;
+    if (box?.closest("details")) box.closest("details").open = true;
+    if (box) focused.setAttribute("aria-invalid", "true");
+    const before = focused.getAttribute("aria-describedby");
+    focused.setAttribute("aria-describedby", before ? `${before} ${text.id}` : text.id);
+    focused.focus({ preventScroll: true });
+    (box ?? text).scrollIntoView({ block: "nearest" });
+  }
+
+  // The place that a screen reader reads aloud keeps the sentence; eyes find it at the field.
+  let shown = null;
+  new MutationObserver(() => {
+    for (const fault of document.querySelectorAll(".fault > [data-sent]")) {
+      if (fault === shown?.fault && fault.dataset.sent === shown.sent) continue;
+      shown = { fault, sent: fault.dataset.sent };
+      const beside = sent?.isConnected ?? false;
+      fault.parentElement.classList.toggle("unseen", beside);
+      if (beside) showBeside(sent, fault);
+    }
+  }).observe(document.documentElement, {
+    childList: true,
+    subtree: true,
+    attributes: true,
+    attributeFilter: ["data-sent"],
+  });
+})();

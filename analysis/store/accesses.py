@@ -9,13 +9,17 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.frames import typed
-from analysis.store.instants import microseconds
+from analysis.store.instants import microseconds, moment_of
 from analysis.store.schema import accesses, next_number
 from analysis.tables.columns import Frame
 from analysis.vocabulary import Access
 
 AGAIN_AFTER = timedelta(minutes=10)
 """The same person opening the same family again within so long is one look."""
+OPENED_FOR = timedelta(minutes=15)
+"""So long a person who opened a family may still be at it."""
+NEWEST = 2_000
+"""Acts among which those who opened a family a moment ago are looked for."""
 LOOKS = frozenset({Access.OPENED_FAMILY, Access.REFUSED, Access.SIGN_IN_REFUSED})
 """Acts that are noted once in that time."""
 
@@ -76,6 +80,37 @@ def noted_just_before(
     return (
         connection.execute(sa.select(accesses.c.access).where(*same).limit(1)).first() is not None
     )
+
+
+def opened_by_others(
+    connection: sa.Connection, family_id: str, but: str, at: datetime
+) -> list[tuple[str, datetime]]:
+    """Who opened a family within `OPENED_FOR` before a moment, and when last; the newest first.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Reads.
+    family_id, but : str
+        Codes of the family and of the person who is left out.
+    at : datetime
+        The present moment.
+    """
+    last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
+    when = sa.func.max(accesses.c.at)
+    query = (
+        sa.select(accesses.c.who, when)
+        .where(
+            accesses.c.access > last - NEWEST,
+            accesses.c.family_id == family_id,
+            accesses.c.what == str(Access.OPENED_FAMILY),
+            accesses.c.who != but,
+            accesses.c.at > microseconds(at - OPENED_FOR),
+        )
+        .group_by(accesses.c.who)
+        .order_by(when.desc(), accesses.c.who)
+    )
+    return [(who, moment_of(opened)) for who, opened in connection.execute(query)]
 
 
 def newest(connection: sa.Connection, most: int | None) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from hashlib import blake2b
+from typing import Any
 
 import pandas as pd
 import pyarrow as pa
@@ -136,7 +137,7 @@ def _is_in_force(connection: sa.Connection, key: bytes) -> bool:
     return not connection.execute(_newest_of(calls, first)).scalar_one()
 
 
-def _newest_of(calls: sa.Table, key_row: int) -> sa.Select[tuple[int]]:
+def _newest_of(calls: sa.Table, key_row: int) -> sa.Select[Any]:
     """Whether the newest version of a key withdraws it."""
     of_key = sa.or_(calls.c.row == key_row, calls.c.key_row == key_row)
     newest_first = (calls.c.received_at.desc(), calls.c.row.desc())

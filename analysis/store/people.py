@@ -211,6 +211,13 @@ class People:
         with self._database.noting() as connection:
             accesses.note(connection, who, what, family_id, about, at)
 
+    def opened_by_others(
+        self, family_id: str, but: str, at: datetime
+    ) -> list[tuple[str, datetime]]:
+        """Who else than one person opened a family a moment ago; see `accesses.opened_by_others`."""
+        with self._database.reading() as connection:
+            return accesses.opened_by_others(connection, family_id, but, at)
+
     def accesses(self, most: int | None = None) -> pd.DataFrame:
         """The access record, newest first; see `accesses.ACCESSES`."""
         with self._database.reading() as connection:

@@ -50,6 +50,24 @@
     (box ?? text).scrollIntoView({ block: "nearest" });
   }
 
+  // Fields that only one answer needs open with it.
+  for (const kind of ["change", "restored"]) {
+    document.addEventListener(kind, (event) => {
+      const form = event.target.closest?.("form");
+      const chosen = form?.querySelector("input[data-unfolds]:checked");
+      if (chosen) form.querySelector(`#${chosen.dataset.unfolds}`).open = true;
+    });
+  }
+
+  // In a field of several lines Enter starts a new one; with Ctrl it sends the form.
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || !(event.ctrlKey || event.metaKey)) return;
+    const form = event.target.closest?.("form[data-sends]");
+    if (!form || !event.target.matches("textarea")) return;
+    event.preventDefault();
+    form.requestSubmit();
+  });
+
   // The place that a screen reader reads aloud keeps the sentence; eyes find it at the field.
   let shown = null;
   new MutationObserver(() => {

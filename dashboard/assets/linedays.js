@@ -127,6 +127,11 @@
     const at = document.activeElement;
     if (event.ctrlKey || event.metaKey || event.altKey) return false;
     if (!at?.closest("a.row-link, .panel") || at.matches("input, select, textarea")) return false;
+    if (event.key === "n") {
+      const next = document.querySelector(".panel .message a") ?? document.getElementById("next-family");
+      next?.click();
+      return next !== null;
+    }
     if (event.key === "u") {
       document.querySelector(".panel .message [data-undoes]")?.click();
       return true;
@@ -180,17 +185,25 @@
     all[to].focus();
   });
 
-  // -- a page left open ---------------------------------------------------------------------
-  let hiddenAt = null;
-  document.addEventListener("visibilitychange", () => {
-    if (document.hidden) {
-      hiddenAt = Date.now();
-    } else if (hiddenAt !== null && Date.now() - hiddenAt > 60000) {
-      if (document.getElementById("split")) {
-        window.dash_clientside.set_props("looked", { data: Date.now() });
-      }
-    }
-  });
+  // -- a list left open follows what others did ----------------------------------------------
+  // As long as somebody is there; asking by itself does not keep a sign-in open.
+  const FOLLOWS_EVERY = 20000;
+  const FOLLOWS_FOR = 600000; // after the last key or movement
+  let lastActed = Date.now();
+  for (const kind of ["keydown", "pointerdown", "pointermove", "wheel", "touchstart"]) {
+    document.addEventListener(kind, () => (lastActed = Date.now()), { capture: true, passive: true });
+  }
+
+  function follow() {
+    if (document.hidden || document.getElementById("split") === null) return;
+    const typed = (window.linedays_drafts?.unsent() ?? null) !== null;
+    window.dash_clientside.set_props("looked", { data: { at: Date.now(), typed } });
+  }
+
+  window.setInterval(() => {
+    if (Date.now() - lastActed < FOLLOWS_FOR) follow();
+  }, FOLLOWS_EVERY);
+  document.addEventListener("visibilitychange", follow);
 
   // -- parts of a page that are ready-made HTML ----------------------------------------------
   // One component in place of hundreds. The server has escaped every text in it.

@@ -39,16 +39,21 @@ def recorded(acts: Acts, prefix: str = "") -> Markup:
     return render("call_actions/recorded", acts=acts, prefix=prefix)
 
 
-def forms(acts: Acts, prefix: str = "") -> Markup:
-    """The forms; on an earlier day a sentence instead."""
+def record(acts: Acts, prefix: str = "") -> Markup:
+    """The form to record a call; on an earlier day a sentence instead."""
+    limits = {"agreed": MOST_CHARACTERS}
+    return render("call_actions/record", acts=acts, prefix=prefix, limits=limits)
+
+
+def arrange(acts: Acts, prefix: str = "") -> Markup:
+    """The forms to assign and postpone; nothing on an earlier day."""
     row, as_of = acts.row, acts.context.as_of
     return render(
-        "call_actions/forms",
+        "call_actions/arrange",
         acts=acts,
         prefix=prefix,
         caller_chosen=row.assigned_to or next(iter(row.nurses), acts.context.reader.code),
         limits={
-            "agreed": MOST_CHARACTERS,
             "reason": MOST_REASON_CHARACTERS,
             "first_day": as_of + timedelta(days=1),
             "last_day": as_of + timedelta(days=LONGEST_POSTPONEMENT_DAYS),

@@ -44,3 +44,10 @@ class Acts:
     recheck_on: date
     form: str
     """A code of this one form: sent twice, it records one call."""
+    others: str
+    """Who else opened the family a moment ago, in a sentence; blank: nobody."""
+
+    @property
+    def newest_call(self) -> int:
+        """Row of the newest call recorded to the family; 0: there is none."""
+        return max((call.row for call in self.calls), default=0)

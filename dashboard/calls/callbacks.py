@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Input, Output, State, no_update
+from dash import Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.calls import Choice, read_choice
 from dashboard.call_actions.callbacks import register_actions
+from dashboard.call_actions.queries import state_of
 from dashboard.call_actions.views import News
 from dashboard.calls.layout import PATH, list_head, list_part, opened_first, panel_part, split_class
 from dashboard.calls.queries import CallsQueries
 from dashboard.calls.views import CallsView
-from dashboard.calls.words import announcement
+from dashboard.calls.words import announcement, recorded_meanwhile
 from dashboard.layout import ids
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
@@ -34,6 +35,7 @@ def _show_list(guard: Guard) -> None:
         Output(ids.CALLS_LIST, "children"),
         Output(ids.CALLS_ANNOUNCED, "children"),
         Output(ids.PANEL, "children"),
+        Output(ids.PANEL_OTHERS, "children"),
         Output(ids.PANEL_FAULT, "children"),
         Output(ids.OPENED, "data"),
         Output(ids.SPLIT, "className"),
@@ -48,7 +50,7 @@ def _show_list(guard: Guard) -> None:
         session: Session,
         search: str | None,
         changed: object,
-        looked: object,  # noqa: ARG001 - only asks for the list again
+        looked: object,
         before: object,
         pathname: str,
     ) -> tuple[object, ...]:
@@ -58,18 +60,47 @@ def _show_list(guard: Guard) -> None:
         choice = read_choice(search)
         if _is_new(changed, before):  # what this reader recorded a moment ago has to show
             session.refresh()
+        by_itself = ctx.triggered_id == ids.LOOKED
         view = queries.calls(choice)
         family, news = _stays_open(choice, view, search, changed, before)
-        now = {"family": family, "search": search, "changed": changed}
-        head, rows, aloud = (
-            list_head(queries, view.choice),
-            list_part(queries, view.choice, family),
-            announcement(view),
-        )
-        asked = split_class(choice, news)
-        if news is None and _family_in(before) == family:  # what is typed in the form stays
-            return head, rows, aloud, no_update, no_update, now, asked
-        return head, rows, aloud, panel_part(queries, choice, family, news), "", now, asked
+        old = before if isinstance(before, dict) else {}
+        now = {"family": family, "search": search, "changed": changed, "list": view.state}
+        rows: tuple[object, ...] = (no_update, no_update, no_update)
+        if not by_itself or view.state != old.get("list"):
+            rows = (
+                list_head(queries, view.choice),
+                list_part(queries, view.choice, family),
+                announcement(view),
+            )
+        if news is None and family is not None and old.get("family") == family:
+            typed = not by_itself or (isinstance(looked, dict) and bool(looked.get("typed")))
+            others = _others(queries, family, old.get("acts"), typed=typed)
+            if others is not None:  # the panel stays, and what is typed in its form
+                now["acts"] = old.get("acts")
+                return *rows, no_update, others, no_update, now, split_class(choice, news)
+        panel = panel_part(queries, choice, family, news, by_itself=by_itself)
+        now["acts"] = panel.state
+        return *rows, panel.part, panel.others, "", now, split_class(choice, news)
+
+
+def _others(queries: CallsQueries, family_id: str, shown: object, *, typed: bool) -> str | None:
+    """What others do with the family that is open; None: the panel has to be made again.
+
+    Parameters
+    ----------
+    queries : CallsQueries
+        Of this request.
+    family_id : str
+        The family.
+    shown : object
+        State of what was recorded of it when the panel was made.
+    typed : bool
+        Something may be typed in the panel's form, so that the panel stays.
+    """
+    acts = queries.recorded(family_id)
+    if acts is None or (state_of(acts) != shown and not typed):
+        return None
+    return acts.others if state_of(acts) == shown else recorded_meanwhile(acts)
 
 
 def _export(guard: Guard) -> None:
@@ -111,7 +142,3 @@ def _is_new(changed: Any, before: Any) -> bool:
     """Whether something was recorded since the page was last made."""
     old = before if isinstance(before, dict) else {}
     return isinstance(changed, dict) and changed != old.get("changed")
-
-
-def _family_in(opened: Any) -> str | None:
-    return opened.get("family") if isinstance(opened, dict) else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from dash import dcc, html
@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from dashboard.addresses.calls import Choice, read_choice
 from dashboard.call_actions.callbacks import stores
+from dashboard.call_actions.queries import state_of
 from dashboard.call_actions.views import News
 from dashboard.calls import parts
 from dashboard.calls.queries import CallsQueries
@@ -38,6 +39,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
     choice = read_choice(search)
     view = queries.calls(choice)
     opened = opened_first(choice, view)
+    panel = panel_part(queries, choice, opened, None)
     return shell.page(
         PATH,
         view.context,
@@ -45,7 +47,16 @@ def layout(session: Session, search: str | None) -> list[Component]:
             *stores(),
             dcc.Store(id=ids.EXPORT_LIST),
             dcc.Download(id=ids.DOWNLOAD),
-            dcc.Store(id=ids.OPENED, data={"family": opened, "search": search, "changed": 0}),
+            dcc.Store(
+                id=ids.OPENED,
+                data={
+                    "family": opened,
+                    "search": search,
+                    "changed": 0,
+                    "list": view.state,
+                    "acts": panel.state,
+                },
+            ),
             html.Div(
                 [
                     html.H1(f"Calls for {words.long_day(view.context.as_of)}"),
@@ -60,7 +71,10 @@ def layout(session: Session, search: str | None) -> list[Component]:
                     ),
                     html.Section(
                         [
-                            html.Div(panel_part(queries, choice, opened, None), id=ids.PANEL),
+                            html.P(
+                                panel.others, id=ids.PANEL_OTHERS, role="status", className="others"
+                            ),
+                            html.Div(panel.part, id=ids.PANEL),
                             html.P("", id=ids.PANEL_FAULT, role="alert", className="fault"),
                         ],
                         className="panel",
@@ -106,16 +120,30 @@ def _same_for_all(
     return queries.session.cached(key, lambda: make(queries.calls(unopened)))
 
 
+@dataclass(frozen=True)
+class PanelPart:
+    """The panel, who else opened its family, and the state of what is recorded of it."""
+
+    part: Component
+    others: str
+    state: str | None
+
+
 def panel_part(
-    queries: CallsQueries, choice: Choice, family_id: str | None, news: News | None
-) -> Component:
-    """The panel of a family, or that there is none."""
-    if family_id is None:
-        return shown(parts.no_panel(asked=False))
-    opened = queries.opened(family_id, choice)
+    queries: CallsQueries,
+    choice: Choice,
+    family_id: str | None,
+    news: News | None,
+    *,
+    by_itself: bool = False,
+) -> PanelPart:
+    """The panel of a family, or that there is none; `by_itself`: nobody asked for it now."""
+    opened = None
+    if family_id is not None:
+        opened = queries.opened(family_id, choice, by_itself=by_itself)
     if opened is None:
-        return shown(parts.no_panel(asked=True))
-    return shown(parts.panel(opened, choice, news))
+        return PanelPart(shown(parts.no_panel(asked=family_id is not None)), "", None)
+    return PanelPart(shown(parts.panel(opened, choice, news)), opened.others, state_of(opened))
 
 
 def split_class(choice: Choice, news: News | None = None) -> str:

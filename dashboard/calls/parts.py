@@ -185,7 +185,9 @@ def panel(opened: Opened, choice: Choice, news: News | None) -> Markup:
         opened=opened,
         message=call_actions.message(opened, news, following),
         recorded=call_actions.recorded(opened),
-        forms=call_actions.forms(opened),
+        record=call_actions.record(opened),
+        arrange=call_actions.arrange(opened),
+        next_address=None if following is None else following[0],
         back_address=_address(choice, family_id=None),
         history_address=family_address(
             opened.row.family_id, FamilyChoice(opened_from=_address(choice, family_id=None))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
+from hashlib import blake2b
 
 from dashboard.addresses.calls import Choice
 from dashboard.call_actions.views import Acts
@@ -68,6 +70,12 @@ class CallsView:
     done_count: int
     capacity: CapacityView | None
     """None where families of one language are shown: a nurse's day is not theirs."""
+
+    @cached_property
+    def state(self) -> str:
+        """What tells the list from one in which something else is shown."""
+        parts = (self.context.as_of, self.counts, self.first, self.rows, self.resting, self.done)
+        return blake2b(repr((parts, self.capacity)).encode(), digest_size=12).hexdigest()
 
 
 @dataclass(frozen=True)

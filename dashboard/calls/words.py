@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from dashboard.call_actions.views import Acts
 from dashboard.call_state.views import CallRow
 from dashboard.calls.views import CallDone, CallsView
 from dashboard.layout import words
@@ -88,6 +89,18 @@ def announcement(view: CallsView) -> str:
         return f"{words.counted(view.done_count, 'call', 'calls')} done today."
     what = words.BANDS[choice.band].title.lower() if choice.band in words.BANDS else "to call"
     return f"{words.counted(view.total, 'family', 'families')} shown: {what}."
+
+
+def recorded_meanwhile(acts: Acts) -> str:
+    """What was recorded of the open family while something is typed in its form."""
+    if not acts.calls:
+        return "Something else was recorded of this family meanwhile. Reload the page to see it."
+    call = acts.calls[0]
+    outcome = "reached the family" if call.reached else "no answer"
+    return (
+        f"{call.made_by} recorded a call to this family at {call.made_at:%H:%M}: {outcome}. "
+        "What you entered is not recorded yet."
+    )
 
 
 def rows_shown(view: CallsView) -> str:

@@ -7,7 +7,7 @@ PAGE = "page"
 CHANGED = "changed"
 """Counts what this reader recorded or undid, so that list and panel are made again."""
 LOOKED = "looked"
-"""Set when a page comes back into view, so that a list left open is made again."""
+"""Set from time to time, so that a list left open follows what others did."""
 CHANGED_BY_ITSELF = frozenset({f"{LOOKED}.data"})
 """What a page changes without anybody doing anything; it does not keep a sign-in open."""
 
@@ -17,6 +17,8 @@ CALLS_ANNOUNCED = "calls-announced"
 """What is read aloud when another part of the list is shown."""
 SPLIT = "split"
 PANEL = "panel"
+PANEL_OTHERS = "panel-others"
+"""Who else opened the family, or recorded a call to it while it is open here."""
 OPENED = "opened"
 FOCUSED = "focused"
 

@@ -163,6 +163,11 @@ class Session:
         """
         return families.known_family(self.snapshot(), family_id)
 
+    def opened_by_others(self, family_id: str) -> list[tuple[str, datetime]]:
+        """Who else opened a family a moment ago, and when; the newest first."""
+        now = self.config.clock()
+        return self.store.people.opened_by_others(family_id, self.reader.code, now)
+
     def contact_and_language(
         self, found: Snapshot, family_id: str
     ) -> tuple[str | None, str | None]:

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import serving
+from analysis.vocabulary import Role
+from tests.browser.conftest import PASSWORD, serving, signed_in, watching
 
 
 def open_calls(page: Page, running, query: str = "") -> None:
@@ -33,7 +34,8 @@ def panel(page: Page):
 def fill_form(page: Page, *, reached: bool = True, agreed: str = "will change it today") -> None:
     name = "Yes, spoke with family" if reached else "No answer"
     page.get_by_role("radio", name=name).check()
-    page.get_by_label("What was agreed").fill(agreed)
+    if agreed:
+        page.get_by_label("What was agreed").fill(agreed)
 
 
 def record(page: Page) -> None:
@@ -138,7 +140,7 @@ def test_the_form_says_under_whose_code_a_call_is_recorded(page, running):
     record(page)
     panel(page).get_by_role("link", name="Next: family F1").click()
     expect(page.get_by_role("heading", name="Family F1")).to_be_visible()
-    expect(page.get_by_label("What was agreed")).to_have_value("")
+    expect(page.locator("#agreed")).to_have_value("")
 
 
 @pytest.mark.parametrize(
@@ -156,7 +158,11 @@ def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(page, running, 
     fill_form(page)
     spoil(page)
     record(page)
-    expect(page.get_by_role("alert").filter(has_text=said)).to_be_visible()
+    day = page.locator(".field").filter(has=page.locator("#recheck-on"))
+    expect(day.locator(".fault")).to_be_in_viewport()
+    expect(day.locator(".fault")).to_contain_text(said)
+    expect(page.locator("#recheck-on")).to_be_focused()
+    expect(page.get_by_role("alert").filter(has_text=said)).to_have_count(1)  # read aloud
     expect(page.get_by_label("What was agreed")).to_have_value("will change it today")
     assert len(running.records().calls) == 0
 
@@ -164,15 +170,19 @@ def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(page, running, 
 def test_the_question_whether_somebody_was_reached_has_no_default(page, running):
     open_calls(page, running, "?family=F2")
     record(page)
-    expect(page.get_by_role("alert").filter(has_text="Choose whether you reached")).to_be_visible()
+    question = page.get_by_role("group", name="Did you reach the family?")
+    expect(question.get_by_text("Choose whether you reached the family.")).to_be_in_viewport()
+    expect(page.get_by_role("radio").first).to_be_focused()
 
 
 def test_what_is_typed_stays_while_the_list_is_filtered(page, running):
     open_calls(page, running, "?family=F2")
+    page.get_by_text("Agreed, time").click()
     page.get_by_label("What was agreed").fill("half a sentence")
     page.get_by_role("navigation", name="Bands").get_by_role("link", name="Call today").click()
     expect(page.locator("table.calls a.row-link")).to_have_count(3)
     open_calls(page, running)
+    page.get_by_text("Agreed, time").click()
     page.get_by_label("What was agreed").fill("half a sentence")
     page.get_by_label("Nurse", exact=True).select_option("N1")
     expect(page.locator("table.calls a.row-link")).to_have_count(3)
@@ -273,12 +283,9 @@ def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     page.keyboard.press("Space")
     expect(page.get_by_role("radio", name="Yes, spoke with family")).to_be_checked()
     page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
     page.keyboard.type("change it this evening")
-    for _ in range(8):
-        page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.textContent") == "Record the call":
-            break
-    page.keyboard.press("Enter")
+    page.keyboard.press("Control+Enter")
     expect(panel(page).get_by_role("status")).to_be_focused()
     calls = running.records().calls
     assert list(calls["called_by"]) == ["N1"]
@@ -300,8 +307,91 @@ def test_a_call_recorded_elsewhere_shows_when_the_page_is_looked_at_again(page, 
     fill_form(other)
     record(other)
     expect(panel(other).get_by_role("status")).to_contain_text("Call recorded.")
-    page.evaluate("dash_clientside.set_props('looked', {data: 1})")
+    follow(page)
     expect(row(page, "F2")).to_contain_text("Call again on")
+
+
+def follow(page: Page, *, typed: bool = False) -> None:
+    """What the page does by itself every 20 seconds."""
+    data = {"at": page.evaluate("Date.now()"), "typed": typed}
+    page.evaluate("data => dash_clientside.set_props('looked', {data})", data)
+
+
+def test_two_people_at_one_family_see_each_other(browser, running, watched, store_file):
+    with watching(browser, signed_in(store_file, "N2", Role.MANAGER)) as others:
+        other = others.page()
+        open_calls(other, running, "?family=F2")
+        mine = watched.page()
+        open_calls(mine, running, "?family=F2")
+        expect(panel(mine)).to_contain_text("N2 opened this family at 09:00.")
+        fill_form(mine, agreed="will ask the ward")
+        fill_form(other)
+        record(other)
+        expect(panel(other).get_by_role("status").last).to_contain_text("Call recorded.")
+        # What is typed stays; what the other person did shows above it, and again when it is sent.
+        follow(mine, typed=True)
+        expect(panel(mine).locator(".others")).to_contain_text(
+            "N2 recorded a call to this family at 09:00: reached the family."
+        )
+        expect(mine.get_by_label("What was agreed")).to_have_value("will ask the ward")
+        record(mine)
+        expect(panel(mine).locator(".fault.beside")).to_contain_text(
+            "Record it again if you called"
+        )
+        assert len(running.records().calls) == 1
+        record(mine)
+        expect(panel(mine).get_by_role("status").last).to_contain_text("Call recorded.")
+        assert list(running.records().calls["called_by"]) == ["N2", "N1"]
+        # A form in which nothing is typed is simply made again.
+        follow(other)
+        expect(panel(other)).to_contain_text("will ask the ward")
+
+
+def test_a_time_of_the_call_is_kept_and_the_next_family_is_one_key_away(page, running):
+    open_calls(page, running, "?family=F2")
+    fill_form(page)
+    page.get_by_label("Time of the call").fill("09:30")
+    record(page)
+    expect(panel(page).locator(".fault.beside")).to_have_text("Enter a time up to now, 09:00.")
+    page.get_by_label("Time of the call").fill("08:40")
+    record(page)
+    expect(panel(page).get_by_role("status").last).to_be_focused()
+    assert f"{running.records().calls['called_at'].iloc[0]:%H:%M}" == "08:40"
+    page.keyboard.press("n")
+    expect(page.get_by_role("heading", name="Family F1")).to_be_focused()
+    page.keyboard.press("n")
+    expect(page.get_by_role("heading", name="Family F3")).to_be_focused()
+
+
+def test_a_draft_outlives_the_sign_in_without_its_note(watched, running):
+    watched.expected += ["401", "body stream already read"]
+    page = watched.page()
+    open_calls(page, running, "?family=F2")
+    fill_form(page, agreed="asked for the blue room")
+    page.get_by_label("Time of the call").fill("08:40")
+    page.get_by_role("link", name="F3", exact=True).click()
+    expect(page.get_by_role("heading", name="Family F3")).to_be_visible()
+    page.get_by_role("link", name="F2", exact=True).click()
+    expect(page.get_by_label("What was agreed")).to_have_value("asked for the blue room")
+
+    # The sign-in ends: the page with the note stays for a while, and nothing of it is stored.
+    page.context.clear_cookies(name="linedays_sign_in")
+    record(page)
+    expect(page.get_by_role("link", name="Sign in again in a new tab")).to_be_visible()
+    assert "blue room" not in page.evaluate("JSON.stringify({...sessionStorage, ...localStorage})")
+    page.evaluate("linedays_drafts.leave()")
+    page.goto(f"{running.address}/sign-in?to=%2F%3Ffamily%3DF2&draft=note")
+    page.get_by_label("Staff code").fill("N1")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.locator(".draft")).to_contain_text("Not recorded yet")
+    expect(page.locator(".draft")).to_contain_text("The note is gone")
+    expect(page.get_by_role("radio", name="Yes, spoke with family")).to_be_checked()
+    expect(page.get_by_label("Time of the call")).to_have_value("08:40")
+    expect(page.get_by_label("What was agreed")).to_have_value("")
+    record(page)
+    expect(panel(page).get_by_role("status").last).to_contain_text("Call recorded.")
+    assert page.evaluate("sessionStorage.getItem('linedays-draft')") is None
 
 
 def test_a_dashboard_that_was_started_anew_asks_for_a_reload(page, running, watched):

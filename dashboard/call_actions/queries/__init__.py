@@ -1,7 +1,7 @@
 """What does a person record of a family, and what is recorded already?"""
 
 from dashboard.call_actions.queries.actions import ARRANGEMENTS, CALLS, UNDONE, CallActions
-from dashboard.call_actions.queries.acts import acts_of, for_person
+from dashboard.call_actions.queries.acts import acts_of, for_person, others_words, state_of
 from dashboard.call_actions.queries.arrangements import (
     LONGEST_POSTPONEMENT_DAYS,
     MOST_REASON_CHARACTERS,
@@ -21,4 +21,6 @@ __all__ = [
     "CallForm",
     "acts_of",
     "for_person",
+    "others_words",
+    "state_of",
 ]

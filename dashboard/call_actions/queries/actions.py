@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
-from analysis.store import RecordedBeforeError, StoreError
+from analysis.store import (
+    CallExistsError,
+    NewCall,
+    RecordedBeforeError,
+    RecordedSinceError,
+    StoreError,
+)
 from analysis.vocabulary import Access, Arrangement, CallOutcome
 from dashboard.call_actions.queries import arrangements, call_form
 from dashboard.call_actions.queries.arrangements import ArrangeForm
@@ -45,24 +51,34 @@ class CallActions:
         family_id = self._known(form.family_id)
         now = session.now()
         key = forms.form_key(form.form)
+        if form.recorded_as not in (None, session.reader.code):
+            raise FormError(
+                f"This form was opened by {form.recorded_as}, and you are signed in as "
+                f"{session.reader.code}. Reload the page and try again."
+            )
         reached = call_form.was_reached(form.reached)
-        agreed = call_form.agreed_text(form.agreed)
-        recheck_on = call_form.day_back(
-            form.recheck_on, found.as_of, found.as_of + timedelta(days=LONGEST_WAIT_DAYS)
+        call = NewCall(
+            family_id,
+            session.reader.code,
+            CallOutcome.REACHED if reached else CallOutcome.NO_ANSWER,
+            called_at=call_form.moment_of_call(form.called_at, now.date(), now)
+            if form.called_at
+            else now,
+            called_on=now.date(),
+            agreed=call_form.agreed_text(form.agreed),
+            recheck_on=call_form.day_back(
+                form.recheck_on, found.as_of, found.as_of + timedelta(days=LONGEST_WAIT_DAYS)
+            ),
+            since=call_form.newest_known(form.newest_call),
         )
         try:
-            session.store.record_call(
-                family_id=family_id,
-                called_by=session.reader.code,
-                outcome=CallOutcome.REACHED if reached else CallOutcome.NO_ANSWER,
-                agreed=agreed,
-                recheck_on=recheck_on,
-                called_at=now,
-                called_on=now.date(),
-                form=key,
-            )
+            session.store.record_calls([call], session.reader.code, now, form=key)
         except RecordedBeforeError:
             return self._after_call(family_id)
+        except RecordedSinceError as since:
+            raise self._asked_again(since) from None
+        except CallExistsError as fault:
+            raise FormError(str(fault), "called_at") from None
         except StoreError as fault:
             raise FormError(f"The call was not recorded. {fault}") from None
         session.note(Access.RECORDED_CALL, family_id)
@@ -93,6 +109,7 @@ class CallActions:
                 form.until_on,
                 found.as_of + timedelta(days=1),
                 found.as_of + timedelta(days=arrangements.LONGEST_POSTPONEMENT_DAYS),
+                "until_on",
             )
             reason = arrangements.reason_text(form.reason)
         now, key = session.now(), forms.form_key(form.form)
@@ -151,6 +168,17 @@ class CallActions:
         if known is None:
             raise FormError("No family has this code. Choose one from the list.")
         return known
+
+    def _asked_again(self, since: RecordedSinceError) -> FormError:
+        """Somebody else called meanwhile; sent again, the form records a second call."""
+        at = datetime.fromtimestamp(since.called_at / 1_000_000, self.session.policy.zone)
+        outcome = "reached the family" if since.outcome == CallOutcome.REACHED else "no answer"
+        return FormError(
+            f"{since.called_by} recorded a call to this family at {at:%H:%M}: {outcome}. Yours is "
+            "not recorded yet. Record it again if you called as well.",
+            "newest_call",
+            str(since.row),
+        )
 
     def _after_call(self, family_id: str) -> str:
         self.session.refresh()

@@ -24,9 +24,28 @@ def acts_of(session: Session, known: str) -> Acts:
         calls=call_state.calls_made(found, known),
         arranged=arrangements.arranged(found, known),
         callers=(),
+        others="",
         recheck_on=found.as_of + timedelta(days=found.edition.settings.recheck_days),
         form="",
     )
+
+
+def others_words(session: Session, acts: Acts) -> str:
+    """Who else opened a family a moment ago and recorded no call to it since; blank: nobody."""
+    zone = session.policy.zone
+    called = {call.made_by: call.made_at for call in reversed(acts.calls)}  # the newest of each
+    opened = [
+        f"{who} opened this family at {at.astimezone(zone):%H:%M}."
+        for who, at in session.opened_by_others(acts.row.family_id)
+        if who not in called or called[who] < at
+    ]
+    return " ".join(opened)
+
+
+def state_of(acts: Acts) -> str:
+    """What tells what is recorded of a family from what was recorded before."""
+    rows = [*(call.row for call in acts.calls), *(made.row for made in acts.arranged)]
+    return f"{acts.row.family_id} {acts.row.band} {rows}"
 
 
 def for_person(session: Session, acts: Shown) -> Shown:
@@ -35,5 +54,6 @@ def for_person(session: Session, acts: Shown) -> Shown:
         acts,
         context=session.context(),
         callers=arrangements.callers(session.snapshot(), session.reader.code),
+        others=others_words(session, acts),
         form=secrets.token_urlsafe(12),
     )

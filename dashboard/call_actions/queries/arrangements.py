@@ -65,7 +65,7 @@ def caller(assigned_to: object, people: tuple[str, ...]) -> str:
         Nobody known was chosen.
     """
     if not isinstance(assigned_to, str) or assigned_to not in people:
-        raise FormError("Choose who makes the next call.")
+        raise FormError("Choose who makes the next call.", "assigned_to")
     return assigned_to
 
 
@@ -94,9 +94,9 @@ def reason_text(text: object) -> str:
     """
     reason = " ".join(str(text or "").split())
     if not reason:
-        raise FormError("Enter a reason for postponing the family.")
+        raise FormError("Enter a reason for postponing the family.", "reason")
     if len(reason) > MOST_REASON_CHARACTERS:
-        raise FormError(f"Shorten the reason to {MOST_REASON_CHARACTERS} characters.")
+        raise FormError(f"Shorten the reason to {MOST_REASON_CHARACTERS} characters.", "reason")
     return reason
 
 

@@ -6,11 +6,13 @@ from dataclasses import replace
 
 from dashboard.addresses.calls import Choice
 from dashboard.call_actions.queries import acts_of, for_person
+from dashboard.call_actions.views import Acts
 from dashboard.call_state import queries as call_state
 from dashboard.calls.queries import call_list, proof
 from dashboard.calls.views import CallsView, Opened
 from dashboard.family_lists.queries import allowed
 from dashboard.security.roles import Page
+from dashboard.session import families
 from dashboard.session.session import Session
 
 
@@ -40,10 +42,15 @@ class CallsQueries:
         self.session.note_export(name)
         return name, text
 
-    def opened(self, family_id: object, choice: Choice) -> Opened | None:
-        """The family in the panel with its log entries; None when there is no such family."""
+    def opened(
+        self, family_id: object, choice: Choice, *, by_itself: bool = False
+    ) -> Opened | None:
+        """The family in the panel with its log entries; None when there is no such family.
+
+        `by_itself`: the page asks, because something was recorded of the family that is open.
+        """
         session = self.session
-        is_asked_for = choice.family_id == family_id
+        is_asked_for = choice.family_id == family_id and not by_itself
         known = (session.open_family if is_asked_for else session.family_shown_first)(family_id)
         if known is None:
             return None
@@ -52,6 +59,12 @@ class CallsQueries:
             ("opened", known, asked, session.seen_as()), lambda: self._open(known, asked)
         )
         return for_person(session, opened)
+
+    def recorded(self, family_id: str) -> Acts | None:
+        """What is recorded of the family that is open; None when there is no such family."""
+        session = self.session
+        known = families.known_family(session.snapshot(), family_id)
+        return None if known is None else for_person(session, acts_of(session, known))
 
     def _open(self, known: str, choice: Choice) -> Opened:
         """What is the same for all who may see the same; callers and form are filled in later."""

@@ -5,11 +5,11 @@
   let sent = null; // the form that was sent last
 
   function clear(form) {
-    for (const old of form.querySelectorAll(".fault.beside")) old.remove();
+    for (const old of form.querySelectorAll(".fault.at-field")) old.remove();
     for (const control of form.querySelectorAll("[aria-invalid]")) {
       control.removeAttribute("aria-invalid");
       const ids = (control.getAttribute("aria-describedby") ?? "").split(" ");
-      control.setAttribute("aria-describedby", ids.filter((id) => id !== "fault-beside").join(" "));
+      control.setAttribute("aria-describedby", ids.filter((id) => id !== "fault-at-field").join(" "));
     }
   }
 
@@ -28,11 +28,11 @@
   });
 
   // Next to the field, else above the button; and the reader is led there.
-  function showBeside(form, fault) {
+  function showAtField(form, fault) {
     clear(form);
     const text = document.createElement("p");
-    text.className = "fault beside";
-    text.id = "fault-beside";
+    text.className = "fault at-field";
+    text.id = "fault-at-field";
     text.textContent = fault.textContent;
     const found = fault.dataset.field ? form.elements.namedItem(fault.dataset.field) : null;
     const control = found instanceof RadioNodeList ? found[0] : found;
@@ -74,9 +74,9 @@
     for (const fault of document.querySelectorAll(".fault > [data-sent]")) {
       if (fault === shown?.fault && fault.dataset.sent === shown.sent) continue;
       shown = { fault, sent: fault.dataset.sent };
-      const beside = sent?.isConnected ?? false;
-      fault.parentElement.classList.toggle("unseen", beside);
-      if (beside) showBeside(sent, fault);
+      const atField = sent?.isConnected ?? false;
+      fault.parentElement.classList.toggle("unseen", atField);
+      if (atField) showAtField(sent, fault);
     }
   }).observe(document.documentElement, {
     childList: true,

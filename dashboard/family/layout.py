@@ -33,7 +33,8 @@ def layout(session: Session, pathname: str, search: str | None) -> list[Componen
     view = queries.family(family_id, choice)
     if view is not None:
         context = queries.context_on(view.as_of, view.edition)
-        return shell.page("", context, [*stores(ids.OF_FAMILY_PAGE), _columns(queries, view)])
+        sent = [] if queries.acts(view) is None else stores(ids.OF_FAMILY_PAGE)
+        return shell.page("", context, [*sent, _columns(queries, view)])
     now = session.context()
     if family_id is None or choice.known_on is None or not session.knows_family(family_id):
         return shell.not_found(now, "No family has this code.")

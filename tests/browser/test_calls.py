@@ -335,7 +335,7 @@ def test_two_people_at_one_family_see_each_other(browser, running, watched, stor
         )
         expect(mine.get_by_label("What was agreed")).to_have_value("will ask the ward")
         record(mine)
-        expect(panel(mine).locator(".fault.beside")).to_contain_text(
+        expect(panel(mine).locator(".fault.at-field")).to_contain_text(
             "Record it again if you called"
         )
         assert len(running.records().calls) == 1
@@ -352,7 +352,7 @@ def test_a_time_of_the_call_is_kept_and_the_next_family_is_one_key_away(page, ru
     fill_form(page)
     page.get_by_label("Time of the call").fill("09:30")
     record(page)
-    expect(panel(page).locator(".fault.beside")).to_have_text("Enter a time up to now, 09:00.")
+    expect(panel(page).locator(".fault.at-field")).to_have_text("Enter a time up to now, 09:00.")
     page.get_by_label("Time of the call").fill("08:40")
     record(page)
     expect(panel(page).get_by_role("status").last).to_be_focused()

@@ -136,6 +136,7 @@ def test_the_panel_shows_codes_as_text():
         language=HARM,
         recheck_on=DAY,
         form=HARM,
+        others=HARM,
         next_family_id=HARM,
     )
     harmless(parts.panel(opened, Choice(), News(HARM, can_undo=True)), least=20)

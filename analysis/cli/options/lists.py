@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from enum import StrEnum
+from pathlib import Path
 
-from analysis.cli.options.declared import command, option, options
-from analysis.cli.options.shared import Reading
-from analysis.vocabulary import Band, Grouping, Task
+from analysis.cli.options.declared import argument, command, option, options
+from analysis.cli.options.shared import PolicyOption, Reading, StoreOption
+from analysis.vocabulary import Band, CallOutcome, Grouping, Task
 
 
 @options
@@ -43,6 +45,24 @@ class CallsDone(Chosen):
 @command("calls arranged", "calling:arranged")
 class CallsArranged(Reading):
     """Who makes the next call to a family, and until when families are postponed."""
+
+
+@command("calls record", "recording:record")
+class CallsRecord(StoreOption, PolicyOption):
+    """Record calls: all of a file in the form of the table of calls, or one by its options.
+
+    Of a file all calls are recorded, or none and what to correct is shown.
+    """
+
+    file: Path | None = argument("Calls as a table (CSV, spreadsheet).", "FILE", default=None)
+    family: str | None = option("Code of the family called.", metavar="FAMILY")
+    by: str | None = option("Staff code of the person who called.", metavar="STAFF")
+    outcome: CallOutcome | None = option("Whether the family was reached.")
+    at: datetime | None = option("When the call was made [default: now].")
+    agreed: str | None = option("What was agreed; no names or contact details.", metavar="TEXT")
+    back_on: date | None = option(
+        "Day from which the family is on the list again [default: by the policy]."
+    )
 
 
 @options

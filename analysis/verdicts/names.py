@@ -13,7 +13,7 @@ from analysis.words import LINE_TYPES, MONTHS, plain
 
 NOT_RECORDED = "not recorded"
 DRESSINGS = {"none": "no dressing"}
-"""Dressing types that are named otherwise than their code says."""
+"""Dressing types with another name than their code."""
 GROUPS = {
     Grouping.ALL: ("programme", "programme"),
     Grouping.MONTH: ("month", "months"),

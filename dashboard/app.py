@@ -12,6 +12,7 @@ from flask import request
 
 from dashboard.access_log import layout as record
 from dashboard.addresses.family import read_family
+from dashboard.call_sheet.routes import answer_call_sheet
 from dashboard.calls import callbacks as calls_callbacks
 from dashboard.calls import layout as calls
 from dashboard.config import DashboardConfig
@@ -136,6 +137,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     protect_writes(app)
     check_shape(app)
     add_headers(app)
+    answer_call_sheet(app, service)
     answer_families(app, service)
     answer_incoming(app, service)
     answer_week(app, service)

@@ -68,6 +68,9 @@ ROW = f"{BELOW_INCOMING}row/"
 """Below it every refused row has its form, by its number on the list."""
 REFUSED = f"{BELOW_INCOMING}refused/"
 """Where refused rows are downloaded, a file a table."""
+BELOW_CALLS = "/calls/"
+CALL_SHEET = f"{BELOW_CALLS}sheet"
+"""Where calls made from the printed list are typed in."""
 BELOW_FAMILIES = "/families/"
 """Below it lies the search for a family."""
 BELOW_WEEK = "/week/"
@@ -188,6 +191,8 @@ def page_of(path: str) -> Page | None:
         return Page.FAMILY if len(path) > len(family) else None
     if path.startswith(BELOW_INCOMING):
         return Page.INCOMING
+    if path.startswith(BELOW_CALLS):
+        return Page.CALLS
     if path.startswith(BELOW_FAMILIES):
         return Page.FAMILIES
     if path.startswith(BELOW_WEEK):

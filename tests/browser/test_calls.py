@@ -7,10 +7,12 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from analysis.vocabulary import Role
 from tests.browser.conftest import PASSWORD, serving, signed_in, watching
+from tests.browser.test_accessible import RULES
 
 
 def open_calls(page: Page, running, query: str = "") -> None:
@@ -472,3 +474,21 @@ def test_an_unknown_family_is_said_to_be_unknown(page, running):
     page.goto(f"{running.address}/family/F99")
     expect(page.get_by_role("heading", name="Page not found")).to_be_visible()
     assert re.search("No family has this code", page.locator("main").inner_text())
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_printed_list_is_typed_in_with_faults_at_their_fields(watched, running, width):
+    watched.expected.append("status of 422")  # what is wrong is an answer
+    page = watched.page(width)
+    page.goto(f"{running.address}/calls/sheet?nurse=N1")
+    page.get_by_role("combobox", name="Outcome, family F2").select_option("Reached")
+    page.get_by_role("button", name="Record all calls").click()
+    time = page.get_by_label("Time, family F2")
+    expect(time).to_have_accessible_description(re.compile("Enter the time of the call"))
+    found = Axe().run(page, options=RULES)
+    assert found.violations_count == 0, found.generate_report()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    time.fill("08:40")
+    page.get_by_role("button", name="Record all calls").click()
+    expect(page.get_by_role("status")).to_contain_text("1 call recorded.")
+    assert list(running.records().calls["family_id"]) == ["F2"]

@@ -79,7 +79,8 @@ def print_line(view: CallsView) -> str:
     if choice.language:
         whose += f" Language: {choice.language}."
     band = words.BANDS[choice.band].title if choice.band in words.BANDS else "all to call"
-    return f"{whose} Bands: {band}. Page {choice.page} of {view.pages}."
+    part = f" Families {rows_shown(view)}." if view.pages > 1 else ""
+    return f"{whose} Bands: {band}.{part}"
 
 
 def announcement(view: CallsView) -> str:

@@ -56,10 +56,10 @@ def manager_report(data: ReportData, copy: Copy) -> Report:
     called = calling(data.lists, data.now.records.calls)
     share = adherence(data.tallies, Grouping.ALL, Task.DRESSING)
     parts = [
+        _to_call(data),  # what to do is on the first page
         _in_date(data, share),
         _calls(data, called),
         _change(data),
-        _to_call(data),
         _ahead(data),
         _kits(data),
     ]

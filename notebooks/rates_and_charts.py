@@ -94,7 +94,7 @@ for view in views.values():
         "rate_per_1000",
         "lower_limit",
         "upper_limit",
-        "said",
+        "signal_words",
     ]
     display(
         view.chart[[*columns, "provisional", "expected_rate_per_1000", "log_coverage"]].round(2)

@@ -150,12 +150,12 @@ def test_no_connection_to_the_store_crosses_the_fork(programme_file, tmp_path):
 
 def test_a_call_recorded_through_one_process_is_in_the_next_answer_of_the_other(two):
     one, other = two.sign_in("manager")
-    for turn, (recording, looking) in enumerate([(one, other), (other, one)]):
-        agreed = f"will look again, {turn}"
-        assert agreed not in looking.page("/", "?family=F1")
-        status, said = recording.call_back(form(recording, f"turn {turn}", "F1", agreed))
+    for family, recording, looking in (("F1", one, other), ("F3", other, one)):
+        agreed = f"will look again, {family}"
+        assert agreed not in looking.page("/", f"?family={family}")
+        status, said = recording.call_back(form(recording, f"to {family}", family, agreed))
         assert (status, "Call recorded." in said) == (200, True), said
-        assert agreed in looking.page("/", "?family=F1")
+        assert agreed in looking.page("/", f"?family={family}")
 
 
 def test_a_form_sent_to_both_processes_records_one_call(two):

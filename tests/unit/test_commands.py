@@ -276,7 +276,7 @@ def test_every_band_but_that_of_no_call_can_be_asked_for():
             ("rates", "trnd", "--event", "skin"),
             "No such command 'rates trnd'. Did you mean 'trend'?",
         ),
-        (("user",), "needs one of: add, list, end, password, record"),
+        (("user",), "needs one of: add, list, end, password, unlock, record"),
         (("rate",), "Did you mean 'rates'?"),
     ],
 )

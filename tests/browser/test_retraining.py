@@ -46,7 +46,7 @@ def test_the_page_opens_on_who_is_first_and_proves_it(browser, educators):
         )
         assert listed(page) == ["F3", "F2", "F6", "F1"]
         expect(panel(page)).to_contain_text("Family F3")
-        expect(panel(page).locator(".source").first).to_contain_text("dry_time")
+        expect(panel(page).locator(".source").first).to_contain_text("let dry long enough")
         page.locator("table.needs a.row-link").first.focus()
         page.keyboard.press("ArrowDown")
         page.keyboard.press("Enter")

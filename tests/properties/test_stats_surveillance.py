@@ -177,3 +177,12 @@ def test_families_that_differ_are_seen_and_alike_ones_are_not():
     assert alike.cells.dispersion.tolist() == [1, 1, 1]
     assert 1.5 < apart.spread < 8
     assert apart.cells.dispersion[0] > 1.5
+
+
+@pytest.mark.parametrize("leading", [(), (3,)])
+def test_evidence_beyond_all_measure_stays_a_number(leading):
+    cells = Cells(np.full((1, 24), 1e6), np.arange(24), np.array([0]), np.array([12]), np.ones(1))
+    events = np.broadcast_to(np.repeat([1_000, 9_000], 12), (*leading, 1, 24))
+    found = log_statistic(cells, events)
+    assert np.isfinite(found[..., -1]).all()
+    assert (found[..., -1] > 70).all()

@@ -12,6 +12,10 @@ from analysis.stats.inputs import FloatArray, IntArray
 RATIOS = (1.5, 2.0, 3.0)
 """Rises that are looked for, each with the same weight."""
 
+MOST_EVIDENCE = {np.float32: 80.0, np.float64: 700.0}
+"""Logarithm of the likelihood ratio of one start and ratio above which more makes no difference: a
+sum of thousands of them is still a number."""
+
 
 @dataclass(frozen=True)
 class Cells:
@@ -81,6 +85,7 @@ def log_statistic(cells: Cells, events: npt.ArrayLike) -> FloatArray:
     reached = np.cumsum(np.where(used, cells.line_days, 0.0), axis=1)
     has_baseline = np.where(base, cells.line_days, 0.0).sum(axis=1) > 0
     total = np.zeros(counts.shape, dtype=kind)
+    most = kind(MOST_EVIDENCE[kind])
     # The loop runs over the months followed, each with all cells and replicates.
     for start in cells.starts:
         here = (cells.followed_from <= start) & has_baseline
@@ -96,7 +101,7 @@ def log_statistic(cells: Cells, events: npt.ArrayLike) -> FloatArray:
             cost = np.log1p((ratio - 1) * share) / cells.dispersion[:, None]
             found = after * gain.astype(kind)
             found -= both * cost.astype(kind)
-            np.exp(found, out=found)
+            np.exp(np.minimum(found, most, out=found), out=found)
             found *= weight
             total[..., start:] += found
     with np.errstate(divide="ignore"):

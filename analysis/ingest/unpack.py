@@ -131,9 +131,10 @@ def _extracted(log: LogFile, member: str, folder: Path) -> LogFile:
     try:
         with zipfile.ZipFile(log.path) as archive, archive.open(member) as stream:
             found = _copied(log, f"{log.name}/{PurePath(member).name}", stream, folder)
-    except (zipfile.BadZipFile, EOFError, zlib.error) as fault:
+    # NotImplementedError: a compression that is not known.
+    except (zipfile.BadZipFile, EOFError, NotImplementedError, zlib.error) as fault:
         raise IngestError(FileFault.BROKEN_ARCHIVE, log.name, why=str(fault)) from None
-    except (RuntimeError, NotImplementedError):  # encrypted, or an unknown compression
+    except RuntimeError:  # encrypted
         raise IngestError(FileFault.PASSWORD, log.name) from None
     with found.path.open("rb") as stream:
         start = stream.read(len(_ZIP))

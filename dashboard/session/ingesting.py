@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 
 from analysis.ingest import IngestSummary, LogFile, Profile, ingest
@@ -32,23 +33,19 @@ def take_in(
     FormError
         There is no file, or somebody else is writing to the store.
     """
-    _some(files)
-    try:
-        with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
-            return ingest(
-                store,
-                files,
-                policy,
-                profile,
-                table,
-                received_at=at,
-                ingested_at=at,
-                brought_by=who,
-                zone_is_set=store.policy() is not None,
-                sources=stored_profiles(store),
-            )
-    except StoreError as fault:
-        raise FormError(f"Nothing more was imported. {fault}") from None
+    with _opened(store_url, files, "Nothing more was imported.") as store:
+        return ingest(
+            store,
+            files,
+            policy,
+            profile,
+            table,
+            received_at=at,
+            ingested_at=at,
+            brought_by=who,
+            zone_is_set=store.policy() is not None,
+            sources=stored_profiles(store),
+        )
 
 
 def preview_files(
@@ -65,23 +62,26 @@ def preview_files(
     FormError
         There is no file, or somebody else is writing to the store.
     """
-    _some(files)
-    try:
-        with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
-            return preview(
-                store,
-                files,
-                policy,
-                profile,
-                received_at=at,
-                ingested_at=at,
-                zone_is_set=store.policy() is not None,
-                sources=stored_profiles(store),
-            )
-    except StoreError as fault:
-        raise FormError(f"The files were not checked. {fault}") from None
+    with _opened(store_url, files, "The files were not checked.") as store:
+        return preview(
+            store,
+            files,
+            policy,
+            profile,
+            received_at=at,
+            ingested_at=at,
+            zone_is_set=store.policy() is not None,
+            sources=stored_profiles(store),
+        )
 
 
-def _some(files: Sequence[LogFile]) -> None:
+@contextmanager
+def _opened(store_url: str, files: Sequence[LogFile], otherwise: str) -> Iterator[Store]:
+    """The store that files are for; `otherwise` begins the sentence where it can't be used."""
     if not files:
         raise FormError("No file was chosen. Choose one or more log files.")
+    try:
+        with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
+            yield store
+    except StoreError as fault:
+        raise FormError(f"{otherwise} {fault}") from None

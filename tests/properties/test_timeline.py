@@ -106,11 +106,11 @@ def told_by_build(timeline: Timeline) -> dict[str, list[tuple]]:
     """All frames of a timeline as sorted plain rows."""
     t = timeline
     days = tuple(f"{c}_days" for c in CLASSES)
-    told = {
+    read = {
         "lines": rows_of(
             t.lines, ("line_id", "end_on", "at_home", "home_line_days", "unknown_since")
         ),
-        "spells": rows_of(with_ids(t.home_periods, t), ("line", "start_on", "end_on", "ended_by")),
+        "periods": rows_of(with_ids(t.home_periods, t), ("line", "start_on", "end_on", "ended_by")),
         "intervals": rows_of(with_ids(t.intervals, t), ("line", "task", *INTERVAL_FIELDS)),
         "care": rows_of(
             with_ids(t.care, t),
@@ -123,13 +123,13 @@ def told_by_build(timeline: Timeline) -> dict[str, list[tuple]]:
             ("family_id", "last_heard_on", "heard_row", "home_since", "silent_days", "silent"),
         ),
     }
-    return {name: sorted(rows, key=repr) for name, rows in told.items()}
+    return {name: sorted(rows, key=repr) for name, rows in read.items()}
 
 
 def told_by_oracle(programme: Programme) -> dict[str, list[tuple]]:
     """The same rows, worked out day by day."""
-    told: dict[str, list[tuple]] = {
-        name: [] for name in ("lines", "spells", "intervals", "care", "skin", "families")
+    read: dict[str, list[tuple]] = {
+        name: [] for name in ("lines", "periods", "intervals", "care", "skin", "families")
     }
     as_of = programme.as_of
     for line in programme.lines.values():
@@ -137,11 +137,11 @@ def told_by_oracle(programme: Programme) -> dict[str, list[tuple]]:
         for task in programme.tasks_of(line):
             story = programme.task_story(line, task)
             classes = list(story.classes.values())
-            told["intervals"] += [
+            read["intervals"] += [
                 (line.line_id, task, *(getattr(i, f) for f in INTERVAL_FIELDS))
                 for i in story.intervals
             ]
-            told["care"].append(
+            read["care"].append(
                 (
                     line.line_id,
                     task,
@@ -153,7 +153,7 @@ def told_by_oracle(programme: Programme) -> dict[str, list[tuple]]:
             )
             if task is Task.DRESSING:
                 unknown = story.state is State.UNKNOWN
-                told["lines"].append(
+                read["lines"].append(
                     (
                         line.line_id,
                         programme.end_of(line)[0],
@@ -162,15 +162,15 @@ def told_by_oracle(programme: Programme) -> dict[str, list[tuple]]:
                         programme.unknown_since(line) if unknown else None,
                     )
                 )
-        told["spells"] += [(line.line_id, *spell) for spell in programme.home_periods(line)]
-        told["skin"] += [
+        read["periods"] += [(line.line_id, *period) for period in programme.home_periods(line)]
+        read["skin"] += [
             (e.line_id, e.onset_on, e.last_on, e.findings, e.onset_row, e.last_row, e.at_home)
             for e in programme.skin_events(line)
         ]
-    told["outcomes"] = programme.outcome_events()
+    read["outcomes"] = programme.outcome_events()
     for family_id in sorted(programme.families()):
         heard = programme.last_heard(family_id, as_of)
-        told["families"].append(
+        read["families"].append(
             (
                 family_id,
                 heard.done_on if heard else None,
@@ -180,7 +180,7 @@ def told_by_oracle(programme: Programme) -> dict[str, list[tuple]]:
                 programme.silent(family_id, as_of),
             )
         )
-    return told
+    return read
 
 
 def tallied_by_code(
@@ -190,7 +190,7 @@ def tallied_by_code(
     found = tally(timeline, policy)
     keys = ("family_id", "site", "nurse", "month", "dressing_type", "age_band")
     lines = found.lines.astype(dict.fromkeys(keys[:3], object))
-    told = []
+    read = []
     for frame, key, counts in (
         (found.days, ("line", "task", *keys), COUNTS),
         (found.events, ("line", "event", *keys), ("events", "events_elsewhere")),
@@ -205,8 +205,8 @@ def tallied_by_code(
             sums.setdefault(row[: len(key)], Counter()).update(
                 dict(zip(counts, row[len(key) :], strict=True))
             )
-        told.append(without_zeros(sums))
-    return told[0], told[1]
+        read.append(without_zeros(sums))
+    return read[0], read[1]
 
 
 def agree(families: Sequence[History], policy: Policy, as_of: date = AS_OF) -> None:

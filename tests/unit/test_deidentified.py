@@ -86,9 +86,9 @@ def run(url, monkeypatch, capsys, tmp_path):
         monkeypatch.setattr(sys, "argv", ["linedays", "export", *words, *day])
         with pytest.raises(SystemExit) as stop:
             main()
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return stop.value.code or 0, told.out, told.err
+        shown = capsys.readouterr()
+        assert "Traceback" not in shown.err
+        return stop.value.code or 0, shown.out, shown.err
 
     return command
 
@@ -313,12 +313,12 @@ def test_children_alone_are_counted_by_hand():
     """
     frame = pd.read_csv(io.StringIO(lines), sep=r"\s+", dtype="string")
     frame = frame.rename(columns={"child": "child_id", "line": "line_id"})
-    spells = pd.DataFrame(
+    periods = pd.DataFrame(
         {"line_id": ["L1", "L2", "L3", "L4"], "start_on": pd.Timestamp("2131-01-01")}
     )
-    spells["end_on"] = pd.to_datetime(["2131-01-11", "2131-01-21", "2131-01-11", "2131-01-11"])
+    periods["end_on"] = pd.to_datetime(["2131-01-11", "2131-01-21", "2131-01-11", "2131-01-11"])
     entry = KNOWN["lines"]
-    found = alone({"lines": Table(entry, frame), "home_periods": Table(entry, spells)})
+    found = alone({"lines": Table(entry, frame), "home_periods": Table(entry, periods)})
     # C1 and C2 are alike but for their 10 and 20 days; C3 and C4 (two lines) stand alone.
     assert found["alone"].tolist() == [2, 2, 4]
     assert found["few"].tolist() == [4, 4, 4]
@@ -348,8 +348,8 @@ def test_the_code_is_the_published_keyed_hash():
 
 def test_a_key_file_gives_the_same_extract_again_and_is_in_none_of_its_files(run, tmp_path):
     for folder in ("one", "two"):
-        code, _, told = run("deidentified", "--write", folder, "--key-file", "k.key")
-        assert (code, "keep it somewhere" in told) == (0, True)
+        code, _, shown = run("deidentified", "--write", folder, "--key-file", "k.key")
+        assert (code, "keep it somewhere" in shown) == (0, True)
     files = [
         {p.relative_to(tmp_path / f): p.read_bytes() for p in (tmp_path / f).rglob("*.*")}
         for f in ("one", "two")
@@ -367,18 +367,18 @@ def test_a_key_file_gives_the_same_extract_again_and_is_in_none_of_its_files(run
 
 
 def test_extracts_of_one_quarter_are_the_same_and_no_day_of_the_next_is_in_them(run, tmp_path):
-    """Whoever holds two extracts under one key subtracts them."""
+    """A person who holds two extracts under one key subtracts them."""
     lines = []
     for folder, day in (("one", "2031-05-01"), ("two", "2031-07-28"), ("before", "2031-04-27")):
-        code, _, told = run(
+        code, _, shown = run(
             "deidentified", "--write", folder, "--key-file", "k.key", "--as-of", day
         )
-        assert (code, told.count("up to the end of")) == (0, 1)
+        assert (code, shown.count("up to the end of")) == (0, 1)
         lines.append((tmp_path / folder / "tables/home_log.csv").read_text())
     assert lines[0] == lines[1]
     assert len(lines[2]) < len(lines[0])
-    code, _, told = run("deidentified", "--write", "three", "--known-at", "2031-05-01")
-    assert (code, "fixed day of receipt" in told) == (2, True)
+    code, _, shown = run("deidentified", "--write", "three", "--known-at", "2031-05-01")
+    assert (code, "fixed day of receipt" in shown) == (2, True)
 
 
 def test_nothing_of_the_days_from_the_end_on_is_left_in_the_records():
@@ -417,9 +417,9 @@ C1       | L1      | occlusion | 2031-04-01 | 2031-04-02
 
 def test_what_is_no_key_is_told_without_being_shown(tmp_path):
     (tmp_path / "other").write_text("hush-hush\n")
-    with pytest.raises(ExportError, match="is no key file") as told:
+    with pytest.raises(ExportError, match="is no key file") as shown:
         key_of_file(tmp_path / "other")
-    assert "hush" not in str(told.value)
+    assert "hush" not in str(shown.value)
     with pytest.raises(ExportError, match="key can.t be written"):
         key_of_file(tmp_path / "none" / "key")
     assert "k" * 8 not in repr(KEY)
@@ -427,7 +427,7 @@ def test_what_is_no_key_is_told_without_being_shown(tmp_path):
 
 def test_the_statement_says_what_remains_and_names_no_day_of_the_store(run, extract, tmp_path):
     (tmp_path / "k.key").write_text(f"{KEY.secret.hex()}\n")
-    _, _, told = run("deidentified", "--write", "out", "--key-file", "k.key")
+    _, _, shown = run("deidentified", "--write", "out", "--key-file", "k.key")
     text = (tmp_path / "out/STATEMENT.md").read_text(encoding="utf-8")
     found = alone(extract.tables)
     for words in (
@@ -439,7 +439,7 @@ def test_the_statement_says_what_remains_and_names_no_day_of_the_store(run, extr
         f"| site, age band, kind of line, therapy and number of lines | {found['alone'][0]} |",
     ):
         assert words in text
-    assert f"extract of {extract.children} children" in told
+    assert f"extract of {extract.children} children" in shown
     assert "2031" not in text
     head = next(csv.reader(io.StringIO((tmp_path / "out/tables/lines.csv").read_text())))
     dictionary = (tmp_path / "out/dictionary/lines.csv").read_text()
@@ -450,11 +450,11 @@ def test_the_statement_says_what_remains_and_names_no_day_of_the_store(run, extr
 
 def test_an_extract_is_one_whole_and_needs_more_than_ten_children(run, tmp_path, monkeypatch):
     for words in (("lines",), ("--with", "note"), ("--versions", "all")):
-        code, _, told = run("deidentified", "--write", "out", *words)
-        assert (code, told.count("Error:")) == (2, 1)
+        code, _, shown = run("deidentified", "--write", "out", *words)
+        assert (code, shown.count("Error:")) == (2, 1)
     assert run("--write", "out", "--key-file", "k.key")[0] == 2
     Store.open(f"sqlite:///{tmp_path}/empty.sqlite").close()
-    code, _, told = run("deidentified", "--write", "out", "--store", "sqlite:///empty.sqlite")
-    assert (code, "more than 10 children" in told) == (3, True)
+    code, _, shown = run("deidentified", "--write", "out", "--store", "sqlite:///empty.sqlite")
+    assert (code, "more than 10 children" in shown) == (3, True)
     assert not (tmp_path / "out").exists()
     assert not (tmp_path / "k.key").exists()

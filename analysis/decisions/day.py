@@ -21,13 +21,14 @@ from analysis.vocabulary import Task
 
 def log_of(timeline: Timeline, records: Records) -> pd.DataFrame:
     """The home log; an entry of a known line is of the family that the line has now."""
-    log = records.home_log
-    if records.earlier_lines.empty:  # no line was ever with another family
+    log, earlier = records.home_log, records.earlier_lines
+    now = timeline.lines.set_index("line_id")["family_id"]
+    changed = earlier["family_id"] != earlier["line_id"].map(now)
+    moved = earlier.loc[changed.to_numpy(dtype=bool, na_value=False), "line_id"]
+    if moved.empty:  # no line was ever with another family
         return log
-    lines = timeline.lines
-    place = pd.Index(lines["line_id"]).get_indexer(pd.Index(log["line_id"]))
-    now = lines["family_id"].array.take(place, allow_fill=True)
-    return log.assign(family_id=log["family_id"].mask(place >= 0, pd.Series(now, log.index)))
+    theirs = log["line_id"].isin(moved).to_numpy(dtype=bool)
+    return log.assign(family_id=log["family_id"].mask(theirs, log["line_id"].map(now)))
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,9 @@ from analysis.cli.commands import COMMANDS
 from analysis.cli.faults import report
 from analysis.cli.options.lists import Lines, ListedBand
 from analysis.vocabulary import Band
+from tests.commands import run
+
+__all__ = ["run"]
 
 LINES = """line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on
 L1,C1,F1,north,tunneled_cvc,2031-02-27,2031-03-01,transparent,2031-02-28
@@ -55,23 +58,6 @@ COLUMNS = {
     "in_place_upper unplanned_share unplanned_lower unplanned_upper",
     "calls": "rank family_id band reasons sentence line_ids days_overdue last_heard_on nurse site",
 }
-
-
-@pytest.fixture
-def run(monkeypatch, capsys, tmp_path):
-    """Run a command in an empty folder; returns exit code, output and errors."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.delenv("LINEDAYS_STORE", raising=False)
-
-    def command(*words):
-        monkeypatch.setattr(sys, "argv", ["linedays", *map(str, words)])
-        with pytest.raises(SystemExit) as stop:
-            main()
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return stop.value.code or 0, told.out, told.err
-
-    return command
 
 
 @pytest.fixture

@@ -5,19 +5,16 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import sys
 from pathlib import Path
 
-import pytest
-
-from analysis.cli.app import main
 from analysis.ingest import Profile
 from analysis.ingest.preview import Preview, preview
 from analysis.ingest.profile import TableProfile, Tick
 from analysis.store import Store
+from tests.commands import run
 from tests.ingest_files import LINES, POLICY, RECEIVED_AT, programme, store, take_in, written
 
-__all__ = ["programme", "store"]
+__all__ = ["programme", "run", "store"]
 
 LOG = """\
 Entry-ID,line_id,done_at,kind,findings,kits_left,Mood
@@ -122,22 +119,6 @@ def test_a_file_of_which_nothing_can_be_used_is_a_sentence_of_the_preview(
     found = shown(programme, written(tmp_path, "lines.csv", "line_id,nurse\nL1,N1\n"))
     assert found.sheets == ()
     assert "it has no child_id" in str(found.summary.faults[0])
-
-
-@pytest.fixture
-def run(monkeypatch, capsys, tmp_path):
-    """Run a command in an empty folder; returns exit code, output and errors."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.delenv("LINEDAYS_STORE", raising=False)
-
-    def command(*words):
-        monkeypatch.setattr(sys, "argv", ["linedays", *map(str, words)])
-        with pytest.raises(SystemExit) as stop:
-            main()
-        printed = capsys.readouterr()
-        return stop.value.code or 0, printed.out, printed.err
-
-    return command
 
 
 def test_a_dry_run_makes_no_store_and_its_counts_are_those_of_the_ingest(run, tmp_path) -> None:

@@ -4,36 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
-import sys
 
 import pytest
 
-from analysis.cli.app import main
 from analysis.ingest.profile_file import load_profile
+from tests.commands import run
 from tests.ingest_files import LINES
+
+__all__ = ["run"]
 
 DIARY = """\
 Line no,Date,What was done,Skin
 L1,25/03/2031,Dressing changed,red
 L1,26/03/2031,bathed,
 """
-
-
-@pytest.fixture
-def run(monkeypatch, capsys, tmp_path):
-    """Run a command in an empty folder without a terminal; exit code, output and errors."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.delenv("LINEDAYS_STORE", raising=False)
-    monkeypatch.setattr("sys.stdin", io.StringIO(""))
-
-    def command(*words):
-        monkeypatch.setattr(sys, "argv", ["linedays", *map(str, words)])
-        with pytest.raises(SystemExit) as stop:
-            main()
-        printed = capsys.readouterr()
-        return stop.value.code or 0, printed.out, printed.err
-
-    return command
 
 
 def test_a_source_is_described_stored_recognised_listed_and_written(run, tmp_path) -> None:

@@ -21,7 +21,8 @@ from analysis.decisions.calls import CareReasons, care_reasons
 from analysis.decisions.freshness import freshness_sentence
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, fits_of
-from analysis.decisions.retraining import retraining
+from analysis.decisions.practice import practice, with_sign_offs
+from analysis.decisions.retraining import needs_of
 from analysis.policy import Edition, Policy
 from analysis.store import Store
 from analysis.tables import Records
@@ -92,9 +93,14 @@ class Snapshot:
         )
 
     @cached_property
+    def practice(self) -> pd.DataFrame:
+        """Every occasion that shows whether a step was done well; columns of `PRACTICE`."""
+        return practice(self.timeline, self.records, self.policy)
+
+    @cached_property
     def retraining(self) -> pd.DataFrame:
         """Who needs retraining on which step, and who was retrained; columns of `RETRAINING`."""
-        return retraining(self.timeline, self.records, self.policy)
+        return needs_of(self.practice, self.timeline, self.records, self.policy)
 
     @property
     def known_on(self) -> date:
@@ -160,10 +166,25 @@ class Snapshot:
         """The same rows with other calls and arrangements; parts that use neither are reused."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
-        for part in ("timeline", "counted_timeline", "tallies", "care_reasons", "retraining"):
-            if part in vars(self):
-                vars(after)[part] = vars(self)[part]
+        self._share(after, *_OF_THE_LOG, "care_reasons", "practice", "retraining")
         return after
+
+    def with_sign_offs(self, records: Records, ingests: pd.DataFrame) -> Snapshot:
+        """The same rows but for sign-offs; parts that use none of these are reused."""
+        after = replace(self, records=records, ingests=ingests)
+        self._share(after, *_OF_THE_LOG)
+        if "practice" in vars(self):
+            seen = with_sign_offs(self.practice, self.timeline, records, self.policy)
+            vars(after)["practice"] = seen
+        return after
+
+    def _share(self, after: Snapshot, *parts: str) -> None:
+        """Give another snapshot the parts that were computed for this one."""
+        vars(after).update({part: vars(self)[part] for part in parts if part in vars(self)})
+
+
+_OF_THE_LOG = ("timeline", "counted_timeline", "tallies")
+"""Parts that depend neither on acts nor on sign-offs."""
 
 
 def end_of_day(day: date, policy: Policy) -> datetime:

@@ -77,6 +77,21 @@ def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFra
         _late_changes(spans, caregiver),
         _changes_without_sign_off(log, records.sign_offs, edition.settings),
     ]
+    return _occasions(parts)
+
+
+def with_sign_offs(
+    seen: pd.DataFrame, timeline: Timeline, records: Records, policy: Policy
+) -> pd.DataFrame:
+    """Return the occasions of `practice` when only the sign-offs have changed since."""
+    log = log_of(timeline, records)
+    log = log[(log["done_on"] <= pd.Timestamp(timeline.as_of)).to_numpy(dtype=bool)]
+    settings = policy.on(timeline.as_of).settings
+    others = seen[(seen["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
+    return _occasions([others, _changes_without_sign_off(log, records.sign_offs, settings)])
+
+
+def _occasions(parts: list[pd.DataFrame]) -> pd.DataFrame:
     types = {"family_id": "string", "caregiver_id": "string", "step": "string", "row": "int64"}
     seen = pd.concat(parts, ignore_index=True).astype({**types, "missed": "bool"})
     return PRACTICE.check(seen)

@@ -72,7 +72,8 @@ def retraining(
     """Find what families and caregivers miss by recent evidence, most in need first.
 
     Recent are the last `retraining_window_months`, and not before the caregiver's last refresher
-    of the dressing change; what is older is counted apart. The share of each caregiver is
+    of the dressing change; what is older is counted apart. What the log says of a family without
+    naming the caregiver is recent from the family's last refresher, whoever came to it. The share of each caregiver is
     adjusted towards the programme's for the step, adjusted for how uncertain it is that caregivers
     differ. Families without a line in place help to find that and are not listed.
 
@@ -120,30 +121,31 @@ def needs_of(
     window = now - pd.DateOffset(months=settings.retraining_window_months)
     window = window if since is None else pd.Timestamp(since)
     refreshed = last_refreshers(records, timeline.as_of)
-    is_recent = _recent(seen, refreshed, window)
+    is_recent = _recent(seen, _refreshed_on(seen, refreshed, records), window)
     recent = seen[is_recent]
     counts = _since_and_before(recent, seen[~is_recent])
-    counts = counts.assign(refreshed_on=counts["caregiver_id"].map(refreshed))
+    counts = counts.assign(refreshed_on=_refreshed_on(counts, refreshed, records))
     counts["recent_from"] = counts["refreshed_on"].where(
         (counts["refreshed_on"] > window).to_numpy(dtype=bool), window
     )
+    refreshed_lately = (counts["refreshed_on"] >= window).to_numpy(dtype=bool)
+    shown = (counts["missed"] > 0) | (refreshed_lately & (counts["missed_before"] > 0))
+    in_place = timeline.lines.loc[timeline.lines["end_on"].isna(), "family_id"]
+    is_shown = (shown & counts["family_id"].isin(in_place)).to_numpy(dtype=bool)
     shrunk, above = np.full(len(counts), np.nan), np.full(len(counts), np.nan)
     for step, at in counts.groupby("step", observed=True).indices.items():
         if step == NO_SIGN_OFF:
             continue
         missed, out_of = (counts[c].to_numpy()[at] for c in ("missed", "seen"))
-        found = average_shares(missed, out_of)
-        shrunk[at] = found.posterior_mean(missed, out_of)
-        above[at] = found.probability_above(limit_of(str(step), settings), missed, out_of)
+        found, here = average_shares(missed, out_of), is_shown[at]
+        own, limit = (missed[here], out_of[here]), limit_of(str(step), settings)
+        shrunk[at[here]] = found.posterior_mean(*own)
+        above[at[here]] = found.probability_above(limit, *own)
     counts = counts.assign(shrunk_share=shrunk, prob_above=above)
-    refreshed_lately = (counts["refreshed_on"] >= window).to_numpy(dtype=bool)
-    shown = (counts["missed"] > 0) | (refreshed_lately & (counts["missed_before"] > 0))
-    in_place = timeline.lines.loc[timeline.lines["end_on"].isna(), "family_id"]
-    shown &= counts["family_id"].isin(in_place)
     counts = counts.merge(_latest(recent), on=_KEYS, how="left")
     counts["missed_in_row"] = counts["missed_in_row"].fillna(0).astype("int64")
     counts = counts.assign(state=_states(counts, refreshed_lately))
-    listed = counts[shown.to_numpy(dtype=bool)]
+    listed = counts[is_shown]
     listed = listed.merge(_evidence(recent), on=_KEYS, how="left")
     listed = listed.sort_values(
         ["state", "prob_above", "missed", *_KEYS],
@@ -165,11 +167,22 @@ def last_refreshers(records: Records, as_of: date) -> pd.Series[pd.Timestamp]:
     return own.groupby("caregiver_id")["signed_on"].max()
 
 
+def _refreshed_on(
+    who: pd.DataFrame, refreshed: pd.Series[pd.Timestamp], records: Records
+) -> pd.Series[pd.Timestamp]:
+    """The last refresher of each row's caregiver; where none is named, of the family."""
+    of_family = records.caregivers.drop_duplicates("caregiver_id").set_index("caregiver_id")
+    families = refreshed.groupby(of_family["family_id"].reindex(refreshed.index).array).max()
+    nobody = who["caregiver_id"].fillna(_NOBODY) == _NOBODY
+    own = who["caregiver_id"].map(refreshed).astype("datetime64[s]")
+    return own.mask(nobody, who["family_id"].map(families).astype("datetime64[s]"))
+
+
 def _recent(
-    seen: pd.DataFrame, refreshed: pd.Series[pd.Timestamp], window: pd.Timestamp
+    seen: pd.DataFrame, refreshed_on: pd.Series[pd.Timestamp], window: pd.Timestamp
 ) -> npt.NDArray[np.bool_]:
-    """Which occasions are in the window and not before the caregiver's last refresher."""
-    before = seen["done_on"] < seen["caregiver_id"].map(refreshed)
+    """Which occasions are in the window and not before the last refresher."""
+    before = seen["done_on"] < refreshed_on
     return np.asarray((seen["done_on"] >= window) & ~before, dtype=np.bool_)
 
 

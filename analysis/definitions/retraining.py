@@ -74,7 +74,8 @@ NEEDS = (
         title="Adjusted share of a step, and the probability that it is above the limit",
         words=(
             "Only recent occasions count: those of the policy's window (6 months unless changed), and "
-            "none before the caregiver's last refresher; older ones are shown apart. A caregiver's own "
+            "none before the caregiver's last refresher (where the log names nobody, the family's "
+            "last one); older ones are shown apart. A caregiver's own "
             "share of occasions on which a step was missed is partly chance. True shares are taken to "
             "follow a beta distribution; every such distribution counts by how well it explains all "
             "caregivers, and each share is adjusted towards the programme's by as much as its few "

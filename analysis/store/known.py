@@ -7,7 +7,7 @@ Versions are chosen first; cutting by the dates inside the rows is the timeline'
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -72,6 +72,18 @@ def records(connection: sa.Connection, known_at: int | None) -> Records:
 def calls(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
     """Calls as known at an instant; columns as in `KNOWN`."""
     return KNOWN["calls"].check(typed(_known(connection, "calls", known_at, []), KNOWN["calls"]))
+
+
+def with_sign_offs(
+    connection: sa.Connection, before: Records, known_at: int | None
+) -> Records | None:
+    """Records with the sign-offs read again; None where stored rows are not known yet."""
+    later: list[int] = []
+    entry = KNOWN["sign_offs"]
+    found = entry.check(typed(_known(connection, entry.name, known_at, later), entry))
+    if before.not_yet_known or sum(later):
+        return None
+    return replace(before, sign_offs=found, history=history_spans(connection))
 
 
 def _known(

@@ -138,6 +138,20 @@ class Store(Recorded):
         with self._database.reading() as connection:
             return known.records(connection, at)
 
+    def with_sign_offs(self, before: Records, known_at: datetime | None = None) -> Records | None:
+        """Records with the sign-offs read again; None where stored rows are not known yet.
+
+        Parameters
+        ----------
+        before : Records
+            Read with the same `known_at`; nothing but sign-offs was ingested since.
+        known_at : datetime, optional
+            As in :meth:`records`.
+        """
+        at = None if known_at is None else microseconds(known_at)
+        with self._database.reading() as connection:
+            return known.with_sign_offs(connection, before, at)
+
     def versions(self) -> Mapping[str, EveryVersion]:
         """Every version of every row, by table, and every recorded call under ``calls``.
 

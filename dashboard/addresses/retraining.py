@@ -15,7 +15,8 @@ class NeedsChoice:
     """What a reader of the page chose; it is part of the page's address."""
 
     show: str = "likely"
-    """``likely``: probably above the limit; ``all``: everything that was missed."""
+    """``likely``: probably above the limit; ``watching``: recently retrained; ``all``: everything
+    that was missed."""
     step: str | None = None
     site: str | None = None
     page: int = 1

@@ -2,7 +2,36 @@
 (() => {
   "use strict";
 
+  const WAITS = 15000; // milliseconds after which a form may be sent again without an answer
   let sent = null; // the form that was sent last
+
+  // While a form is on its way its button says so, and it is not sent a second time.
+  function wait(form) {
+    const button = form.querySelector('button[type="submit"]');
+    if (!button) return;
+    form.dataset.waits = button.textContent;
+    button.textContent = "Saving …";
+    button.setAttribute("aria-busy", "true");
+    window.setTimeout(() => stopWaiting(form), WAITS);
+  }
+
+  function stopWaiting(form) {
+    if (!form?.isConnected || form.dataset.waits === undefined) return;
+    const button = form.querySelector('button[type="submit"]');
+    button.textContent = form.dataset.waits;
+    button.removeAttribute("aria-busy");
+    delete form.dataset.waits;
+  }
+
+  // An answer mostly makes the form again; one that stays may be sent again.
+  window.linedays_forms = {
+    answered() {
+      const form = sent;
+      window.setTimeout(() => stopWaiting(form), 2000);
+    },
+  };
+
+  window.addEventListener("pageshow", () => stopWaiting(sent)); // back from the next page
 
   function clear(form) {
     for (const old of form.querySelectorAll(".fault.at-field")) old.remove();
@@ -16,9 +45,16 @@
   document.addEventListener(
     "submit",
     (event) => {
-      if (!event.target.dataset.sends) return;
-      clear(event.target);
-      sent = event.target;
+      const form = event.target;
+      if (form.dataset.waits !== undefined) {
+        event.preventDefault();
+        event.stopImmediatePropagation();
+        return;
+      }
+      if (!form.dataset.sends && form.dataset.progress === undefined) return;
+      clear(form);
+      sent = form;
+      wait(form);
     },
     true,
   );
@@ -76,6 +112,7 @@
       shown = { fault, sent: fault.dataset.sent };
       const atField = sent?.isConnected ?? false;
       fault.parentElement.classList.toggle("unseen", atField);
+      stopWaiting(sent);
       if (atField) showAtField(sent, fault);
     }
   }).observe(document.documentElement, {

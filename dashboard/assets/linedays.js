@@ -328,6 +328,7 @@
       }
       if (asksByItself(given)) return answer;
       if (address.includes("_dash-update")) stayAwhile();
+      window.linedays_forms?.answered();
       if (answer.ok) trouble("");
       else trouble(await answer.clone().text());
       return answer;

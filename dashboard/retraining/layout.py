@@ -31,7 +31,11 @@ from dashboard.session.session import Session
 
 PATH = "/retraining"
 TITLE = "Retraining"
-SHOWN = (("likely", "likely above the limit"), ("all", "anything missed"))
+SHOWN = (
+    ("likely", "likely above the limit"),
+    ("watching", "recently retrained"),
+    ("all", "anything missed"),
+)
 WAITING = "Calculating the rest of the page …"
 Key = tuple[str, str | None, str]
 

@@ -112,16 +112,29 @@ class LoadedSnapshot:
         """Compute now what pages would compute when they are first opened."""
         _ = self.by, self.snapshot.calls, self.snapshot.tallies
 
-    def with_calls_of(self, store: Store) -> LoadedSnapshot | None:
-        """The same rows with the calls and arrangements made since; None after an ingest.
+    def with_acts_of(self, store: Store) -> LoadedSnapshot | None:
+        """The same rows with what people recorded since; None after another ingest.
 
-        They change nothing that was logged, so that rows, timeline and indexes stay and only the
-        calling order is computed again; without any since, everything stays.
+        Calls and arrangements change nothing that was logged, so that rows, timeline and indexes
+        stay and only the calling order is computed again; without any since, everything stays.
+        Sign-offs change who needs retraining as well.
         """
-        before = self.snapshot
-        if not store.ingests().equals(before.ingests):
+        before, ingests = self.snapshot, store.ingests()
+        if ingests.equals(before.ingests):
+            return self.with_calls(*store.acts(before.known_at))
+        known = len(before.ingests)
+        added = set(ingests["table"].iloc[known:])
+        if added != {"sign_offs"} or not ingests.head(known).equals(before.ingests):
             return None
-        return self.with_calls(*store.acts(before.known_at))
+        records = store.with_sign_offs(before.records, before.known_at)
+        if records is None:
+            return None
+        loaded = LoadedSnapshot(before.with_sign_offs(records, ingests))
+        if "by" in vars(self):
+            by = {**self.by, "sign_offs": RowsBy(records.sign_offs, OWNER_CODES["sign_offs"])}
+            vars(loaded)["by"] = by
+        vars(loaded)["log_by_line"] = self.log_by_line
+        return loaded.with_calls(*store.acts(before.known_at))
 
     def with_calls(self, calls: pd.DataFrame, arrangements: pd.DataFrame) -> LoadedSnapshot:
         """The same rows with other calls and arrangements; this one where they are the same."""

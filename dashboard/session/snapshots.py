@@ -111,10 +111,11 @@ class SnapshotCache:
         return loaded
 
     def _next(self, version: Version, present: Generation | None) -> Generation:
-        """Everything, or only calls and arrangements where nothing else has come in."""
+        """Everything, or only what people recorded where nothing else has come in."""
         if present is not None and present.version[1] == version[1]:
-            whole = present.whole.with_calls_of(self._store)
+            whole = present.whole.with_acts_of(self._store)
             if whole is not None:
-                return Generation(version, whole, present.narrowed())
+                signed = whole.snapshot.ingests is not present.whole.snapshot.ingests
+                return Generation(version, whole, {} if signed else present.narrowed())
         whole = LoadedSnapshot(take(self._store, self._policy, version[1], self._known_at))
         return Generation(version, whole, {})

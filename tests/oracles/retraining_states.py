@@ -63,9 +63,12 @@ def evidence_of(
     as_of: date,
     months: int,
 ) -> Evidence:
-    """Evidence of one caregiver and step, all of whose occasions are given."""
+    """Evidence of one caregiver and step, all of whose occasions are given.
+
+    `refreshers` are those of the family. Where the log names nobody, any of them counts.
+    """
     window = months_before(as_of, months)
-    given = [on for who, on in refreshers if who == caregiver_id and on <= as_of]
+    given = [on for who, on in refreshers if caregiver_id in (None, who) and on <= as_of]
     refreshed_on = max(given, default=None)
     recent_from = window if refreshed_on is None else max(window, refreshed_on)
     recent = [one for one in occasions if one.done_on >= recent_from]

@@ -51,7 +51,9 @@ def table_of(families, occasions, refreshers):
     signed += [
         f"{who} | dressing_change | {on} | independent | refresher" for who, on in refreshers
     ]
-    records = written(lines="\n".join(lines), sign_offs="\n".join(signed))
+    people = ["caregiver_id | family_id", *sorted({f"{who} | F{who[1]}" for who, _ in refreshers})]
+    texts = {"lines": lines, "sign_offs": signed, "caregivers": people}
+    records = written(**{name: "\n".join(rows) for name, rows in texts.items()})
     names = PRACTICE.names
     seen = PRACTICE.build({n: [getattr(o, n) for o in occasions] for n in names})
     return needs_of(seen, build(records, POLICY, AS_OF), records, POLICY)
@@ -83,7 +85,8 @@ def compared(random):
         by_key[one.family_id, one.caregiver_id, one.step].append(one)
     slow = {}
     for key, own in by_key.items():
-        found = evidence_of(own, key[1], refreshers, AS_OF, MONTHS)
+        of_family = [(who, on) for who, on in refreshers if f"F{who[1]}" == key[0]]
+        found = evidence_of(own, key[1], of_family, AS_OF, MONTHS)
         if is_listed(found, AS_OF, MONTHS):
             # A row that the table lacks shows as missing, whatever its state.
             state = state_of(found, key[2], chance.get(key, 0.0), AS_OF, MONTHS)

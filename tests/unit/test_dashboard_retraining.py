@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from analysis.snapshot import take
 from dashboard.addresses.retraining import NeedsChoice, SessionName
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
@@ -265,9 +266,29 @@ def test_a_marked_refresher_is_a_row_like_any_other_and_says_who_marked_it(app):
     ingests = app.service.store.ingests()
     assert ingests[["source", "brought_by"]].iloc[-1].tolist() == ["page of retraining", "E1"]
     assert [s.kind for s in opened.skills] == ["refresher"]
+    listed = RetrainingQueries(queries(app)).needs(NeedsChoice())
+    assert ("F2", "mask") not in [(r.family_id, r.step) for r in listed.rows]
+    watching = RetrainingQueries(queries(app)).needs(NeedsChoice(show="watching")).rows
+    assert [(r.family_id, r.state) for r in watching] == [("F2", "too_early")]
     noted = app.service.store.people.accesses()
     marked = noted[noted["what"] == "marked_refresher"]
     assert marked[["who", "family_id"]].values.tolist() == [["E1", "F2"]]
+
+
+def test_after_a_refresher_only_what_depends_on_sign_offs_is_calculated_again(app):
+    before = app.service.snapshot(None)
+    assert len(before.retraining)
+    RetrainingQueries(queries(app)).mark_refresher(form())
+    after = app.service.snapshot(None)
+    assert after.timeline is before.timeline
+    assert after.records.home_log is before.records.home_log
+    fresh = take(app.service.store, app.service.policy, after.as_of)
+    assert after.practice.equals(fresh.practice)
+    assert after.retraining.equals(fresh.retraining)
+    assert after.calls.reasons.equals(fresh.calls.reasons)
+    assert after.records.sign_offs.equals(fresh.records.sign_offs)
+    by = app.service.loaded(None).of_family("F2").records.sign_offs
+    assert by["kind"].tolist() == ["first", "refresher"]
 
 
 def test_a_refresher_is_taken_back_and_may_be_marked_again(app, clock):

@@ -38,6 +38,8 @@ from dashboard.session.frames import cells, codes, day, distinct, of
 from dashboard.session.views import PageContext
 
 LIKELY = SURENESS[:2]
+LEVELS = {"likely": LIKELY, "watching": ("watch", "improved"), "all": SURENESS}
+"""Which levels of certainty the list shows, by what was chosen."""
 MOST_UNSIGNED = 50
 MOST_FAMILIES = 15
 """Families in the picture: as many as one look can compare."""
@@ -48,7 +50,7 @@ def understood(training: Training, choice: NeedsChoice) -> NeedsChoice:
     needs = training.needs
     return replace(
         choice,
-        show="all" if choice.show == "all" else "likely",
+        show=choice.show if choice.show in LEVELS else "likely",
         step=choice.step if bool((needs["step"] == choice.step).any()) else None,
         site=choice.site if choice.site in _sites(training.found) else None,
         per_page=choice.per_page if choice.per_page in PER_PAGE else PER_PAGE[0],
@@ -76,7 +78,7 @@ def needs_view(training: Training, choice: NeedsChoice) -> NeedsView:
     chosen = at_site[np.asarray(same, dtype=bool)]
     counts = chosen["sureness"].value_counts()
     likely = chosen["sureness"].isin(LIKELY).to_numpy(dtype=bool)
-    shown = chosen if choice.show == "all" else chosen[likely]
+    shown = chosen[chosen["sureness"].isin(LEVELS[choice.show]).to_numpy(dtype=bool)]
     pages = max(1, -(-len(shown) // choice.per_page))
     page = min(max(choice.page, 1), pages)
     start = (page - 1) * choice.per_page

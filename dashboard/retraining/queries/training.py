@@ -10,7 +10,7 @@ import pandas as pd
 
 from analysis.decisions.day import log_of
 from analysis.decisions.learning import learning_curve
-from analysis.decisions.practice import NO_SIGN_OFF, practice
+from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import sites_of
 from analysis.snapshot import Snapshot
@@ -44,7 +44,7 @@ class Training:
     def helped(self) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Columns of `REFRESHERS` and of `LEARNING`, of all steps."""
         records = self.found.records
-        seen = practice(self.found.timeline, records, self.found.policy)
+        seen = self.found.practice
         return refreshers(seen, records), learning_curve(seen, records)
 
     @cached_property

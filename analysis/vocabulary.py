@@ -326,6 +326,7 @@ class Access(StrEnum):
     ADDED_USER = "added_user"
     ENDED_USER = "ended_user"
     UNLOCKED_USER = "unlocked_user"
+    ENDED_SIGN_INS = "ended_sign_ins"
     SET_PASSWORD = "set_password"  # noqa: S105 - the word for an act, not a password
 
 

@@ -32,6 +32,7 @@ from dashboard.rates import layout as rates
 from dashboard.retraining import callbacks as retraining_callbacks
 from dashboard.retraining import layout as retraining
 from dashboard.retraining.queries import warm_up as warm_up_retraining
+from dashboard.security.cookies import CookieNames
 from dashboard.security.csrf import protect_writes
 from dashboard.security.faults import report_faults
 from dashboard.security.gate import check_shape, close_gate
@@ -115,6 +116,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
         The store or the policy cannot be read; the text is a sentence for a user.
     """
     service = Service.open(config, all_day=True)
+    names = CookieNames.of(config)
     app = LinedaysDash(
         "linedays",
         assets_folder=str(resources.files("dashboard") / "assets"),
@@ -124,6 +126,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
         serve_locally=True,
         enable_mcp=False,
         compress=False,
+        csrf_token_name=names.csrf,
     )
     app.service = service
     app.enable_dev_tools(debug=False)
@@ -132,9 +135,9 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     # The order counts: own address, then who asks (and may send files), then whether the page is
     # ours, then its shape.
     close_gate(app)
-    let_in(app, service)
+    let_in(app, service, names)
     admit_files(app, service)
-    protect_writes(app)
+    protect_writes(app, names)
     check_shape(app)
     add_headers(app)
     answer_call_sheet(app, service)

@@ -38,6 +38,8 @@ class DashboardConfig:
         Source profiles to choose from when files are imported: names or TOML files.
     most_upload_bytes : int
         Files imported at once may hold no more than this together.
+    port : int or None
+        Port that this server answers on; sign-ins hold at it alone. None: not known.
     """
 
     store_url: str
@@ -48,3 +50,9 @@ class DashboardConfig:
     clock: Callable[[], datetime] = _now
     profiles: tuple[str | Path, ...] = ()
     most_upload_bytes: int = MOST_UPLOAD_BYTES
+    port: int | None = None
+
+    @property
+    def server(self) -> str:
+        """Which server of its store this is: a sign-in at one does not hold at another."""
+        return "" if self.port is None else f"port {self.port}"

@@ -6,6 +6,7 @@ import ipaddress
 import logging
 import os
 import socket
+from dataclasses import replace
 
 from waitress.server import create_server
 
@@ -63,7 +64,7 @@ def serve(
     if n_processes > 1 and not CAN_FORK:
         raise ServeError("This system serves with one process alone: leave --processes out.")
     with _listening(host, port) as listening:
-        app = create_app(config)
+        app = create_app(replace(config, port=listening.getsockname()[1]))
         if not config.demo and not app.service.has_users():
             app.service.close()
             raise ServeError(NOBODY)

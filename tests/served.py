@@ -49,11 +49,11 @@ class Person:
 
     def sign_out(self) -> int:
         """Leave, as the button does."""
-        return self.post("/sign-out", {"csrf_token": self.cookies["_csrf_token"]})
+        return self.post("/sign-out", {"csrf_token": self.cookies[f"_csrf_token_{self.port}"]})
 
     def call_back(self, body: Any) -> tuple[int, str]:
         """Put a callback's question, with the token of the page."""
-        heads = {"Content-Type": "application/json", "X-CSRFToken": self.cookies["_csrf_token"]}
+        heads = {"Content-Type": "application/json", "X-CSRFToken": self.cookies[f"_csrf_token_{self.port}"]}
         sent = json.dumps(body).encode()
         status, answer = self.send("POST", "/_dash-update-component", sent, heads)
         return status, answer.decode()

@@ -15,6 +15,8 @@ from analysis.cli.options.people import (
     UserList,
     UserPassword,
     UserRecord,
+    UserSignIns,
+    UserSignOut,
     UserUnlock,
 )
 from analysis.cli.output import show
@@ -100,6 +102,30 @@ def unlock(asked: UserUnlock) -> None:
     with opened(asked.store) as store:
         store.people.unlock(asked.code, _now(), by=COMMAND_LINE)
     typer.echo(f"linedays: {asked.code} can sign in without waiting.", err=True)
+
+
+def sign_ins(asked: UserSignIns) -> None:
+    """List open sign-ins."""
+    with opened(asked.store) as store:
+        found = store.people.open_sign_ins(_now(), asked.code)
+    columns = ["code", "began_at", "last_used_at", "address", "server", "number"]
+    rows = [
+        (s.code, _moment(s.began_at), _moment(s.last_used_at), s.address, s.server, s.number)
+        for s in found
+    ]
+    show(pd.DataFrame(rows, columns=columns, dtype="string"), asked)
+
+
+def sign_out(asked: UserSignOut) -> None:
+    """End open sign-ins of a user."""
+    with opened(asked.store) as store:
+        store.people.end_sign_ins(asked.code, _now(), by=COMMAND_LINE, number=asked.number)
+    which = "open sign-ins" if asked.number is None else f"sign-in {asked.number}"
+    typer.echo(f"linedays: the {which} of {asked.code} ended.", err=True)
+
+
+def _moment(at: datetime) -> str:
+    return f"{at:%Y-%m-%dT%H:%M:%SZ}"
 
 
 def record(asked: UserRecord) -> None:

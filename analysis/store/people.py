@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import pandas as pd
+import sqlalchemy as sa
 
 from analysis.store import accesses, passwords, sign_ins, users
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
+from analysis.store.sign_ins import OpenSignIn
 from analysis.store.users import User
 from analysis.vocabulary import Access, Role
 
@@ -136,31 +138,34 @@ class People:
 
     # Sign-ins
 
-    def sign_in(self, code: str, password: str, address: str, at: datetime) -> SignIn:
-        """Try to sign in; `address` is where the request comes from.
+    def sign_in(
+        self, code: str, password: str, address: str, at: datetime, *, server: str = ""
+    ) -> SignIn:
+        """Try to sign in; `address` is where the request comes from, `server` where it arrived.
 
-        Wrong passwords for one code make its next attempt wait, longer and longer. What is answered is the same for an unknown user as for a wrong password.
+        Wrong passwords for one code make its next attempt wait, longer and longer. What is
+        answered is the same for an unknown user as for a wrong password.
         """
         with self._database.noting() as connection:
             known = users.find(connection, code)
             who = None if known is None else known.code
             wait = sign_ins.still_to_wait(connection, code, at)
             if wait:
-                about = f"{address}: has to wait"
-                accesses.note(connection, who, Access.SIGN_IN_REFUSED, None, about, at)
+                sign_ins.note_waiting(connection, code)
+                _note_refused(connection, code, who, address, at)
                 return SignIn(None, -(-wait // _SECOND))
             attempt = sign_ins.begin_attempt(connection, code, address, at)
             password_hash = users.password_hash(connection, code)
         good = passwords.fits(password, password_hash)
         with self._database.noting() as connection:
             if not good or users.password_hash(connection, code) != password_hash:
-                accesses.note(connection, who, Access.SIGN_IN_REFUSED, None, address, at)
+                _note_refused(connection, code, who, address, at)
                 return SignIn(None)
-            token = sign_ins.begin(connection, attempt, code, at)
+            token = sign_ins.begin(connection, attempt, code, address, at, server)
             accesses.note(connection, code, Access.SIGNED_IN, None, address, at)
         return SignIn(token)
 
-    def signed_in(self, token: str, at: datetime, *, uses: bool) -> User | None:
+    def signed_in(self, token: str, at: datetime, *, uses: bool, server: str = "") -> User | None:
         """The user whose sign-in this is; None when it ended or never was.
 
         Parameters
@@ -172,9 +177,11 @@ class People:
         uses : bool
             Whether somebody does something, so that the sign-in stays open. A page that asks
             by itself does not use it.
+        server : str
+            Where the request arrived: a sign-in at another server does not hold here.
         """
         with self._database.reading() as connection:
-            found = sign_ins.holder(connection, token, at)
+            found = sign_ins.holder(connection, token, at, server)
         if found is None:
             return None
         user, due = found
@@ -192,6 +199,29 @@ class People:
             code = sign_ins.end(connection, token, at)
             if code is not None:
                 accesses.note(connection, code, Access.SIGNED_OUT, None, None, at)
+
+    def open_sign_ins(self, at: datetime, code: str | None = None) -> list[OpenSignIn]:
+        """Sign-ins that still hold, the newest first; of a user, None: of everybody."""
+        with self._database.reading() as connection:
+            return sign_ins.open_ones(connection, code, at)
+
+    def end_sign_ins(self, code: str, at: datetime, *, by: str, number: str | None = None) -> None:
+        """End the open sign-ins of a user, or the one with a number.
+
+        Raises
+        ------
+        StoreError
+            There is no such user, or no open sign-in with the number.
+        """
+        with self._database.noting() as connection:
+            users.change(connection, code, active=1)
+            if number is None:
+                sign_ins.end_all_of(connection, code, at)
+            elif not sign_ins.end_one_of(connection, code, number, at):
+                raise StoreError(
+                    f"{code} has no open sign-in {number}. List them: linedays user sign-ins"
+                )
+            accesses.note(connection, by, Access.ENDED_SIGN_INS, None, code, at)
 
     # The access record
 
@@ -222,3 +252,18 @@ class People:
         """The access record, newest first; see `accesses.ACCESSES`."""
         with self._database.reading() as connection:
             return accesses.newest(connection, most)
+
+
+def _note_refused(
+    connection: sa.Connection, code: str, who: str | None, address: str, at: datetime
+) -> None:
+    """Record a refused sign-in with how many there were: of a user, or of unknown codes there."""
+    if who is not None:
+        failures, of_what = sign_ins.failures_of_code(connection, code), ""
+    else:
+        failures, of_what = sign_ins.failures_from(connection, address), ", unknown code"
+    if sign_ins.is_noted(failures):
+        tries = "1 try" if failures == 1 else f"{failures} tries"
+        accesses.note(
+            connection, who, Access.SIGN_IN_REFUSED, None, f"{address}{of_what}: {tries}", at
+        )

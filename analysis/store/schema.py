@@ -257,6 +257,8 @@ sign_ins = sa.Table(
     sa.Column("created_at", WHOLE, nullable=False),
     sa.Column("last_used_at", WHOLE, nullable=False),
     sa.Column("ended_at", WHOLE),
+    sa.Column("server", TEXT),
+    sa.Column("address", TEXT),
     sqlite_strict=True,
 )
 """One row a sign-in that may still hold; its token itself is with the browser alone."""
@@ -269,9 +271,11 @@ attempts = sa.Table(
     sa.Column("who", BYTES, nullable=False, index=True),
     sa.Column("address", TEXT, nullable=False, index=True),
     sa.Column("succeeded", WHOLE, nullable=False),
+    sa.Column("tries", WHOLE),
     sqlite_strict=True,
 )
-"""One row an attempt to sign in of the last day; `who` is a hash of the code typed in."""
+"""One row an attempt to sign in of the last day; `who` is a hash of the code typed in, `tries` counts
+those after it that had to wait as well (blank: 1)."""
 
 accesses = sa.Table(
     "accesses",

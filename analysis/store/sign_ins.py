@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
-from analysis.store.instants import microseconds
+from analysis.store.instants import microseconds, moment_of
 from analysis.store.schema import attempts, next_number, sign_ins, users
 from analysis.store.users import User, user_of
 
@@ -28,6 +29,23 @@ LONGEST_WAIT = timedelta(minutes=15)
 FAILURES_COUNT_FOR = timedelta(days=1)
 
 
+@dataclass(frozen=True)
+class OpenSignIn:
+    """A sign-in that still holds."""
+
+    number: str
+    """Names it in lists; it lets nobody in."""
+    code: str
+    """Of the user."""
+    began_at: datetime
+    last_used_at: datetime
+    address: str | None
+    """Where it came from."""
+    server: str
+    """Which server of the store it holds at."""
+
+
+_TRIES = sa.func.coalesce(attempts.c.tries, 1)
 _HOLDER = (
     sa.select(users, sign_ins.c.last_used_at)
     .join_from(sign_ins, users, users.c.code == sign_ins.c.code)
@@ -36,6 +54,7 @@ _HOLDER = (
         sign_ins.c.ended_at.is_(None),
         sign_ins.c.created_at > sa.bindparam("begun_after"),
         sign_ins.c.last_used_at > sa.bindparam("used_after"),
+        sign_ins.c.server == sa.bindparam("server"),
         users.c.active == 1,
     )
 )
@@ -84,6 +103,47 @@ def forget_failures(connection: sa.Connection, code: str) -> None:
     connection.execute(sa.delete(attempts).where(attempts.c.who == _hash_of(code)))
 
 
+def note_waiting(connection: sa.Connection, code: str) -> None:
+    """Count an attempt that had to wait with the last one for this code."""
+    who = _hash_of(code)
+    last = sa.select(sa.func.max(attempts.c.attempt)).where(attempts.c.who == who).scalar_subquery()
+    connection.execute(
+        sa.update(attempts).where(attempts.c.attempt == last).values(tries=_TRIES + 1)
+    )
+
+
+def failures_of_code(connection: sa.Connection, code: str) -> int:
+    """Attempts for this code since the last good one, of a day; those that had to wait count."""
+    who = attempts.c.who == _hash_of(code)
+    good = sa.select(sa.func.max(attempts.c.attempt)).where(who, attempts.c.succeeded == 1)
+    return _tries(connection, who, attempts.c.attempt > (connection.execute(good).scalar() or 0))
+
+
+def failures_from(connection: sa.Connection, address: str) -> int:
+    """Failed attempts from an address, of a day; those that had to wait count."""
+    return _tries(connection, attempts.c.address == address, attempts.c.succeeded == 0)
+
+
+def is_noted(failures: int) -> bool:
+    """Whether the access log gets a row at this number of failures.
+
+    Each of the first five does, then ever fewer: nobody can fill the log, and it shows how many
+    there were.
+
+    Examples
+    --------
+    >>> [n for n in range(1, 20_001) if is_noted(n)]
+    [1, 2, 3, 4, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000]
+    """
+    digits = str(failures)
+    return failures <= FREE_FAILURES or (digits[0] in "125" and not digits[1:].strip("0"))
+
+
+def _tries(connection: sa.Connection, *which: sa.ColumnElement[bool]) -> int:
+    query = sa.select(sa.func.sum(_TRIES)).where(*which)
+    return int(connection.execute(query).scalar() or 0)
+
+
 def begin_attempt(connection: sa.Connection, code: str, address: str, at: datetime) -> int:
     """Add an attempt, failed until it is marked as succeeded; returns its number.
 
@@ -101,7 +161,9 @@ def begin_attempt(connection: sa.Connection, code: str, address: str, at: dateti
     return number
 
 
-def begin(connection: sa.Connection, attempt: int, code: str, at: datetime) -> str:
+def begin(
+    connection: sa.Connection, attempt: int, code: str, address: str, at: datetime, server: str
+) -> str:
     """Begin a sign-in after a good attempt; returns its token. Old ones are forgotten."""
     connection.execute(sa.update(attempts).where(attempts.c.attempt == attempt).values(succeeded=1))
     over = sign_ins.c.created_at <= microseconds(at - WHOLE_LIMIT)
@@ -113,17 +175,22 @@ def begin(connection: sa.Connection, attempt: int, code: str, at: datetime) -> s
             code=code,
             created_at=microseconds(at),
             last_used_at=microseconds(at),
+            server=server,
+            address=address,
         )
     )
     return token
 
 
-def holder(connection: sa.Connection, token: str, at: datetime) -> tuple[User, bool] | None:
+def holder(
+    connection: sa.Connection, token: str, at: datetime, server: str
+) -> tuple[User, bool] | None:
     """The user whose sign-in this is, and whether its use is due to be noted; None: it ended."""
     asked = {
         "token_hash": _hash_of(token),
         "begun_after": microseconds(at - WHOLE_LIMIT),
         "used_after": microseconds(at - IDLE_LIMIT),
+        "server": server,
     }
     row = connection.execute(_HOLDER, asked).first()
     if row is None:
@@ -154,6 +221,54 @@ def end_all_of(connection: sa.Connection, code: str, at: datetime) -> None:
     """End every sign-in of a user."""
     open_ones = (sign_ins.c.code == code, sign_ins.c.ended_at.is_(None))
     connection.execute(sa.update(sign_ins).where(*open_ones).values(ended_at=microseconds(at)))
+
+
+def open_ones(connection: sa.Connection, code: str | None, at: datetime) -> list[OpenSignIn]:
+    """Sign-ins that still hold, the newest first; of a user, None: of everybody."""
+    query = (
+        sa.select(sign_ins)
+        .join_from(sign_ins, users, users.c.code == sign_ins.c.code)
+        .where(
+            *([] if code is None else [sign_ins.c.code == code]),
+            sign_ins.c.ended_at.is_(None),
+            sign_ins.c.created_at > microseconds(at - WHOLE_LIMIT),
+            sign_ins.c.last_used_at > microseconds(at - IDLE_LIMIT),
+            sign_ins.c.server.is_not(None),
+            users.c.active == 1,
+        )
+        .order_by(sign_ins.c.created_at.desc(), sign_ins.c.token_hash)
+    )
+    return [
+        OpenSignIn(
+            number=_number(row.token_hash),
+            code=row.code,
+            began_at=moment_of(row.created_at),
+            last_used_at=moment_of(row.last_used_at),
+            address=row.address,
+            server=row.server,
+        )
+        for row in connection.execute(query)
+    ]
+
+
+def end_one_of(connection: sa.Connection, code: str, number: str, at: datetime) -> bool:
+    """End the sign-in of a user that has this number; returns whether there was one."""
+    mine = (sign_ins.c.code == code, sign_ins.c.ended_at.is_(None))
+    for (token_hash,) in connection.execute(sa.select(sign_ins.c.token_hash).where(*mine)).all():
+        if _number(token_hash) == number:
+            which = sign_ins.c.token_hash == token_hash
+            connection.execute(sa.update(sign_ins).where(which).values(ended_at=microseconds(at)))
+            return True
+    return False
+
+
+def number_of(token: str) -> str:
+    """The number that names the sign-in of a token in lists."""
+    return _number(_hash_of(token))
+
+
+def _number(token_hash: bytes) -> str:
+    return bytes(token_hash).hex()[:12]
 
 
 def _hash_of(text: str) -> bytes:

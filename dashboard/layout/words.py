@@ -103,6 +103,7 @@ ACTS = {
     "ended_user": "ended a user",
     "set_password": "set a password",
     "unlocked_user": "unlocked a user",
+    "ended_sign_ins": "ended sign-ins of",
 }
 """What a person did, as the access log shows it."""
 TABLES = {

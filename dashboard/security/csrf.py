@@ -9,10 +9,8 @@ from flask import Flask, Response, request
 from flask.sessions import SecureCookieSessionInterface
 from flask_wtf.csrf import CSRFProtect, generate_csrf
 
+from dashboard.security.cookies import CookieNames
 from dashboard.security.gate import is_own_host
-
-COOKIE = "_csrf_token"
-"""Dash sends the value of this cookie back as the header ``X-CSRFToken``."""
 
 
 class _Sessions(SecureCookieSessionInterface):
@@ -20,13 +18,13 @@ class _Sessions(SecureCookieSessionInterface):
         return needs_secure()
 
 
-def protect_writes(app: Dash) -> None:
+def protect_writes(app: Dash, names: CookieNames) -> None:
     """Demand the token of the reader's own session with every callback and every form."""
     app.server.config.update(
         SECRET_KEY=secrets.token_bytes(32),  # new with every start: old pages have to reload
         WTF_CSRF_TIME_LIMIT=None,  # as long as the page is open
         WTF_CSRF_SSL_STRICT=False,  # where a request comes from is the gate's to see
-        SESSION_COOKIE_NAME="linedays_session",
+        SESSION_COOKIE_NAME=names.session,
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Strict",
     )
@@ -39,7 +37,9 @@ def protect_writes(app: Dash) -> None:
             and response.mimetype == "text/html"
             and response.status_code == 200
         ):
-            response.set_cookie(COOKIE, token(), samesite="Strict", secure=needs_secure(), path="/")
+            response.set_cookie(
+                names.csrf, token(), samesite="Strict", secure=needs_secure(), path="/"
+            )
         return response
 
     app.server.after_request(hand_out)

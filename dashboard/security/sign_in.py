@@ -17,7 +17,7 @@ from dashboard.addresses.family import read_family
 from dashboard.layout import frame as shell
 from dashboard.layout import ids
 from dashboard.security import plain
-from dashboard.security.csrf import COOKIE as CSRF_COOKIE
+from dashboard.security.cookies import CookieNames
 from dashboard.security.csrf import needs_secure
 from dashboard.security.gate import CALLBACKS
 from dashboard.security.roles import PATHS, Page, Reader, page_of
@@ -26,7 +26,6 @@ from dashboard.session.session import Session
 
 SIGN_IN = "/sign-in"
 SIGN_OUT = "/sign-out"
-COOKIE = "linedays_sign_in"
 WITHOUT_SIGN_IN = (SIGN_IN, "/assets/")
 """The page to sign in, and program files, which hold no data."""
 NOT_PAGES = ("/_", "/assets/")
@@ -42,7 +41,7 @@ DRAFT = {
 OLD = "That page is out of date. Sign in again."
 
 
-def let_in(app: Dash, service: Service) -> None:
+def let_in(app: Dash, service: Service, names: CookieNames) -> None:
     """Ask everybody to sign in before anything else is answered.
 
     Has to be registered before the check of tokens against forged requests: after a sign-in has
@@ -52,15 +51,22 @@ def let_in(app: Dash, service: Service) -> None:
     def check() -> Any:
         if request.path.startswith(WITHOUT_SIGN_IN):
             return None
-        reader = service.reader_of(request.cookies.get(COOKIE), uses=_somebody_acts())
+        reader = service.reader_of(request.cookies.get(names.sign_in), uses=_somebody_acts())
         if reader is None:
             return _to_sign_in()
         g.reader = reader
         return _page_answer(service, reader) if _is_page() else None
 
     app.server.before_request(check)
-    app.server.add_url_rule(SIGN_IN, "sign_in", lambda: _sign_in(service), methods=["GET", "POST"])
-    app.server.add_url_rule(SIGN_OUT, "sign_out", lambda: _sign_out(service), methods=["POST"])
+
+    def sign_in() -> Any:
+        return _sign_in(service, names)
+
+    def sign_out() -> Any:
+        return _sign_out(service, names)
+
+    app.server.add_url_rule(SIGN_IN, "sign_in", sign_in, methods=["GET", "POST"])
+    app.server.add_url_rule(SIGN_OUT, "sign_out", sign_out, methods=["POST"])
 
 
 def signed_in() -> Reader:
@@ -147,9 +153,9 @@ def _page_answer(service: Service, reader: Reader) -> Any:
     return None
 
 
-def _sign_in(service: Service) -> Any:
+def _sign_in(service: Service, names: CookieNames) -> Any:
     to = safe_way(request.values.get("to"))
-    before = request.cookies.get(COOKIE)
+    before = request.cookies.get(names.sign_in)
     if request.method == "GET":
         if service.reader_of(before, uses=False) is not None:
             return redirect(to, code=303)
@@ -170,7 +176,7 @@ def _sign_in(service: Service) -> Any:
     _new_session()
     onward = redirect(to, code=303)
     onward.set_cookie(
-        COOKIE, done.token, httponly=True, samesite="Strict", secure=needs_secure(), path="/"
+        names.sign_in, done.token, httponly=True, samesite="Strict", secure=needs_secure(), path="/"
     )
     return onward
 
@@ -181,13 +187,13 @@ def _minutes(seconds: int) -> str:
     return f"{-(-seconds // 60)} minutes"
 
 
-def _sign_out(service: Service) -> Any:
-    token = request.cookies.get(COOKIE)
+def _sign_out(service: Service, names: CookieNames) -> Any:
+    token = request.cookies.get(names.sign_in)
     if token:
         service.sign_out(token)
     _new_session()
     answer = redirect(SIGN_IN, code=303)
-    for cookie in (COOKIE, CSRF_COOKIE):
+    for cookie in (names.sign_in, names.csrf):
         answer.delete_cookie(cookie, path="/", samesite="Strict", secure=needs_secure())
     return answer
 

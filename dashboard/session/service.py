@@ -77,7 +77,9 @@ class Service:
             return DEMO_READER
         if not token:
             return None
-        user = self.store.people.signed_in(token, self.config.clock(), uses=uses)
+        user = self.store.people.signed_in(
+            token, self.config.clock(), uses=uses, server=self.config.server
+        )
         if user is None:
             return None
         sites = None if user.sites is None else frozenset(user.sites)
@@ -85,7 +87,9 @@ class Service:
 
     def sign_in(self, code: str, password: str, address: str) -> SignIn:
         """Try to sign in."""
-        return self.store.people.sign_in(code, password, address, self.config.clock())
+        return self.store.people.sign_in(
+            code, password, address, self.config.clock(), server=self.config.server
+        )
 
     def sign_out(self, token: str) -> None:
         """End a sign-in."""

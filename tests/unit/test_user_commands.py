@@ -10,6 +10,7 @@ import pytest
 import typer
 
 from analysis.cli.app import main
+from analysis.cli.people import _now
 from analysis.store import Store
 from tests.ports import free_port
 
@@ -141,3 +142,20 @@ def test_a_store_without_people_is_not_served(run):
     code, _, err = run("serve", "--port", str(free_port()))
     assert code == 3
     assert "linedays user add N1 --role manager" in err
+
+
+def test_open_sign_ins_are_listed_and_ended(run):
+    add(run, "N1", "manager")
+    with Store.open("sqlite:///linedays.sqlite") as store:
+        store.people.sign_in("N1", PASSWORD, "10.0.0.7", _now())
+    _, out, _ = run("user", "sign-ins")
+    (found,) = rows(out)
+    assert list(found) == ["code", "began_at", "last_used_at", "address", "server", "number"]
+    assert (found["code"], found["address"]) == ("N1", "10.0.0.7")
+    assert rows(run("user", "sign-ins", "N2")[1]) == []
+    code, _, err = run("user", "sign-out", "N1", "--number", "none")
+    assert (code, "N1 has no open sign-in none" in err) == (3, True)
+    code, _, err = run("user", "sign-out", "N1", "--number", found["number"])
+    assert (code, f"the sign-in {found['number']} of N1 ended" in err) == (0, True)
+    assert rows(run("user", "sign-ins")[1]) == []
+    assert run("user", "sign-out", "N1")[0] == 0

@@ -56,6 +56,20 @@ class UserUnlock(OfUser):
     """Let a person sign in without waiting after wrong passwords."""
 
 
+@command("user sign-ins", "people:sign_ins")
+class UserSignIns(StoreOption, Output):
+    """Open sign-ins: whose, since when, last used, from which address."""
+
+    code: str | None = argument("Of this person only [everybody].", "[CODE]", default=None)
+
+
+@command("user sign-out", "people:sign_out")
+class UserSignOut(OfUser):
+    """End a person's open sign-ins; they may sign in again."""
+
+    number: str | None = option("Only the sign-in with this number (see user sign-ins).")
+
+
 @command("user record", "people:record")
 class UserRecord(StoreOption, Output):
     """Access log: who opened which family, recorded a call, signed in or was refused."""

@@ -1,0 +1,36 @@
+"""What are the cookies of this server called?
+
+A browser sends the cookies of an address to every port of it. So the port is part of each name:
+two servers on one machine leave each other's sign-ins alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dashboard.config import DashboardConfig
+
+
+@dataclass(frozen=True)
+class CookieNames:
+    """Names of the cookies that one server sets."""
+
+    sign_in: str
+    """Holds the token of a sign-in."""
+    session: str
+    """Holds what forms are checked against."""
+    csrf: str
+    """Dash sends the value of this cookie back as the header ``X-CSRFToken``."""
+
+    @classmethod
+    def of(cls, config: DashboardConfig) -> CookieNames:
+        """The names for a server's port.
+
+        Examples
+        --------
+        >>> CookieNames.of(DashboardConfig(store_url="", port=8461)).sign_in
+        'linedays_sign_in_8461'
+        """
+        names = ("linedays_sign_in", "linedays_session", "_csrf_token")
+        suffix = "" if config.port is None else f"_{config.port}"
+        return cls(*(f"{name}{suffix}" for name in names))

@@ -53,7 +53,10 @@ class Person:
 
     def call_back(self, body: Any) -> tuple[int, str]:
         """Put a callback's question, with the token of the page."""
-        heads = {"Content-Type": "application/json", "X-CSRFToken": self.cookies[f"_csrf_token_{self.port}"]}
+        heads = {
+            "Content-Type": "application/json",
+            "X-CSRFToken": self.cookies[f"_csrf_token_{self.port}"],
+        }
         sent = json.dumps(body).encode()
         status, answer = self.send("POST", "/_dash-update-component", sent, heads)
         return status, answer.decode()

@@ -79,6 +79,11 @@ class Replaced:
         """Rows that replace another."""
         return pd.notna(self.known_as) | pd.notna(self.voided)
 
+    def earlier_keys(self) -> set[bytes]:
+        """The keys that are given up or voided."""
+        keys = np.concatenate([self.known_as, self.voided])
+        return set(keys[pd.notna(keys)])
+
     @property
     def any(self) -> bool:
         """Whether any row replaces another."""

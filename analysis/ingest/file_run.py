@@ -191,7 +191,7 @@ class FileRun:
         checked_rows = _one_ahead(self._checked([p for p in parts if p.table == table], known))
         for checked, replaced in self._replacing(checked_rows, table, known, writer):
             unread_ticks(checked, writer)
-            history.mark(checked)
+            history.mark(checked, replaced.earlier_keys())
             if self.watch is not None:
                 self.watch(checked)
             self._store(checked, replaced, writer, tally)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -22,6 +23,7 @@ from analysis.vocabulary import EntryKind
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
+_LIKE = ["line_id", "done_on", "kind"]
 _DAYS = 1 << 21
 """Factor that puts the days of different lines on one axis."""
 
@@ -35,6 +37,9 @@ class EarlierRows(Protocol):
     def connector_days(self, line_ids: pa.Array, first_day: int, last_day: int) -> pa.Table:
         """Line and day (line_id, done_on) of stored connector changes of some lines."""
 
+    def entries_like(self, line_ids: pa.Array, days: pa.Array) -> pa.Table:
+        """Entries without a number of their own of some lines on some days."""
+
 
 @dataclass
 class History:
@@ -47,17 +52,19 @@ class History:
     earlier: EarlierRows
     policy: Policy
     known: KnownLines
+    _repeated: set[bytes] = field(default_factory=set)
     _connector: Ints = field(default_factory=lambda: np.zeros(0, np.int64))
     _asked: tuple[int, int] | None = None
 
-    def mark(self, checked: Checked) -> None:
-        """Mark the doubts of a batch."""
+    def mark(self, checked: Checked, replaced: Collection[bytes] = ()) -> None:
+        """Mark the doubts of a batch; `replaced` are keys that its rows take the place of."""
         rows = checked.accepted
         live = checked.faults.usable & ~checked.withdrawals
         if checked.source.part.table == "home_log":
             self._mark_connectors(rows, live, checked)
             named = np.asarray(rows["entry_id"].combine_chunks().is_valid())
             self._mark_versions(rows, live & named, checked)
+            self._mark_corrections(rows, live & ~named, checked, replaced)
         else:
             self._mark_versions(rows, live, checked)
 
@@ -81,6 +88,43 @@ class History:
         too_soon = np.zeros(len(live), np.bool_)
         too_soon[at] = same_line & (place - previous < least)
         checked.doubts.mark(too_soon, Doubt.CONNECTOR_TOO_SOON)
+
+    def _mark_corrections(
+        self, rows: pa.Table, open_rows: Mask, checked: Checked, replaced: Collection[bytes]
+    ) -> None:
+        """Mark new entries without a number that look like corrections of earlier ones.
+
+        Such is an entry of the same line, day and kind as one of an earlier file, which this file
+        does not repeat, at the same time of day, or at another one where this file repeats other
+        entries of that line and day: then it is an export that would have the earlier one as well.
+        """
+        open_rows = open_rows & ~np.asarray(rows["void"])
+        for name in ("line_id", "done_on", "kind"):
+            open_rows &= np.asarray(rows[name].combine_chunks().is_valid())
+        at = np.flatnonzero(open_rows)
+        if not len(at):
+            return
+        taken = rows.select([*_LIKE, "done_at", "content"]).take(pa.array(at)).combine_chunks()
+        stored = self.earlier.entries_like(_flat(taken["line_id"]), _flat(taken["done_on"]))
+        if not stored.num_rows:
+            return
+        mine = taken.to_pandas().assign(at=at)
+        before = stored.select([*_LIKE, "done_at", "content"]).to_pandas()
+        before = before[~before["content"].isin(set(replaced))]
+        is_new = ~mine["content"].isin(set(before["content"])).to_numpy(dtype=bool)
+        self._repeated |= set(mine.loc[~is_new, "content"])
+        repeated = before["content"].isin(self._repeated).to_numpy(dtype=bool)
+        exported = before.loc[repeated, ["line_id", "done_on"]].drop_duplicates()
+        exported = exported.assign(exported=True)
+        # One row a new entry and an earlier one like it that the file lacks.
+        like = mine[is_new].merge(before[~repeated], on=_LIKE, suffixes=("", "_before"))
+        like = like.merge(exported, on=["line_id", "done_on"], how="left")
+        timed = like["done_at"].notna() & like["done_at_before"].notna()
+        other_time = timed & (like["done_at"] != like["done_at_before"])
+        found = like.loc[~other_time | like["exported"].notna(), "at"]
+        marked = np.zeros(len(checked), np.bool_)
+        marked[found.to_numpy()] = True
+        checked.doubts.mark(marked, Doubt.LOOKS_LIKE_CORRECTION)
 
     def _fetch_connectors(self, first: int, last: int) -> None:
         """Add stored changes of all lines on days that were not read yet: each day once."""

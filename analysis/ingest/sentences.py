@@ -207,7 +207,7 @@ _DOUBT: Mapping[Doubt, str] = {
     Doubt.DRESSING_ON_OUTSIDE: "the clinic's dressing change is dated outside the time there",
     Doubt.CONFIRMED_BEFORE_ONSET: "confirmed before its first day",
     Doubt.MOVES_FAMILY: "a correction that moves the entry to another family",
-    Doubt.LOOKS_LIKE_CORRECTION: "without an entry_id, and looks like the correction of another "
+    Doubt.LOOKS_LIKE_CORRECTION: "without an entry_id, and looks like the correction of an earlier "
     "entry of the same line, day and kind; both count",
     Doubt.CALL_AGAIN_BEFORE_CALL: "to be called again before the day of the call",
     Doubt.OLDER_VERSION: "an older version of the row, sent again after a newer one",

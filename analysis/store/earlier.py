@@ -12,7 +12,13 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.known import in_force_now
-from analysis.store.schema import KEYS, ROWS, file_counts, is_connector_change
+from analysis.store.schema import (
+    KEYS,
+    ROWS,
+    file_counts,
+    is_connector_change,
+    is_unnumbered,
+)
 from analysis.store.spans import spans_of
 
 
@@ -160,3 +166,38 @@ def earlier_connector_days(
 def _has_rows(connection: sa.Connection, rows: sa.Table, before_file: int) -> bool:
     first = connection.execute(sa.select(rows.c.file).order_by(rows.c.row).limit(1)).scalar()
     return first is not None and int(first) < before_file
+
+
+def entries_like(
+    connection: sa.Connection, line_ids: pa.Array, days: pa.Array, before_file: int
+) -> pa.Table:
+    """Entries in force without a number of their own, of some lines on some days.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In the transaction of the file.
+    line_ids, days : pyarrow arrays of text and of days since 1970-01-01, shape (n,)
+        Lines and days asked for, pair by pair; repeats allowed.
+    before_file : int
+        Number of the file about to be stored: only entries of earlier files are listed.
+
+    Returns
+    -------
+    pyarrow.Table
+        ``row``, ``key_row``, ``line_id``, ``done_on``, ``done_at``, ``kind`` and ``content``.
+    """
+    log = ROWS["home_log"]
+    query = sa.select(
+        *(log.c[n] for n in ("row", "key_row", "line_id", "done_on", "done_at", "kind", "content"))
+    )
+    if not _has_rows(connection, log, before_file):
+        return bulk.fetch(connection, query.where(sa.false()))
+    asked = pa.table({"line_id": line_ids, "done_on": days.cast(pa.int64())})
+    asked = asked.group_by(["line_id", "done_on"]).aggregate([])
+    staged = bulk.stage(connection, "asked_days", asked)
+    same_day = sa.and_(log.c.line_id == staged.c.line_id, log.c.done_on == staged.c.done_on)
+    query = query.join_from(staged, log, sa.and_(same_day, is_unnumbered(log)))
+    return bulk.fetch(
+        connection, query.where(log.c.void == 0, log.c.file < before_file, in_force_now(log))
+    )

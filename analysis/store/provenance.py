@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import bulk
+from analysis.store.corrections import LOOKS_LIKE_CORRECTION, pairs
 from analysis.store.frames import typed
 from analysis.store.known import newest
 from analysis.store.refusals import is_open, was_open
@@ -246,11 +247,22 @@ def doubts(connection: sa.Connection) -> pd.DataFrame:
     rows = pa.concat_tables(parts)
     codes = pc.split_pattern(rows["doubts"], ";").combine_chunks()
     rows = rows.take(pc.list_parent_indices(codes)).append_column("doubt", pc.list_flatten(codes))
+    rows = _without_answered(connection, rows)
     at = pc.index_in(rows["file"], value_set=names["file"].combine_chunks())
     rows = rows.set_column(rows.column_names.index("file"), "file", names["name"].take(at))
     order = {name: at for at, name in enumerate(INCOMING)}
     frame = _frame(rows, DOUBTS, "row")
     return frame.sort_values("table", key=lambda t: t.map(order), kind="stable", ignore_index=True)
+
+
+def _without_answered(connection: sa.Connection, rows: pa.Table) -> pa.Table:
+    """Without the doubts of entries whose earlier one was voided."""
+    looks = pc.equal(rows["doubt"], LOOKS_LIKE_CORRECTION)
+    if not pc.any(looks).as_py():
+        return rows
+    still_open = pa.array(pairs(connection)["row"].to_numpy())
+    answered = pc.and_(looks, pc.invert(pc.is_in(rows["row"], value_set=still_open)))
+    return rows.filter(pc.invert(answered))
 
 
 def ingests(connection: sa.Connection) -> pd.DataFrame:

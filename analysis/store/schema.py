@@ -93,6 +93,11 @@ def is_connector_change(log: sa.Table) -> sa.ColumnElement[bool]:
     return log.c.kind == sa.literal_column(f"'{EntryKind.CONNECTOR_CHANGE}'")
 
 
+def is_unnumbered(log: sa.Table) -> sa.ColumnElement[bool]:
+    """Of a home-log row: the sender gave it no number of its own."""
+    return log.c.entry_id.is_(None)
+
+
 blocks = sa.Table(
     "blocks",
     metadata,
@@ -113,6 +118,14 @@ sa.Index(
     postgresql_where=is_connector_change(_log),
 )
 """A connector changed too soon is found by the days of the earlier changes."""
+sa.Index(
+    "home_log_unnumbered",
+    _log.c.line_id,
+    _log.c.done_on,
+    sqlite_where=is_unnumbered(_log),
+    postgresql_where=is_unnumbered(_log),
+)
+"""An entry that looks like the correction of another is found by line and day."""
 
 files = sa.Table(
     "files",

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.store import backup, known, provenance
+from analysis.store import backup, corrections, known, provenance
 from analysis.store.database import WAIT_SECONDS, connect, is_there, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
@@ -161,7 +161,7 @@ class Store(Recorded):
             return every_version(connection)
 
     def revised(self) -> Mapping[str, EveryVersion]:
-        """Every version of the rows that were ever corrected or withdrawn, and every call."""
+        """Every version of the rows that were ever corrected or voided, and every call."""
         with self._database.reading() as connection:
             return revised(connection)
 
@@ -198,6 +198,11 @@ class Store(Recorded):
         with self._database.reading() as connection:
             return provenance.doubts(connection)
 
+    def corrections(self) -> pd.DataFrame:
+        """Entries that look like corrections of earlier ones; see `corrections.CORRECTIONS`."""
+        with self._database.reading() as connection:
+            return corrections.pairs(connection)
+
     def ingests(self) -> pd.DataFrame:
         """Every ingest of a file with its counts by table; see `provenance.INGESTS`."""
         with self._database.reading() as connection:
@@ -220,6 +225,16 @@ class Store(Recorded):
         """Store one file: kept when the block ends, undone whole when anything is raised."""
         with self._database.writing() as connection:
             yield Writer(connection, info)
+
+    def void_entry(self, row: int, by: str, at: datetime) -> None:
+        """Void an entry without a number of its own; see `corrections.void`."""
+        with self._database.writing() as connection:
+            corrections.void(connection, row, by, microseconds(at))
+
+    def restore_entry(self, row: int, by: str, at: datetime) -> None:
+        """Undo the voiding of an entry; see `corrections.restore`."""
+        with self._database.writing() as connection:
+            corrections.restore(connection, row, by, microseconds(at))
 
     @contextmanager
     def trying(self) -> Iterator[Store]:

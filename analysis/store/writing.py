@@ -182,6 +182,10 @@ class Writer:
             self._connection, line_ids, first_day, last_day, self._file
         )
 
+    def entries_like(self, line_ids: pa.Array, days: pa.Array) -> pa.Table:
+        """Unnumbered entries of earlier files; see `earlier.entries_like`."""
+        return earlier.entries_like(self._connection, line_ids, days, self._file)
+
     def _stored_versions(
         self, table: str, keys: Keys, cells: pa.ChunkedArray
     ) -> tuple[Ints, Versions]:

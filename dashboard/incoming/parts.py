@@ -17,7 +17,7 @@ from dashboard.layout import words
 from dashboard.layout.templates import render
 from dashboard.layout.words import percent
 from dashboard.security import csrf
-from dashboard.security.roles import FILES, REFUSED
+from dashboard.security.roles import ENTRY, FILES, REFUSED
 
 TITLE = "Data in"
 MOST_KINDS = 6
@@ -155,4 +155,10 @@ def _delay(row: dict[Any, Any]) -> Sequence[str]:
 
 def doubts(view: IncomingView) -> Markup:
     """Rows in force that are usable but unusual, by kind."""
-    return render("incoming/doubts", view=view, total=sum(kind.total for kind in view.doubts))
+    return render(
+        "incoming/doubts",
+        view=view,
+        total=sum(kind.total for kind in view.doubts),
+        entry_address=ENTRY,
+        token=csrf.token(),
+    )

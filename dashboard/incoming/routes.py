@@ -14,11 +14,11 @@ from flask import Response, make_response, redirect, request
 from dashboard.incoming.files_page import done_page, form_page
 from dashboard.incoming.preview_page import preview_page
 from dashboard.incoming.queries import IncomingQueries
-from dashboard.incoming.row_page import row_done_page, row_not_now_page, row_page
-from dashboard.incoming.views import RowCorrected, RowForm, TakenIn
+from dashboard.incoming.row_routes import answer_rows, page_response
+from dashboard.incoming.views import TakenIn
 from dashboard.incoming.words import megabytes
 from dashboard.security import plain
-from dashboard.security.roles import BELOW_INCOMING, FILES, PATHS, REFUSED, ROW, Page, Right
+from dashboard.security.roles import BELOW_INCOMING, FILES, PATHS, REFUSED, Page, Right
 from dashboard.security.sign_in import session_of_request, signed_in
 from dashboard.session.forms import FormError
 from dashboard.session.service import Service
@@ -31,8 +31,6 @@ TOO_LARGE = (
     "The files are larger than {most} together. Nothing was imported: split them, or import them "
     "at the command line (linedays ingest)."
 )
-
-NOT_LISTED = "This row is no longer on the list: it was corrected, or its file was imported again."
 
 
 def admit_files(app: Dash, service: Service) -> None:
@@ -63,22 +61,6 @@ def answer_incoming(app: Dash, service: Service) -> None:
         signed_in().must(Right.BRING_FILES)
         return _form(service, None, 200) if request.method == "GET" else _take_in(service)
 
-    def row(number: int) -> Response:
-        signed_in().must(Right.CORRECT_ROWS)
-        queries = IncomingQueries(session_of_request(service))
-        try:
-            if request.method == "GET":
-                found: RowForm | RowCorrected | None = queries.row_to_correct(number)
-            else:
-                found = queries.correct(number, request.form)
-        except FormError as fault:
-            return _page(row_not_now_page(queries.session.context(), str(fault)), 409)
-        if found is None:
-            return _page(row_not_now_page(queries.session.context(), NOT_LISTED), 404)
-        if isinstance(found, RowForm):
-            return _page(row_page(found), 200)
-        return _page(row_done_page(found), 200)
-
     def refused(table: str) -> Response:
         content = IncomingQueries(session_of_request(service)).refused_file(table)
         if content is None:
@@ -91,8 +73,8 @@ def answer_incoming(app: Dash, service: Service) -> None:
 
     rules = app.server.add_url_rule
     rules(FILES, "incoming_files", files, methods=["GET", "POST"])
-    rules(f"{ROW}<int:number>", "incoming_row", row, methods=["GET", "POST"])
     rules(f"{REFUSED}<table>.csv", "refused_file", refused)
+    answer_rows(app, service)
     rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
 
 
@@ -105,7 +87,7 @@ def _read_to_the_end() -> None:
 
 def _form(service: Service, fault: str | None, status: int) -> Response:
     queries = IncomingQueries(session_of_request(service))
-    return _page(form_page(queries.session.context(), queries.bringing(), fault), status)
+    return page_response(form_page(queries.session.context(), queries.bringing(), fault), status)
 
 
 def _take_in(service: Service) -> Response:
@@ -132,7 +114,9 @@ def _take_in(service: Service) -> Response:
             files.append((path, known_as(file.filename or "")))
         try:
             if asked == "preview":
-                return _page(preview_page(queries.preview(files, request.form.get("source"))), 200)
+                return page_response(
+                    preview_page(queries.preview(files, request.form.get("source"))), 200
+                )
             done = queries.take_in(files, request.form.get("source"))
         except FormError as fault:
             return _form(service, str(fault), 409)
@@ -140,7 +124,7 @@ def _take_in(service: Service) -> Response:
 
 
 def _done(done: TakenIn) -> Response:
-    return _page(done_page(done), 200 if done.counts else 422)
+    return page_response(done_page(done), 200 if done.counts else 422)
 
 
 def known_as(sent: str) -> str:
@@ -154,7 +138,3 @@ def known_as(sent: str) -> str:
     last = sent.replace("\\", "/").rpartition("/")[2]
     shown = "".join(c for c in last if c.isprintable()).strip()
     return shown[-LONGEST_NAME:] if shown.strip(".") else "unnamed"
-
-
-def _page(text: str, status: int) -> Response:
-    return make_response(text, status, {"Content-Type": "text/html; charset=utf-8"})

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dashboard.incoming.views import RowCorrected, RowForm
+from dashboard.incoming.views import EntryDone, RowCorrected, RowForm
 from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.templates import render
 from dashboard.security import csrf
-from dashboard.security.roles import PATHS, ROW, Page
+from dashboard.security.roles import ENTRY, PATHS, ROW, Page
 from dashboard.session.views import PageContext
 
 PATH = PATHS[Page.INCOMING]
@@ -44,6 +44,19 @@ def row_done_page(view: RowCorrected) -> str:
     if view.left:
         left = f"{words.counted(view.left, 'row', 'rows')} left to correct."
     content = render("incoming/row_done_page", title=title, view=view, what=what, left=left)
+    return shell.whole(PATH, view.context, title, content)
+
+
+def entry_done_page(view: EntryDone) -> str:
+    """A log entry is voided, with the button to undo that, or counts again."""
+    title = "Entry voided" if view.voided else "Entry counts again"
+    content = render(
+        "incoming/entry_done_page",
+        title=title,
+        view=view,
+        address=f"{ENTRY}{view.row}",
+        token=csrf.token(),
+    )
     return shell.whole(PATH, view.context, title, content)
 
 

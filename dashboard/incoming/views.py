@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 import pandas as pd
@@ -74,6 +75,8 @@ class DoubtKind:
     total: int
     rows: tuple[Source, ...]
     """Without cells for a person who may not see the rows."""
+    earlier: Mapping[int, tuple[Source, ...]] = field(default_factory=dict)
+    """By number of the row: the earlier entries that it may correct, for those who see rows."""
 
 
 @dataclass(frozen=True)
@@ -223,6 +226,16 @@ class RowCorrected:
     known_before: bool
     left: int
     next_number: int | None
+
+
+@dataclass(frozen=True)
+class EntryDone:
+    """A log entry that was voided, or that counts again."""
+
+    context: PageContext
+    row: int
+    place: str
+    voided: bool
 
 
 @dataclass(frozen=True)

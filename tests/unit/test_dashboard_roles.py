@@ -332,6 +332,7 @@ def test_there_is_no_route_but_those_that_are_known(app):
             "/incoming/<path:rest>",
             "/incoming/files",
             "/incoming/row/<int:number>",
+            "/incoming/entry/<int:number>",
         ),
         *("/week/report.<kind>", "/week/<path:rest>"),
         *("/calls/sheet", "/calls/<path:rest>"),

@@ -222,3 +222,28 @@ def test_an_empty_programme_says_that_nothing_has_come_in(app):
     text = seen(browser_of(app, "manager.south"))
     assert "No rows to correct." in text
     assert "No doubtful rows." in text
+
+
+def test_an_entry_that_was_corrected_is_voided_with_one_click_and_counts_again(app, tmp_path):
+    head = "line_id,done_at,kind,findings\n"
+    for findings, at in (("fever", NOW - timedelta(hours=1)), ("none", NOW)):
+        log = tmp_path / "home_log.csv"
+        log.write_text(f"{head}L2,2031-03-03T08:00,skin_check,{findings}\n")
+        ingest(app.service.store, [log], POLICY, received_at=at, ingested_at=at)
+    (earlier,) = app.service.store.corrections()["earlier_row"]
+    address = f"/incoming/entry/{earlier}"
+    manager = browser_of(app, "manager")
+    assert f'action=\\"{address}\\"' in seen(manager)
+    token = {"csrf_token": manager.cookie("_csrf_token")}
+    for code in ("prevention", "manager.north"):
+        other = browser_of(app, code)
+        assert address not in seen(other)
+        own = {"csrf_token": other.cookie("_csrf_token") or ""}
+        assert other.post(address, {**own, "do": "void"}).status_code == 403
+    done = manager.post(address, {**token, "do": "void"})
+    assert "home_log.csv, row 2, is voided" in done.text
+    assert "No doubtful rows." in seen(manager)
+    assert manager.post(address, {**token, "do": "void"}).status_code == 409
+    assert "counts again" in manager.post(address, {**token, "do": "undo"}).text
+    assert address not in seen(manager)
+    assert f"/incoming/entry/{app.service.store.corrections()['earlier_row'][0]}" in seen(manager)

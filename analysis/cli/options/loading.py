@@ -64,3 +64,16 @@ class Refused(StoreOption, Output):
     """Rows that could not be used: where, why, and how to fix them."""
 
     write: Path | None = option("Write files to fix and ingest again.", metavar="FOLDER")
+
+
+@command("doubts", "doubting:doubts")
+class Doubts(StoreOption, Output):
+    """Rows that are used but odd, and why; entries that look like corrections with the earlier one."""
+
+
+@command("doubts void", "doubting:void")
+class DoubtsVoid(StoreOption):
+    """Void a log entry without a number of its own, because a later one corrects it."""
+
+    row: int = argument("Its number, in the column earlier_row of doubts.", "ROW")
+    undo: bool = flag("Undo that: the entry counts again.")

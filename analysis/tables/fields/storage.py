@@ -9,6 +9,7 @@ STORAGE = (
     text("policy_file", "file that the policy was read from"),
     text("time_zone", "time zone in which days are counted"),
     count("refused_row", "number on the list of refused rows", low=1),
+    count("earlier_row", "number of the earlier stored row", low=1),
     count("ingest", "number of the ingest"),
     text("file", "name of the file"),
     text("sheet", "sheet of the workbook"),

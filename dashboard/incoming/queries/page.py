@@ -12,10 +12,11 @@ from analysis.ingest.refused import as_file
 from analysis.vocabulary import Access
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.incoming.held import HeldFiles
+from dashboard.incoming.queries import doubt, received, row
 from dashboard.incoming.queries import files as incoming_files
-from dashboard.incoming.queries import received, row
 from dashboard.incoming.views import (
     Bringing,
+    EntryDone,
     IncomingView,
     Previewed,
     RowCorrected,
@@ -208,6 +209,26 @@ class IncomingQueries:
         session.note(Access.MENDED_ROW, about=f"{found.table}, number {number}")
         used = cells["void"] != "yes"
         return row.row_corrected(found, done, coming, session.context(), used=used)
+
+    def void(self, number: int, *, undo: bool) -> EntryDone:
+        """Void a log entry without a number of its own, or undo that.
+
+        Raises
+        ------
+        FormError
+            This is the page of an earlier day, the entry cannot be voided (any more), or the
+            store cannot be written now.
+        """
+        session = self.session
+        session.reader.must(Right.CORRECT_ROWS)
+        session.require_today("Correct rows on today's page.")
+        place = doubt.void(
+            session.config.store_url, number, session.reader.code, session.now(), undo=undo
+        )
+        session.refresh()
+        what = "void undone" if undo else "voided"
+        session.note(Access.MENDED_ROW, about=f"home_log, entry {number} {what}")
+        return EntryDone(session.context(), number, place, voided=not undo)
 
     def refused_file(self, table: str) -> bytes | None:
         """A file of the refused rows of a table to correct; None: there is none such."""

@@ -16,6 +16,7 @@ import orjson
 import pandas as pd
 
 from analysis.ingest.near import NearCodes
+from analysis.ingest.reasons import Doubt
 from analysis.ingest.refused import listed
 from analysis.ingest.sentences import doubt_sentence, why
 from analysis.measures import delays
@@ -260,8 +261,25 @@ def _doubts(found: Snapshot, store: Store, reader: Reader, *, sees: bool) -> tup
     ):
         newest = odd[odd["doubt"] == code].head(ROWS_A_DOUBT)
         shown = _sources(newest, found, store, reader, sees=sees)
-        kinds.append(DoubtKind(doubt_sentence(str(code)), int(n), shown))
+        earlier = {}
+        if sees and code == Doubt.LOOKS_LIKE_CORRECTION:
+            earlier = _earlier(newest, found, store, reader)
+        kinds.append(DoubtKind(doubt_sentence(str(code)), int(n), shown, earlier))
     return tuple(kinds)
+
+
+def _earlier(
+    rows: pd.DataFrame, found: Snapshot, store: Store, reader: Reader
+) -> dict[int, tuple[Source, ...]]:
+    """The entries that some rows may correct."""
+    pairs = store.corrections()
+    pairs = pairs[pairs["row"].isin(rows["row"]).to_numpy(dtype=bool)]
+    asked = [("home_log", int(row)) for row in pairs["earlier_row"]]
+    sources = sources_of(asked, store, found, reader)
+    earlier: dict[int, list[Source]] = {}
+    for row, one in zip(pairs["row"], asked, strict=True):
+        earlier.setdefault(int(row), []).append(sources[one])
+    return {row: tuple(several) for row, several in earlier.items()}
 
 
 def _sources(

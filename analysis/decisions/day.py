@@ -64,12 +64,25 @@ class Day:
         """See `log_of`."""
         return log_of(self.timeline, self.records)
 
-    def entries(self, days: int) -> pd.DataFrame:
-        """One row a home-log entry of a line at home, dated in ``[A - days, A]``."""
-        log = self.log
+    @cached_property
+    def line_rows(self) -> pd.Series[int]:
+        """The stored row of each line, by line code."""
+        return self.records.lines.set_index("line_id")["row"]
+
+    @cached_property
+    def recent(self) -> pd.DataFrame:
+        """One row a home-log entry of a line at home, as far back as a reason may look."""
+        log, settings = self.log, self.edition.settings
+        days = max(
+            settings.red_flag_days, settings.skin_open_days, settings.sign_off_recent_days
+        )
         recent = ((log["done_on"] >= self.since(days)) & (log["done_on"] <= self.now)).to_numpy()
         log = log[recent]
         return log[log["line_id"].isin(self.lines["line_id"]).to_numpy(dtype=bool)]
+
+    def entries(self, days: int) -> pd.DataFrame:
+        """One row a home-log entry of a line at home, dated in ``[A - days, A]``."""
+        return self.recent[(self.recent["done_on"] >= self.since(days)).to_numpy()]
 
     @cached_property
     def calls(self) -> pd.DataFrame:
@@ -102,9 +115,7 @@ class Day:
         """One row a line at home with the state of the task."""
         care = self.timeline.care
         care = care[(care["task"] == task).to_numpy() & self._at_home(care["line"])]
-        return care.merge(
-            self.lines[["line", "line_id", "family_id", "family", "unknown_since"]], on="line"
-        )
+        return self._with_line(care, "line_id", "family_id", "family", "child_id", "unknown_since")
 
     def dressing_intervals(self) -> pd.DataFrame:
         """One row a dressing interval of a line at home, by line, oldest first."""
@@ -113,7 +124,14 @@ class Day:
 
     def named(self, of_line: pd.DataFrame) -> pd.DataFrame:
         """Add the codes of line and family to rows that have the line's position."""
-        return of_line.merge(self.lines[["line", "line_id", "family_id"]], on="line")
+        return self._with_line(of_line, "line_id", "family_id")
+
+    def _with_line(self, of_line: pd.DataFrame, *names: str) -> pd.DataFrame:
+        """Add columns of the line to rows that have its position."""
+        lines, at = self.timeline.lines, of_line["line"].to_numpy(dtype=np.int64)
+        return of_line.assign(**{name: lines[name].array.take(at) for name in names}).reset_index(
+            drop=True
+        )
 
     def _at_home(self, line: pd.Series[Any]) -> npt.NDArray[np.bool_]:
         at_home = self.timeline.lines["at_home"].to_numpy(dtype=bool)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -33,11 +34,20 @@ def joined_by(keys: Mapping[str, pd.Series[Any]], texts: pd.Series[Any], mark: s
     array([['a', 'x; y']], dtype=object)
     """
     # Before: one row a text; after: one row a key with its different texts.
-    rows = pd.DataFrame({**keys, "joined": texts}).astype("string").dropna(subset="joined")
-    table = pa.Table.from_pandas(rows.drop_duplicates(), preserve_index=False)
-    lists = table.group_by(list(keys), use_threads=False).aggregate([("joined", "list")])
-    columns = {name: lists[name].to_pandas() for name in keys}
+    cells = {name: _strings(column) for name, column in {**keys, "joined": texts}.items()}
+    rows = pa.table({**cells, "at": np.arange(len(texts))})
+    rows = rows.filter(rows["joined"].is_valid())
+    # Groups come in no certain order: the place of the first text in each gives it back.
+    once = rows.group_by(list(cells), use_threads=False).aggregate([("at", "min")])
+    once = once.sort_by("at_min")
+    lists = once.group_by(list(keys), use_threads=False)
+    lists = lists.aggregate([("joined", "list"), ("at_min", "min")]).sort_by("at_min_min")
     texts_of = lists["joined_list"].cast(pa.list_(pa.string()))
-    return pd.DataFrame({**columns, "joined": pc.binary_join(texts_of, mark).to_pandas()}).astype(
-        "string"
+    columns = {name: lists[name] for name in keys} | {"joined": pc.binary_join(texts_of, mark)}
+    return pd.DataFrame(
+        {name: pd.array(cells.to_numpy(), dtype="string") for name, cells in columns.items()}
     )
+
+
+def _strings(texts: pd.Series[Any]) -> pa.Array:
+    return pa.array(texts.astype("string").array, type=pa.string())

@@ -90,21 +90,21 @@ def _overdue_of(day: Day, care: pd.DataFrame) -> Found:
     care = care.reset_index(drop=True).assign(
         not_logged=care["family"].map(silent).to_numpy(dtype=bool),
     )
-    by_log = care["change_row"] >= 0
-    logged = _proof("home_log", care[by_log].rename(columns={"change_row": "row"}))
-    clinic = _clinic_proof(day, care[~by_log], "last_change_on", "dressing_on")
-    return Found(care, pd.concat([logged, clinic]))
+    by_log = (care["change_row"] >= 0).to_numpy()
+    proof = _proof("home_log", care[by_log].rename(columns={"change_row": "row"}))
+    if not by_log.all():
+        clinic = _clinic_proof(day, care[~by_log], "last_change_on", "dressing_on")
+        proof = pd.concat([proof, clinic])
+    return Found(care, proof)
 
 
 def _clinic_proof(day: Day, care: pd.DataFrame, on: str, stay_day: str) -> pd.DataFrame:
     """Rows of the clinic that show day `on`: a stay with that day, else the line's own row."""
-    care = care.merge(day.lines[["line", "child_id"]], on="line")
+    care = care[["family_id", "line_id", "child_id", on]]
     stays = day.records.stays[["child_id", stay_day, "row"]]
-    by_stay = care.merge(
-        stays, left_on=["child_id", on], right_on=["child_id", stay_day], suffixes=("", "_stay")
-    )
-    rest = care[~care["line"].isin(by_stay["line"])]
-    by_line = rest.merge(day.records.lines[["line_id", "row"]], on="line_id")
+    by_stay = care.merge(stays, left_on=["child_id", on], right_on=["child_id", stay_day])
+    rest = care[~care["line_id"].isin(by_stay["line_id"])]
+    by_line = rest.assign(row=rest["line_id"].map(day.line_rows))
     return pd.concat([_proof("stays", by_stay), _proof("lines", by_line)])
 
 
@@ -193,19 +193,19 @@ def _counted_by_line(day: Day, hits: pd.DataFrame, checked: pd.DataFrame) -> pd.
 
 
 def _kits_short(day: Day) -> Found:
-    log = day.log[["family_id", "line_id", "done_on", "done_at", "kind", "kits_left", "row"]]
-    counting = (log["kits_left"].notna() & (log["done_on"] <= day.now)).to_numpy(dtype=bool)
-    entries = log[counting]
+    log, when = day.log, ["family_id", "done_on", "done_at"]
+    on, by_then = log["done_on"].to_numpy(), (log["done_on"] <= day.now).to_numpy()
+    counting = log["kits_left"].notna().to_numpy() & by_then
+    entries = log.loc[counting, [*when, "kits_left", "row"]]
     entries = entries[entries["family_id"].isin(day.lines["family_id"]).to_numpy(dtype=bool)]
     entries = entries.sort_values(["done_on", "done_at", "row"], na_position="first")
-    counts = entries.groupby("family_id", observed=True).tail(1).drop(columns=["kind", "line_id"])
+    counts = entries.drop_duplicates("family_id", keep="last")
     counts = counts[_believed(day, counts)]
     # Changes since the oldest of the counts are enough.
-    is_change = (log["kind"] == EntryKind.DRESSING_CHANGE) & (log["done_on"] <= day.now)
-    since = log["done_on"] >= counts["done_on"].min()
-    changes = log[(is_change & since).to_numpy(dtype=bool)].merge(
-        counts, on="family_id", suffixes=("", "_counted")
-    )
+    changed = (log["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool) & by_then
+    changed &= on >= counts["done_on"].min().to_datetime64()
+    changes = log.loc[changed, [*when, "line_id"]]
+    changes = changes.merge(counts[when], on="family_id", suffixes=("", "_counted"))
     later = (changes["done_on"] > changes["done_on_counted"]) | (
         (changes["done_on"] == changes["done_on_counted"])
         & (changes["done_at"] > changes["done_at_counted"])

@@ -22,7 +22,6 @@ from analysis.decisions.freshness import freshness_sentence
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, fits_of
 from analysis.decisions.practice import practice, with_sign_offs
-from analysis.decisions.retraining import needs_of
 from analysis.policy import Edition, Policy
 from analysis.store import Store
 from analysis.tables import Records
@@ -100,6 +99,8 @@ class Snapshot:
     @cached_property
     def retraining(self) -> pd.DataFrame:
         """Who needs retraining on which step, and who was retrained; columns of `RETRAINING`."""
+        from analysis.decisions.retraining import needs_of  # loads scipy, which others do not need
+
         return needs_of(self.practice, self.timeline, self.records, self.policy)
 
     @property

@@ -39,13 +39,15 @@ def group_of(tally: pd.DataFrame, lines: pd.DataFrame, by: Grouping) -> pd.Serie
     if by is Grouping.ALL:
         return pd.Series("all", index=tally.index, dtype="string")
     if by in (Grouping.MONTH, Grouping.QUARTER):
-        month = pd.DatetimeIndex(tally["month"])
-        year = month.year.astype(str)
+        # A tally has many rows and few months.
+        which, distinct = pd.factorize(tally["month"])
+        month = pd.DatetimeIndex(distinct)
         if by is Grouping.MONTH:
-            text = year + "-" + month.month.astype(str).str.zfill(2)
+            text = month.strftime("%Y-%m")
         else:
-            text = year + "-Q" + month.quarter.astype(str)
-        return pd.Series(text, index=tally.index, dtype="string")
+            text = month.year.astype(str) + "-Q" + month.quarter.astype(str)
+        named = pd.array(text, dtype="string").take(which, allow_fill=True)
+        return pd.Series(named, index=tally.index)
     if by in (Grouping.DRESSING_TYPE, Grouping.AGE_BAND):
         return tally[str(by)].astype("string")
     values = lines[OF_THE_LINE[by]].astype("string")

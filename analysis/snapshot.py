@@ -99,7 +99,8 @@ class Snapshot:
     @cached_property
     def retraining(self) -> pd.DataFrame:
         """Who needs retraining on which step, and who was retrained; columns of `RETRAINING`."""
-        from analysis.decisions.retraining import needs_of  # loads scipy, which others do not need
+        # What shares need takes long to load, and others need none of it.
+        from analysis.decisions.retraining import needs_of
 
         return needs_of(self.practice, self.timeline, self.records, self.policy)
 

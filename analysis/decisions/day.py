@@ -73,9 +73,7 @@ class Day:
     def recent(self) -> pd.DataFrame:
         """One row a home-log entry of a line at home, as far back as a reason may look."""
         log, settings = self.log, self.edition.settings
-        days = max(
-            settings.red_flag_days, settings.skin_open_days, settings.sign_off_recent_days
-        )
+        days = max(settings.red_flag_days, settings.skin_open_days, settings.sign_off_recent_days)
         recent = ((log["done_on"] >= self.since(days)) & (log["done_on"] <= self.now)).to_numpy()
         log = log[recent]
         return log[log["line_id"].isin(self.lines["line_id"]).to_numpy(dtype=bool)]

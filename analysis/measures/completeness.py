@@ -198,6 +198,7 @@ def _is_history(came: Ints, delay: Ints, longest: int) -> npt.NDArray[np.bool_]:
 
     That is a history loaded in one go, which shows nothing of delays.
     """
-    day, of = np.unique(came, return_inverse=True)
-    old = np.bincount(of, delay > longest, len(day))
-    return np.asarray((2 * old > np.bincount(of, minlength=len(day)))[of])
+    day = came - came.min(initial=0)
+    days = int(day.max(initial=-1)) + 1
+    old = np.bincount(day[delay > longest], minlength=days)
+    return np.asarray((2 * old > np.bincount(day, minlength=days))[day])

@@ -46,7 +46,7 @@ def group_of(tally: pd.DataFrame, lines: pd.DataFrame, by: Grouping) -> pd.Serie
             text = month.strftime("%Y-%m")
         else:
             text = month.year.astype(str) + "-Q" + month.quarter.astype(str)
-        named = pd.array(text, dtype="string").take(which, allow_fill=True)
+        named = text.to_series().astype("string").array.take(which, allow_fill=True)
         return pd.Series(named, index=tally.index)
     if by in (Grouping.DRESSING_TYPE, Grouping.AGE_BAND):
         return tally[str(by)].astype("string")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import Any
 
 import pandas as pd
@@ -54,8 +55,8 @@ def rate_intervals(table: pd.DataFrame, whole_rate: float | None) -> go.Figure:
         rows = ((table["events"] == 0) == none) & (table["line_days"] > 0)
         if rows.any():
             figure.add_trace(_dots(table, heights, rows.to_numpy(dtype=bool), top, name))
-    for row, height in zip(table.to_dict("records"), heights, strict=True):
-        _label(figure, row, height, top)
+    rows_of = zip(table.to_dict("records"), heights, strict=True)
+    theme.notes(figure, [n for row, height in rows_of for n in _labels(row, height, top)])
     figure.update_xaxes(theme.AXIS, range=[-0.02 * top, top * 1.03], nticks=6)
     figure.update_yaxes(range=[-n + 0.5, 0.75], visible=False, fixedrange=True, zeroline=False)
     theme.quiet(figure, height=ROW * n + 84)
@@ -121,12 +122,11 @@ def _dots(
     )
 
 
-def _label(figure: go.Figure, row: dict[Any, Any], height: float, top: float) -> None:
+def _labels(row: dict[Any, Any], height: float, top: float) -> Iterator[dict[str, Any]]:
     """Name and counts above a row; beyond the axis the limit is written."""
     days = f"{row['line_days']:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
     words = NO_RATE if row["line_days"] == 0 else f"{row['events']} in {days}"
-    theme.note(
-        figure,
+    yield theme.note_of(
         f"<b>{row['name']}</b>  <span style='color:{theme.SOFT_INK}'>{words}</span>",
         xref="paper",
         x=0,
@@ -137,8 +137,7 @@ def _label(figure: go.Figure, row: dict[Any, Any], height: float, top: float) ->
         soft=False,
     )
     if row["line_days"] and row["upper"] > top:
-        theme.note(
-            figure,
+        yield theme.note_of(
             f"limit up to {row['upper']:.1f} ▸",
             xref="paper",
             x=1,

@@ -59,8 +59,18 @@ def quiet(figure: go.Figure, *, height: int) -> go.Figure:
 
 def note(figure: go.Figure, text: str, *, soft: bool = True, **place: Any) -> None:
     """Write small words in a figure; `place` as for plotly's annotations."""
+    figure.add_annotation(note_of(text, soft=soft, **place))
+
+
+def note_of(text: str, *, soft: bool = True, **place: Any) -> dict[str, Any]:
+    """Small words to be written in a figure; many are written at once by `notes`."""
     font = {"size": SMALL, "color": SOFT_INK} if soft else {"size": SMALL}
-    figure.add_annotation(text=text, showarrow=False, font=font, **place)
+    return {"text": text, "showarrow": False, "font": font, **place}
+
+
+def notes(figure: go.Figure, written: list[dict[str, Any]]) -> None:
+    """Write many small words at once: plotly checks all that are there at each addition."""
+    figure.layout.annotations = [*figure.layout.annotations, *written]
 
 
 def line(

@@ -169,7 +169,8 @@ def _gaps(found: Snapshot, event: str, basis: Basis, kind: ChartKind, unit: str)
 
 def _months_over(found: Snapshot) -> tuple[tuple[str, str], ...]:
     """Months with home line-days that are over, newest first."""
-    months = sorted({f"{month:%Y-%m}" for month in found.tallies.days["month"]}, reverse=True)
+    known = found.tallies.days["month"].drop_duplicates()
+    months = sorted(known.dt.strftime("%Y-%m"), reverse=True)
     return tuple((m, period_name(m)) for m in months if m < f"{found.as_of:%Y-%m}")
 
 

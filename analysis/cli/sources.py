@@ -12,14 +12,14 @@ from tempfile import TemporaryDirectory
 import typer
 
 from analysis.cli.opening import opened, policy_of, today, tried
-from analysis.cli.options.loading import SourceOf, Sources, SourcesExport
+from analysis.cli.options.loading import SourceOf, Sources, SourcesExport, SourcesImport
 from analysis.cli.output import show
 from analysis.cli.previewing import as_paragraphs
 from analysis.errors import UsageError, nearest
 from analysis.files import write_whole
 from analysis.ingest.preview import preview
 from analysis.ingest.profile import Profile
-from analysis.ingest.profile_file import parse_profile
+from analysis.ingest.profile_file import load_profile, parse_profile
 from analysis.ingest.profile_toml import as_toml
 from analysis.ingest.proposal import LEAVE, Proposal, Question, propose
 from analysis.ingest.raw import LogFile
@@ -159,3 +159,22 @@ def export_source(asked: SourcesExport) -> None:
         sys.stdout.write(text)
     else:
         write_whole(asked.out, text, replace=asked.force)
+
+
+def import_source(asked: SourcesImport) -> None:
+    """Store a profile from a TOML file."""
+    profile = load_profile(asked.file)
+    with opened(asked.store, create=True) as store:
+        version = store.set_source_profile(
+            profile.name, as_toml(profile), getpass.getuser(), datetime.now(UTC)
+        )
+    recorded = any(looks.header for looks in profile.tables.values())
+    typer.echo(
+        f"linedays: Stored as version {version} of the source {profile.name}. "
+        + (
+            "Files with the same headers are read by it."
+            if recorded
+            else f"It lists no headers, so name it: ingest --source {profile.name!r}"
+        ),
+        err=True,
+    )

@@ -17,7 +17,7 @@ from dashboard.layout import words
 from dashboard.layout.templates import render
 from dashboard.layout.words import percent
 from dashboard.security import csrf
-from dashboard.security.roles import ENTRY, FILES, REFUSED
+from dashboard.security.roles import ENTRY, FILES, REFUSED, STARTER
 
 TITLE = "Data in"
 MOST_KINDS = 6
@@ -33,6 +33,7 @@ def page(view: IncomingView, choice: IncomingChoice) -> Markup:
         view=view,
         incoming_words=incoming_words,
         kinds=_kinds(view),
+        starter_address=STARTER,
         downloads=[(table, f"{REFUSED}{table}.csv", n) for table, n in view.to_download],
         refused_pages=_pages(view.refused_paged, choice, "refused", ("row", "rows")),
         file_heads=_file_heads(of_sites=of_sites),

@@ -18,11 +18,12 @@ from dashboard.incoming.row_routes import answer_rows, page_response
 from dashboard.incoming.views import TakenIn
 from dashboard.incoming.words import megabytes
 from dashboard.security import plain
-from dashboard.security.roles import BELOW_INCOMING, FILES, PATHS, REFUSED, Page, Right
+from dashboard.security.roles import BELOW_INCOMING, FILES, PATHS, REFUSED, STARTER, Page, Right
 from dashboard.security.sign_in import session_of_request, signed_in
 from dashboard.session.forms import FormError
 from dashboard.session.service import Service
 
+STARTER_NAME = "linedays-starter.zip"
 LONGEST_NAME = 200
 """Characters of a file's name that are kept."""
 MULTIPART_BYTES = 100_000
@@ -75,7 +76,15 @@ def answer_incoming(app: Dash, service: Service) -> None:
     rules(FILES, "incoming_files", files, methods=["GET", "POST"])
     rules(f"{REFUSED}<table>.csv", "refused_file", refused)
     answer_rows(app, service)
+    rules(STARTER, "starter_kit", lambda: _starter(service))
     rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
+
+
+def _starter(service: Service) -> Response:
+    signed_in().must(Right.BRING_FILES)
+    content = IncomingQueries(session_of_request(service)).starter_kit()
+    about = {"Content-Disposition": f'attachment; filename="{STARTER_NAME}"'}
+    return Response(content, mimetype="application/zip", headers=about)
 
 
 def _read_to_the_end() -> None:

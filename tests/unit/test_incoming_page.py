@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import functools
+import io
 import json
 import shutil
+import zipfile
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -15,6 +17,7 @@ import pytest
 from analysis.cli.app import main
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
+from analysis.starter import kit
 from dashboard.addresses.incoming import read_incoming
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
@@ -189,6 +192,18 @@ def test_the_file_to_mend_is_the_command_lines_to_the_byte_and_is_noted(
     assert answer.data == (folder / "mend" / "home_log.csv").read_bytes()
     assert b"felt hot in the night" in answer.data
     assert record_of(bad)[-1] == ("manager", "exported_table", None)
+
+
+@pytest.mark.parametrize("code", [code for code, *_ in PEOPLE])
+def test_people_who_import_files_download_the_starter_kit(person, code, monkeypatch):
+    monkeypatch.setattr(kit, "pdf_file", lambda page: page.encode())
+    answer = person(code).get("/incoming/starter.zip")
+    assert answer.status_code == (200 if code == "manager" else 403)
+    if code == "manager":
+        assert answer.headers["Content-Disposition"].endswith('"linedays-starter.zip"')
+        with zipfile.ZipFile(io.BytesIO(answer.data)) as archive:
+            assert {"README.txt", "policy.toml", "incoming/registry.xlsx"} < set(archive.namelist())
+        assert "starter.zip" in person(code).page("/incoming").text
 
 
 @pytest.mark.parametrize(

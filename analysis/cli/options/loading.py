@@ -59,6 +59,31 @@ class SourcesExport(StoreOption, ForceOption):
     out: Path | None = option("Write to a new file.", metavar="FILE")
 
 
+@command("sources import", "sources:import_source")
+class SourcesImport(StoreOption):
+    """Store a profile from a TOML file: files with its headers are then read by it."""
+
+    file: Path = argument("A source profile (TOML).", "FILE")
+
+
+@command("starter", "starting:starter")
+class Starter(StoreOption, PolicyOption, ForceOption):
+    """Write a starter kit: forms to fill in, a diary to print, a policy file, a schedule.
+
+    A registry workbook with lists and checks; a home diary for each dressing, on A4 and Letter; the
+    workbook in which diaries are typed, with its source profile; a policy file that explains every
+    setting; an hourly ingest. Its README.txt leads from there to the first call list.
+    """
+
+    folder: Path = argument("Where the kit is put.", "FOLDER")
+    texts: Path | None = option(
+        "Texts of diary and workbook: the kit's texts.toml, translated.", metavar="FILE"
+    )
+    time_zone: str | None = option(
+        "The programme's time zone, for the policy file, such as Asia/Tokyo.", metavar="ZONE"
+    )
+
+
 @command("refused", "loading:refused")
 class Refused(StoreOption, Output):
     """Rows that could not be used: where, why, and how to fix them."""

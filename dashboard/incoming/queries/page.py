@@ -9,6 +9,7 @@ from pathlib import Path
 from analysis.ingest import LogFile
 from analysis.ingest.fixing import RowToFix, row_to_fix
 from analysis.ingest.refused import as_file
+from analysis.starter import kit_files, texts_in_english, zipped
 from analysis.vocabulary import Access
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.incoming.held import HeldFiles
@@ -60,6 +61,18 @@ class IncomingQueries:
         if not (session.reader.may(Right.BRING_FILES) and session.context().is_today):
             return None
         return Bringing(tuple(session.service.profiles), session.config.most_upload_bytes)
+
+    def starter_kit(self) -> bytes:
+        """The starter kit of the policy in force, as one archive."""
+        session = self.session
+        policy, day = session.policy, session.context().as_of
+
+        def made() -> bytes:
+            edition = policy.on(day)
+            zone = policy.time_zone if session.store.policy() is not None else None
+            return zipped(kit_files(policy, edition, texts_in_english(edition), zone))
+
+        return session.cached(("starter kit", day), made, lasting=True)
 
     def take_in(self, files: Sequence[tuple[Path, str]], source: str | None) -> TakenIn:
         """Import files as the command line does, each whole or not at all.

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from analysis.errors import UserError
+from analysis.unfinished import unfinished_in
 
 DATABASE_STARTS = (
     b"SQLite format 3\0",
@@ -91,7 +92,7 @@ def writing_whole(path: Path, *, replace: bool = False) -> Iterator[BinaryIO]:
         mode = OWNER_ONLY
         if target.exists():
             mode = stat.S_IMODE(target.stat().st_mode)
-        unfinished = target.with_name(f".linedays-{os.urandom(8).hex()}.unfinished")
+        unfinished = unfinished_in(target.parent)
         try:
             handle = os.open(unfinished, os.O_CREAT | os.O_EXCL | os.O_RDWR, mode)
             with os.fdopen(handle, "w+b") as file:

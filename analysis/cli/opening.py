@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import date, datetime
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import typer
 
@@ -14,6 +13,7 @@ from analysis.cli.options.shared import OnADay
 from analysis.policy import Policy
 from analysis.snapshot import Snapshot, take
 from analysis.store import Store
+from analysis.unfinished import temporary_folder
 
 
 def today(policy: Policy) -> date:
@@ -45,7 +45,7 @@ def tried(store_url: str) -> Iterator[Store]:
     """
     with ExitStack() as open_now:
         if not Store.is_there(store_url):
-            folder = open_now.enter_context(TemporaryDirectory(prefix="linedays-"))
+            folder = open_now.enter_context(temporary_folder())
             store_url = f"sqlite:///{folder}/trial.sqlite"
         store = open_now.enter_context(opened(store_url, create=True))
         yield open_now.enter_context(store.trying())

@@ -6,8 +6,6 @@ import getpass
 import sys
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import typer
 
@@ -28,6 +26,7 @@ from analysis.ingest.unpack import plain_files
 from analysis.policy import Policy, load_policy
 from analysis.store import Store
 from analysis.tables import INCOMING
+from analysis.unfinished import temporary_folder
 
 MOST_SHOWN = 12
 """Answers of a question that are listed."""
@@ -42,8 +41,8 @@ def describe_source(asked: SourceOf) -> None:
         )
     if not asked.file.is_file():
         raise UsageError(f"{asked.file}: there is no such file. Check the path.")
-    with TemporaryDirectory(prefix="linedays-") as folder:
-        _describe(asked, plain_files(LogFile.at(asked.file), Path(folder))[0])
+    with temporary_folder() as folder:
+        _describe(asked, plain_files(LogFile.at(asked.file), folder)[0])
 
 
 def _describe(asked: SourceOf, log: LogFile) -> None:

@@ -19,6 +19,7 @@ from analysis.exports.records import as_incoming
 from analysis.tables.columns import Column
 from analysis.tables.kinds import Kind
 from analysis.tables.printed import as_csv
+from analysis.unfinished import unfinished_in
 from analysis.vocabulary import As
 
 DICTIONARY = ("table", "one_row_is", "column", "holds", "dtype", "unit", "meaning", "blank_means")
@@ -88,7 +89,7 @@ def write_folder(
         raise ExportError(
             f"{folder} is there already and nothing is written over. Name a new folder in --write."
         )
-    unfinished = folder.absolute().with_name(f".{folder.absolute().name}.{os.getpid()}.unfinished")
+    unfinished = unfinished_in(folder.absolute().parent)
     try:
         unfinished.mkdir(mode=0o700)
         written = [_write(unfinished, path, table, kind) for path, table in tables.items()]

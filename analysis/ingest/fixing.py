@@ -7,8 +7,6 @@ import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import orjson
 
@@ -21,6 +19,7 @@ from analysis.ingest.summary import TableCount
 from analysis.policy import Policy
 from analysis.store import Store
 from analysis.tables.printed import guarded
+from analysis.unfinished import temporary_folder
 
 
 @dataclass(frozen=True)
@@ -134,8 +133,8 @@ def fix_row(
     sheet = csv.writer(text)
     sheet.writerow([*row.cells, REFUSED_ROW])
     sheet.writerow([*(guarded(cells.get(head, "")) for head in row.cells), row.number])
-    with TemporaryDirectory(prefix="linedays-") as folder:
-        path = Path(folder) / "corrected"
+    with temporary_folder() as folder:
+        path = folder / "corrected"
         path.write_bytes(text.getvalue().encode("utf-8"))
         summary = ingest(
             store,

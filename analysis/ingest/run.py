@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache, partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from analysis.ingest.checked import Checked
 from analysis.ingest.faults import IngestError
@@ -22,6 +21,7 @@ from analysis.ingest.summary import IngestSummary, Progress
 from analysis.policy import Policy
 from analysis.store import Store
 from analysis.tables.incoming import INCOMING
+from analysis.unfinished import temporary_folder
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -108,7 +108,7 @@ def ingest(
         )
     choose = lru_cache(maxsize=None)(partial(profile_of, profile=profile, known=tuple(sources)))
     named = [paths] if isinstance(paths, str | Path | LogFile) else paths
-    with TemporaryDirectory(prefix="linedays-") as folder:
+    with temporary_folder() as folder:
         found = find_files(
             [p if isinstance(p, LogFile) else Path(p) for p in named], choose, Path(folder)
         )

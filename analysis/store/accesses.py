@@ -1,16 +1,24 @@
-"""Who viewed what, and when? Rows are only ever added; triggers hold the store to it."""
+"""Who viewed what, and when? Rows are only ever added; triggers hold the store to it.
+
+An act that cannot be added at once, because another program writes to the store, waits in
+`pending`, a table of the file next to the store (`analysis.store.sign_in_file`). Whoever reads the
+record reads both.
+"""
 
 from __future__ import annotations
 
+import secrets
 from datetime import datetime, timedelta
 
 import pandas as pd
+import pyarrow as pa
 import sqlalchemy as sa
 
 from analysis.store import bulk
+from analysis.store.database import APART, Database
 from analysis.store.frames import typed
 from analysis.store.instants import microseconds, moment_of
-from analysis.store.schema import accesses, next_number
+from analysis.store.schema import BYTES, TEXT, WHOLE, accesses, next_number
 from analysis.tables.columns import Frame
 from analysis.vocabulary import Access
 
@@ -20,8 +28,23 @@ OPENED_FOR = timedelta(minutes=15)
 """So long a person who opened a family may still be at it."""
 NEWEST = 2_000
 """Acts among which those who opened a family a moment ago are looked for."""
+RECORD_LOCK = 5_122_018
+"""PostgreSQL: the lock of who adds to the record, taken after any other."""
 LOOKS = frozenset({Access.OPENED_FAMILY, Access.REFUSED, Access.SIGN_IN_REFUSED})
 """Acts that are noted once in that time."""
+
+pending = sa.Table(
+    "pending",
+    sa.MetaData(),
+    sa.Column("note_id", BYTES, primary_key=True),
+    sa.Column("at", WHOLE, nullable=False),
+    sa.Column("who", TEXT),
+    sa.Column("what", TEXT, nullable=False),
+    sa.Column("family_id", TEXT),
+    sa.Column("about", TEXT),
+    sqlite_strict=True,
+)
+"""One row an act that waits; `note_id` is random and stays with it."""
 
 ACCESSES = Frame.of(
     "accesses",
@@ -47,16 +70,67 @@ def note(
     """Add an act to the record, unless it is a look noted just before."""
     if noted_just_before(connection, who, what, family_id, about, at):
         return
-    connection.execute(
-        sa.insert(accesses).values(
-            access=next_number(connection, accesses.c.access),
-            at=microseconds(at),
-            who=who,
-            what=str(what),
-            family_id=family_id,
-            about=about,
-        )
-    )
+    act: dict[str, object] = {
+        "at": microseconds(at),
+        "who": who,
+        "what": str(what),
+        "family_id": family_id,
+        "about": about,
+        "note_id": secrets.token_bytes(16),
+    }
+    if _is_apart(connection):
+        connection.execute(sa.insert(pending).values(act))
+    else:
+        _add(connection, [act])
+
+
+def bring_over(apart: sa.Connection, database: Database, wait_seconds: float | None = None) -> None:
+    """Move the acts that wait to the record of the store; each is there once, however it ends.
+
+    Parameters
+    ----------
+    apart : sqlalchemy.Connection
+        Writes to the file that holds them.
+    database : Database
+        The store.
+    wait_seconds : float, optional
+        As in `Database.noting`.
+
+    Raises
+    ------
+    StoreError
+        Another program writes to the store.
+    """
+    acts = [dict(row) for row in apart.execute(sa.select(pending).order_by("at")).mappings()]
+    if not acts:
+        return
+    with database.noting(wait_seconds) as connection:
+        ids = [act["note_id"] for act in acts]
+        query = sa.select(accesses.c.note_id).where(accesses.c.note_id.in_(ids))
+        moved = set(connection.scalars(query))
+        _add(connection, [act for act in acts if act["note_id"] not in moved])
+    apart.execute(sa.delete(pending).where(pending.c.note_id.in_(ids)))
+
+
+def anything_waits(apart: sa.Connection) -> bool:
+    """Whether an act waits to be moved to the store."""
+    return apart.execute(sa.select(pending.c.note_id).limit(1)).first() is not None
+
+
+def _is_apart(connection: sa.Connection) -> bool:
+    return bool(connection.get_execution_options().get(APART))
+
+
+def _add(connection: sa.Connection, acts: list[dict[str, object]]) -> None:
+    if connection.dialect.name == "postgresql":  # people are noted under another lock than files
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({RECORD_LOCK})").close()
+    for number, act in enumerate(acts, next_number(connection, accesses.c.access)):
+        connection.execute(sa.insert(accesses).values(access=number, **act))
+
+
+def _tables(connection: sa.Connection) -> tuple[sa.Table, ...]:
+    """Tables that hold the record together, the one that acts are moved from first."""
+    return (pending, accesses) if _is_apart(connection) else (accesses,)
 
 
 def noted_just_before(
@@ -70,16 +144,18 @@ def noted_just_before(
     """Whether this is a look, and the same one as a moment ago."""
     if what not in LOOKS:
         return False
-    same = (
-        accesses.c.who.is_not_distinct_from(who),
-        accesses.c.what == str(what),
-        accesses.c.at > microseconds(at - AGAIN_AFTER),
-        accesses.c.family_id.is_not_distinct_from(family_id),
-        accesses.c.about.is_not_distinct_from(about),
-    )
-    return (
-        connection.execute(sa.select(accesses.c.access).where(*same).limit(1)).first() is not None
-    )
+
+    def is_in(table: sa.Table) -> bool:
+        same = (
+            table.c.who.is_not_distinct_from(who),
+            table.c.what == str(what),
+            table.c.at > microseconds(at - AGAIN_AFTER),
+            table.c.family_id.is_not_distinct_from(family_id),
+            table.c.about.is_not_distinct_from(about),
+        )
+        return connection.execute(sa.select(table.c.at).where(*same).limit(1)).first() is not None
+
+    return any(is_in(table) for table in _tables(connection))
 
 
 def opened_by_others(
@@ -97,27 +173,41 @@ def opened_by_others(
         The present moment.
     """
     last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
-    when = sa.func.max(accesses.c.at)
-    query = (
-        sa.select(accesses.c.who, when)
-        .where(
-            accesses.c.access > last - NEWEST,
-            accesses.c.family_id == family_id,
-            accesses.c.what == str(Access.OPENED_FAMILY),
-            accesses.c.who != but,
-            accesses.c.at > microseconds(at - OPENED_FOR),
+    newest_by: dict[str, int] = {}
+    for table in _tables(connection):
+        query = sa.select(table.c.who, sa.func.max(table.c.at)).where(
+            table.c.family_id == family_id,
+            table.c.what == str(Access.OPENED_FAMILY),
+            table.c.who != but,
+            table.c.at > microseconds(at - OPENED_FOR),
         )
-        .group_by(accesses.c.who)
-        .order_by(when.desc(), accesses.c.who)
-    )
-    return [(who, moment_of(opened)) for who, opened in connection.execute(query)]
+        if table is accesses:
+            query = query.where(accesses.c.access > last - NEWEST)
+        for who, opened in connection.execute(query.group_by(table.c.who)):
+            newest_by[who] = max(opened, newest_by.get(who, opened))
+    found = sorted(newest_by.items(), key=lambda item: (-item[1], item[0]))
+    return [(who, moment_of(opened)) for who, opened in found]
 
 
 def newest(connection: sa.Connection, most: int | None) -> pd.DataFrame:
     """The record, newest first, at most so many rows; columns as in `ACCESSES`."""
-    query = sa.select(accesses)
+    shown = [c for c in accesses.c if c is not accesses.c.note_id]
+    query = sa.select(*shown)
+    last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
     if most is not None:
-        last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
         query = query.where(accesses.c.access > last - most)
-    table = bulk.fetch(connection, query).sort_by([("access", "descending")])
+    waiting = _waiting(connection, last)
+    table = pa.concat_tables([bulk.fetch(connection, query), waiting])
+    table = table.sort_by([("access", "descending")]).slice(0, most)
     return ACCESSES.check(typed(table, ACCESSES))
+
+
+def _waiting(connection: sa.Connection, last: int) -> pa.Table:
+    """Acts that are not in the store yet, numbered after its last one; columns as in the store."""
+    schema = bulk.empty(accesses).drop_columns("note_id").schema
+    if not _is_apart(connection):
+        return schema.empty_table()
+    moved = sa.exists().where(accesses.c.note_id == pending.c.note_id)
+    acts = connection.execute(sa.select(pending).where(~moved).order_by("at")).mappings()
+    rows = [{**act, "access": number} for number, act in enumerate(acts, last + 1)]
+    return pa.Table.from_pylist(rows, schema)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +24,9 @@ WAIT_SECONDS = 120.0
 ADVISORY_LOCK = 5_122_016
 """PostgreSQL: the lock that lets one writer in at a time, as SQLite does."""
 
+APART = "apart"
+"""Option of a connection: acts wait in its file until they are moved to the store."""
+
 HOW_TO_NAME_IT = (
     "Write sqlite:///folder/file.sqlite for a file or postgresql://user@host/name for a server."
 )
@@ -40,21 +43,22 @@ class Database:
     those that only read; it lets go of them before it forks.
     """
 
-    engine: sa.Engine
     place: str
+    engine: sa.Engine
     readers: sa.Engine
     """For readings: the engine, or one that keeps its connections."""
+    lock: int = ADVISORY_LOCK
+    """PostgreSQL: the lock that a writer holds."""
 
     @property
     def is_sqlite(self) -> bool:
         """Whether it is an SQLite file and not a PostgreSQL database."""
         return self.engine.dialect.name == "sqlite"
 
-    @property
-    def _begin(self) -> str:
-        """Statement that lets one writer in at a time."""
-        alone = f"SELECT pg_advisory_xact_lock({ADVISORY_LOCK})"
-        return "BEGIN IMMEDIATE" if self.is_sqlite else alone
+    def start(self, connection: sa.Connection) -> None:
+        """Let one writer in at a time."""
+        alone = f"SELECT pg_advisory_xact_lock({self.lock})"
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if self.is_sqlite else alone).close()
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -74,7 +78,7 @@ class Database:
     def changing_tables(self) -> Iterator[sa.Connection]:
         """Hand out the one connection that may write; all of it is kept, or nothing."""
         with in_plain_words(self.place), self.engine.connect() as connection:
-            connection.exec_driver_sql(self._begin).close()
+            self.start(connection)
             yield connection
             connection.commit()
 
@@ -82,7 +86,7 @@ class Database:
     def never_kept(self) -> Iterator[sa.Connection]:
         """As `changing_tables`, but all of it is undone at the end."""
         with in_plain_words(self.place), self.engine.connect() as connection:
-            connection.exec_driver_sql(self._begin).close()
+            self.start(connection)
             try:
                 yield connection
             finally:
@@ -116,7 +120,7 @@ class Database:
         )
         with in_plain_words(self.place), self.engine.connect() as connection:
             connection.exec_driver_sql(wait).close()
-            connection.exec_driver_sql(self._begin).close()
+            self.start(connection)
             yield connection
             connection.commit()
 
@@ -191,48 +195,65 @@ def _sqlite(url: sa.URL, create: bool, wait_seconds: float, keeps_readers: bool)
         raise StoreError(f"A store needs a file on a disk. {HOW_TO_NAME_IT}")
     path = Path(url.database)
     try:
-        _file_at(path, create=create)
+        file_at(path, create=create)
     except OSError:
         raise StoreError(faults.CANNOT_OPEN.format(place=path)) from None
+    engine, readers = sqlite_engines(path, wait_seconds, keeps_readers)
+    return Database(str(path), engine, readers)
+
+
+def sqlite_engines(
+    path: Path, wait_seconds: float, keeps_readers: bool, attached: Path | None = None
+) -> tuple[sa.Engine, sa.Engine]:
+    """Engines that write to and read an SQLite file, with another file as ``store`` next to it."""
     address = sa.URL.create(DRIVER, database=str(path.absolute()))
 
-    def pragmas(driver_connection: Any, _: object) -> None:
+    def prepare(driver_connection: Any, _: object) -> None:
         # Before any transaction opens: inside one they are passed by.
         with driver_connection.cursor() as cursor:
             cursor.execute(f"PRAGMA busy_timeout={int(wait_seconds * 1000)}").fetchall()
             cursor.execute("PRAGMA synchronous=FULL")
+            if attached is not None:
+                name = str(attached.absolute()).replace("'", "''")
+                cursor.execute(f"ATTACH '{name}' AS store")
 
-    engine = sa.create_engine(address, poolclass=NullPool, hide_parameters=True)
-    sa.event.listen(engine, "connect", pragmas)
+    options: dict[str, Any] = {
+        "hide_parameters": True,
+        "execution_options": {APART: attached is not None},
+    }
+    engine = sa.create_engine(address, poolclass=NullPool, **options)
+    sa.event.listen(engine, "connect", prepare)
     if not keeps_readers:
-        return Database(engine, str(path), engine)
-    readers = sa.create_engine(address, poolclass=QueuePool, hide_parameters=True, max_overflow=-1)
-    sa.event.listen(readers, "connect", pragmas)
-    _only_of_this_file(readers, path)
-    return Database(engine, str(path), readers)
+        return engine, engine
+    readers = sa.create_engine(address, poolclass=QueuePool, max_overflow=-1, **options)
+    sa.event.listen(readers, "connect", prepare)
+    _only_of_these_files(readers, [path] if attached is None else [path, attached])
+    return engine, readers
 
 
-def _only_of_this_file(readers: sa.Engine, path: Path) -> None:
-    """Use no kept connection any more once another file lies at the path, such as a backup."""
-
-    def file_there() -> tuple[int, int] | None:
-        try:
-            found = path.stat()
-        except OSError:
-            return None
-        return found.st_dev, found.st_ino
+def _only_of_these_files(readers: sa.Engine, paths: Sequence[Path]) -> None:
+    """Use no kept connection any more once another file lies at a path, such as a backup."""
 
     @sa.event.listens_for(readers, "connect")
     def remember(_: object, record: Any) -> None:
-        record.info["file"] = file_there()
+        record.info["files"] = [file_there(path) for path in paths]
 
     @sa.event.listens_for(readers, "checkout")
     def compare(_: object, record: Any, __: object) -> None:
-        if record.info["file"] != file_there():
+        if record.info["files"] != [file_there(path) for path in paths]:
             raise sa.exc.DisconnectionError
 
 
-def _file_at(path: Path, *, create: bool) -> None:
+def file_there(path: Path) -> tuple[int, int] | None:
+    """Which file lies at a path: its device and number; None: no file."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def file_at(path: Path, *, create: bool) -> None:
     """Make the file of a new store, readable by its owner alone (so are SQLite's side files).
 
     A file that is there is never opened here: closing it would take away the locks that this
@@ -273,10 +294,10 @@ def _postgresql(url: sa.URL, wait_seconds: float, keeps_readers: bool) -> Databa
     engine = sa.create_engine(address, poolclass=NullPool, **options)
     place = f"{url.database} on {url.host or 'this machine'}"
     if not keeps_readers:
-        return Database(engine, place, engine)
+        return Database(place, engine, engine)
     # Checked first: the server may have been restarted.
     readers = sa.create_engine(address, pool_pre_ping=True, max_overflow=-1, **options)
-    return Database(engine, place, readers)
+    return Database(place, engine, readers)
 
 
 def _bring_to_this_version(database: Database, *, create: bool) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import threading
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -14,6 +16,7 @@ from analysis.store import accesses, passwords, sign_ins, users
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
+from analysis.store.sign_in_file import SignInFile, apart
 from analysis.store.sign_ins import OpenSignIn
 from analysis.store.users import User
 from analysis.vocabulary import Access, Role
@@ -41,6 +44,23 @@ class People:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self._opened: Database | None = None
+        self._opening = threading.Lock()
+
+    @property
+    def _apart(self) -> Database:
+        """Where sign-ins and acts are recorded without waiting for a long file."""
+        with self._opening:
+            found = self._opened
+            if found is None or (isinstance(found, SignInFile) and not found.is_current):
+                self.close()
+                found = self._opened = apart(self._database)
+            return found
+
+    def close(self) -> None:
+        """Let go of what was opened; a later use opens it again."""
+        if self._opened is not None:
+            self._opened.let_go()
 
     # Users
 
@@ -101,8 +121,9 @@ class People:
         """
         with self._database.noting() as connection:
             users.change(connection, code, active=0, ended_at=microseconds(at))
-            sign_ins.end_all_of(connection, code, at)
             accesses.note(connection, by, Access.ENDED_USER, None, code, at)
+        with self._apart.noting() as connection:
+            sign_ins.end_all_of(connection, code, at)
 
     def set_password(self, code: str, password: str, at: datetime, *, by: str) -> None:
         """Give a user a new password; its sign-ins end.
@@ -115,8 +136,9 @@ class People:
         password_hash = passwords.hashed(password)
         with self._database.noting() as connection:
             users.change(connection, code, password_hash=password_hash)
-            sign_ins.end_all_of(connection, code, at)
             accesses.note(connection, by, Access.SET_PASSWORD, None, code, at)
+        with self._apart.noting() as connection:
+            sign_ins.end_all_of(connection, code, at)
 
     def unlock(self, code: str, at: datetime, *, by: str) -> None:
         """Let a user sign in without waiting after wrong passwords.
@@ -128,8 +150,9 @@ class People:
         """
         with self._database.noting() as connection:
             users.change(connection, code, active=1)
-            sign_ins.forget_failures(connection, code)
             accesses.note(connection, by, Access.UNLOCKED_USER, None, code, at)
+        with self._apart.noting() as connection:
+            sign_ins.forget_failures(connection, code)
 
     def all(self) -> list[User]:
         """Every user by code, also the ended ones."""
@@ -146,7 +169,7 @@ class People:
         Wrong passwords for one code make its next attempt wait, longer and longer. What is
         answered is the same for an unknown user as for a wrong password.
         """
-        with self._database.noting() as connection:
+        with self._apart.noting() as connection:
             known = users.find(connection, code)
             who = None if known is None else known.code
             wait = sign_ins.still_to_wait(connection, code, at)
@@ -157,12 +180,13 @@ class People:
             attempt = sign_ins.begin_attempt(connection, code, address, at)
             password_hash = users.password_hash(connection, code)
         good = passwords.fits(password, password_hash)
-        with self._database.noting() as connection:
+        with self._apart.noting() as connection:
             if not good or users.password_hash(connection, code) != password_hash:
                 _note_refused(connection, code, who, address, at)
                 return SignIn(None)
             token = sign_ins.begin(connection, attempt, code, address, at, server)
             accesses.note(connection, code, Access.SIGNED_IN, None, address, at)
+        self.bring_over()
         return SignIn(token)
 
     def signed_in(self, token: str, at: datetime, *, uses: bool, server: str = "") -> User | None:
@@ -180,7 +204,7 @@ class People:
         server : str
             Where the request arrived: a sign-in at another server does not hold here.
         """
-        with self._database.reading() as connection:
+        with self._apart.reading() as connection:
             found = sign_ins.holder(connection, token, at, server)
         if found is None:
             return None
@@ -188,21 +212,22 @@ class People:
         if uses and due:
             with (
                 contextlib.suppress(StoreError),  # busy with a long file: noted the next time
-                self._database.noting(NOT_LONGER_THAN_SECONDS) as connection,
+                self._apart.noting(NOT_LONGER_THAN_SECONDS) as connection,
             ):
                 sign_ins.note_use(connection, token, at)
         return user
 
     def sign_out(self, token: str, at: datetime) -> None:
         """End a sign-in; one that has ended is passed by."""
-        with self._database.noting() as connection:
+        with self._apart.noting() as connection:
             code = sign_ins.end(connection, token, at)
             if code is not None:
                 accesses.note(connection, code, Access.SIGNED_OUT, None, None, at)
+        self.bring_over()
 
     def open_sign_ins(self, at: datetime, code: str | None = None) -> list[OpenSignIn]:
         """Sign-ins that still hold, the newest first; of a user, None: of everybody."""
-        with self._database.reading() as connection:
+        with self._apart.reading() as connection:
             return sign_ins.open_ones(connection, code, at)
 
     def end_sign_ins(self, code: str, at: datetime, *, by: str, number: str | None = None) -> None:
@@ -213,8 +238,9 @@ class People:
         StoreError
             There is no such user, or no open sign-in with the number.
         """
-        with self._database.noting() as connection:
-            users.change(connection, code, active=1)
+        with self._database.reading() as connection:
+            users.check_active(connection, code)
+        with self._apart.noting() as connection:
             if number is None:
                 sign_ins.end_all_of(connection, code, at)
             elif not sign_ins.end_one_of(connection, code, number, at):
@@ -235,22 +261,44 @@ class People:
         about: str | None = None,
     ) -> None:
         """Add an act to the access record; the same look within ten minutes counts once."""
-        with self._database.reading() as connection:  # most looks are such: nobody has to wait
-            if accesses.noted_just_before(connection, who, what, family_id, about, at):
+        act = (who, what, family_id, about, at)
+        with self._apart.reading() as connection:  # most looks are such: nobody has to wait
+            if accesses.noted_just_before(connection, *act):
                 return
-        with self._database.noting() as connection:
-            accesses.note(connection, who, what, family_id, about, at)
+        self.bring_over()
+        try:
+            with self._to_record() as connection:
+                accesses.note(connection, *act)
+        except StoreError:  # busy with a long file
+            with self._apart.noting() as connection:
+                accesses.note(connection, *act)
+
+    def _to_record(self) -> AbstractContextManager[sa.Connection]:
+        """A connection that adds to the record at once, or raises."""
+        if self._database.is_sqlite:
+            return self._database.noting(wait_seconds=0)
+        return self._apart.noting()
+
+    def bring_over(self) -> None:
+        """Move acts that wait in the file next to the store to the record, unless it is busy."""
+        if not self._database.is_sqlite:
+            return
+        with self._apart.reading() as connection:
+            if not accesses.anything_waits(connection):
+                return
+        with contextlib.suppress(StoreError), self._apart.noting() as connection:
+            accesses.bring_over(connection, self._database, wait_seconds=0)
 
     def opened_by_others(
         self, family_id: str, but: str, at: datetime
     ) -> list[tuple[str, datetime]]:
         """Who else than one person opened a family a moment ago; see `accesses.opened_by_others`."""
-        with self._database.reading() as connection:
+        with self._apart.reading() as connection:
             return accesses.opened_by_others(connection, family_id, but, at)
 
     def accesses(self, most: int | None = None) -> pd.DataFrame:
         """The access record, newest first; see `accesses.ACCESSES`."""
-        with self._database.reading() as connection:
+        with self._apart.reading() as connection:
             return accesses.newest(connection, most)
 
 

@@ -274,7 +274,8 @@ sign_ins = sa.Table(
     sa.Column("address", TEXT),
     sqlite_strict=True,
 )
-"""One row a sign-in that may still hold; its token itself is with the browser alone."""
+"""One row a sign-in that may still hold; its token itself is with the browser alone. Of an SQLite
+store, it and the next table are in a file of their own (`analysis.store.sign_in_file`)."""
 
 attempts = sa.Table(
     "attempts",
@@ -299,11 +300,14 @@ accesses = sa.Table(
     sa.Column("what", TEXT, nullable=False),
     sa.Column("family_id", TEXT),
     sa.Column("about", TEXT),
+    sa.Column("note_id", BYTES),
     sqlite_strict=True,
 )
-"""One row an act that the access record keeps; triggers of the migration keep rows as they are."""
+"""One row an act that the access record keeps; triggers of the migration keep rows as they are.
+`note_id` is random; acts of earlier versions have none."""
 
 sa.Index("accesses_who", accesses.c.who, accesses.c.what, accesses.c.at)
+sa.Index("accesses_note_id", accesses.c.note_id, unique=True)
 
 policies = sa.Table(
     "policies",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
@@ -106,6 +107,7 @@ class Store(Recorded):
 
     def close(self) -> None:
         """Let go of the database; a later use connects again, also in a forked process."""
+        self.people.close()
         self._database.let_go()
 
     def __enter__(self) -> Store:
@@ -114,7 +116,7 @@ class Store(Recorded):
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    @property
+    @cached_property
     def people(self) -> People:
         """Who may sign in, who is signed in, and who viewed what."""
         return People(self._database)
@@ -257,4 +259,5 @@ class Store(Recorded):
         StoreError
             The file is there already or can't be written.
         """
+        self.people.bring_over()
         backup.write(self._database, path)

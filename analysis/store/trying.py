@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import sqlalchemy as sa
 
@@ -19,7 +19,7 @@ class Trial(Database):
     before.
     """
 
-    connection: sa.Connection
+    connection: sa.Connection = field(kw_only=True)
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -61,4 +61,4 @@ def trying(database: Database) -> Iterator[Trial]:
     Other writers wait meanwhile, as for an ingest.
     """
     with database.never_kept() as connection:
-        yield Trial(database.engine, database.place, database.readers, connection)
+        yield Trial(database.place, database.engine, database.readers, connection=connection)

@@ -114,10 +114,15 @@ def change(connection: sa.Connection, code: str, **values: Any) -> None:
     StoreError
         There is no active user of this code.
     """
+    check_active(connection, code)
+    connection.execute(sa.update(users).where(users.c.code == code).values(**values))
+
+
+def check_active(connection: sa.Connection, code: str) -> None:
+    """Raise `StoreError` where there is no active user of this code."""
     found = find(connection, code)
     if found is None or not found.active:
         raise StoreError(f"There is no active user {code}. List them: linedays user list")
-    connection.execute(sa.update(users).where(users.c.code == code).values(**values))
 
 
 def find(connection: sa.Connection, code: str) -> User | None:

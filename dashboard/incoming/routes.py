@@ -5,12 +5,10 @@ Plain forms and plain answers, so that nothing here needs a script.
 
 from __future__ import annotations
 
-from pathlib import Path
-from tempfile import TemporaryDirectory
-
 from dash import Dash
 from flask import Response, make_response, redirect, request
 
+from analysis.unfinished import temporary_folder
 from dashboard.incoming.files_page import done_page, form_page
 from dashboard.incoming.preview_page import preview_page
 from dashboard.incoming.queries import IncomingQueries
@@ -115,10 +113,10 @@ def _take_in(service: Service) -> Response:
     except FormError as fault:
         return _form(service, str(fault), 409)
     sent = [file for file in request.files.getlist("file") if file.filename]
-    with TemporaryDirectory(prefix="linedays-") as folder:
+    with temporary_folder() as folder:
         files = []
         for n, file in enumerate(sent):
-            path = Path(folder) / f"file-{n}"
+            path = folder / f"file-{n}"
             file.save(path)
             files.append((path, known_as(file.filename or "")))
         try:

@@ -12,12 +12,16 @@ from flask import Response, redirect, request
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
+from analysis.errors import UserError
 from dashboard.security import plain
 from dashboard.security.roles import NotAllowedError
 from dashboard.security.sign_in import SIGN_IN, signed_in
 from dashboard.session.service import Service
 
 log = logging.getLogger("linedays.dashboard")
+
+ASK_AGAIN_SECONDS = 10
+"""After so long a page that could not be shown asks again."""
 
 
 def report_faults(app: Dash, service: Service) -> None:
@@ -35,10 +39,22 @@ def report_faults(app: Dash, service: Service) -> None:
 
     server = app.server
     server.register_error_handler(NotAllowedError, not_allowed)
+    server.register_error_handler(UserError, _unusable)
     server.register_error_handler(HTTPException, _refused)
     server.register_error_handler(CSRFError, _old_page)
     server.register_error_handler(DependencyException, _no_such_file)
     server.register_error_handler(Exception, _broken)
+
+
+def _unusable(fault: UserError) -> Response:
+    """The store cannot be read or written now; a page asks again by itself."""
+    log.error("%s", fault)
+    is_page = request.method in {"GET", "HEAD"} and not request.path.startswith("/_")
+    answer = plain.unusable(str(fault)) if is_page else _answer(503, str(fault))
+    answer.headers["Retry-After"] = str(ASK_AGAIN_SECONDS)
+    if is_page:
+        answer.headers["Refresh"] = str(ASK_AGAIN_SECONDS)
+    return answer
 
 
 def _refused(fault: HTTPException) -> Response:

@@ -31,6 +31,11 @@ def cannot(what: str) -> Response:
     return _plain("Not possible on this machine", what, 501)
 
 
+def unusable(what: str) -> Response:
+    """The store cannot be used at present."""
+    return _plain("Not possible at present", f"{what} This page tries again by itself.", 503)
+
+
 def _plain(title: str, what: str, status: int) -> Response:
     return _answer(render("security/plain", title=title, what=what), status)
 

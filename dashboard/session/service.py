@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from datetime import date, datetime
 
@@ -13,9 +14,12 @@ from analysis.store import IDLE_LIMIT, SignIn, Store, StoreError
 from analysis.vocabulary import Access
 from dashboard.config import DashboardConfig
 from dashboard.security.roles import DEMO_READER, Reader
+from dashboard.session.ended import EndedHere
 from dashboard.session.loaded import LoadedSnapshot
 from dashboard.session.session import Session
 from dashboard.session.snapshots import SnapshotCache
+
+log = logging.getLogger("linedays.dashboard")
 
 IDLE_SECONDS = int(IDLE_LIMIT.total_seconds())
 """A sign-in ends when it was not used for so long."""
@@ -36,6 +40,7 @@ class Service:
         self.config = config
         self.profiles = profiles or {}
         self._snapshots = SnapshotCache(store, policy, config.known_at)
+        self._ended = EndedHere()
 
     @classmethod
     def open(cls, config: DashboardConfig, *, all_day: bool = False) -> Service:
@@ -75,7 +80,7 @@ class Service:
         """The person with this token; None: nobody. The demo signs in by itself."""
         if self.config.demo:
             return DEMO_READER
-        if not token:
+        if not token or token in self._ended:
             return None
         user = self.store.people.signed_in(
             token, self.config.clock(), uses=uses, server=self.config.server
@@ -92,8 +97,12 @@ class Service:
         )
 
     def sign_out(self, token: str) -> None:
-        """End a sign-in."""
-        self.store.people.sign_out(token, self.config.clock())
+        """End a sign-in, also where the store cannot record it."""
+        try:
+            self.store.people.sign_out(token, self.config.clock())
+        except StoreError as fault:
+            self._ended.add(token)
+            log.warning("the end of a sign-in is not recorded: %s", fault)
 
     def note_refusal(self, reader: Reader, what: str) -> None:
         """Write to the access log that somebody asked for what the role does not include."""

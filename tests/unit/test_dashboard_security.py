@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 from dash import Dash
 
+from analysis.store import StoreError
+from analysis.store.database import Database
+from analysis.store.sign_in_file import SignInFile
 from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
 from dashboard.processes import by_default
@@ -223,6 +226,45 @@ def test_a_fault_is_told_in_a_sentence_and_logged_without_what_it_was_about(
     assert "ValueError" in caplog.text
     assert secret not in caplog.text
     assert "555" not in caplog.text
+
+
+def test_a_store_that_cannot_be_written_is_reported_in_a_sentence_and_signing_out_still_works(
+    app, monkeypatch, caplog
+):
+    browser = browser_of(app, "manager")
+    cookie = browser.client.get_cookie("linedays_sign_in", domain="127.0.0.1").value
+    csrf = token(browser.client)
+    full = "The disk that holds the store is full."
+
+    def start(*_: object) -> None:
+        raise StoreError(full)
+
+    with monkeypatch.context() as disk:
+        for kind in (Database, SignInFile):
+            disk.setattr(kind, "start", start)
+        page = browser.client.get("/family/F1", headers=OWN)
+        assert browser.client.get("/", headers=OWN).status_code == 200
+        answer = ask(browser.client, request_of("/family/F1"), **{"X-CSRFToken": csrf})
+        out = browser.client.post("/sign-out", data={"csrf_token": csrf}, headers=OWN)
+    assert (answer.status_code, answer.text) == (503, f"{full}\n")
+    assert page.status_code == 200  # the frame of the page; what it shows is asked for by itself
+    assert out.status_code == 303
+    assert full in caplog.text
+    browser.client.set_cookie("linedays_sign_in", cookie, domain="127.0.0.1")
+    assert browser.client.get("/", headers=OWN).headers["Location"] == "/sign-in"
+
+
+def test_a_page_that_cannot_read_the_store_says_so_and_asks_again(app, client, monkeypatch):
+    def reading(*_: object) -> None:
+        raise StoreError("The database server can't be reached.")
+
+    with monkeypatch.context() as down:
+        down.setattr(SignInFile, "reading", reading)
+        answer = client.get("/", headers=OWN)
+    assert answer.status_code == 503
+    assert "The database server can&#39;t be reached." in answer.text
+    assert answer.headers["Refresh"] == "10"
+    assert client.get("/", headers=OWN).status_code == 200
 
 
 def test_a_long_body_is_refused(app, client):

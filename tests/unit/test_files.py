@@ -3,6 +3,8 @@
 import os
 import sqlite3
 import stat
+import subprocess
+import sys
 
 import pytest
 
@@ -120,3 +122,25 @@ def test_a_device_is_written_to_and_not_replaced(tmp_path):
 def test_a_file_is_readable_by_its_owner_alone(tmp_path):
     write_whole(tmp_path / "key", "secret")
     assert stat.S_IMODE((tmp_path / "key").stat().st_mode) == 0o600
+
+
+def test_what_a_killed_program_left_half_written_is_removed_by_the_next_one(tmp_path):
+    writing = """
+import os, signal, sys
+from pathlib import Path
+from analysis.files import writing_whole
+from analysis.unfinished import temporary_folder
+with writing_whole(Path("backup.zip")) as file, temporary_folder() as folder:
+    (folder / "rows").write_text("of families")
+    file.write(b"of families")
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+    places = {**os.environ, "TMPDIR": str(tmp_path)}
+    subprocess.run([sys.executable, "-c", writing], cwd=tmp_path, env=places, check=False)
+    assert len(names(tmp_path)) == 2
+    with writing_whole(tmp_path / "other") as file:
+        mine = set(names(tmp_path))
+        file.write(b"x")
+        with writing_whole(tmp_path / "third"):  # what is under way stays
+            assert mine < set(names(tmp_path))
+    assert names(tmp_path) == ["other", "third"]

@@ -168,7 +168,7 @@ def test_an_unknown_code_has_to_wait_like_a_known_one(store: Store) -> None:
 
 def test_who_guesses_from_an_address_shuts_out_nobody_else_there(store: Store, monkeypatch) -> None:
     add(store)
-    for number in range(40):
+    for number in range(12):
         assert store.people.sign_in(f"guess{number}", WRONG, "10.0.0.7", NOW).wait_seconds == 0
     assert store.people.sign_in("N1", PASSWORD, "10.0.0.7", NOW).token is not None
 
@@ -299,3 +299,33 @@ def test_a_filled_store_of_the_first_revision_gets_people_and_keeps_its_rows(
         assert now.people.signed_in(token(now), NOW, uses=True) is not None
     with Store.open(url, create=False) as again:
         assert [u.code for u in again.people.all()] == ["N1"]
+
+
+def test_nobody_waits_for_a_long_file_to_look_or_to_sign_in_and_out(url: str) -> None:
+    with Store.open(url, wait_seconds=0.1) as opened:
+        add(opened)
+        before = token(opened)
+        with opened._database.writing():
+            held = token(opened)
+            opened.people.note("N1", Access.OPENED_FAMILY, NOW, family_id="F1")
+            opened.people.note("N1", Access.OPENED_FAMILY, NOW, family_id="F1")
+            opened.people.note("N1", Access.EXPORTED_TABLE, NOW, about="calls")
+            assert opened.people.opened_by_others("F1", "N2", NOW) == [("N1", NOW)]
+            opened.people.sign_out(before, NOW)
+            assert opened.people.signed_in(before, NOW, uses=True) is None
+            assert opened.people.signed_in(held, NOW, uses=True) is not None
+            during = acts(opened)
+        opened.people.note("N1", Access.RECORDED_CALL, NOW, family_id="F1")
+        opened.people.bring_over()
+        assert acts(opened) == [*during, ("N1", "recorded_call")]
+        with opened._database.reading() as connection:
+            kept = connection.scalar(sa.select(sa.func.count()).select_from(schema.accesses))
+    assert [act for _, act in during] == [
+        "added_user",
+        "signed_in",
+        "signed_in",
+        "opened_family",
+        "exported_table",
+        "signed_out",
+    ]
+    assert kept == len(during) + 1

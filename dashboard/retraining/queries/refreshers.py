@@ -10,8 +10,6 @@ import csv
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import pandas as pd
 
@@ -20,6 +18,7 @@ from analysis.ingest.trial import first_refusal
 from analysis.policy import Policy
 from analysis.snapshot import Snapshot
 from analysis.store import Store
+from analysis.unfinished import temporary_folder
 from analysis.vocabulary import SignOffKind
 from dashboard.retraining.views import MarkedRefresher
 from dashboard.session.forms import Form, FormError
@@ -116,8 +115,8 @@ def store_row(
     FormError
         The row is refused, and why; or another person is writing to the store.
     """
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / "row.csv"
+    with temporary_folder() as folder:
+        path = folder / "row.csv"
         with path.open("x", encoding="utf-8", newline="") as stream:
             sheet = csv.writer(stream)
             # The moment makes every such file different, so that none is skipped as known.

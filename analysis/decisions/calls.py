@@ -236,33 +236,21 @@ def _families(
     day: Day, zone: ZoneInfo, reasons: pd.DataFrame, resting: pd.DataFrame
 ) -> pd.DataFrame:
     """One row a family with a reason or one that rests, in calling order."""
-    sentences = with_line(reasons, day.timeline.lines)
-    urgency = reasons["band"].map({band: at for at, band in enumerate(Band)}).astype("int64")
-    of, by_line = reasons["family_id"], reasons.sort_values("line_id")
-    grouped = reasons.assign(urgency=urgency).groupby("family_id", sort=False)
-    families = pd.DataFrame(
-        {
-            "reasons": _by_family(of, reasons["reason"], ";"),
-            "sentence": _by_family(of, sentences, " "),
-            "line_ids": _by_family(by_line["family_id"], by_line["line_id"], ";"),
-            "urgency": grouped["urgency"].min(),
-            "n_reasons": grouped["reason"].nunique(),
-        }
-    )
+    families = _with_reasons(reasons, with_line(reasons, day.timeline.lines))
     families = families.reindex(families.index.union(pd.Index(resting["family_id"]), sort=False))
+    listed = families.index
+    attempts = day.attempts[["tried_at", "tried_on", "attempt_days"]].reindex(listed)
+    families = pd.concat([families, _about(day, listed), attempts], axis=1)
+    families["assigned_to"] = _assigned(day).reindex(listed).astype("string")
+    rest = resting.set_index("family_id").reindex(listed)
     families = families.rename_axis("family_id").reset_index()
-    about = {**_about(day, families["family_id"]), **_red_flags(reasons)}
-    about |= {n: day.attempts[n] for n in ("tried_at", "tried_on", "attempt_days")}
-    known = {n: families["family_id"].map(s) for n, s in about.items()}
-    families = families.assign(**known)
-    rest = resting.set_index("family_id")
-    rests = families["family_id"].map(rest["band"])
-    families["recheck_on"] = families["family_id"].map(rest["recheck_on"]).astype("datetime64[s]")
-    row = families["family_id"].map(rest["row"]).fillna(-1).astype("int64")
+    rest = rest.reset_index(drop=True)
+    rests = rest["band"]
+    families["recheck_on"] = rest["recheck_on"].astype("datetime64[s]")
+    row = rest["row"].fillna(-1).astype("int64")
     families["call_row"] = row.where((rests == Band.WAITING).to_numpy(dtype=bool), -1)
     families["aside_row"] = row.where((rests == Band.SET_ASIDE).to_numpy(dtype=bool), -1)
-    families["assigned_to"] = families["family_id"].map(_assigned(day)).astype("string")
-    families["sentence"] = _both(families["family_id"].map(rest["sentence"]), families["sentence"])
+    families["sentence"] = _both(rest["sentence"], families["sentence"])
     place = families["urgency"].fillna(-1).astype("int64")
     for band in RESTING:
         place = place.mask((rests == band).to_numpy(dtype=bool), list(Band).index(band))
@@ -314,25 +302,45 @@ def _by_family(family: pd.Series[Any], texts: pd.Series[Any], mark: str) -> pd.S
     return joined_by({"family_id": family}, texts, mark).set_index("family_id")["joined"]
 
 
-def _red_flags(reasons: pd.DataFrame) -> dict[str, pd.Series[Any]]:
-    """Day of the newest red flag and number of red flags, by family code."""
-    flags = reasons[(reasons["reason"] == Reason.RED_FLAG).to_numpy(dtype=bool)]
-    by = flags.groupby("family_id")
-    return {"red_flag_on": by["seen_on"].max(), "red_flags": by["number"].sum()}
+def _with_reasons(reasons: pd.DataFrame, sentences: pd.Series[str]) -> pd.DataFrame:
+    """One row a family with a reason, by family code, in order of its first reason."""
+    of, by_line = reasons["family_id"], reasons.sort_values("line_id")
+    family, listed = pd.factorize(of)
+    n = len(listed)
+    band, bands = pd.factorize(reasons["band"])
+    order = [str(band) for band in Band]
+    urgency = np.full(n, len(order), dtype=np.int64)
+    place = np.array([order.index(str(b)) for b in bands], dtype=np.int64)
+    np.minimum.at(urgency, family, place[band])
+    reason, kinds = pd.factorize(reasons["reason"])
+    different = np.unique(family * (len(kinds) + 1) + reason) // (len(kinds) + 1)
+    flagged = (reasons["reason"] == Reason.RED_FLAG).to_numpy(dtype=bool)
+    flags = reasons[flagged].groupby("family_id")
+    found = pd.DataFrame(
+        {
+            "urgency": urgency,
+            "n_reasons": np.bincount(different, minlength=n),
+        },
+        index=pd.Index(listed, dtype="string"),
+    )
+    return found.assign(
+        reasons=_by_family(of, reasons["reason"], ";"),
+        sentence=_by_family(of, sentences, " "),
+        line_ids=_by_family(by_line["family_id"], by_line["line_id"], ";"),
+        red_flag_on=flags["seen_on"].max(),
+        red_flags=flags["number"].sum(),
+    )
 
 
-def _about(day: Day, listed: pd.Series[Any]) -> dict[str, pd.Series[Any]]:
+def _about(day: Day, listed: pd.Index[Any]) -> pd.DataFrame:
     """What is shown of each listed family next to its reasons, by family code."""
     lines = day.lines[day.lines["family_id"].isin(listed).to_numpy(dtype=bool)]
-    families = day.timeline.families.set_index("family_id")
+    about = day.timeline.families.set_index("family_id")[["silent_days", "last_heard_on"]]
+    about = about.reindex(listed)
     overdue = day.care(Task.DRESSING).groupby("family_id")["days_overdue"].max()
-    named = {}
+    about["days_overdue"] = overdue.reindex(listed)
     for column in ("nurse", "site"):
         in_order = lines.sort_values(column)
-        named[column] = _by_family(in_order["family_id"], in_order[column], ";")
-    return {
-        "days_overdue": overdue,
-        "silent_days": families["silent_days"],
-        "last_heard_on": families["last_heard_on"],
-        **named,
-    }
+        named = _by_family(in_order["family_id"], in_order[column], ";")
+        about[column] = named.reindex(listed)
+    return about

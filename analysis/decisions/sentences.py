@@ -28,7 +28,35 @@ RULE_ORDER = (
 NO_FITTED_ORDER = "No fitted order is in use."
 
 _MONTHS = np.array(MONTHS)
-_Sentence = Callable[[pd.DataFrame, date], "pd.Series[str]"]
+Words = npt.NDArray[np.object_]
+
+
+class _Rows:
+    """The data of the reasons of one kind: arrays, a row each."""
+
+    def __init__(self, reasons: pd.DataFrame, at: npt.NDArray[np.intp], as_of: date) -> None:
+        self._reasons, self._at, self._as_of = reasons, at, as_of
+
+    def _cells(self, name: str) -> Any:
+        return self._reasons[name].array.take(self._at)
+
+    def words(self, name: str) -> Words:
+        return np.asarray(self._cells(name), dtype=object)
+
+    def yes(self, name: str) -> npt.NDArray[np.bool_]:
+        return np.asarray(self._cells(name), dtype=np.bool_)
+
+    def number(self, name: str) -> npt.NDArray[np.int64]:
+        return np.asarray(self._cells(name), dtype=np.int64)
+
+    def on(self, name: str) -> npt.NDArray[np.datetime64]:
+        return np.asarray(self._cells(name), dtype="datetime64[s]")
+
+    def day(self, name: str) -> Words:
+        return _day_words(pd.DatetimeIndex(self.on(name)), self._as_of)
+
+
+_Sentence = Callable[[_Rows], Words]
 
 
 def reason_sentences(reasons: pd.DataFrame, as_of: date) -> pd.Series[str]:
@@ -55,12 +83,12 @@ def reason_sentences(reasons: pd.DataFrame, as_of: date) -> pd.Series[str]:
     >>> print(*reason_sentences(CALL_REASONS.build(reason), date(2031, 3, 10)))
     No log entries for 9 days (last entry 1 Mar).
     """
-    parts = [
-        _SENTENCES[Reason(str(reason))](part, as_of)
-        for reason, part in reasons.groupby("reason", observed=True, sort=False)
-    ]
-    made = pd.concat(parts) if parts else pd.Series([], dtype="string")
-    return made.reindex(reasons.index).astype("string")
+    which, kinds = pd.factorize(reasons["reason"])
+    made = np.empty(len(reasons), dtype=object)
+    for number, reason in enumerate(kinds):
+        at = np.flatnonzero(which == number)
+        made[at] = _SENTENCES[Reason(str(reason))](_Rows(reasons, at, as_of))
+    return pd.Series(made, index=reasons.index, dtype="string")
 
 
 def with_line(reasons: pd.DataFrame, lines: pd.DataFrame) -> pd.Series[str]:
@@ -122,7 +150,7 @@ def attempt_sentences(
     return ("Tried " + when + ", no answer." + more).where(local.notna()).astype("string")
 
 
-def expected_sentences(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:
+def expected_sentences(share: npt.NDArray[np.float64]) -> Words:
     """Say expected shares as natural frequencies; None where there is no share.
 
     Examples
@@ -147,7 +175,7 @@ def expected_sentences(share: npt.NDArray[np.float64]) -> npt.NDArray[np.object_
     sentence = np.char.add(
         np.char.add("On ", how_often), " mornings like this, harm followed within 7 days."
     )
-    words: npt.NDArray[np.object_] = sentence.astype(object)
+    words: Words = sentence.astype(object)
     words[np.isnan(share)] = None
     return words
 
@@ -201,7 +229,10 @@ def day_words(days: pd.Series[Any], as_of: date) -> pd.Series[str]:
     >>> list(day_words(pd.Series(pd.to_datetime(["2031-03-23", None])), date(2031, 3, 29)))
     ['23 Mar', 'an unknown day']
     """
-    at = pd.DatetimeIndex(days)
+    return pd.Series(_day_words(pd.DatetimeIndex(days), as_of), index=days.index, dtype="string")
+
+
+def _day_words(at: pd.DatetimeIndex, as_of: date) -> Words:
     known = ~np.asarray(at.isna())
     words = np.full(len(at), "an unknown day", dtype=object)
     day = at.day[known].to_numpy(dtype=np.int64).astype(str).astype(object)
@@ -209,85 +240,89 @@ def day_words(days: pd.Series[Any], as_of: date) -> pd.Series[str]:
     year = at.year[known].to_numpy(dtype=np.int64)
     shown_year = np.where(year == as_of.year, "", " " + year.astype(str).astype(object))
     words[known] = day + " " + month + shown_year
-    return pd.Series(words, index=days.index, dtype="string")
+    return words
 
 
-def _counted(number: pd.Series[Any], one: str, many: str) -> pd.Series[str]:
+def _counted(number: npt.NDArray[np.int64], one: str, many: str) -> Words:
     """Return number and noun: "1 day", "3 days"."""
-    noun = np.where((number == 1).fillna(value=False), f" {one}", f" {many}")
-    return pd.Series(number.astype("string") + noun, index=number.index, dtype="string")
+    noun = np.where(number == 1, f" {one}", f" {many}").astype(object)
+    counted: Words = _text(number) + noun
+    return counted
 
 
-def _capital(texts: pd.Series[str]) -> pd.Series[str]:
-    return texts.str[:1].str.upper() + texts.str[1:]
+def _text(number: npt.NDArray[np.int64]) -> Words:
+    return number.astype(str).astype(object)
 
 
-def _red_flag(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    first, last = day_words(found["first_on"], as_of), day_words(found["seen_on"], as_of)
-    when = ("between " + first + " and " + last).where(found["first_on"] < found["seen_on"], last)
-    return _capital(found["names"]) + ", reported " + when + "."
+def _capital(texts: Words) -> Words:
+    series = pd.Series(texts, dtype="string")
+    return np.asarray(series.str[:1].str.upper() + series.str[1:], dtype=object)
 
 
-def _compromised(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    day = day_words(found["seen_on"], as_of)
-    return "Dressing found " + found["names"] + " on " + day + ", no change logged since."
+def _red_flag(found: _Rows) -> Words:
+    first, last = found.day("first_on"), found.day("seen_on")
+    several = found.on("first_on") < found.on("seen_on")
+    when = np.where(several, "between " + first + " and " + last, last)
+    return _capital(found.words("names")) + ", reported " + when + "."
+
+
+def _compromised(found: _Rows) -> Words:
+    seen = found.words("names") + " on " + found.day("seen_on")
+    return "Dressing found " + seen + ", no change logged since."
 
 
 def _overdue(what: str, last: str) -> _Sentence:
-    def sentence(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-        how = pd.Series(" overdue", index=found.index, dtype="string")
-        how = how.mask(found["not_logged"], " overdue or not logged")
-        changed, due = (day_words(found[c], as_of) for c in ("last_change_on", "allowed_until"))
-        days = _counted(found["days_overdue"], "day", "days")
+    def sentence(found: _Rows) -> Words:
+        how = np.where(found.yes("not_logged"), " overdue or not logged", " overdue").astype(object)
+        changed, due = found.day("last_change_on"), found.day("allowed_until")
+        days = _counted(found.number("days_overdue"), "day", "days")
         return f"{what} " + days + how + f" ({last} " + changed + ", due by " + due + ")."
 
     return sentence
 
 
-def _skin_event_open(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    day = day_words(found["seen_on"], as_of)
-    return _capital(found["names"]) + " on " + day + ", no clear skin check since."
+def _skin_event_open(found: _Rows) -> Words:
+    seen = _capital(found.words("names")) + " on " + found.day("seen_on")
+    return seen + ", no clear skin check since."
 
 
-def _silent(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    home = "at home since " + day_words(found["home_since"], as_of)
-    last = "last entry " + day_words(found["last_heard_on"], as_of)
-    since = last.mask(found["home_since"] > found["last_heard_on"], home + ", " + last)
-    last = since.mask(found["last_heard_on"].isna(), home + ", none yet")
+def _silent(found: _Rows) -> Words:
+    home_since, heard_on = found.on("home_since"), found.on("last_heard_on")
+    home = "at home since " + found.day("home_since")
+    last = "last entry " + found.day("last_heard_on")
+    since = np.where(home_since > heard_on, home + ", " + last, last)
+    since = np.where(np.isnat(heard_on), home + ", none yet", since)
     return (
-        "No log entries for " + _counted(found["silent_days"], "day", "days") + " (" + last + ")."
+        "No log entries for "
+        + _counted(found.number("silent_days"), "day", "days")
+        + (" (" + since + ").")
     )
 
 
-def _state_unknown(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    return (
-        "No dressing change known since coming home on " + day_words(found["seen_on"], as_of) + "."
-    )
+def _state_unknown(found: _Rows) -> Words:
+    return "No dressing change known since coming home on " + found.day("seen_on") + "."
 
 
-def _early_failures(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    del as_of
-    of = _counted(found["out_of"], "dressing was", "dressings were")
-    return found["number"].astype("string") + " of the last " + of + " loose, damp or soiled early."
+def _early_failures(found: _Rows) -> Words:
+    of = _counted(found.number("out_of"), "dressing was", "dressings were")
+    return _text(found.number("number")) + " of the last " + of + " loose, damp or soiled early."
 
 
-def _late_pattern(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    del as_of
-    of = _counted(found["out_of"], "change was", "changes were")
-    return found["number"].astype("string") + " of the last " + of + " late."
+def _late_pattern(found: _Rows) -> Words:
+    of = _counted(found.number("out_of"), "change was", "changes were")
+    return _text(found.number("number")) + " of the last " + of + " late."
 
 
-def _kits_short(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    counted, used = (found[c].astype("string") for c in ("kits_left", "used"))
-    day = day_words(found["seen_on"], as_of)
-    low = "Running low on kits: " + counted + " on " + day + ", " + used + " used since."
-    out = "No kits left by the count: " + counted + " on " + day + ", " + used + " changes since."
-    return low.mask((found["used"] >= found["kits_left"]) & (found["used"] > 0), out)
+def _kits_short(found: _Rows) -> Words:
+    left, since = found.number("kits_left"), found.number("used")
+    counted, used = _text(left) + " on " + found.day("seen_on") + ", ", _text(since)
+    low = "Running low on kits: " + counted + used + " used since."
+    out = "No kits left by the count: " + counted + used + " changes since."
+    return np.where((since >= left) & (since > 0), out, low)
 
 
-def _no_sign_off(found: pd.DataFrame, as_of: date) -> pd.Series[str]:
-    del as_of
-    return "Dressing changed by " + found["names"] + " without a current sign-off."
+def _no_sign_off(found: _Rows) -> Words:
+    return "Dressing changed by " + found.words("names") + " without a current sign-off."
 
 
 _SENTENCES: dict[Reason, _Sentence] = {

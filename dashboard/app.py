@@ -19,6 +19,7 @@ from dashboard.config import DashboardConfig
 from dashboard.definitions import layout as definitions
 from dashboard.dwell import callbacks as dwell_callbacks
 from dashboard.dwell import layout as dwell
+from dashboard.families import callbacks as families_callbacks
 from dashboard.families import layout as families
 from dashboard.families.routes import answer_families
 from dashboard.family import callbacks as family_callbacks
@@ -170,6 +171,7 @@ def _register(app: Dash, guard: Guard) -> None:
         return shell.not_found(session.context(), "There is no page at this address.")
 
     calls_callbacks.register(guard)
+    families_callbacks.register(guard)
     family_callbacks.register(guard)
     retraining_callbacks.register(guard)
     rates_callbacks.register(guard)

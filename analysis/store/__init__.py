@@ -18,6 +18,7 @@ from analysis.store.provenance import FileBefore, SourceRow, TableCount
 from analysis.store.sign_ins import IDLE_LIMIT
 from analysis.store.store import Store
 from analysis.store.users import User
+from analysis.store.visits import SeenBefore
 from analysis.store.writing import Added, FileInfo, Writer
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "RecordedBeforeError",
     "RecordedSinceError",
     "Registry",
+    "SeenBefore",
     "SignIn",
     "SourceRow",
     "Store",

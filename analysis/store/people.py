@@ -8,17 +8,19 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.store import accesses, passwords, sign_ins, users
+from analysis.store import accesses, passwords, sign_ins, users, visits
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
 from analysis.store.sign_in_file import SignInFile, apart
 from analysis.store.sign_ins import OpenSignIn
 from analysis.store.users import User
+from analysis.store.visits import SeenBefore
 from analysis.vocabulary import Access, Role
 
 _SECOND = timedelta(seconds=1)
@@ -295,6 +297,58 @@ class People:
         """Who else than one person opened a family a moment ago; see `accesses.opened_by_others`."""
         with self._apart.reading() as connection:
             return accesses.opened_by_others(connection, family_id, but, at)
+
+    # Pages of a person
+
+    def seen_before(
+        self, code: str, page: str, at: datetime, seen: bytes, *, looks: bool = True
+    ) -> SeenBefore | None:
+        """What a person saw on a page before this visit; what it shows now is noted.
+
+        Parameters
+        ----------
+        code, page : str
+            Who looks, and at what.
+        at : datetime
+            The present moment.
+        seen : bytes
+            What the page shows now, to be compared with on the next visit.
+        looks : bool
+            Somebody looks; False: a page asks by itself, and nothing is noted.
+
+        Returns
+        -------
+        SeenBefore or None
+            None: the person has not been there before.
+        """
+        with self._database.reading() as connection:
+            before, values = visits.seen_before(connection, code, page, at, seen)
+        if values and looks:
+            self._keep(code, page, **values)
+        return before
+
+    def mark_seen(self, code: str, page: str, at: datetime, seen: bytes) -> None:
+        """Compare with what a page shows now from now on."""
+        now = microseconds(at)
+        with self._database.noting() as connection:
+            visits.keep(connection, code, page, seen_at=now, seen=seen, before_at=now, before=seen)
+
+    def choice(self, code: str, page: str) -> str | None:
+        """How a person last set up a page, as the query of its address; None: never."""
+        with self._database.reading() as connection:
+            return visits.choice(connection, code, page)
+
+    def keep_choice(self, code: str, page: str, query: str) -> None:
+        """Remember how a person set up a page."""
+        if self.choice(code, page) != query:
+            self._keep(code, page, choice=query)
+
+    def _keep(self, code: str, page: str, **values: Any) -> None:
+        with (
+            contextlib.suppress(StoreError),  # busy with a long file: noted the next time
+            self._database.noting(NOT_LONGER_THAN_SECONDS) as connection,
+        ):
+            visits.keep(connection, code, page, **values)
 
     def accesses(self, most: int | None = None) -> pd.DataFrame:
         """The access record, newest first; see `accesses.ACCESSES`."""

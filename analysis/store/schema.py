@@ -309,6 +309,20 @@ accesses = sa.Table(
 sa.Index("accesses_who", accesses.c.who, accesses.c.what, accesses.c.at)
 sa.Index("accesses_note_id", accesses.c.note_id, unique=True)
 
+visits = sa.Table(
+    "visits",
+    metadata,
+    sa.Column("code", TEXT, primary_key=True),
+    sa.Column("page", TEXT, primary_key=True),
+    sa.Column("choice", TEXT),
+    sa.Column("seen_at", WHOLE),
+    sa.Column("seen", BYTES),
+    sa.Column("before_at", WHOLE),
+    sa.Column("before", BYTES),
+    sqlite_strict=True,
+)
+"""One row a person and page: how it is set up, what was seen last, and what before this visit."""
+
 policies = sa.Table(
     "policies",
     metadata,

@@ -70,6 +70,9 @@
     if (button?.dataset.downloads) {
       window.dash_clientside.set_props("export-list", { data: Date.now() });
     }
+    if (button?.dataset.seen) {
+      window.dash_clientside.set_props(button.dataset.seen, { data: Date.now() });
+    }
     if (button?.dataset.undoes) {
       wanted = "panel-message";
       const data = { row: Number(button.dataset.undoes), at: Date.now() };
@@ -95,6 +98,19 @@
     if (!unfolded.delete(id)) unfolded.add(id);
     button.setAttribute("aria-expanded", String(unfolded.has(id)));
   });
+
+  const opened = new Set(); // so do parts of it that a reader opened
+  document.addEventListener(
+    "toggle",
+    (event) => {
+      const name = event.target.dataset.stays;
+      if (name !== undefined && event.target.isConnected) {
+        if (event.target.open) opened.add(name);
+        else opened.delete(name);
+      }
+    },
+    true,
+  );
 
   document.addEventListener("submit", (event) => {
     const form = event.target;
@@ -188,16 +204,19 @@
   // -- a list left open follows what others did ----------------------------------------------
   // As long as somebody is there; asking by itself does not keep a sign-in open.
   const FOLLOWS_EVERY = 20000;
-  const FOLLOWS_FOR = 600000; // after the last key or movement
+  const FOLLOWS_FOR = 1800000; // after the last key or movement; then a sign-in ends
+  const IS_THERE_FOR = 120000; // so long somebody is taken to look at the page
   let lastActed = Date.now();
   for (const kind of ["keydown", "pointerdown", "pointermove", "wheel", "touchstart"]) {
     document.addEventListener(kind, () => (lastActed = Date.now()), { capture: true, passive: true });
   }
 
+  const isThere = () => Date.now() - lastActed < IS_THERE_FOR;
+
   function follow() {
     if (document.hidden || document.getElementById("split") === null) return;
     const typed = (window.linedays_drafts?.unsent() ?? null) !== null;
-    window.dash_clientside.set_props("looked", { data: { at: Date.now(), typed } });
+    window.dash_clientside.set_props("looked", { data: { at: Date.now(), typed, there: isThere() } });
   }
 
   window.setInterval(() => {
@@ -214,6 +233,9 @@
     React.useLayoutEffect(() => {
       for (const button of place.current.querySelectorAll("button.unfolds")) {
         button.setAttribute("aria-expanded", String(unfolded.has(button.getAttribute("aria-controls"))));
+      }
+      for (const part of place.current.querySelectorAll("details[data-stays]")) {
+        part.open = opened.has(part.dataset.stays);
       }
       if (key === undefined || place.current.contains(document.activeElement)) return;
       place.current.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus();

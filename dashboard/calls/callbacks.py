@@ -11,10 +11,20 @@ from dashboard.addresses.calls import Choice, read_choice
 from dashboard.call_actions.callbacks import register_actions
 from dashboard.call_actions.queries import state_of
 from dashboard.call_actions.views import News
-from dashboard.calls.layout import PATH, list_head, list_part, opened_first, panel_part, split_class
+from dashboard.calls.layout import (
+    PATH,
+    flag_rows,
+    list_head,
+    list_part,
+    opened_first,
+    panel_part,
+    split_class,
+)
 from dashboard.calls.queries import CallsQueries
 from dashboard.calls.views import CallsView
-from dashboard.calls.words import announcement, recorded_meanwhile
+from dashboard.calls.words import announcement, new_red_flags, recorded_meanwhile
+from dashboard.changes.callbacks import register_changes
+from dashboard.changes.parts import changes_part
 from dashboard.layout import ids
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
@@ -25,6 +35,11 @@ def register(guard: Guard) -> None:
     """Register the callbacks of the call list."""
     _show_list(guard)
     register_actions(guard, ids.PANEL_FAULT)
+    register_changes(
+        guard,
+        Page.CALLS,
+        lambda session, search: CallsQueries(session).changes(read_choice(search), marks=True),
+    )
     _export(guard)
 
 
@@ -34,6 +49,7 @@ def _show_list(guard: Guard) -> None:
         Output(ids.CALLS_HEAD, "children"),
         Output(ids.CALLS_LIST, "children"),
         Output(ids.CALLS_ANNOUNCED, "children"),
+        Output(f"{ids.CHANGES}{Page.CALLS}", "children"),
         Output(ids.PANEL, "children"),
         Output(ids.PANEL_OTHERS, "children"),
         Output(ids.PANEL_FAULT, "children"),
@@ -61,16 +77,26 @@ def _show_list(guard: Guard) -> None:
         if _is_new(changed, before):  # what this reader recorded a moment ago has to show
             session.refresh()
         by_itself = ctx.triggered_id == ids.LOOKED
+        is_there = not by_itself or (isinstance(looked, dict) and bool(looked.get("there")))
         view = queries.calls(choice)
         family, news = _stays_open(choice, view, search, changed, before)
         old = before if isinstance(before, dict) else {}
-        now = {"family": family, "search": search, "changed": changed, "list": view.state}
-        rows: tuple[object, ...] = (no_update, no_update, no_update)
+        flags = queries.red_flags(view.choice)
+        now = {
+            "family": family,
+            "search": search,
+            "changed": changed,
+            "list": view.state,
+            "flags": flag_rows(flags),
+        }
+        rows: tuple[object, ...] = (no_update, no_update, no_update, no_update)
         if not by_itself or view.state != old.get("list"):
+            shown_before = old.get("flags") if by_itself else None
             rows = (
                 list_head(queries, view.choice),
                 list_part(queries, view.choice, family),
-                announcement(view),
+                new_red_flags(flags, shown_before) or announcement(view),
+                changes_part(queries.changes(view.choice, looks=is_there), Page.CALLS),
             )
         if news is None and family is not None and old.get("family") == family:
             typed = not by_itself or (isinstance(looked, dict) and bool(looked.get("typed")))

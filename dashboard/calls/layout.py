@@ -17,11 +17,13 @@ from dashboard.call_actions.views import News
 from dashboard.calls import parts
 from dashboard.calls.queries import CallsQueries
 from dashboard.calls.views import CallsView
+from dashboard.changes.parts import changes_place
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria
 from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import shown
+from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
 PATH = "/"
@@ -55,11 +57,18 @@ def layout(session: Session, search: str | None) -> list[Component]:
                     "changed": 0,
                     "list": view.state,
                     "acts": panel.state,
+                    "flags": flag_rows(queries.red_flags(choice)),
                 },
             ),
             html.Div(
                 [
-                    html.H1(f"Calls for {words.long_day(view.context.as_of)}"),
+                    html.Div(
+                        [
+                            html.H1(f"Calls for {words.long_day(view.context.as_of)}"),
+                            changes_place(queries.changes(choice), Page.CALLS),
+                        ],
+                        className="titled",
+                    ),
                     html.Section(
                         [
                             html.Div(list_head(queries, view.choice), id=ids.CALLS_HEAD),
@@ -86,6 +95,11 @@ def layout(session: Session, search: str | None) -> list[Component]:
             ),
         ],
     )
+
+
+def flag_rows(flags: Mapping[str, tuple[int, str]]) -> dict[str, int]:
+    """The newest log entry of each red flag that is shown, so that a newer one is noticed."""
+    return {family: row for family, (row, _) in flags.items()}
 
 
 def opened_first(choice: Choice, view: CallsView) -> str | None:

@@ -19,6 +19,8 @@ from dashboard.layout import words
 from dashboard.layout.templates import render
 
 CAPTION = "Families in calling order, most urgent first"
+MOST_NAMED = 60
+"""Families of a day ahead that are named; of more, their number is shown."""
 RESTING_CAPTION = "Waiting and postponed families, earliest day first"
 
 
@@ -86,6 +88,7 @@ def _tiles(view: CallsView) -> list[Tile]:
         tile("All to call", None, to_call),
         *(tile(words.BANDS[band].title, band, n) for band, n in view.counts.items()),
         tile(words.DONE_TITLE, words.DONE, view.done_count),
+        tile(words.AHEAD_TITLE, words.AHEAD, view.n_ahead),
     ]
 
 
@@ -115,6 +118,20 @@ def done(view: CallsView) -> Markup:
     )
 
 
+def ahead(view: CallsView) -> Markup:
+    """The next 14 days."""
+
+    def ways(codes: tuple[str, ...]) -> list[tuple[str, str]]:
+        return [(code, _address(view.choice, family_id=code)) for code in codes]
+
+    return render(
+        "calls/ahead",
+        n_due=view.n_ahead,
+        most_named=MOST_NAMED,
+        days=[(day, ways(day.due), ways(day.back), ways(day.kits)) for day in view.ahead],
+    )
+
+
 def rows(
     view: CallsView, opened: str | None, closed: Mapping[str, Markup], calls_done: Markup
 ) -> Markup:
@@ -133,7 +150,7 @@ def rows(
             if 1 <= page <= view.pages
         ],
         per_page=[(str(n), str(n)) for n in words.PER_PAGE],
-        done=calls_done,
+        done=ahead(view) if choice.band == words.AHEAD else calls_done,
     )
 
 

@@ -43,6 +43,20 @@ class CapacityView:
 
 
 @dataclass(frozen=True)
+class AheadDay:
+    """One of the days ahead, and the families of which something is due by it."""
+
+    on: date
+    n_due: int
+    """Dressing changes."""
+    due: tuple[str, ...]
+    back: tuple[str, ...]
+    """Waiting or postponed until this day."""
+    kits: tuple[str, ...]
+    """Their dressing kits run out."""
+
+
+@dataclass(frozen=True)
 class CallsView:
     """The call list: counts by band, one page of its rows in calling order, calls done today."""
 
@@ -71,11 +85,18 @@ class CallsView:
     capacity: CapacityView | None
     """None where families of one language are shown: a nurse's day is not theirs."""
 
+    n_ahead: int = 0
+    """Dressing changes due in the days ahead."""
+    ahead: tuple[AheadDay, ...] = ()
+    """Only where they are asked for."""
+
     @cached_property
     def state(self) -> str:
         """What tells the list from one in which something else is shown."""
         parts = (self.context.as_of, self.counts, self.first, self.rows, self.resting, self.done)
-        return blake2b(repr((parts, self.capacity)).encode(), digest_size=12).hexdigest()
+        return blake2b(
+            repr((parts, self.capacity, self.n_ahead, self.ahead)).encode(), digest_size=12
+        ).hexdigest()
 
 
 @dataclass(frozen=True)

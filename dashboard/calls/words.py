@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 from dashboard.call_actions.views import Acts
@@ -48,7 +49,7 @@ def not_there(view: CallsView) -> str:
     ]
     if wrong:
         return f"No family with a line at home has the {words.listed(wrong)}. Choose from the list."
-    if choice.band and choice.band not in (*words.BANDS_SHOWN, words.DONE):
+    if choice.band and choice.band not in (*words.BANDS_SHOWN, words.DONE, words.AHEAD):
         return f"No part of the list is called \u201c{choice.band}\u201d, so all families to call are shown."
     return ""
 
@@ -88,8 +89,23 @@ def announcement(view: CallsView) -> str:
     choice = view.choice
     if choice.band == words.DONE:
         return f"{words.counted(view.done_count, 'call', 'calls')} done today."
+    if choice.band == words.AHEAD:
+        changes = words.counted(view.n_ahead, "dressing change", "dressing changes")
+        return f"{changes} due in the next 14 days."
     what = words.BANDS[choice.band].title.lower() if choice.band in words.BANDS else "to call"
     return f"{words.counted(view.total, 'family', 'families')} shown: {what}."
+
+
+def new_red_flags(flags: Mapping[str, tuple[int, str]], before: object) -> str:
+    """Red flags that are newer than those shown before, to be read aloud; blank: there is none."""
+    if not isinstance(before, dict):
+        return ""
+    new = [
+        f"New red flag: family {family}. {text}"
+        for family, (row, text) in flags.items()
+        if row > before.get(family, -1)
+    ]
+    return " ".join(new)
 
 
 def recorded_meanwhile(acts: Acts) -> str:

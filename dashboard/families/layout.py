@@ -8,11 +8,13 @@ from dash.development.base_component import Component
 
 from dashboard.addresses.families import FAMILIES, FamiliesChoice, read_families, write_families
 from dashboard.addresses.family import FamilyChoice, family_address
+from dashboard.changes.parts import changes_place
 from dashboard.families import words as families_words
 from dashboard.families.queries import FamiliesQueries
 from dashboard.families.views import FamiliesView
 from dashboard.layout import frame as shell
 from dashboard.layout.templates import static
+from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
 PATH = FAMILIES
@@ -47,7 +49,8 @@ def layout(session: Session, search: str | None) -> list[Component]:
             if 1 <= page <= view.pages
         ],
     )
-    return shell.page(PATH, view.context, [content], finding=choice.q)
+    changes = changes_place(FamiliesQueries(session).changes(choice), Page.FAMILIES)
+    return shell.page(PATH, view.context, [changes, content], finding=choice.q)
 
 
 def _filters(view: FamiliesView) -> list[tuple[str, str, str | None, list[tuple[str, str]]]]:

@@ -5,7 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from analysis.decisions.every_family import PLACES
-from dashboard.addresses.families import FamiliesChoice
+from dashboard.addresses.calls import Choice
+from dashboard.addresses.families import FAMILIES, FamiliesChoice
+from dashboard.addresses.family import FamilyChoice, family_address
+from dashboard.changes.queries.call_list import changes_of_calls
+from dashboard.changes.views import Changes
 from dashboard.families.views import FamiliesView, FamilyRow
 from dashboard.family_lists.queries import families_chosen, with_code
 from dashboard.security.roles import Page
@@ -59,6 +63,15 @@ class FamiliesQueries:
             places=tuple(place for place in PLACES if place in there),
             sites=distinct(every["site"].str.split(";").explode()),
             nurses=distinct(every["nurse"].str.split(";").explode()),
+        )
+
+    def changes(self, choice: FamiliesChoice, *, marks: bool = False) -> Changes:
+        """What changed since this person last looked; `marks`: it is marked as seen now."""
+        return changes_of_calls(
+            self.session,
+            Choice(site=choice.site, nurse=choice.nurse),
+            lambda family_id: family_address(family_id, FamilyChoice(opened_from=FAMILIES)),
+            marks=marks,
         )
 
     def found(self, text: str) -> str | None:

@@ -11,6 +11,11 @@ LOOKED = "looked"
 CHANGED_BY_ITSELF = frozenset({f"{LOOKED}.data"})
 """What a page changes without anybody doing anything; it does not keep a sign-in open."""
 
+CHANGES = "changes-"
+"""Before the name of a page: the place for what changed on it since the person last looked."""
+SEEN = "seen-"
+"""Before the name of a page: set when the person marks its changes as seen."""
+
 CALLS_HEAD = "calls-head"
 CALLS_LIST = "calls-list"
 CALLS_ANNOUNCED = "calls-announced"

@@ -28,6 +28,7 @@ from analysis.words import (
     short_day,
     signal_words,
     thousands,
+    weekday_words,
 )
 
 __all__ = [
@@ -61,12 +62,17 @@ __all__ = [
     "sentence",
     "short_day",
     "signal_words",
+    "since",
     "thousands",
+    "weekday_words",
 ]
 
 DEMO = "Demonstration: every family, line and entry here is invented."
 DONE = "done"
 """Next to the bands: calls recorded on the day."""
+AHEAD = "ahead"
+"""Next to the bands: what is due in the next 14 days."""
+AHEAD_TITLE = "Next 14 days"
 DONE_TITLE = "Done today"
 PER_PAGE = (50, 100, 200)
 """Rows on a page of the call list, to choose from."""
@@ -134,6 +140,22 @@ def ago(day: date, as_of: date) -> str:
     if days < 0:
         return "after this day"
     return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
+
+
+def since(at: datetime, now: datetime) -> str:
+    """A moment as people speak of it on the day of another: "today 08:10", "29 Nov, 16:40".
+
+    Examples
+    --------
+    >>> since(datetime(2031, 3, 3, 16, 40), datetime(2031, 3, 4, 8))
+    'yesterday 16:40'
+    >>> since(datetime(2031, 3, 1, 16, 40), datetime(2031, 3, 4, 8))
+    '1 Mar, 16:40'
+    """
+    days = (now.date() - at.date()).days
+    if days in (0, 1):
+        return f"{'today' if days == 0 else 'yesterday'} {at:%H:%M}"
+    return f"{short_day(at.date(), now.date())}, {at:%H:%M}"
 
 
 def moment(at: datetime) -> str:

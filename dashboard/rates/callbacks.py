@@ -7,6 +7,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.rates import read_rates
+from dashboard.changes.callbacks import register_changes
 from dashboard.layout import ids
 from dashboard.rates.layout import PATH, parts_of_choice
 from dashboard.rates.queries import RatesQueries
@@ -56,6 +57,10 @@ def register(guard: Guard) -> None:
         if pathname != PATH:
             raise PreventUpdate
         return RatesQueries(session).false_alarms(read_rates(search))
+
+    register_changes(
+        guard, Page.RATES, lambda session, _: RatesQueries(session).changes(marks=True)
+    )
 
     @guard.action(Page.RATES, ids.ANNOTATE, ids.ANNOTATED, ids.ANNOTATION_MESSAGE)
     def annotate(session: Session, given: object, _: object) -> tuple[object, str]:

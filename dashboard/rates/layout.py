@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 from markupsafe import Markup
 
 from dashboard.addresses.rates import read_rates
+from dashboard.changes.parts import changes_place
 from dashboard.figures import control_chart, rate_intervals, site_funnel
 from dashboard.figures.gaps import gap_figure
 from dashboard.figures.small_multiples import small_multiples
@@ -47,6 +48,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
         PATH,
         session.context(),
         [
+            changes_place(queries.changes(), Page.RATES),
             html.Div(head, id=ids.RATES_HEAD),
             html.Div(
                 [

@@ -9,6 +9,8 @@ from dash import Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.retraining import NeedsChoice, read_needs, read_session, write_needs
+from dashboard.changes.callbacks import register_changes
+from dashboard.changes.queries.needs import changes_of_needs
 from dashboard.layout import ids
 from dashboard.layout.serialised import serialised
 from dashboard.retraining.layout import (
@@ -33,6 +35,9 @@ from dashboard.session.session import Session
 
 def register(guard: Guard) -> None:
     """Register the callbacks of the page."""
+    register_changes(
+        guard, Page.RETRAINING, lambda session, _: changes_of_needs(session, marks=True)
+    )
 
     @guard.callback(
         Page.RETRAINING,

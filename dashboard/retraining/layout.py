@@ -15,6 +15,8 @@ from dashboard.addresses.retraining import (
     read_session,
     write_needs,
 )
+from dashboard.changes.parts import changes_place
+from dashboard.changes.queries.needs import changes_of_needs
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria
@@ -27,6 +29,7 @@ from dashboard.retraining.needs_cards import picture_card, skills_card
 from dashboard.retraining.queries import RetrainingQueries
 from dashboard.retraining.session_sheet import session_sheet, sessions_card
 from dashboard.retraining.views import HelpedView, NeedsView
+from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
 PATH = "/retraining"
@@ -60,7 +63,13 @@ def layout(session: Session, search: str | None) -> list[Component]:
             dcc.Store(id=ids.UNMARK_REFRESHER),
             html.Div(
                 [
-                    html.H1(TITLE),
+                    html.Div(
+                        [
+                            html.H1(TITLE),
+                            changes_place(changes_of_needs(queries.session), Page.RETRAINING),
+                        ],
+                        className="titled",
+                    ),
                     html.Section(
                         [
                             html.Div(list_head(view), id=ids.NEEDS_HEAD),

@@ -24,9 +24,10 @@ from analysis.vocabulary import RESTING, CallOutcome
 from dashboard.addresses.calls import Choice
 from dashboard.call_state.queries import rows_of, silent_families
 from dashboard.call_state.views import CallRow
+from dashboard.calls.queries.ahead import days_ahead
 from dashboard.calls.views import CallDone, CallsView, CapacityView
 from dashboard.family_lists.queries import asked_for
-from dashboard.layout.words import BANDS_SHOWN, BANDS_TO_CALL, DONE, PER_PAGE
+from dashboard.layout.words import AHEAD, BANDS_SHOWN, BANDS_TO_CALL, DONE, PER_PAGE
 from dashboard.security.roles import Right
 from dashboard.session.frames import cells, distinct, is_one
 from dashboard.session.views import PageContext
@@ -35,19 +36,25 @@ BELOW = 10
 """Families that wait and calls done that are shown below the families to call; all on request."""
 
 
-def calls_view(found: Snapshot, context: PageContext, choice: Choice) -> CallsView:
-    """The call list under a choice of band, site, nurse, language and page."""
+def calls_view(
+    found: Snapshot,
+    context: PageContext,
+    choice: Choice,
+    due: pd.DataFrame,
+    kits: pd.DataFrame | None,
+) -> CallsView:
+    """The call list under a choice; `due` and `kits` as for `days_ahead`, kits only for it."""
     asked = asked_for(replace(choice, band=None))
     chosen = families_asked(found.calls, found.records, asked)
     counts = chosen["band"].value_counts()
     shown = _in_bands(chosen, [choice.band] if choice.band in BANDS_SHOWN else BANDS_TO_CALL)
     done = calls_done(found.calls, found.timeline, found.records, asked)
-    if choice.band == DONE:
+    if choice.band in (DONE, AHEAD):
         shown = shown.head(0)
     per_page = choice.per_page if choice.per_page in PER_PAGE else PER_PAGE[0]
     pages = max(1, -(-len(shown) // per_page))
     page = min(max(choice.page, 1), pages)
-    everything = choice.band not in (*BANDS_SHOWN, DONE)
+    everything = choice.band not in (*BANDS_SHOWN, DONE, AHEAD)
     resting = pd.concat([_in_bands(chosen, [band]).head(BELOW) for band in RESTING])
     below = BELOW if everything else 0
     newest = done.head(len(done) if choice.band == DONE else below)
@@ -57,6 +64,7 @@ def calls_view(found: Snapshot, context: PageContext, choice: Choice) -> CallsVi
     families = mine["family_id"].drop_duplicates()
     if choice.language is not None:
         families = families[speaks(families, found.records, choice.language)]
+        mine = mine[mine["family_id"].isin(families)]
     return CallsView(
         context=context,
         choice=replace(choice, page=page, per_page=per_page),
@@ -78,6 +86,8 @@ def calls_view(found: Snapshot, context: PageContext, choice: Choice) -> CallsVi
         capacity=None
         if choice.language
         else _capacity(found, asked, _in_bands(chosen, BANDS_TO_CALL)),
+        n_ahead=int(due["line"].isin(mine["line"]).sum()),
+        ahead=() if kits is None else days_ahead(found, due, kits, mine, chosen),
     )
 
 

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from dashboard.addresses.calls import Choice
+from dashboard.addresses.calls import Choice, write_choice
 from dashboard.call_actions.queries import acts_of, for_person
 from dashboard.call_actions.views import Acts
 from dashboard.call_state import queries as call_state
 from dashboard.calls.queries import call_list, proof
+from dashboard.calls.queries.ahead import changes_due, kits_run_out
 from dashboard.calls.views import CallsView, Opened
+from dashboard.changes.queries.call_list import changes_of_calls, red_flags
+from dashboard.changes.views import Changes
 from dashboard.family_lists.queries import allowed
+from dashboard.layout.words import AHEAD
 from dashboard.security.roles import Page
 from dashboard.session import families
 from dashboard.session.session import Session
@@ -29,10 +33,28 @@ class CallsQueries:
         asked = replace(allowed(self.session.reader, choice), family_id=None)
         view = session.cached(
             ("calls", asked, session.seen_as()),
-            lambda: call_list.calls_view(session.snapshot(), session.context(), asked),
+            lambda: call_list.calls_view(
+                session.snapshot(),
+                session.context(),
+                asked,
+                changes_due(session),
+                kits_run_out(session) if asked.band == AHEAD else None,
+            ),
         )
         mine = replace(view.choice, family_id=choice.family_id)
         return replace(view, context=session.context(), choice=mine)
+
+    def changes(self, choice: Choice, *, marks: bool = False, looks: bool = True) -> Changes:
+        """What changed since this person last looked; `marks`: it is marked as seen now."""
+
+        def address(family_id: str) -> str:
+            return write_choice(replace(choice, family_id=family_id))
+
+        return changes_of_calls(self.session, choice, address, opens=True, marks=marks, looks=looks)
+
+    def red_flags(self, choice: Choice) -> dict[str, tuple[int, str]]:
+        """Families with a red flag: its newest log entry, and the reason in words."""
+        return red_flags(self.session, choice)
 
     def calls_table(self, choice: Choice) -> tuple[str, str]:
         """Name and text of the chosen part of the call list as CSV; the export is logged."""

@@ -9,9 +9,11 @@ from analysis.measures import surveillance
 from analysis.store import StoreError
 from analysis.vocabulary import Access
 from dashboard.addresses.rates import RatesChoice
+from dashboard.changes.views import Changes
 from dashboard.rates.queries import annotations as notes
 from dashboard.rates.queries import rates, work
 from dashboard.rates.queries.annotations import AnnotationForm
+from dashboard.rates.queries.changes import changes_of_rates
 from dashboard.rates.queries.work import SignalForm
 from dashboard.rates.views import Annotating, NotesOfRates, RatesView, Work
 from dashboard.security.roles import Page, Right
@@ -58,6 +60,12 @@ class RatesQueries:
         session = self.session
         found = notes.shown_notes(session.store, session.snapshot(), session.reader)
         return NotesOfRates(found, notes.marks_on(found, view.chart, view.choice.period))
+
+    def changes(self, *, marks: bool = False) -> Changes:
+        """What changed since this person last looked; `marks`: it is marked as seen now."""
+        session = self.session
+        written = notes.shown_notes(session.store, session.snapshot(), session.reader)
+        return changes_of_rates(session, self.signals(), written, marks=marks)
 
     def work(self) -> tuple[Work, ...]:
         """Signals with their state, owner and notes, open ones first."""

@@ -1,0 +1,77 @@
+"""What did a person last see on a page, what before this visit, and how is the page set up?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+
+from analysis.store.instants import microseconds, moment_of
+from analysis.store.schema import visits
+
+NEW_VISIT_AFTER = timedelta(minutes=30)
+"""A person who did not look for so long comes back to the page."""
+NOTED_AGAIN_AFTER = timedelta(minutes=5)
+"""A look at what is unchanged is noted no more often: most looks write nothing."""
+
+
+@dataclass(frozen=True)
+class SeenBefore:
+    """What a person saw on a page before this visit, or up to the moment of marking it as seen."""
+
+    at: datetime
+    seen: bytes
+
+
+def seen_before(
+    connection: sa.Connection, code: str, page: str, at: datetime, seen: bytes
+) -> tuple[SeenBefore | None, dict[str, Any]]:
+    """What was seen before, and the columns to write, none where nothing has to be noted.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Reads.
+    code, page : str
+        Who looks, and at what.
+    at : datetime
+        The present moment.
+    seen : bytes
+        What the page shows now.
+    """
+    row = _row(connection, code, page)
+    now = microseconds(at)
+    if row is None or row.seen is None:
+        return None, {"seen_at": now, "seen": seen}
+    if at - moment_of(row.seen_at) > NEW_VISIT_AFTER:
+        before = {"before_at": row.seen_at, "before": row.seen}
+        return SeenBefore(moment_of(row.seen_at), row.seen), {
+            "seen_at": now,
+            "seen": seen,
+            **before,
+        }
+    shown = None if row.before is None else SeenBefore(moment_of(row.before_at), row.before)
+    is_same = row.seen == seen and abs(at - moment_of(row.seen_at)) < NOTED_AGAIN_AFTER
+    return shown, {} if is_same else {"seen_at": now, "seen": seen}
+
+
+def keep(connection: sa.Connection, code: str, page: str, **values: Any) -> None:
+    """Write columns of a person's page, the other ones stay."""
+    if _row(connection, code, page) is None:
+        connection.execute(sa.insert(visits).values(code=code, page=page, **values))
+        return
+    own = (visits.c.code == code, visits.c.page == page)
+    connection.execute(sa.update(visits).where(*own).values(**values))
+
+
+def choice(connection: sa.Connection, code: str, page: str) -> str | None:
+    """How a person last set up a page, as the query of its address; None: never."""
+    row = _row(connection, code, page)
+    return None if row is None else row.choice
+
+
+def _row(connection: sa.Connection, code: str, page: str) -> Any:
+    own = (visits.c.code == code, visits.c.page == page)
+    return connection.execute(sa.select(visits).where(*own)).first()

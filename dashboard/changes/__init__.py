@@ -1,0 +1,1 @@
+"""What has changed on a page since a person last looked?"""

@@ -30,6 +30,10 @@ from analysis.tallies import of_lines as tallies_of_lines
 from analysis.tallies import of_sites as tallies_of_sites
 from analysis.timeline import Timeline, build
 from analysis.timeline.versions import times_of
+from analysis.words import day_year
+
+PAST_AFTER_DAYS = 60
+"""Entries received later than so many days after they were done are past logs loaded at the start."""
 
 
 @dataclass(frozen=True)
@@ -113,6 +117,33 @@ class Snapshot:
     def freshness_sentence(self) -> str | None:
         """How old the newest log entry is; None: not old."""
         return freshness_sentence(self.records.home_log["done_on"], self.as_of)
+
+    @cached_property
+    def first_received_on(self) -> date | None:
+        """Day on which the first log entry was received, in the programme's zone; None: none was."""
+        first = self.records.home_log["received_at"].min()
+        if pd.isna(first):
+            return None
+        return first.tz_localize("UTC").tz_convert(self.policy.zone).date()
+
+    @property
+    def loaded_at_once_sentence(self) -> str | None:
+        """Why past days look empty in a programme that has just begun; None: they do not.
+
+        Its past log was loaded at once and counts as received then, so nothing is known of how late
+        entries come in.
+        """
+        first, done = self.first_received_on, self.records.home_log["done_on"].min()
+        if first is None or (first - done.date()).days <= PAST_AFTER_DAYS:
+            return None
+        if (self.as_of - first).days > PAST_AFTER_DAYS:
+            return None
+        return (
+            f"All log entries were received since {day_year(first)}, also those of earlier days. So "
+            "past weeks look empty as they were known then, and it is not known how late entries "
+            "come in. To count past logs as received on the day they were done: linedays ingest "
+            "--history."
+        )
 
     @property
     def not_yet_known(self) -> int:

@@ -44,8 +44,9 @@ def _password(*, from_stdin: bool) -> str:
 
 
 def add(asked: UserAdd) -> None:
-    """Add a user."""
-    with opened(asked.store) as store:
+    """Add a user, also before the first files are ingested."""
+    is_new = not Store.is_there(asked.store)
+    with opened(asked.store, create=True) as store:
         password = _password(from_stdin=asked.password_stdin)
         store.people.add(
             asked.code,
@@ -62,6 +63,9 @@ def add(asked: UserAdd) -> None:
     nurse = (asked.caseload or asked.code) if asked.role is Role.NURSE else None
     of_sites = f"the sites {', '.join(asked.site)}" if asked.site else "all sites"
     typer.echo(f"linedays: {asked.code} may sign in as {asked.role} for {of_sites}.", err=True)
+    if is_new:
+        typer.echo(f"linedays: A new store was made: {asked.store}", err=True)
+        return
     if nurse is not None and nurse not in set(lines["nurse"].dropna()):
         typer.echo(
             f"linedays: no line of the nurse {nurse} is stored yet; check how the code is written.",

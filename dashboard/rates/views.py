@@ -172,6 +172,8 @@ class RatesView:
     whole: pd.DataFrame
     """RATES of the programme with `log_coverage`: no row without line-days and events."""
     whole_words: str
+    loaded_at_once: str | None
+    """Why past weeks look empty in a programme that has just begun."""
     signals: SignalsView
     narrowings: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...]
     """What every figure can be narrowed to: label, name in the address, values."""

@@ -32,6 +32,7 @@ from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard.addresses.week import WeekChoice
 from dashboard.layout.templates import render
+from dashboard.layout.words import day_year
 from dashboard.security.roles import NAMES, Page, Reader
 from dashboard.session.session import Session
 from dashboard.session.views import PageContext
@@ -121,7 +122,19 @@ def week_head(found: Snapshot, context: PageContext, choice: WeekChoice) -> Week
         after=after.name
         if after.end <= (newest.end if period.is_week else _morning(found))
         else None,
+        empty=_why_empty(found, period) if known == AT_THE_END else None,
         mistaken=mistaken,
+    )
+
+
+def _why_empty(found: Snapshot, period: Period) -> str | None:
+    first = found.first_received_on
+    if first is None or period.end >= first:
+        return None
+    return (
+        f"Nothing had been received by the end of this {period.kind}: the first log entries came in "
+        f"on {day_year(first)}. Choose “{dict(KNOWN)[NOW]}” to see what is known of it now. To count "
+        "past logs as received on the day they were done: linedays ingest --history."
     )
 
 

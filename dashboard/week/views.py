@@ -31,6 +31,8 @@ class WeekHead:
     before: str | None
     after: str | None
     """The weeks next to it, if any."""
+    empty: str | None
+    """Why nothing was known of a past week by its end."""
     mistaken: str | None
     """Which part of the choice could not be followed, in words."""
 

@@ -45,6 +45,20 @@ def add(run, code, role, *words):
     return run("user", "add", code, "--role", role, "--password-stdin", *words, typed=PASSWORD)
 
 
+def test_the_first_person_may_be_added_before_the_first_files(run, tmp_path):
+    code, out, err = run(
+        *("user", "add", "N1", "--role", "nurse", "--password-stdin"),
+        *("--store", "sqlite:///first.sqlite"),
+        typed=PASSWORD,
+    )
+    assert (code, out) == (0, "")
+    assert "N1 may sign in as nurse for all sites." in err
+    assert "A new store was made: sqlite:///first.sqlite" in err
+    assert "no line of the nurse" not in err
+    _, out, _ = run("user", "list", "--store", "sqlite:///first.sqlite")
+    assert [row["code"] for row in rows(out)] == ["N1"]
+
+
 def test_people_are_added_listed_and_ended(run):
     code, out, err = add(run, "N1", "manager")
     assert (code, out) == (0, "")

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
+
+import pandas as pd
 import pytest
 
 from analysis.cli import main, reporting
@@ -243,3 +247,26 @@ def test_a_month_that_is_over_is_the_monthly_report_of_the_command(
         ("2031-02", "February 2031"),
     )
     assert "not over yet" in str(queries.week_head(WeekChoice("2031-03")).mistaken)
+
+
+def test_a_week_of_which_nothing_was_known_yet_says_why_it_is_empty(app_looked_at):
+    def page(search):
+        asked = callback_request(
+            app_looked_at, BODY, **{"url.search": search, "url.pathname": "/week"}
+        )
+        return browser_of(app_looked_at, "manager").ask(asked).text
+
+    why = "Nothing had been received by the end of this week: the first log entries came in on 3 Mar 2031."
+    assert why in page("?week=2031-W08")
+    assert why not in page("?week=2031-W08&known=now")
+
+
+def test_a_programme_that_loaded_its_past_at_once_is_told_what_that_means(app_looked_at):
+    found = app_looked_at.service.snapshot(None)
+    assert found.loaded_at_once_sentence is None  # the oldest entry is two weeks old
+    log = found.records.home_log
+    old = log.assign(done_on=log["done_on"] - pd.Timedelta(days=200))
+    past = replace(found, records=replace(found.records, home_log=old))
+    assert "All log entries were received since 3 Mar 2031" in past.loaded_at_once_sentence
+    later = replace(past, as_of=past.as_of + timedelta(days=90))
+    assert later.loaded_at_once_sentence is None

@@ -109,6 +109,7 @@ def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline
         periods=tuple((p, period_name(p)) for p in reversed(starts)),
         whole=whole,
         whole_words=_whole(name, whole, str(basis)),
+        loaded_at_once=whole_programme.loaded_at_once_sentence,
         signals=signals.signals_view(whole_programme, asked, headline),
         narrowings=signals.narrowings(whole_programme),
         narrowed=signals.narrowed_words(asked),

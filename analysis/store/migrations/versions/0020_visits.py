@@ -5,8 +5,8 @@ from alembic import op
 
 from analysis.store.migrations.steps import WHOLE
 
-revision = "0017"
-down_revision = "0016"
+revision = "0020"
+down_revision = "0019"
 
 
 def upgrade() -> None:

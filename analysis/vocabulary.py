@@ -322,6 +322,7 @@ class Access(StrEnum):
     EXPORTED_TABLE = "exported_table"
     TOOK_IN_FILE = "took_in_file"
     MENDED_ROW = "mended_row"
+    DESCRIBED_SOURCE = "described_source"
     REFUSED = "refused"
     ADDED_USER = "added_user"
     ENDED_USER = "ended_user"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from dashboard.incoming.files_page import PATH, counts_of
 from dashboard.incoming.views import CellShown, Previewed, SheetShown
@@ -25,11 +26,16 @@ def preview_page(found: Previewed) -> str:
         found=found,
         answer=answer(found),
         counts=[counts_of(count) for count in found.counts],
-        sheets=[(sheet, _rows(sheet), _heads(sheet), _absent(sheet)) for sheet in found.sheets],
+        sheets=sheets_shown(found),
         files_address=FILES,
         token=csrf.token(),
     )
     return shell.whole(PATH, found.context, TITLE, content)
+
+
+def sheets_shown(found: Previewed) -> list[tuple[SheetShown, Sequence[Any], Sequence[str], str]]:
+    """Each sheet with its rows, their heads and the columns that it does not have."""
+    return [(sheet, _rows(sheet), _heads(sheet), _absent(sheet)) for sheet in found.sheets]
 
 
 def answer(found: Previewed) -> str:

@@ -9,10 +9,12 @@ from dash import Dash
 from flask import Response, make_response, redirect, request
 
 from analysis.unfinished import temporary_folder
+from dashboard.incoming.describe_page import describe_page
 from dashboard.incoming.files_page import done_page, form_page
 from dashboard.incoming.preview_page import preview_page
 from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.row_routes import answer_rows, page_response
+from dashboard.incoming.source_routes import answer_sources
 from dashboard.incoming.views import TakenIn
 from dashboard.incoming.words import megabytes
 from dashboard.security import plain
@@ -75,6 +77,7 @@ def answer_incoming(app: Dash, service: Service) -> None:
     rules(f"{REFUSED}<table>.csv", "refused_file", refused)
     answer_rows(app, service)
     rules(STARTER, "starter_kit", lambda: _starter(service))
+    answer_sources(app, service)
     rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)
 
 
@@ -120,6 +123,8 @@ def _take_in(service: Service) -> Response:
             file.save(path)
             files.append((path, known_as(file.filename or "")))
         try:
+            if asked == "describe":
+                return page_response(describe_page(queries.described(queries.hold(files), {})), 200)
             if asked == "preview":
                 return page_response(
                     preview_page(queries.preview(files, request.form.get("source"))), 200

@@ -183,6 +183,64 @@ class Previewed:
 
 
 @dataclass(frozen=True)
+class HeadChoice:
+    """A head of a file, its first cells, what is proposed for it (None: to be chosen) and chosen."""
+
+    head: str
+    examples: str
+    proposed: str | None
+    chosen: str
+
+
+@dataclass(frozen=True)
+class QuestionShown:
+    """A question about a file; `chosen` is blank while it is open."""
+
+    key: str
+    text: str
+    answers: tuple[str, ...]
+    chosen: str
+
+
+@dataclass(frozen=True)
+class Described:
+    """A proposed source profile: what is chosen, what is open, what it does to the file's rows."""
+
+    context: PageContext
+    number: str
+    """Of the held upload, for the form."""
+    name: str
+    file: str
+    table: str
+    columns: tuple[str, ...]
+    """What a head may be."""
+    heads: tuple[HeadChoice, ...]
+    questions: tuple[QuestionShown, ...]
+    effect: Previewed | None
+    """None: something is open."""
+    text: str
+    """The profile as TOML."""
+    fault: str | None
+
+    @property
+    def n_open(self) -> int:
+        """Questions without an answer."""
+        return sum(not question.chosen for question in self.questions) + sum(
+            head.proposed is None and not head.chosen for head in self.heads
+        )
+
+
+@dataclass(frozen=True)
+class SourceSaved:
+    """A source profile that was stored; its file is still held."""
+
+    context: PageContext
+    number: str
+    name: str
+    version: int
+
+
+@dataclass(frozen=True)
 class CellField:
     """One cell of a row to correct, as a field of a form."""
 

@@ -103,6 +103,7 @@ ACTS = {
     "withdrew_annotation": "removed a note on the chart:",
     "exported_table": "exported a table",
     "took_in_file": "imported a file",
+    "described_source": "described a source",
     "mended_row": "corrected a refused row",
     "refused": "was refused access",
     "added_user": "added a user",

@@ -333,6 +333,7 @@ def test_there_is_no_route_but_those_that_are_known(app):
             "/incoming/files",
             "/incoming/row/<int:number>",
             "/incoming/entry/<int:number>",
+            "/incoming/source",
         ),
         *("/week/report.<kind>", "/week/<path:rest>"),
         *("/calls/sheet", "/calls/<path:rest>"),

@@ -13,21 +13,28 @@ from analysis.starter import kit_files, texts_in_english, zipped
 from analysis.vocabulary import Access
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.incoming.held import HeldFiles
-from dashboard.incoming.queries import doubt, received, row
+from dashboard.incoming.queries import describing, doubt, received, row
 from dashboard.incoming.queries import files as incoming_files
 from dashboard.incoming.views import (
     Bringing,
+    Described,
     EntryDone,
     IncomingView,
     Previewed,
     RowCorrected,
     RowForm,
+    SourceSaved,
     TakenIn,
 )
 from dashboard.security.roles import Page, Right
 from dashboard.session import ingesting
 from dashboard.session.forms import FormError
 from dashboard.session.session import Session
+
+NO_LONGER_HERE = (
+    "These files are no longer here: they were imported, left or checked too long ago. Choose them "
+    "again."
+)
 
 
 class IncomingQueries:
@@ -149,10 +156,7 @@ class IncomingQueries:
         self.session.reader.must(Right.BRING_FILES)
         held = self._held.held(self.session.reader.code, number)
         if held is None:
-            raise FormError(
-                "These files are no longer here: they were imported, left or checked too long ago. "
-                "Choose them again."
-            )
+            raise FormError(NO_LONGER_HERE)
         done = self.take_in(held.files, held.source)
         self._held.drop(self.session.reader.code)
         return done
@@ -162,6 +166,61 @@ class IncomingQueries:
         self.session.reader.must(Right.BRING_FILES)
         if self._held.held(self.session.reader.code, number) is not None:
             self._held.drop(self.session.reader.code)
+
+    def hold(self, files: Sequence[tuple[Path, str]]) -> str:
+        """Hold files until they are imported or left; returns the number of the upload.
+
+        Raises
+        ------
+        FormError
+            No file was chosen, or this is the page of an earlier day.
+        """
+        self.session.reader.must(Right.BRING_FILES)
+        self.session.require_today("Import files on today's page.")
+        if not files:
+            raise FormError("No file was chosen. Choose one or more log files.")
+        return self._held.hold(self.session.reader.code, files, None).number
+
+    def described(self, number: str, form: Mapping[str, str]) -> Described:
+        """The source profile proposed for the first file of a held upload, by the answers so far.
+
+        Raises
+        ------
+        FormError
+            The upload is not here any more, or the file cannot be read.
+        """
+        session = self.session
+        session.reader.must(Right.BRING_FILES)
+        session.require_today("Import files on today's page.")
+        held = self._held.held(session.reader.code, number)
+        if held is None:
+            raise FormError(NO_LONGER_HERE)
+        file = held.files[0]
+        return describing.described(
+            session.config.store_url,
+            file,
+            number,
+            describing.Asked.of(form, file[1]),
+            session.policy,
+            session.now(),
+            session.context(),
+        )
+
+    def save_source(self, found: Described) -> SourceSaved:
+        """Store the profile as it was shown.
+
+        Raises
+        ------
+        FormError
+            Something is open, or the store cannot be written now.
+        """
+        session = self.session
+        session.reader.must(Right.BRING_FILES)
+        version = describing.save(
+            session.config.store_url, found, session.reader.code, session.now()
+        )
+        session.note(Access.DESCRIBED_SOURCE, about=f"{found.name}, version {version}")
+        return SourceSaved(session.context(), found.number, found.name, version)
 
     @property
     def _held(self) -> HeldFiles:

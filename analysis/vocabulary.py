@@ -302,6 +302,13 @@ class Role(StrEnum):
     READER = "reader"
 
 
+class SessionState(StrEnum):
+    """Whether a training session takes place."""
+
+    PLANNED = "planned"
+    CANCELLED = "cancelled"
+
+
 class Access(StrEnum):
     """What a person did, as written in the access log."""
 
@@ -313,6 +320,7 @@ class Access(StrEnum):
     TOOK_BACK_CALL = "took_back_call"
     MARKED_REFRESHER = "marked_refresher"
     TOOK_BACK_REFRESHER = "took_back_refresher"
+    PLANNED_SESSION = "planned_session"
     ASSIGNED_FAMILY = "assigned_family"
     SET_FAMILY_ASIDE = "set_family_aside"
     TOOK_BACK_ARRANGEMENT = "took_back_arrangement"
@@ -320,6 +328,7 @@ class Access(StrEnum):
     WITHDREW_ANNOTATION = "withdrew_annotation"
     ACTED_ON_SIGNAL = "acted_on_signal"
     EXPORTED_TABLE = "exported_table"
+    PRINTED_CONTACTS = "printed_contacts"
     TOOK_IN_FILE = "took_in_file"
     MENDED_ROW = "mended_row"
     DESCRIBED_SOURCE = "described_source"

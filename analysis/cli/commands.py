@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from analysis.cli.options import deciding, files, lists, loading, people, rates, serving
+from analysis.cli.options import deciding, files, lists, loading, people, rates, serving, sessions
 from analysis.cli.options.declared import Command
 
-_MODULES = (loading, lists, rates, deciding, files, people, serving)
+_MODULES = (loading, lists, rates, deciding, sessions, files, people, serving)
 
 COMMANDS: Mapping[str, Command] = {
     kind.command.name: kind.command

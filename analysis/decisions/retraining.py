@@ -72,10 +72,10 @@ def retraining(
     """Find what families and caregivers miss by recent evidence, most in need first.
 
     Recent are the last `retraining_window_months`, and not before the caregiver's last refresher
-    of the dressing change; what is older is counted apart. What the log says of a family without
-    naming the caregiver is recent from the family's last refresher, whoever came to it. The share of each caregiver is
-    adjusted towards the programme's for the step, adjusted for how uncertain it is that caregivers
-    differ. Families without a line in place help to find that and are not listed.
+    of the dressing change; what is older is counted apart. Entries that name no
+    caregiver are recent from the family's last refresher, of any of its caregivers. The share of
+    each caregiver is adjusted towards the programme's for the step, adjusted for how uncertain it
+    is that caregivers differ. Families without a line in place help to find that and are not listed.
 
     Parameters
     ----------

@@ -184,9 +184,11 @@ OF_A_COMMAND: Mapping[str, str] = {
     "provisional_rates": "rates provisional",
     "rate_chart": "chart",
     "refreshers": "retraining refreshers",
+    "session_attendance": "sessions attendance",
     "shrunk_rates": "rates families",
     "signals": "signals",
     "standardised": "rates standardised",
+    "training_sessions": "sessions",
     "trend": "rates trend",
     "whatif": "whatif",
 }

@@ -17,6 +17,7 @@ from analysis.store.people import People, SignIn
 from analysis.store.provenance import FileBefore, SourceRow, TableCount
 from analysis.store.sign_ins import IDLE_LIMIT
 from analysis.store.store import Store
+from analysis.store.training_sessions import Change, ChangedMeanwhileError
 from analysis.store.users import User
 from analysis.store.visits import SeenBefore
 from analysis.store.writing import Added, FileInfo, Writer
@@ -25,6 +26,8 @@ __all__ = [
     "IDLE_LIMIT",
     "Added",
     "CallExistsError",
+    "Change",
+    "ChangedMeanwhileError",
     "EveryVersion",
     "FileBefore",
     "FileInfo",

@@ -246,6 +246,33 @@ signal_acts = sa.Table(
 """One row a step of the work on a signal, with its state and owner from then on; triggers of the
 migration keep rows as they are."""
 
+training_sessions = sa.Table(
+    "training_sessions",
+    metadata,
+    sa.Column("row", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("session", WHOLE, nullable=False),
+    sa.Column("state", TEXT),
+    sa.Column("held_on", WHOLE),
+    sa.Column("starts_at", TEXT),
+    sa.Column("venue", TEXT),
+    sa.Column("language", TEXT),
+    sa.Column("skills", TEXT),
+    sa.Column("held_by", TEXT),
+    sa.Column("family_ids", TEXT),
+    sa.Column("caregiver_ids", TEXT),
+    sa.Column("made_by", TEXT, nullable=False),
+    sa.Column("made_at", WHOLE, nullable=False),
+    sa.Column("takes_back", WHOLE),
+    sa.Column("form", TEXT),
+    sqlite_strict=True,
+)
+"""One row a training session as planned or changed, or that a row was undone (`takes_back` is that
+row); triggers of the migration keep rows as they are."""
+
+sa.Index(
+    "training_sessions_form", training_sessions.c.made_by, training_sessions.c.form, unique=True
+)
+
 users = sa.Table(
     "users",
     metadata,

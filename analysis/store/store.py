@@ -20,6 +20,7 @@ from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
 from analysis.store.recorded import Recorded
 from analysis.store.schema import changes
+from analysis.store.training_sessions import Sessions
 from analysis.store.trying import trying
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
@@ -120,6 +121,11 @@ class Store(Recorded):
     def people(self) -> People:
         """Who may sign in, who is signed in, and who viewed what."""
         return People(self._database)
+
+    @property
+    def sessions(self) -> Sessions:
+        """Training sessions: when, where, who is invited."""
+        return Sessions(self._database)
 
     # What comes out
 

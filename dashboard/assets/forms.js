@@ -5,7 +5,7 @@
   const WAITS = 15000; // milliseconds after which a form may be sent again without an answer
   let sent = null; // the form that was sent last
 
-  // While a form is on its way its button says so, and it is not sent a second time.
+  // While a form is on its way its button shows that, and it is not sent a second time.
   function wait(form) {
     const button = form.querySelector('button[type="submit"]');
     if (!button) return;

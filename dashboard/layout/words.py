@@ -95,6 +95,8 @@ ACTS = {
     "took_back_call": "undid a call to",
     "marked_refresher": "marked a refresher of",
     "took_back_refresher": "undid a refresher of",
+    "planned_session": "planned or changed a training session:",
+    "printed_contacts": "printed the list with contacts of",
     "assigned_family": "assigned family",
     "set_family_aside": "postponed family",
     "took_back_arrangement": "undid an arrangement for",

@@ -7,16 +7,18 @@ from analysis.tables.fields.kinds import (
     count,
     day,
     flag,
+    free_text,
     moment,
     number,
     probability,
     share,
+    staff,
     text,
     word,
     words,
 )
 from analysis.tables.kinds import Field, Kind, Sensitivity
-from analysis.vocabulary import Band, NeedState, Reason
+from analysis.vocabulary import Band, NeedState, Reason, SessionState
 
 LISTS = (
     count("rank", "place in the calling order, 1 first"),
@@ -71,6 +73,18 @@ LISTS = (
     count("last_change", "last change of the range", "changes"),
     share("share", "share of the cases counted next to it"),
     count("part", "number of the group among those of its site and step", low=None),
+    count("session", "number of the training session", low=1),
+    word(
+        "state",
+        "whether the session takes place",
+        allowed=SessionState,
+        only_in="training_sessions",
+    ),
+    day("held_on", "day of the training session"),
+    text("starts_at", "time of day at which it starts, as 10:00"),
+    free_text("venue", "where the session is held"),
+    words("skills", "skills that are taught"),
+    staff("held_by", "staff codes of the educators"),
     codes("family_ids", "codes of the families"),
     codes("caregiver_ids", "codes of the caregivers"),
     count("seen_before", "occasions before the refresher or the recent evidence", "occasions"),

@@ -69,7 +69,12 @@ RECORDS = (
     word("relation", "relation to the child", allowed=vocabulary.Relation),
     word("skill", "what was demonstrated", allowed=vocabulary.Skill),
     day("signed_on", "day of the demonstration"),
-    word("outcome", "how it went", allowed=vocabulary.SignOffOutcome, only_in="sign_offs"),
+    word(
+        "outcome",
+        "how it went",
+        allowed=vocabulary.SignOffOutcome,
+        only_in="sign_offs session_attendance",
+    ),
     word(
         "kind", "first training or refresher", allowed=vocabulary.SignOffKind, only_in="sign_offs"
     ),

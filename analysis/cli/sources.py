@@ -167,11 +167,11 @@ def import_source(asked: SourcesImport) -> None:
         version = store.set_source_profile(
             profile.name, as_toml(profile), getpass.getuser(), datetime.now(UTC)
         )
-    recorded = any(looks.header for looks in profile.tables.values())
+    recorded = any(looks.header or looks.resource for looks in profile.tables.values())
     typer.echo(
         f"linedays: Stored as version {version} of the source {profile.name}. "
         + (
-            "Files with the same headers are read by it."
+            "Files with the same headers, or FHIR resources of its types, are read by it."
             if recorded
             else f"It lists no headers, so name it: ingest --source {profile.name!r}"
         ),

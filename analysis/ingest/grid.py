@@ -60,6 +60,8 @@ def grids(log: LogFile, most_rows: int = MOST_ROWS, encoding: str | None = None)
     match format_of(log):
         case Format.WORKBOOK:
             return _of_workbook(log, most_rows)
+        case Format.FHIR:
+            raise IngestError(FileFault.FHIR_PROFILE, log.name)
         case Format.PARQUET:
             return [Grid(log.name, None, first_rows(log, most_rows))]
         case _:

@@ -60,6 +60,10 @@ class TableProfile:
 
     day_columns: str = ""
     """The column that the cells below the days hold, in a sheet with one column a day."""
+    resource: tuple[str, ...] = ()
+    """Types of FHIR resources that are its rows; then its heads are FHIRPath expressions."""
+    where: str = ""
+    """FHIRPath condition on these resources; empty: all of them."""
     moment: str = ""
     """The column that a day in the head of a column is, where there are such."""
 
@@ -99,6 +103,11 @@ class Profile:
     def table(self, name: str) -> TableProfile:
         """How a table looks in this source."""
         return self.tables.get(name, TableProfile())
+
+    @property
+    def resources(self) -> frozenset[str]:
+        """Types of FHIR resources that it reads."""
+        return frozenset(name for looks in self.tables.values() for name in looks.resource)
 
     def tables_named(self, name: str) -> list[str]:
         """Tables whose name patterns fit a sheet or file name."""

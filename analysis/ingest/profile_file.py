@@ -100,6 +100,8 @@ _TABLE_KEYS = (
     "sheet_name",
     "footer",
     "day_columns",
+    "resource",
+    "where",
 )
 
 
@@ -182,6 +184,8 @@ class _Reader:
             sheet_name=self._sheet_name(raw, table, here),
             footer=self._texts(raw, "footer", here, ()),
             header=self._texts(raw, "header", here, ()),
+            resource=self._texts(raw, "resource", here, ()),
+            where=self._text(raw, "where", here, ""),
             **self._day_columns(raw, table, here),
         )
 

@@ -53,7 +53,12 @@ def _table(table: str, looks: TableProfile) -> Iterable[str]:
 
 def _settings(looks: TableProfile) -> Iterable[str]:
     """Keys of a table that hold one text, number or list."""
-    for key, texts in (("names", looks.names), ("header", looks.header), ("footer", looks.footer)):
+    for key, texts in (
+        ("names", looks.names),
+        ("header", looks.header),
+        ("footer", looks.footer),
+        ("resource", looks.resource),
+    ):
         if texts:
             yield f"{key} = {_list(texts)}"
     for key, number, usual in (
@@ -62,7 +67,11 @@ def _settings(looks: TableProfile) -> Iterable[str]:
     ):
         if number != usual:
             yield f"{key} = {number}"
-    for key, text in (("sheet_name", looks.sheet_name), ("day_columns", looks.day_columns)):
+    for key, text in (
+        ("sheet_name", looks.sheet_name),
+        ("day_columns", looks.day_columns),
+        ("where", looks.where),
+    ):
         if text:
             yield f"{key} = {_text(text)}"
 

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.ingest.faults import IngestError
+from analysis.ingest.fhir_file import types_in
 from analysis.ingest.grid import Grid, grids
 from analysis.ingest.heads import alike, check_header, is_our_form, joined_heads, lasting
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault
+from analysis.ingest.sources import Format, format_of
 
 MOSTLY = 0.6
 """Share of equal heads from which a file is taken to come from a source whose heads changed."""
@@ -88,8 +90,17 @@ def profile_of(log: LogFile, profile: Profile | None, known: Sequence[Profile]) 
     if not known or log.path.is_dir():
         return Profile()
     try:
+        if format_of(log) is Format.FHIR:
+            return _of_resources(log, known) or Profile()
         return recognised(log, known) or Profile()
     except IngestError as fault:
-        if fault.code is FileFault.HEADS_CHANGED:
+        if fault.code in {FileFault.HEADS_CHANGED, FileFault.BROKEN_JSON}:
             raise
         return Profile()  # what is wrong is reported when it is read
+
+
+def _of_resources(log: LogFile, known: Sequence[Profile]) -> Profile | None:
+    """The only source that reads resources of the types in a FHIR file; None: none or several."""
+    types = types_in(log)
+    found = [profile for profile in known if profile.resources & types]
+    return found[0] if len(found) == 1 else None

@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping, Sequence
 
+from analysis.ingest.fhir_sentences import FHIR_FILE
 from analysis.ingest.limits import (
     CELL_CHARACTERS,
     DAYS_AHEAD,
@@ -31,6 +32,7 @@ _MEGABYTE = 1_000_000
 _LONGEST_VALUE = 60
 
 _FILE: Mapping[FileFault, str] = {
+    **FHIR_FILE,
     FileFault.NOT_FOUND: "there is no such file or folder. Check the path.",
     FileFault.NOT_ALLOWED: "you do not have permission to read it. Ask its owner for access.",
     FileFault.UNREADABLE: "it cannot be read ({why}). Check the file and its disk.",
@@ -122,6 +124,7 @@ _WHY: Mapping[Refusal, str] = {
     Refusal.NONE_WITH_CODES: "it has none together with other codes",
     Refusal.UNREADABLE_TICK: "it is not a yes or no",
     Refusal.TICK_WITHOUT_PROFILE: "only the source profile knows which code this column means",
+    Refusal.FHIR_VALUE: "the FHIRPath expression of this column gives no single value",
     Refusal.NOT_A_WHOLE_NUMBER: "it is not a whole number",
     Refusal.OUT_OF_RANGE: "the number is out of range",
     Refusal.AMBIGUOUS_DATE: "it is not clear which is the day and which the month",
@@ -166,6 +169,7 @@ _FIX: Mapping[Refusal, str] = {
     Refusal.UNREADABLE_TICK: "Use yes or no, leave it blank if it was not checked, or add the word to "
     "the source profile.",
     Refusal.TICK_WITHOUT_PROFILE: "Write its code in findings or steps_missed and clear this cell.",
+    Refusal.FHIR_VALUE: "Correct the resource, or narrow the expression by .where() or .first().",
     Refusal.NOT_A_WHOLE_NUMBER: "Use digits only.",
     Refusal.AMBIGUOUS_DATE: "Set date_order in the source profile.",
     Refusal.DATE_ORDER: "Write it like 2031-03-04, or set date_order in the source profile.",

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from analysis.ingest.csv_file import csv_part
 from analysis.ingest.faults import IngestError
+from analysis.ingest.fhir_file import fhir_parts, is_fhir
 from analysis.ingest.heads import table_of_name
 from analysis.ingest.parquet_file import parquet_part
 from analysis.ingest.profile import Profile
@@ -33,6 +34,7 @@ _FIRST_BYTES = 8192
 _ZIP, _OLE, _PARQUET = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"PAR1"
 _PACKED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ\x00", b"\x28\xb5\x2f\xfd", b"7z\xbc\xaf\x27\x1c")
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
+_BEFORE_JSON = b"\xef\xbb\xbf \t\r\n"
 _PROTECTED = "EncryptedPackage".encode("utf-16-le")
 
 
@@ -154,6 +156,8 @@ def open_file(log: LogFile, profile: Profile, table: str | None) -> Opened:
         match format_of(log):
             case Format.WORKBOOK:
                 parts, notes = workbook_parts(log, profile, table)
+            case Format.FHIR:
+                parts, notes = fhir_parts(log, profile, table)
             case Format.PARQUET:
                 parts, notes = [parquet_part(log, profile, table)], ()
             case _:
@@ -170,6 +174,7 @@ class Format(StrEnum):
     TEXT = "text"
     WORKBOOK = "workbook"
     PARQUET = "parquet"
+    FHIR = "fhir"
 
 
 def format_of(log: LogFile) -> Format:
@@ -187,6 +192,8 @@ def format_of(log: LogFile) -> Format:
             return Format.WORKBOOK
         if start.startswith(_PARQUET):
             return Format.PARQUET
+        if start.lstrip(_BEFORE_JSON)[:1] in {b"{", b"["} and is_fhir(start):
+            return Format.FHIR
         _refuse_other_kinds(start, log)
     except OSError as fault:
         raise as_ingest_error(fault, log.name) from None

@@ -18,6 +18,7 @@ from typing import Any, BinaryIO
 import orjson
 
 from analysis.ingest.faults import IngestError
+from analysis.ingest.fhir_file import is_fhir
 from analysis.ingest.limits import (
     JSON_BYTES,
     PACKED_FILES,
@@ -72,7 +73,7 @@ def plain_files(log: LogFile, folder: Path) -> list[LogFile]:
     if (encoding := _utf_16(start)) is not None:
         return [_as_utf8(log, encoding, folder)]
     is_json = start.removeprefix(codecs.BOM_UTF8).lstrip()[:1] in {b"{", b"["}
-    if is_json and log.ending not in _TEXT:
+    if is_json and not is_fhir(start) and log.ending not in _TEXT:
         return _of_json(log, folder)
     return [log]
 

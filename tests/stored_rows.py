@@ -139,6 +139,7 @@ def refused(text: str) -> pa.Table:
             ),
             "row": column("row", "{}"),
             "raw_hash": pa.array([sixteen_bytes(r["raw"]) for r in rows], pa.binary(16)),
+            "further": column("further"),
         }
     )
 

@@ -123,6 +123,7 @@ class Checked:
                 "mends": taken["mends"],
                 "row": pa.array(wholes, pa.string()),
                 "raw_hash": hash_array(hashes),
+                "further": pa.array(self.further(at), pa.string()),
             }
         )
 
@@ -131,18 +132,35 @@ class Checked:
         values: list[str | None] = [None] * len(at)
         numbered = self.faults.column[at]
         for number, column in enumerate(self.faults.columns):
-            cells = self.rows.cells.get(column, self.rows.extra.get(column))
             places = np.flatnonzero(numbered == number)
-            if cells is None or not len(places):
-                continue
-            shown = cells.take(pa.array(at[places])).to_pylist()
+            shown = self.cells_of(column, at[places])
             for place, value in zip(places.tolist(), shown, strict=True):
-                values[place] = value and CONTROL.sub("\ufffd", value)
+                values[place] = value
         for row, shown_value in self.faults.shown.items():
             place = int(np.searchsorted(at, row))
             if self.faults.reason[row] >= 0 and place < len(at) and at[place] == row:
                 values[place] = shown_value
         return values
+
+    def further(self, at: Ints) -> list[str | None]:
+        """What else is wrong with some rows, as JSON; None: nothing."""
+        found: dict[int, list[list[str | None]]] = {}
+        for column, reason, rows in self.faults.further:
+            places = np.flatnonzero(rows[at])
+            values = self.cells_of(column, at[places])
+            for place, value in zip(places.tolist(), values, strict=True):
+                found.setdefault(place, []).append([column, value, str(reason)])
+        return [
+            orjson.dumps(found[place]).decode() if place in found else None
+            for place in range(len(at))
+        ]
+
+    def cells_of(self, column: str, rows: Ints) -> list[str | None]:
+        """Cells of a column in some rows, as they may be shown."""
+        cells = self.rows.cells.get(column, self.rows.extra.get(column))
+        if cells is None or not len(rows):
+            return [None] * len(rows)
+        return [v and CONTROL.sub("\ufffd", v) for v in cells.take(pa.array(rows)).to_pylist()]
 
     def _wholes(self, at: Ints) -> list[str]:
         """Each row as a JSON object of its cells under our heads.

@@ -27,8 +27,11 @@ class IngestError(UserError):
 class StillRefusedError(Exception):
     """A corrected row still cannot be used; nothing of it is stored."""
 
-    def __init__(self, column: str | None, value: str | None, reason: str) -> None:
+    def __init__(
+        self, column: str | None, value: str | None, reason: str, further: str | None = None
+    ) -> None:
         super().__init__(reason)
+        self.further = further
         self.column = column
         self.value = value
         self.reason = reason

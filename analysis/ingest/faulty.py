@@ -1,4 +1,4 @@
-"""Which rows of a batch can't be used, and which cell is the first at fault?"""
+"""Which rows of a batch can't be used, and which cells are at fault?"""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _AT = {reason: at for at, reason in enumerate(REASONS)}
 
 
 class Faults:
-    """The first fault of each row; later ones do not replace it.
+    """The first fault of each row; of later ones those of other columns are kept as `further`.
 
     Rows that void their key may be `excused`: faults outside the named columns are then
     ignored, because such a row needs only its key.
@@ -31,6 +31,8 @@ class Faults:
         Columns, or heads of the source, in which a fault was found.
     shown : dict of int to str
         What to show as the value of a row's fault where it is not the cell itself.
+    further : list of (str, Refusal, bool array)
+        Later faults: column, reason and rows, in the order in which they were found.
     """
 
     def __init__(self, n: int) -> None:
@@ -38,6 +40,7 @@ class Faults:
         self.column = np.full(n, -1, np.int16)
         self.columns: list[str] = []
         self.shown: dict[int, str] = {}
+        self.further: list[tuple[str, Refusal, Mask]] = []
         self._excused: Mask = np.zeros(n, np.bool_)
         self._needed: Collection[str] = ()
 
@@ -46,10 +49,13 @@ class Faults:
         self._excused, self._needed = rows, needed
 
     def mark(self, where: Mask, column: str | None, reason: Refusal) -> None:
-        """Note a fault for the rows that have none yet."""
-        new = where & (self.reason < 0)
+        """Note a fault of some rows."""
         if column is not None and column not in self._needed:
-            new &= ~self._excused
+            where = where & ~self._excused
+        if not where.any():
+            return
+        new = where & (self.reason < 0)
+        self._mark_further(where & ~new, column, reason)
         if not new.any():
             return
         self.reason[new] = _AT[reason]
@@ -57,6 +63,19 @@ class Faults:
             if column not in self.columns:
                 self.columns.append(column)
             self.column[new] = self.columns.index(column)
+
+    def _mark_further(self, rows: Mask, column: str | None, reason: Refusal) -> None:
+        """Note a later fault, of rows whose cells are in their places and that is of a new column."""
+        if column is None or not rows.any():
+            return
+        rows &= self.reason != _AT[Refusal.RAGGED_ROW]
+        if column in self.columns:
+            rows &= self.column != self.columns.index(column)
+        for other, _, known in self.further:
+            if other == column:
+                rows &= ~known
+        if rows.any():
+            self.further.append((column, reason, rows))
 
     def mark_row(self, row: int, column: str | None, reason: Refusal, shown: str) -> None:
         """Note a fault of one row and what to show as its value."""

@@ -21,11 +21,7 @@ from analysis.ingest.fixed_ticks import unread_ticks
 from analysis.ingest.history import History, conflicting_keys, known_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.limits import LEAST_OLD_ROWS, RECEIPT_AHEAD_MICROSECONDS
-from analysis.ingest.profile import Profile
-from analysis.ingest.raw import LogFile, Part, without_footer
-from analysis.ingest.reading import fingerprint
-from analysis.ingest.reasons import FileFault, Refusal
-from analysis.ingest.sentences import (
+from analysis.ingest.notes import (
     footer_note,
     history_note,
     no_rows_note,
@@ -34,6 +30,10 @@ from analysis.ingest.sentences import (
     skipped_note,
     unknown_columns_note,
 )
+from analysis.ingest.profile import Profile
+from analysis.ingest.raw import LogFile, Part, without_footer
+from analysis.ingest.reading import fingerprint
+from analysis.ingest.reasons import FileFault, Refusal
 from analysis.ingest.sources import ORDER, open_file, tables_of
 from analysis.ingest.summary import Progress, TableCount
 from analysis.policy import Policy
@@ -237,7 +237,11 @@ class FileRun:
         if n_refused:
             refused = checked.refused_form()
             if self.fixing is not None:
-                first = refused.select(["column", "value", "reason"]).slice(0, 1).to_pylist()[0]
+                first = (
+                    refused.select(["column", "value", "reason", "further"])
+                    .slice(0, 1)
+                    .to_pylist()[0]
+                )
                 raise StillRefusedError(**first)
             writer.refuse(refused)
 

@@ -42,6 +42,8 @@ class RowToFix:
     reason: str
     cells: Mapping[str, str]
     ticks: tuple[Tick, ...] = ()
+    further: str | None = None
+    """What else is wrong, as stored."""
 
     @property
     def fixed_name(self) -> str:
@@ -79,6 +81,7 @@ def row_to_fix(
         reason=str(row["reason"]),
         cells={head: whole.get(head, "") for head in heads},
         ticks=tuple(ticks),
+        further=_text(row["further"]),
     )
 
 

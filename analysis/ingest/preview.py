@@ -22,7 +22,7 @@ from analysis.ingest.near import NearCodes, codes_of
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import LogFile, Part
 from analysis.ingest.run import ingest
-from analysis.ingest.sentences import doubt_sentence, fix, is_private, why
+from analysis.ingest.sentences import doubt_sentence, fix, further_sentences, is_private, why
 from analysis.ingest.summary import IngestSummary, Progress
 from analysis.policy import Policy
 from analysis.store import Store
@@ -172,6 +172,12 @@ class _Found:
                 break
             self.first_rows.append(int(number))
 
+    def show(self, values: Iterable[str | None]) -> None:
+        """Note the first different values."""
+        for value in values:
+            if value is not None and len(self.values) < EXAMPLES:
+                self.values[value] = None
+
 
 @dataclass
 class _Sheet:
@@ -201,9 +207,15 @@ class _Sheet:
             found = self.refused.setdefault((name, str(REASONS[reason])), _Found())
             found.add(checked.raw.row_numbers[rows[:EXAMPLES]].tolist(), len(rows))
             if not is_private(self.part.table, name, str(REASONS[reason])):
-                for value in checked.values_at_fault(rows[: 20 * EXAMPLES]):
-                    if value is not None and len(found.values) < EXAMPLES:
-                        found.values[value] = None
+                found.show(checked.values_at_fault(rows[: 20 * EXAMPLES]))
+        for name, reason, where in faults.further:
+            rows = np.flatnonzero(where & ~faults.usable)
+            if not len(rows):
+                continue
+            found = self.refused.setdefault((name, str(reason)), _Found())
+            found.add(checked.raw.row_numbers[rows[:EXAMPLES]].tolist(), len(rows))
+            if not is_private(self.part.table, name, str(reason)):
+                found.show(checked.cells_of(name, rows[: 20 * EXAMPLES]))
 
     def _add_doubts(self, checked: Checked) -> None:
         for doubt, where in checked.doubts.found:
@@ -314,4 +326,6 @@ def _refusal(checked: Checked, row: int) -> str:
     reason = str(REASONS[faults.reason[row]])
     (value,) = checked.values_at_fault(np.array([row]))
     place = f"{column}: " if column else ""
-    return f"{place}{why(table, column, value, reason)}. {fix(table, column, value, reason)}"
+    first = f"{place}{why(table, column, value, reason)}. {fix(table, column, value, reason)}"
+    (further,) = checked.further(np.array([row]))
+    return first + further_sentences(table, further)

@@ -14,7 +14,7 @@ import pandas as pd
 from analysis.files import write_whole
 from analysis.ingest.heads import REFUSED_ROW, REFUSED_WHY
 from analysis.ingest.near import NO_CODES, NearCodes
-from analysis.ingest.sentences import fix, row_sentence, why
+from analysis.ingest.sentences import fix, further_sentences, row_sentence, why
 from analysis.store import Store
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 from analysis.tables.printed import guarded
@@ -72,10 +72,12 @@ def listed(rows: pd.DataFrame, near: NearCodes = NO_CODES) -> pd.DataFrame:
         One row a refused row: file, sheet, row, column, value, reason (its code) and fix, the
         sentences.
     """
-    facts = rows[["table", "column", "value", "reason"]].astype("object").replace({pd.NA: None})
+    names = ["table", "column", "value", "reason", "further"]
+    facts = rows[names].astype("object").replace({pd.NA: None})
     fixes = [
         f"{sentence[:1].upper()}{sentence[1:]}. {fix(*fact)}{near.suggestion(fact[2], fact[3])}"
-        for fact in facts.itertuples(index=False, name=None)
+        f"{further_sentences(fact[0], further)}"
+        for *fact, further in facts.itertuples(index=False, name=None)
         for sentence in (why(*fact),)
     ]
     columns = ["file", "sheet", "row_number", "column", "value", "reason"]
@@ -112,7 +114,7 @@ def _sentence(row: object, table: str) -> str:
     """The sentence of a row of the list."""
     cells = {
         name: None if pd.isna(cell := getattr(row, name)) else str(cell)
-        for name in ("sheet", "column", "value")
+        for name in ("sheet", "column", "value", "further")
     }
     return row_sentence(
         table,
@@ -122,4 +124,4 @@ def _sentence(row: object, table: str) -> str:
         cells["column"],
         cells["value"],
         str(getattr(row, "reason")),  # noqa: B009
-    )
+    ) + further_sentences(table, cells["further"])

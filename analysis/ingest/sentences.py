@@ -7,6 +7,7 @@ is wrong, where, and how to fix it.
 from __future__ import annotations
 
 import difflib
+import json
 from collections.abc import Mapping, Sequence
 
 from analysis.ingest.fhir_sentences import FHIR_FILE
@@ -17,7 +18,6 @@ from analysis.ingest.limits import (
     EARLIEST_BORN,
     JSON_BYTES,
     LATEST,
-    OLD_AFTER_DAYS,
     PACKED_FILES,
     ROW_BYTES,
     SHEET_CELLS,
@@ -101,14 +101,14 @@ def file_sentence(code: FileFault, file: str, **facts: object) -> str:
     if code is FileFault.HEADS_MISSING:
         missing, other = facts["missing"], facts["other"]
         assert isinstance(missing, Sequence)
-        facts["missing"] = _listed(missing)
+        facts["missing"] = listed_words(missing)
         facts["them"] = "the header" if len(missing) == 1 else "the headers"
         facts["other"] = f"; its headers look like {other}" if other else ""
     if code is FileFault.HEADS_CHANGED:
         for key, what in (("gone", "missing"), ("added", "new")):
             heads = facts[key]
             assert isinstance(heads, Sequence)
-            facts[key] = f"; {what}: {_listed(heads)}" if heads else ""
+            facts[key] = f"; {what}: {listed_words(heads)}" if heads else ""
         facts["named"] = f'"{facts["source"]}"'
     return f"{file}: {_FILE[code].format(**facts)}"
 
@@ -312,69 +312,27 @@ def fix(table: str, column: str | None, value: str | None, reason: str) -> str:
             return _FIX[code]
 
 
-def unknown_columns_note(file: str, table: str, heads: Sequence[str]) -> str:
-    """Which columns do not belong to a table; their values are stored with its rows."""
-    return f"{file}: {_listed(heads)}: not a column of {table}; stored with the rows."
+def further_sentences(table: str, further: str | None) -> str:
+    """What else is wrong with a refused row, and how to fix it: blank, or sentences after a blank.
 
+    Parameters
+    ----------
+    table : str
+        Incoming table.
+    further : str or None
+        As stored: a JSON list of column, value and reason.
 
-def sheet_left_out_note(file: str, sheet: str) -> str:
-    """A sheet was skipped."""
-    return (
-        f'{file} sheet "{sheet}": neither its name nor its header row shows which table it is; '
-        "skipped. Name it after the table to have it read."
-    )
-
-
-def file_left_out_note(file: str) -> str:
-    """A file of a folder was skipped."""
-    return f"{file}: not CSV, XLSX, ODS, Parquet, JSON, gz or zip; skipped."
-
-
-def folder_left_out_note(folder: str) -> str:
-    """A folder inside a folder was skipped."""
-    return f"{folder}: a folder inside the folder; skipped. Name it to have it read."
-
-
-def footer_note(file: str, n: int) -> str:
-    """Rows that are not part of the table by the source profile."""
-    rows = "1 row" if n == 1 else f"{n:,} rows"
-    return f"{file}: {rows} left out, as the footer of the source profile describes."
-
-
-def no_rows_note(file: str, table: str) -> str:
-    """A file or sheet has a header row and no other row."""
-    return f"{file}: a header row of {table} and no other row."
-
-
-def skipped_note(file: str) -> str:
-    """A file was imported before and has not changed."""
-    return f"{file}: ingested before and not changed; nothing to do."
-
-
-def read_again_note(file: str) -> str:
-    """A file was imported before and is read differently now."""
-    return (
-        f"{file}: ingested before; read again because the program, the source profile or the time "
-        "zone would read it differently now."
-    )
-
-
-def history_note(file: str, table: str, old: int, read: int) -> str:
-    """Most rows of a file were received long after they were done."""
-    return (
-        f"{file}: {old:,} of {read:,} rows of {table} were received more than {OLD_AFTER_DAYS} days "
-        "after they were done. If this is history that you load at the start, ingest the file again "
-        "with --history, so that earlier days can be viewed and counted."
-    )
-
-
-def receipts_corrected_note(file: str, n: int) -> str:
-    """Rows were stored with a receipt in the future and now count as received."""
-    rows = "1 row was" if n == 1 else f"{n:,} rows were"
-    return (
-        f"{file}: {rows} stored with a receipt in the future, because a clock was ahead; "
-        "they now count as received today and are no longer hidden."
-    )
+    Examples
+    --------
+    >>> further_sentences("lines", '[["home_from", null, "missing_value"]]')
+    ' Also home_from: it is blank but required. Fill it in.'
+    """
+    parts = []
+    for column, value, reason in json.loads(further or "[]"):
+        shown = "" if value is None or is_private(table, column, reason) else f' "{_short(value)}"'
+        facts = (table, column, value, reason)
+        parts.append(f" Also {column}{shown}: {why(*facts)}. {fix(*facts)}")
+    return "".join(parts)
 
 
 def _column(table: str, column: str | None) -> Column | None:
@@ -396,5 +354,6 @@ def _short(value: str) -> str:
     return flat if len(flat) <= _LONGEST_VALUE else flat[: _LONGEST_VALUE - 1] + "…"
 
 
-def _listed(words: Sequence[str]) -> str:
+def listed_words(words: Sequence[str]) -> str:
+    """Words in a row, the last joined by and."""
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

@@ -11,11 +11,11 @@ from analysis.ingest.csv_file import csv_part
 from analysis.ingest.faults import IngestError
 from analysis.ingest.fhir_file import fhir_parts, is_fhir
 from analysis.ingest.heads import table_of_name
+from analysis.ingest.notes import file_left_out_note, folder_left_out_note
 from analysis.ingest.parquet_file import parquet_part
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part, own_name
 from analysis.ingest.reasons import FileFault
-from analysis.ingest.sentences import file_left_out_note, folder_left_out_note
 from analysis.ingest.unpack import plain_files
 from analysis.ingest.wide import by_day
 from analysis.ingest.workbook_file import workbook_parts

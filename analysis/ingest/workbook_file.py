@@ -21,10 +21,10 @@ from analysis.ingest.heads import (
     table_of_sheet,
 )
 from analysis.ingest.limits import BATCH_ROWS
+from analysis.ingest.notes import sheet_left_out_note
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import Broken, LogFile, Part, Raw, ragged_row, raw_rows
 from analysis.ingest.reasons import FileFault
-from analysis.ingest.sentences import sheet_left_out_note
 from analysis.ingest.workbook_scan import Hidden, scan_workbook
 
 Cell = int | float | str | bool | time | date | datetime | timedelta

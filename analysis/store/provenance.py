@@ -77,9 +77,15 @@ class FileBefore:
 REFUSED = Frame.of(
     "refused",
     "one row a row that could not be used and was not corrected yet",
-    "refused_row ingest source file table sheet row_number received_at column value reason row",
+    """refused_row ingest source file table sheet row_number received_at column value reason row
+    further""",
     key="refused_row",
-    blank={"sheet": "not a workbook", "column": "the row as a whole", "value": "nothing"},
+    blank={
+        "sheet": "not a workbook",
+        "column": "the row as a whole",
+        "value": "nothing",
+        "further": "nothing",
+    },
     detail={"ingest": "that refused it"},
 )
 
@@ -228,6 +234,7 @@ def refused_rows(connection: sa.Connection, at: int | None) -> pd.DataFrame:
             refused.c.value,
             refused.c.reason,
             refused.c.whole_row.label("row"),
+            refused.c.further,
         )
         .join_from(refused, files, files.c.file == refused.c.file)
         .where(listed)

@@ -29,6 +29,7 @@ REFUSED_COLUMNS = (
     "mends",
     "row",
     "raw_hash",
+    "further",
 )
 """Columns of refused rows as they come in."""
 

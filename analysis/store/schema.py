@@ -179,9 +179,11 @@ refused = sa.Table(
     sa.Column("mends", WHOLE),
     sa.Column("whole_row", TEXT, nullable=False),
     sa.Column("raw_hash", BYTES, nullable=False),
+    sa.Column("further", TEXT),
     sqlite_strict=True,
 )
-"""One row a row that could not be used; `whole_row` is a JSON object of its cells."""
+"""One row a row that could not be used; `whole_row` is a JSON object of its cells, `further` a JSON
+list of what else is wrong with it (column, value, reason)."""
 
 refused_resolved = sa.Table(
     "refused_resolved",

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from analysis.ingest.reasons import Doubt, FileFault, Refusal
-from analysis.ingest.refused import write_back
+from analysis.ingest.refused import listed, write_back
 from analysis.ingest.sentences import doubt_sentence, file_sentence, fix, row_sentence, why
 from analysis.store import Store
 from analysis.tables import INCOMING
@@ -216,3 +216,25 @@ def test_a_long_value_is_cut_and_put_on_one_line() -> None:
     said = row_sentence("lines", "a.csv", None, 2, "line_id", "x\n" * 90, "control_character")
     assert "\n" not in said
     assert len(said) < 200
+
+
+def test_all_faults_of_a_row_are_listed_at_once(programme: Store, tmp_path: Path) -> None:
+    log = written(
+        tmp_path,
+        "home_log.csv",
+        "line_id,done_at,kind,findings,kits_left\nL9,31.2.2031,bath,fevr,many\nL1,2031-03-30,flush,none,,x\n",
+    )
+    take_in(programme, log)
+    rows = listed(programme.refused())
+    assert rows["reason"].tolist() == ["date_order", "ragged_row"]
+    sentence = rows["fix"].iloc[0]
+    for part in (
+        'Also kind "bath"',
+        'Also findings "fevr"',
+        'Also kits_left "many"',
+        "Also line_id",
+    ):
+        assert part in sentence
+    assert "Also" not in rows["fix"].iloc[1]
+    path = write_back(programme, tmp_path / "out")[0]
+    assert "it is not a whole number. Use digits only." in path.read_text("utf-8")

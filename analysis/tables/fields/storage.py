@@ -17,6 +17,7 @@ STORAGE = (
     text("column", "first column with a problem"),
     free_text("value", "what the cell held"),
     text("reason", "reason code of a refusal", only_in="refused"),
+    free_text("further", "what else is wrong: a JSON list of column, value and reason"),
     free_text("row", "the whole row: a JSON object of its cells", only_in="refused"),
     text("doubt", "code of the doubt"),
     text("sha256", "SHA-256 of the bytes of the file"),

@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+import orjson
+
 from analysis.ingest import IngestError, NotListedError, StillRefusedError, TableCount
 from analysis.ingest.fixing import RowToFix, fix_row
 from analysis.ingest.sentences import fix as how_to_fix
-from analysis.ingest.sentences import why
+from analysis.ingest.sentences import further_sentences, why
 from analysis.policy import Edition, Policy
 from analysis.snapshot import Snapshot
 from analysis.store import Store, StoreError
@@ -36,6 +38,12 @@ class Wrong:
     column: str | None
     value: str | None
     reason: str
+    further: str | None = None
+
+    @property
+    def columns(self) -> frozenset[str | None]:
+        """Every column at fault."""
+        return frozenset({self.column, *(one[0] for one in orjson.loads(self.further or "[]"))})
 
 
 def row_form(
@@ -46,7 +54,7 @@ def row_form(
     wrong: Wrong | None = None,
 ) -> RowForm:
     """The form of a row: as it was sent, or as it was just corrected and is still wrong."""
-    fault = wrong or Wrong(row.column, row.value, row.reason)
+    fault = wrong or Wrong(row.column, row.value, row.reason, row.further)
     facts = (row.table, fault.column, fault.value, fault.reason)
     sentence = why(*facts)
     known = {c.name: c for c in INCOMING[row.table].columns}
@@ -58,7 +66,8 @@ def row_form(
         file=row.file,
         sheet=row.sheet,
         row=row.row_number,
-        what=f"{sentence[:1].upper()}{sentence[1:]}. {how_to_fix(*facts)}",
+        what=f"{sentence[:1].upper()}{sentence[1:]}. {how_to_fix(*facts)}"
+        f"{further_sentences(row.table, fault.further)}",
         tried=wrong is not None,
         fields=tuple(
             _field(at, head, (cells or row.cells)[head], known.get(head), hints.get(head), fault)
@@ -87,7 +96,7 @@ def _field(
         allowed=() if column is None or column.kind is not Kind.CODE else column.allowed,
         hint=hint,
         required=column is not None and column.required,
-        wrong=head == fault.column,
+        wrong=head in fault.columns,
     )
 
 
@@ -124,7 +133,7 @@ def correct(
         with Store.open(store_url, create=False, wait_seconds=PATIENCE_SECONDS) as store:
             return fix_row(store, row, cells, policy, received_at=at, brought_by=who)
     except StillRefusedError as still:
-        return Wrong(still.column, still.value, still.reason)
+        return Wrong(still.column, still.value, still.reason, still.further)
     except NotListedError:
         return None
     except (IngestError, StoreError) as fault:

@@ -6,6 +6,7 @@ import pytest
 from argon2 import PasswordHasher
 
 from tests.cases import register
+from tests.empty_store import copied_from
 
 register()
 
@@ -25,4 +26,13 @@ def _cheap_hashes():
     with pytest.MonkeyPatch.context() as patch:
         cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
         patch.setattr("analysis.store.passwords._hasher", cheap)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _empty_stores(tmp_path_factory):
+    """Most tests begin with an empty store."""
+    with pytest.MonkeyPatch.context() as patch:
+        template = tmp_path_factory.mktemp("empty") / "store.sqlite"
+        patch.setattr("analysis.store.migrate.upgrade", copied_from(template))
         yield

@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from analysis.cli.opening import opened, policy_of, show_caveats, snapshot_of, today
-from analysis.cli.options.files import Export, ExportDeidentified
+from analysis.cli.options.files import Export, ExportDeidentified, ExportFhir
 from analysis.cli.people import note_export
 from analysis.errors import UsageError, nearest
 from analysis.exports import (
@@ -26,6 +26,8 @@ from analysis.exports import (
     without_times,
     write_folder,
 )
+from analysis.exports.fhir import as_ndjson
+from analysis.files import check_writable, write_whole
 from analysis.reports import closed_quarter
 from analysis.reports.period import month_words
 from analysis.snapshot import take
@@ -72,6 +74,22 @@ def export(asked: Export) -> None:
     typer.echo(
         f"linedays: {len(written)} tables are in {asked.write}, each with its data dictionary. "
         f"{left_out_words(private)}",
+        err=True,
+    )
+
+
+def export_fhir(asked: ExportFhir) -> None:
+    """Write the home log as FHIR resources."""
+    check_writable(asked.file, replace=asked.force)
+    with opened(asked.store) as store:
+        seen = snapshot_of(store, asked)
+        note_export(store, "home_log as FHIR")
+    private = frozenset(asked.private or ())
+    log = without(record_tables(seen)["home_log"], private)
+    content = as_ndjson(seen.edition, log, seen.records.lines)
+    write_whole(asked.file, content, replace=asked.force)
+    typer.echo(
+        f"linedays: {len(log.frame)} entries are in {asked.file}. {left_out_words(private)}",
         err=True,
     )
 

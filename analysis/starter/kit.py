@@ -8,7 +8,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib import resources
 
+import orjson
+
 from analysis.cautions import CAUTIONS
+from analysis.exports.fhir import form_profile, questionnaire
 from analysis.ingest.profile_toml import as_toml as profile_as_toml
 from analysis.policy import Edition, Policy
 from analysis.reports.pdf import PdfError, pdf_file
@@ -80,6 +83,10 @@ def kit_files(
         text = text.replace("{place}", place).replace("{command}", command)
         files[name] = text.replace("{cautions}", "\n".join(CAUTIONS)).encode()
     faults: list[str] = []
+    files["fhir/questionnaire.json"] = orjson.dumps(
+        questionnaire(edition), option=orjson.OPT_INDENT_2
+    )
+    files["fhir/profile.toml"] = profile_as_toml(form_profile()).encode()
     files |= dict(_printed(texts, edition, faults))
     return Kit(files, tuple(dict.fromkeys(faults)))
 

@@ -36,7 +36,7 @@ resource = ["DeviceUseStatement", "Procedure"]
 "(Procedure.performed.ofType(dateTime) | Procedure.performed.ofType(Period).start).toString().substring(0, 10)" = "placed_on"
 "(Procedure.performed.ofType(dateTime) | Procedure.performed.start).toString().substring(0,10)" = "home_from"
 "subject.resolve().birthDate.toString().substring(0, 7)" = "born"
-"iif(code.coding.where(system = 'http://snomed.info/sct').code = '367336001', 'chemotherapy', 'other')" = "therapy"
+"iif(code.coding.where(system.endsWith('/sct')).code = '367336001', 'chemotherapy', 'other')" = "therapy"
 [table.lines.fixed]
 site = "example"
 line_type = "other"

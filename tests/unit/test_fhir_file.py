@@ -8,12 +8,15 @@ from pathlib import Path
 import orjson
 import pytest
 
+from analysis.exports.fhir import form_profile
 from analysis.ingest import IngestError, ingest
 from analysis.ingest.fhir_file import fhir_parts
 from analysis.ingest.fhir_path import cell, is_valid
 from analysis.ingest.profile_file import parse_profile
+from analysis.ingest.profile_toml import as_toml
 from analysis.ingest.raw import LogFile
 from analysis.store import Store
+from analysis.tables.incoming import HOME_LOG
 from tests.commands import run
 from tests.ingest_files import POLICY, RECEIVED_AT, programme, refusals, store
 
@@ -173,3 +176,41 @@ def test_a_profile_of_resources_is_imported_and_read_without_naming_it(run, tmp_
     assert (code, out.splitlines()[2]) == (0, "export.ndjson,home_log,1,1,0,0,0")
     code, out, _ = run("ingest", "--dry-run", "export.ndjson", "--source", "portal")
     assert (code, "2021-03-04" in out) == (0, True)
+
+
+def test_the_home_log_leaves_as_fhir_and_comes_back_the_same(run, tmp_path) -> None:
+    (tmp_path / "profile.toml").write_text(as_toml(form_profile()))
+    (tmp_path / "lines.csv").write_text(
+        "line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,received_at\n"
+        "L1,C1,F1,north,picc,2021-01-10,2021-01-20,transparent,2021-01-21T08:00Z\n"
+    )
+    (tmp_path / "home_log.csv").write_text(
+        "entry_id,line_id,done_at,kind,change_reason,dressing_type,findings,steps_missed,kits_left,"
+        "note,received_at\n"
+        "e 1,L1,2021-03-04T09:30:00Z,dressing_change,loose,gauze,rash;fever,none,4,felt hot,2021-03-05T08:00Z\n"
+        ",L1,2021-03-09,skin_check,,,none,,,,2021-03-10T08:00Z\n"
+        "e2,L1,2021-03-10,flush,,,,,,,2021-03-11T08:00Z\n"
+    )
+    (tmp_path / "policy.toml").write_text('time_zone = "UTC"\n')
+    stores = [f"sqlite:///{tmp_path}/{name}.sqlite" for name in ("first", "second")]
+    shown = []
+    for store_url in stores:
+        assert run("policy", "--set", "policy.toml", "--store", store_url)[0] == 0
+        assert run("ingest", "lines.csv", "--store", store_url)[0] == 0
+    assert run("ingest", "home_log.csv", "--store", stores[0])[0] == 0
+    words = ("export", "fhir", "log.ndjson", "--with", "note", "--store", stores[0])
+    assert run(*words)[0] == 0
+    assert run(*words)[0] == 3  # never over a file
+    code, out, _ = run("ingest", "log.ndjson", "--source", "profile.toml", "--store", stores[1])
+    assert (code, out.splitlines()[1]) == (0, "log.ndjson,home_log,3,3,0,0,0")
+    for number, store_url in enumerate(stores):
+        folder = f"out-{number}"
+        words = ("export", "home_log", "--with", "note", "--write", folder, "--store", store_url)
+        assert run(*words)[0] == 0
+        shown.append((tmp_path / folder / "records/home_log.csv").read_text())
+    assert shown[0] == shown[1]
+    first, *responses = map(orjson.loads, (tmp_path / "log.ndjson").read_bytes().splitlines())
+    assert [item["linkId"] for item in first["item"]] == HOME_LOG.names[1:]
+    assert responses[0]["subject"]["identifier"]["value"] == "C1"
+    run("export", "fhir", "without.ndjson", "--store", stores[0])
+    assert "felt hot" not in (tmp_path / "without.ndjson").read_text()

@@ -101,6 +101,20 @@ class ExportDeidentified(ToFolder):
     )
 
 
+@command("export fhir", "exporting:export_fhir")
+class ExportFhir(OnADay, ForceOption):
+    """The home log as FHIR R4: a Questionnaire and a QuestionnaireResponse for each entry.
+
+    One resource a line (NDJSON). It holds codes of families and is for the team. 'linedays starter'
+    writes the profile that reads such responses.
+    """
+
+    file: Path = argument("A new file.", "FILE")
+    private: list[Private] | None = option(
+        "Write this too, else left out; may be repeated.", name="with"
+    )
+
+
 @command("backup", "keeping:backup")
 class Backup(StoreOption):
     """Write everything in the store to one file, while others go on working.

@@ -98,7 +98,9 @@ class Snapshot:
     @cached_property
     def practice(self) -> pd.DataFrame:
         """Every occasion that shows whether a step was done well; columns of `PRACTICE`."""
-        return practice(self.timeline, self.records, self.policy)
+        asked = (self.timeline, self.records, self.policy)
+        before = vars(self).get(_PRACTICE_BEFORE)
+        return practice(*asked) if before is None else with_sign_offs(before, *asked)
 
     @cached_property
     def retraining(self) -> pd.DataFrame:
@@ -206,9 +208,8 @@ class Snapshot:
         """The same rows but for sign-offs; parts that use none of these are reused."""
         after = replace(self, records=records, ingests=ingests)
         self._share(after, *_OF_THE_LOG)
-        if "practice" in vars(self):
-            seen = with_sign_offs(self.practice, self.timeline, records, self.policy)
-            vars(after)["practice"] = seen
+        before = vars(self).get("practice", vars(self).get(_PRACTICE_BEFORE))
+        vars(after)[_PRACTICE_BEFORE] = before
         return after
 
     def _share(self, after: Snapshot, *parts: str) -> None:
@@ -216,6 +217,8 @@ class Snapshot:
         vars(after).update({part: vars(self)[part] for part in parts if part in vars(self)})
 
 
+_PRACTICE_BEFORE = "practice_before"
+"""Where a snapshot holds the occasions of the one before it, which had other sign-offs."""
 _OF_THE_LOG = ("timeline", "counted_timeline", "tallies")
 """Parts that depend neither on acts nor on sign-offs."""
 

@@ -33,6 +33,7 @@ from dashboard.rates import layout as rates
 from dashboard.retraining import callbacks as retraining_callbacks
 from dashboard.retraining import layout as retraining
 from dashboard.retraining.queries import warm_up as warm_up_retraining
+from dashboard.retraining.session_routes import answer_sessions
 from dashboard.security.cookies import CookieNames
 from dashboard.security.csrf import protect_writes
 from dashboard.security.faults import report_faults
@@ -144,6 +145,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     answer_call_sheet(app, service)
     answer_families(app, service)
     answer_incoming(app, service)
+    answer_sessions(app, service)
     answer_week(app, service)
     report_faults(app, service)
     # Dash would do this with the first request, of each process, and answer those that come

@@ -39,6 +39,8 @@ class StepCode:
     code: str
     label: str
     source: str
+    instruction: str | None = None
+    """How it is done, for the hand-outs of training sessions; None: none is printed."""
 
 
 def _number(meaning: str, unit: str, low: float, high: float) -> dict[str, str | float]:

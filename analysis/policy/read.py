@@ -191,8 +191,12 @@ class _Reader:
                 code=code,
                 label=self._text(entry, "label", None, (*here, "step", code)),
                 source=self._text(entry, "source", None, (*here, "step", code)),
+                instruction=self._text(entry, "instruction", None, (*here, "step", code))
+                if "instruction" in entry
+                else None,
             )
-            self._no_other_keys(entry, {"label", "source"}, (*here, "step", code))
+            known = {"label", "source", "instruction"}
+            self._no_other_keys(entry, known, (*here, "step", code))
         return Edition(
             version=self._text(block, "version", None, here),
             effective_from=start,

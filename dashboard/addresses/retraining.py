@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -100,7 +101,11 @@ def read_session(search: str | None) -> SessionName | None:
     >>> read_session("?site=North") is None
     True
     """
-    given = query_of(search)
+    return session_of(query_of(search))
+
+
+def session_of(given: Mapping[str, str]) -> SessionName | None:
+    """The session named by the values of a query; None: none."""
     if "sheet" not in given:
         return None
     return SessionName(
@@ -110,6 +115,35 @@ def read_session(search: str | None) -> SessionName | None:
         part=whole_number(given.get("sheet"), 0),
         size=whole_number(given.get("size"), NeedsChoice.size),
     )
+
+
+def plan_address(name: SessionName | None = None) -> str:
+    """Address of the form to plan a session, for a group of families where one is named.
+
+    Examples
+    --------
+    >>> plan_address(SessionName("North", "mask", None, 2, 6))
+    '/retraining/sessions/new?sheet=2&site=North&need=mask&size=6'
+    """
+    query = "" if name is None else session_address(name).partition("?")[2]
+    return f"{RETRAINING}/sessions/new{'?' if query else ''}{query}"
+
+
+def plan_for(family_id: str, caregiver_id: str | None) -> str:
+    """Address of the form to plan a session to which one caregiver is invited."""
+    asked = {"family": family_id, "caregiver": caregiver_id or ""}
+    return f"{RETRAINING}/sessions/new?{urlencode(asked)}"
+
+
+def dated_address(number: int) -> str:
+    """Address of a session's page.
+
+    Examples
+    --------
+    >>> dated_address(3)
+    '/retraining/sessions/3'
+    """
+    return f"{RETRAINING}/sessions/{number}"
 
 
 def session_address(name: SessionName) -> str:

@@ -95,6 +95,14 @@
     });
   }
 
+  // One answer for all who have none yet.
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest?.("button[data-fills]");
+    for (const field of button?.closest("form").querySelectorAll("select") ?? []) {
+      if (field.value === "") field.value = button.dataset.fills;
+    }
+  });
+
   // In a field of several lines Enter starts a new one; with Ctrl it sends the form.
   document.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || !(event.ctrlKey || event.metaKey)) return;

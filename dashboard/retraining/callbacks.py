@@ -70,7 +70,9 @@ def register(guard: Guard) -> None:
             panel, key = panel_part(queries, view, key, message)
             fault = ""
         now = opened_data(key, count)
-        head, rows = list_head(view), list_part(queries, view, key)
+        sessions = queries.dated()
+        head = list_head(view, sessions, session.context().as_of)
+        rows = list_part(queries, view, key, sessions)
         return head, rows, panel, fault, now, split_class(choice)
 
     _register_bodies(guard)
@@ -104,8 +106,10 @@ def _register_bodies(guard: Guard) -> None:
         queries = RetrainingQueries(session)
         choice = _of_body(queries.needs(_read(session, search, pathname, changed)).choice)
         name = name_of(choice, changed, before)
-        asked = (PATH, choice, session.context().reader.may(Right.LANGUAGE))
-        return session.cached(asked, lambda: serialised(rest_part(queries, choice))), name
+        sessions = queries.dated()
+        asked = (PATH, choice, session.context().reader.may(Right.LANGUAGE), sessions)
+        rest = session.cached(asked, lambda: serialised(rest_part(queries, choice, sessions)))
+        return rest, name
 
     @body(ids.HELPED_BODY, ids.HELPED_SHOWN)
     def show_helped(

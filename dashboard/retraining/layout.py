@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -22,6 +23,7 @@ from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria
 from dashboard.layout.templates import render, shown, static
 from dashboard.retraining import words as need_words
+from dashboard.retraining.dated_card import Sessions, dated_card, head_line
 from dashboard.retraining.effect_cards import effect_card, learning_card
 from dashboard.retraining.need_list import need_address, need_table
 from dashboard.retraining.need_panel import need_panel
@@ -50,7 +52,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
     if named is not None:
         return sheet_page(queries, named)
     choice = read_needs(search)
-    view = queries.needs(choice)
+    view, sessions = queries.needs(choice), queries.dated()
     panel, key = panel_part(queries, view, choice.opened, None)
     return shell.page(
         PATH,
@@ -72,8 +74,11 @@ def layout(session: Session, search: str | None) -> list[Component]:
                     ),
                     html.Section(
                         [
-                            html.Div(list_head(view), id=ids.NEEDS_HEAD),
-                            html.Div(list_part(queries, view, key), id=ids.NEEDS_LIST),
+                            html.Div(
+                                list_head(view, sessions, session.context().as_of),
+                                id=ids.NEEDS_HEAD,
+                            ),
+                            html.Div(list_part(queries, view, key, sessions), id=ids.NEEDS_LIST),
                         ],
                         className="list",
                         **aria(label="Who needs retraining"),
@@ -125,12 +130,13 @@ def split_class(choice: NeedsChoice) -> str:
     return "split asked" if choice.family_id else "split"
 
 
-def list_head(view: NeedsView) -> Component:
+def list_head(view: NeedsView, sessions: Sessions, as_of: date) -> Component:
     """The answer and the filters of a choice."""
     return static(
         "retraining/head",
         view=view,
         answer=_answer(view),
+        sessions=head_line(sessions, as_of),
         coverage=need_words.heard_of(view),
         note=need_words.SHRINKAGE_NOTE,
         shown=SHOWN,
@@ -160,11 +166,13 @@ def _answer(view: NeedsView) -> Markup:
     )
 
 
-def list_part(queries: RetrainingQueries, view: NeedsView, key: Key | None) -> Component:
+def list_part(
+    queries: RetrainingQueries, view: NeedsView, key: Key | None, sessions: Sessions
+) -> Component:
     """The rows of a choice."""
     if not view.rows:
         return html.P("No caregivers match these filters.", className="empty")
-    return shown(need_table(view, queries.session.context().as_of, key))
+    return shown(need_table(view, queries.session.context().as_of, key, sessions))
 
 
 def panel_part(
@@ -184,10 +192,11 @@ def panel_part(
     return need_panel(opened, view.choice, message), opened.row.key
 
 
-def rest_part(queries: RetrainingQueries, choice: NeedsChoice) -> Component:
+def rest_part(queries: RetrainingQueries, choice: NeedsChoice, sessions: Sessions) -> Component:
     """Sessions, the picture of all steps, and missing sign-offs."""
     return html.Div(
         [
+            dated_card(sessions, queries.session.context().as_of),
             sessions_card(queries.sessions(choice)),
             picture_card(queries.picture(choice)),
             skills_card(queries.skills(choice)),

@@ -16,12 +16,13 @@ from dashboard.layout import words
 from dashboard.layout.templates import render
 from dashboard.layout.words import percent
 from dashboard.retraining import words as need_words
+from dashboard.retraining.dated_card import Sessions
 from dashboard.retraining.views import NeedRow, NeedsView
 
 Key = tuple[str, str | None, str | None]
 
 
-def need_table(view: NeedsView, as_of: date, opened: Key | None) -> Markup:
+def need_table(view: NeedsView, as_of: date, opened: Key | None, sessions: Sessions) -> Markup:
     """The rows of the chosen page, grouped by certainty, and links to the other pages."""
     start = (view.choice.page - 1) * view.choice.per_page + 1
     keys = [row.key for row in view.rows]
@@ -38,6 +39,7 @@ def need_table(view: NeedsView, as_of: date, opened: Key | None) -> Markup:
                 "rows": [
                     {
                         **_row(row, view, as_of),
+                        "invited": _invited(row, as_of, sessions),
                         "rank": rank,
                         "is_open": row.key == opened,
                         "in_tab_order": row.key == in_tab_order,
@@ -64,6 +66,17 @@ def _row(row: NeedRow, view: NeedsView, as_of: date) -> dict[str, object]:
         "refreshed": need_words.refreshed(row, as_of),
         "sites": words.listed(list(row.sites)),
     }
+
+
+def _invited(row: NeedRow, as_of: date, sessions: Sessions) -> str:
+    """Days of sessions ahead to which the caregiver is invited."""
+    ahead = [s for s in sessions if s.held_on >= as_of and not s.cancelled]
+    days = [
+        words.short_day(s.held_on, as_of)
+        for s in ahead
+        if s.invites(row.family_id, row.caregiver_id)
+    ]
+    return f"Invited {words.listed(days)}" if days else ""
 
 
 def _since(row: NeedRow) -> str:

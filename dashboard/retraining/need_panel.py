@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from markupsafe import Markup
 
 from dashboard.addresses.family import FamilyChoice, family_address
-from dashboard.addresses.retraining import NeedsChoice, write_needs
+from dashboard.addresses.retraining import NeedsChoice, plan_for, write_needs
 from dashboard.evidence.source_rows import source_row
 from dashboard.layout import ids, words
 from dashboard.layout.templates import render, static
@@ -26,6 +26,7 @@ def need_panel(opened: NeedOpened, choice: NeedsChoice, message: str | None) -> 
         "retraining/panel",
         row=row,
         back=write_needs(replace(choice, family_id=None)),
+        plan=plan_for(row.family_id, row.caregiver_id) if opened.may_mark else None,
         history=family_address(row.family_id, FamilyChoice("all")),
         about=_about(opened),
         level=need_words.STROKES[row.sureness],

@@ -7,7 +7,7 @@ from datetime import date
 from dash.development.base_component import Component
 
 from dashboard.addresses.family import family_address
-from dashboard.addresses.retraining import RETRAINING, session_address
+from dashboard.addresses.retraining import RETRAINING, plan_address, session_address
 from dashboard.layout import words
 from dashboard.layout.cards import figure_card
 from dashboard.layout.choosing import choice as choose
@@ -61,6 +61,7 @@ def _session(row: SessionRow) -> dict[str, object]:
         "language": row.name.language,
         "families": [(family, family_address(family)) for family in row.families],
         "address": session_address(row.name),
+        "plan": plan_address(row.name),
     }
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from dashboard.layout import words
 from dashboard.layout.words import percent
+from dashboard.retraining.session_views import Session
 from dashboard.retraining.views import NeedRow, NeedsView
 
 
@@ -88,6 +89,42 @@ def missed_words(step: str, missed: int, seen: int) -> str:
         return f"left out in {words.thousands(missed)} of {words.thousands(seen)} {checks}"
     occasions = words.counted(seen, *_OCCASION[step])
     return _MISSED[step].format(m=words.thousands(missed), n=occasions)
+
+
+WHAT_TO_DO = {
+    "early_failure": "Check each day that all edges hold. Change a dressing that is loose, damp or "
+    "soiled the same day, as you were taught, and call the team if it happens again.",
+    "skin_after_change": "Look at the skin at each change and the days after it. Write down what "
+    "you see, and call the team about anything new.",
+    "late_change": "Write the day of the next change where everyone sees it, and call the team "
+    "when you cannot keep it.",
+    "no_sign_off": "Show the change once to the team, who sign it off.",
+}
+"""What a hand-out asks of what is no step of the policy."""
+
+
+def evidence_words(step: str, missed: int, seen: int, since: date | None, *, as_of: date) -> str:
+    """What the log shows of a step; `since`: first day of the recent evidence.
+
+    Examples
+    --------
+    >>> on = date(2031, 3, 4)
+    >>> evidence_words("mask", 4, 9, date(2030, 12, 1), as_of=on)
+    'left out in 4 of 9 self-checks since 1 Dec 2030.'
+    >>> evidence_words("mask", 4, 9, None, as_of=on)
+    'left out in 4 of 9 self-checks before the last refresher.'
+    """
+    when = (
+        "before the last refresher" if since is None else f"since {words.short_day(since, as_of)}"
+    )
+    return f"{missed_words(step, missed, seen)} {when}."
+
+
+def session_title(session: Session) -> str:
+    """What a training session is called: its day, its time and its place."""
+    time = f", {session.starts_at}" if session.starts_at else ""
+    venue = f", {session.venue}" if session.venue else ""
+    return f"Training session of {words.day_year(session.held_on)}{time}{venue}"
 
 
 def probability(value: Any) -> str:

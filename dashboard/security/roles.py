@@ -79,6 +79,9 @@ CALL_SHEET = f"{BELOW_CALLS}sheet"
 """Where calls made from the printed list are typed in."""
 BELOW_FAMILIES = "/families/"
 """Below it lies the search for a family."""
+BELOW_RETRAINING = "/retraining/"
+SESSIONS = f"{BELOW_RETRAINING}sessions/"
+"""Below it every training session has its page, by its number."""
 BELOW_WEEK = "/week/"
 """Below it lie the digests as files."""
 
@@ -201,6 +204,8 @@ def page_of(path: str) -> Page | None:
         return Page.CALLS
     if path.startswith(BELOW_FAMILIES):
         return Page.FAMILIES
+    if path.startswith(BELOW_RETRAINING):
+        return Page.RETRAINING
     if path.startswith(BELOW_WEEK):
         return Page.WEEK
     return next((page for page, at in PATHS.items() if at == path), None)

@@ -96,7 +96,7 @@ def test_a_session_is_planned_and_its_sheet_printed(browser, educators, width):
     with watching(browser, educators.token) as watched:
         page = watched.page(width)
         open_page(page, educators)
-        planned = page.get_by_role("region", name="Planned sessions")
+        planned = page.get_by_role("region", name="Possible groups")
         expect(planned).to_contain_text("2: F1, F2")
         page.get_by_label("Together").select_option("language")
         expect(planned).to_contain_text("Finnish")

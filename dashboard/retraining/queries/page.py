@@ -5,9 +5,10 @@ from __future__ import annotations
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import Access
 from dashboard.addresses.retraining import NeedsChoice, SessionName
-from dashboard.retraining.queries import effects, needs, refreshers, sessions
+from dashboard.retraining.queries import dated, effects, needs, refreshers, sessions
 from dashboard.retraining.queries.refreshers import RefresherForm
 from dashboard.retraining.queries.training import Training
+from dashboard.retraining.session_views import Session as TrainingSession
 from dashboard.retraining.views import (
     HelpedView,
     NeedOpened,
@@ -78,6 +79,12 @@ class RetrainingQueries:
         training = training_of(self.session.loaded())
         return sessions.sheet_view(training, name, self.session.reader)
 
+    def dated(self) -> tuple[TrainingSession, ...]:
+        """Training sessions that this person may see, by day."""
+        found, session = self.session.snapshot(), self.session
+        known = session.store.sessions.known(found.known_at)
+        return dated.visible(found, known, session.reader.code)
+
     def helped(self, choice: NeedsChoice) -> HelpedView:
         """Whether refreshers helped, and whether caregivers learn by doing."""
         return effects.helped_view(*self._training(choice))
@@ -128,7 +135,7 @@ class RetrainingQueries:
     def _store_row(self, row: dict[str, str]) -> None:
         session = self.session
         url, who = session.config.store_url, session.reader.code
-        refreshers.store_row(session.store, url, session.policy, row, session.now(), who)
+        refreshers.store_rows(session.store, url, session.policy, [row], session.now(), who)
 
     def _training(self, choice: NeedsChoice) -> tuple[Training, NeedsChoice]:
         """What is known of needs, and the choice as understood."""

@@ -1,13 +1,13 @@
 """How does a refresher that was held become a row like any other, and how is it undone?
 
-It goes the way of all rows: a file of one row, received now, named after who marked it. Undoing
-it is a row as well, which voids the first one.
+It goes the way of all rows: a file received now, named after who marked it. Undoing it is a row
+as well, which voids the first one.
 """
 
 from __future__ import annotations
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -105,23 +105,28 @@ def _text(given: object) -> str:
     return str(given or "").strip()[:MOST_CHARACTERS]
 
 
-def store_row(
-    store: Store, store_url: str, policy: Policy, row: Mapping[str, str], at: datetime, who: str
+def store_rows(
+    store: Store,
+    store_url: str,
+    policy: Policy,
+    rows: Sequence[Mapping[str, str]],
+    at: datetime,
+    who: str,
 ) -> None:
-    """Import one row as received now.
+    """Import rows of the same columns as received now, all of them or none.
 
     Raises
     ------
     FormError
-        The row is refused, and why; or another person is writing to the store.
+        A row is refused, and why; or another person is writing to the store.
     """
     with temporary_folder() as folder:
         path = folder / "row.csv"
         with path.open("x", encoding="utf-8", newline="") as stream:
             sheet = csv.writer(stream)
             # The moment makes every such file different, so that none is skipped as known.
-            sheet.writerow([*row, "received_at"])
-            sheet.writerow([*row.values(), at.isoformat()])
+            sheet.writerow([*rows[0], "received_at"])
+            sheet.writerows([*row.values(), at.isoformat()] for row in rows)
         log = LogFile(path, f"{MARKED_BY}{who}.csv")
         refused = first_refusal(store, log, policy, TABLE, at)
         if refused is not None:

@@ -1,0 +1,208 @@
+"""An educator plans a session, several people share it, and who came leaves the list."""
+
+from __future__ import annotations
+
+import re
+import shutil
+
+import pytest
+
+from analysis.vocabulary import Role
+from dashboard.addresses.retraining import NeedsChoice
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
+from dashboard.retraining.queries import RetrainingQueries
+from dashboard.security.roles import Reader
+from tests.retrained import fill
+from tests.signed_in import Browser, Clock, browser_of
+
+
+@pytest.fixture(scope="module")
+def programme(tmp_path_factory):
+    return fill(tmp_path_factory.mktemp("session-pages"))
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+def app_in(folder, programme, clock):
+    file = shutil.copy(programme, folder / "store.sqlite")
+    return create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=clock))
+
+
+@pytest.fixture
+def app(programme, tmp_path, clock):
+    made = app_in(tmp_path, programme, clock)
+    yield made
+    made.service.close()
+
+
+@pytest.fixture(scope="module")
+def app_without_sessions(programme, tmp_path_factory):
+    """Nothing is stored in it."""
+    made = app_in(tmp_path_factory.mktemp("no-sessions"), programme, Clock())
+    yield made
+    made.service.close()
+
+
+def token(person: Browser, path: str) -> dict[str, str]:
+    text = person.get(path).text
+    hidden = r'name="(csrf_token|form|since|row)" value="([^"]*)"'
+    return dict(re.findall(hidden, text))
+
+
+def plan(person: Browser, path: str = "/retraining/sessions/new", **typed):
+    sent = {
+        **token(person, path),
+        "held_on": "2031-03-04",
+        "starts_at": "10:00",
+        "venue": "room 2",
+        "held_by": "E1, E2",
+        "skills": ["dressing_change"],
+        "invited": ["F1;K1", "F2;K2"],
+        **typed,
+    }
+    return person.post(path, sent)
+
+
+def act(person: Browser, name: str, number: int = 1, **typed: str):
+    path = f"/retraining/sessions/{number}"
+    return person.post(f"{path}/{name}", {**token(person, path), **typed})
+
+
+def listed(app) -> list[tuple[str, str | None]]:
+    session = app.service.session_of(Reader("E1", Role.EDUCATOR))
+    view = RetrainingQueries(session).needs(NeedsChoice())
+    return [(row.family_id, row.caregiver_id) for row in view.rows]
+
+
+def test_from_the_list_to_a_session_whose_attendance_takes_all_off_the_list(app, clock):
+    educator = browser_of(app, "E1")
+    assert ("F2", "K2") in listed(app)
+    form = educator.get("/retraining/sessions/new?family=F2&caregiver=K2").text
+    assert re.findall(r'value="(F\d;K\d)" checked', form) == ["F2;K2"]
+    group = "/retraining/sessions/new?sheet=1&site=North&need=mask&size=8"
+    checked = re.findall(r'value="(F\d;K\d)" checked', educator.get(group).text)
+    assert checked == ["F1;K1", "F2;K2"]
+    assert plan(educator).headers["Location"] == "/retraining/sessions/1?done=planned"
+    clock.move(minutes=1)
+    done = act(
+        educator,
+        "attendance",
+        **{"dressing_change K1": "with_help", "dressing_change K2": "independent"},
+    )
+    assert "Marked: 2 caregivers." in done.text
+    assert set(listed(app)) == {("F3", "K3"), ("F6", "K6")}
+    rows = app.service.store.ingests()
+    assert rows.iloc[-1][["table", "stored", "brought_by"]].tolist() == ["sign_offs", 2, "E1"]
+    noted = app.service.store.people.accesses()
+    assert set(noted.loc[noted["what"] == "marked_refresher", "family_id"]) == {"F1", "F2"}
+    again = act(educator, "attendance", **{"dressing_change K2": "independent"})
+    assert "Nothing was recorded" in again.text  # sent twice, stored once
+    other = act(educator, "attendance", **{"dressing_change K2": "not_yet"})
+    assert "stored already" in other.text
+    for name in ("cancel", "undo"):
+        assert "Who came is recorded already." in act(educator, name, row="1").text
+    clock.move(minutes=1)
+    assert "Undone" in act(educator, "not-marked").text
+    assert ("F2", "K2") in listed(app)
+
+
+def test_two_educators_share_a_session_and_the_second_change_is_asked_again(app):
+    first, second = browser_of(app, "E1"), browser_of(app, "M1")
+    plan(first)
+    path = "/retraining/sessions/1/change"
+    old = token(first, path)
+    moved = plan(second, path, held_on="2031-03-11")
+    assert moved.headers["Location"].endswith("?done=changed")
+    late = plan(first, path, **old, venue="room 9")
+    assert late.status_code == 422
+    assert "Somebody else changed this session" in late.text
+    page = first.get("/retraining/sessions/1").text
+    assert "Tuesday 11 March 2031, 10:00" in page
+    assert "Who came?" not in page  # it has not taken place
+    sent = {"dressing_change K1": "independent"}
+    assert "has not taken place" in act(first, "attendance", **sent).text
+    assert act(first, "cancel").headers["Location"].endswith("?done=cancelled")
+    assert "This session is cancelled." in first.get("/retraining/sessions/1").text
+    row = token(first, "/retraining/sessions/1")["row"]
+    assert act(first, "undo", row=row).headers["Location"].endswith("?done=undone")
+    assert "This session is cancelled." not in first.get("/retraining/sessions/1").text
+    assert "changed again meanwhile" in act(first, "undo", row=row).text
+
+
+def test_people_of_a_site_see_and_mark_their_own_families_alone(app):
+    everybody, south = browser_of(app, "E1"), browser_of(app, "E.south")
+    plan(everybody, invited=["F1;K1", "F6;K6"])
+    plan(everybody)  # of North alone
+    assert south.get("/retraining/sessions/2").status_code == 404
+    page = south.get("/retraining/sessions/1").text
+    assert "F6" in page
+    assert "F1" not in page
+    assert "2 families, 1 of other sites" in page
+    assert "F1" not in south.get("/retraining/sessions/1/handouts").text
+    assert "Families of other sites are invited too" in act(south, "cancel").text
+    both = {"dressing_change K1": "independent", "dressing_change K6": "independent"}
+    assert "Marked: 1 caregiver." in act(south, "attendance", **both).text
+    assert ("F1", "K1") in listed(app)
+    unknown = plan(south, invited=[], others="K1")
+    assert "Not known: K1." in unknown.text
+    assert 'value="F1;K1"' not in south.get("/retraining/sessions/new?family=F1&caregiver=K1").text
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ({"held_on": ""}, "Enter the day of the session."),
+        ({"starts_at": "9 am"}, "Enter the time as hours and minutes"),
+        ({"skills": []}, "Choose at least one skill."),
+        ({"invited": []}, "Invite at least one family or caregiver."),
+        ({"others": "K99"}, "Not known: K99."),
+    ],
+)
+def test_what_does_not_fit_is_shown_at_its_field_and_what_was_typed_stays(
+    app_without_sessions, typed, sentence
+):
+    app = app_without_sessions
+    sent = plan(browser_of(app, "E1"), **{"venue": "upstairs", **typed})
+    assert sent.status_code == 422
+    assert sentence in sent.text
+    assert 'value="upstairs"' in sent.text
+    assert app.service.store.sessions.known().empty
+
+
+def test_a_hand_out_has_each_caregivers_own_steps_and_the_cautions(app):
+    educator = browser_of(app, "E1")
+    plan(educator, invited=["F2;K2", "F3;K3", "F4;"], language="Finnish")
+    text = educator.get("/retraining/sessions/1/handouts").text
+    sheets = text.split("<article")[1:]
+    assert len(sheets) == 3
+    own = next(sheet for sheet in sheets if "K2" in sheet)
+    assert "Put on your mask" in own
+    assert "left out in 9 of 12 self-checks since 4 Sep 2030." in own
+    assert "Let dry" not in own
+    assert all("follow your programme's emergency protocol" in sheet for sheet in sheets)
+    noted = app.service.store.people.accesses()
+    opened = noted[noted["about"] == "hand-out of session 1"]
+    assert set(opened["family_id"]) == {"F2", "F3", "F4"}
+
+
+def test_a_session_in_the_past_is_entered_afterwards(app):
+    educator = browser_of(app, "E1")
+    plan(educator, held_on="2031-02-20")
+    done = act(educator, "attendance", **{"dressing_change K2": "independent"})
+    assert "Marked: 1 caregiver." in done.text
+    # K2 left out the mask after that day too, so new evidence decides.
+    assert ("F2", "K2") not in listed(app)
+
+
+def test_roles_without_the_page_get_nothing_of_sessions(app):
+    plan(browser_of(app, "E1"))
+    for code in ("P1", "R1"):
+        person = browser_of(app, code)
+        for path in ("new", "1", "1/change", "1/handouts"):
+            assert person.get(f"/retraining/sessions/{path}").status_code == 403
+    assert browser_of(app, "E1").get("/retraining/sessions/7").status_code == 404
+    assert browser_of(app, "E1").get("/retraining/nowhere").status_code == 404

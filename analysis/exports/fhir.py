@@ -124,7 +124,7 @@ def as_ndjson(edition: Edition, log: Table, lines: pd.DataFrame) -> bytes:
 def _responses(log: Table, child_of: dict[str, str]) -> Iterator[dict[str, Any]]:
     written = as_incoming(log)
     kinds = {column.name: column.kind for column in written.entry.columns}
-    filled = written.frame.astype("object").where(written.frame.notna(), None)
+    filled = written.frame.astype("object").where(written.frame.notna(), None)  # type: ignore[call-overload]  # the stubs leave out None
     for row in filled.to_dict("records"):
         cells = {str(name): value for name, value in row.items() if value is not None}
         response: dict[str, Any] = {

@@ -28,6 +28,7 @@ from dashboard.incoming import layout as incoming
 from dashboard.incoming.routes import admit_files, answer_incoming
 from dashboard.layout import frame as shell
 from dashboard.layout import ids
+from dashboard.layout.plotly_bundle import answer_with_basic_bundle
 from dashboard.rates import callbacks as rates_callbacks
 from dashboard.rates import layout as rates
 from dashboard.retraining import callbacks as retraining_callbacks
@@ -142,6 +143,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     protect_writes(app, names)
     check_shape(app)
     add_headers(app)
+    answer_with_basic_bundle(app)
     answer_call_sheet(app, service)
     answer_families(app, service)
     answer_incoming(app, service)

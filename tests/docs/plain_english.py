@@ -196,7 +196,7 @@ def _in_file(path: Path) -> Iterator[Found]:
     if path.suffix == ".py":
         yield from in_name(file, 1, path.stem)
         yield from _in_python(file, path.read_text(encoding="utf-8"))
-    elif path.suffix in {".js", ".css"}:
+    elif path.suffix in {".js", ".css"} and not path.name.endswith(".min.js"):
         yield from _in_script(file, path.read_text(encoding="utf-8"))
     elif path.suffix in TEXTS:
         text = path.read_text(encoding="utf-8")

@@ -1,0 +1,45 @@
+"""Do browsers get the plotly.js that the figures are made for, and can it draw all of them?"""
+
+from __future__ import annotations
+
+import ast
+from importlib import resources
+from pathlib import Path
+
+from plotly.offline import get_plotlyjs_version
+
+from dashboard.layout.plotly_bundle import ASKED_FOR, BUNDLE
+from tests.signed_in import app, browser_of, clock, programme_file, store_url
+
+__all__ = ["app", "clock", "programme_file", "store_url"]
+
+DRAWN = {"Figure", "Scatter", "Bar", "Pie"}
+"""What the basic bundle draws; plotly.js, dist/README.md, section "plotly.js basic"; from memory."""
+
+
+def test_the_bundle_is_of_the_version_that_plotly_has():
+    head = (resources.files("dashboard.layout") / BUNDLE).read_text(encoding="utf-8")[:200]
+    assert f"plotly.js (basic - minified) v{get_plotlyjs_version()}" in head
+    assert "MIT license" in head
+
+
+def test_no_figure_needs_more_than_the_bundle_draws():
+    used = {
+        node.attr
+        for path in Path(str(resources.files("dashboard"))).rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute)
+        and isinstance(node.value, ast.Name)
+        and node.value.id == "go"
+    }
+    assert "Scatter" in used
+    assert used <= DRAWN
+
+
+def test_a_browser_gets_the_bundle_once_and_then_keeps_it(app):
+    browser = browser_of(app, "manager")
+    first = browser.get(ASKED_FOR)
+    assert first.status_code == 200
+    assert first.data == (resources.files("dashboard.layout") / BUNDLE).read_bytes()
+    again = browser.get(ASKED_FOR, **{"If-None-Match": first.headers["ETag"]})
+    assert again.status_code == 304

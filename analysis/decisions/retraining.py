@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -121,6 +122,7 @@ def needs_of(
     window = now - pd.DateOffset(months=settings.retraining_window_months)
     window = window if since is None else pd.Timestamp(since)
     refreshed = last_refreshers(records, timeline.as_of)
+    seen = _by_code(seen)
     is_recent = _recent(seen, _refreshed_on(seen, refreshed, records), window)
     recent = seen[is_recent]
     counts = _since_and_before(recent, seen[~is_recent])
@@ -153,6 +155,17 @@ def needs_of(
         ignore_index=True,
     )
     return RETRAINING.check(_named(listed))
+
+
+def _by_code(seen: pd.DataFrame) -> pd.DataFrame:
+    """Occasions with their keys as categories: there are millions of rows and few texts."""
+    keys = {}
+    for name in _KEYS:
+        code, texts = pd.factorize(seen[name], sort=True)
+        categories = pd.Index([_NOBODY, *texts], dtype="object")
+        own = cast("Any", code + 1)
+        keys[name] = pd.Categorical.from_codes(own, categories=categories)
+    return seen.assign(**keys)
 
 
 def last_refreshers(records: Records, as_of: date) -> pd.Series[pd.Timestamp]:

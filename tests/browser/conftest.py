@@ -55,22 +55,19 @@ def small_store(tmp_path_factory) -> Path:
     return file
 
 
-@pytest.fixture(scope="session")
-def token(small_store) -> str:
-    """What a browser shows in which N1, a manager, has signed in: once for all tests."""
-    with Store.open(f"sqlite:///{small_store}") as store:
-        found = store.people.sign_in("N1", PASSWORD, "127.0.0.1", NOW).token
+def token_of(store_file: Path, code: str) -> str:
+    """Sign in; returns what the browser shows from then on. No copy of the store has sign-ins."""
+    with Store.open(f"sqlite:///{store_file}") as store:
+        found = store.people.sign_in(code, PASSWORD, "127.0.0.1", NOW).token
     assert found is not None
     return found
 
 
 def signed_in(store_file: Path, code: str, role: Role) -> str:
-    """Add a person and sign in; returns what the browser shows from then on."""
+    """Add a person and sign in."""
     with Store.open(f"sqlite:///{store_file}") as store:
         store.people.add(code, PASSWORD, role, NOW, by="command line")
-        found = store.people.sign_in(code, PASSWORD, "127.0.0.1", NOW).token
-    assert found is not None
-    return found
+    return token_of(store_file, code)
 
 
 @contextmanager
@@ -95,9 +92,15 @@ def serving(store_file: Path, token: str = "", **settings) -> Iterator[Running]:
 
 
 @pytest.fixture
-def store_file(small_store, token, tmp_path) -> Path:
+def store_file(small_store, tmp_path) -> Path:
     """A copy of the small store that a test may write to."""
     return Path(shutil.copy(small_store, tmp_path / "store.sqlite"))
+
+
+@pytest.fixture
+def token(store_file) -> str:
+    """What a browser shows in which N1, a manager, has signed in."""
+    return token_of(store_file, "N1")
 
 
 @pytest.fixture
@@ -190,10 +193,11 @@ def watching(browser: Browser, token: str) -> Iterator[Watched]:
 
 
 @pytest.fixture(scope="session")
-def looked_at(small_store, token, tmp_path_factory) -> Iterator[Running]:
+def looked_at(small_store, tmp_path_factory) -> Iterator[Running]:
     """The small programme, for its manager."""
     file = tmp_path_factory.mktemp("looked-at") / "store.sqlite"
-    with serving(Path(shutil.copy(small_store, file)), token) as found:
+    shutil.copy(small_store, file)
+    with serving(file, token_of(file, "N1")) as found:
         yield found
 
 
@@ -204,19 +208,11 @@ def retrained_store(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def retrained_token(retrained_store) -> str:
-    """What a browser shows in which E1, an educator, has signed in."""
-    with Store.open(f"sqlite:///{retrained_store}") as store:
-        found = store.people.sign_in("E1", PASSWORD, "127.0.0.1", NOW).token
-    assert found is not None
-    return found
-
-
-@pytest.fixture(scope="session")
-def retrained_programme(retrained_store, retrained_token, tmp_path_factory) -> Iterator[Running]:
+def retrained_programme(retrained_store, tmp_path_factory) -> Iterator[Running]:
     """The same, only looked at."""
     file = tmp_path_factory.mktemp("retrained-looked-at") / "store.sqlite"
-    with serving(Path(shutil.copy(retrained_store, file)), retrained_token) as found:
+    shutil.copy(retrained_store, file)
+    with serving(file, token_of(file, "E1")) as found:
         yield found
 
 
@@ -245,13 +241,13 @@ def many(tmp_path_factory) -> Iterator[Running]:
 
 
 @pytest.fixture(scope="session")
-def incoming(small_store, token, tmp_path_factory) -> Iterator[Running]:
+def incoming(small_store, tmp_path_factory) -> Iterator[Running]:
     """The small programme after a file with wrong rows, for its manager."""
     folder = tmp_path_factory.mktemp("incoming")
     file = Path(shutil.copy(small_store, folder / "store.sqlite"))
     with Store.open(f"sqlite:///{file}") as store:
         take_in_wrong_rows(store, folder)
-    with serving(file, token) as found:
+    with serving(file, token_of(file, "N1")) as found:
         yield found
 
 

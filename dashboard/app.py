@@ -24,6 +24,7 @@ from dashboard.families import layout as families
 from dashboard.families.routes import answer_families
 from dashboard.family import callbacks as family_callbacks
 from dashboard.family import layout as family
+from dashboard.family_lists.routes import lead_to_own_choice
 from dashboard.incoming import layout as incoming
 from dashboard.incoming.routes import admit_files, answer_incoming
 from dashboard.layout import frame as shell
@@ -144,6 +145,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     check_shape(app)
     add_headers(app)
     answer_with_basic_bundle(app)
+    lead_to_own_choice(app, service)
     answer_call_sheet(app, service)
     answer_families(app, service)
     answer_incoming(app, service)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from dashboard.addresses.reading import read, written
 
+CALLS = "/"
 EVERY_NURSE = "*"
 """Asks for the families of all nurses, where a person's own caseload is shown otherwise."""
 
@@ -49,7 +50,21 @@ def write_choice(choice: Choice) -> str:
     >>> write_choice(Choice())
     '/'
     """
-    return written("/", choice, _NAMES)
+    return written(CALLS, choice, _NAMES)
+
+
+def lasting_query(choice: Choice) -> str:
+    """What of a choice is remembered for the person, as a query: filters and rows a page.
+
+    Examples
+    --------
+    >>> lasting_query(Choice(band="call_today", site="North", page=2))
+    'site=North'
+    """
+    lasting = Choice(
+        site=choice.site, nurse=choice.nurse, language=choice.language, per_page=choice.per_page
+    )
+    return write_choice(lasting).partition("?")[2]
 
 
 _NAMES = {

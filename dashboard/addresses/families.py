@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dashboard.addresses.reading import read, written
 
@@ -48,6 +48,21 @@ def write_families(choice: FamiliesChoice) -> str:
     '/families?q=F-01&sort=heard'
     """
     return written(FAMILIES, choice, _NAMES)
+
+
+EVERY_FAMILY = f"{FAMILIES}?sort={FamiliesChoice.sort}"
+"""All families in their usual order, also for a person who chose otherwise before."""
+
+
+def lasting_query(choice: FamiliesChoice) -> str:
+    """What of a choice is remembered for the person, as a query: filters and order.
+
+    Examples
+    --------
+    >>> lasting_query(FamiliesChoice(q="F-01", sort="heard", page=3))
+    'sort=heard'
+    """
+    return write_families(replace(choice, q="", page=1)).partition("?")[2]
 
 
 _NAMES = {name: name for name in ("q", "place", "site", "nurse", "sort", "page")}

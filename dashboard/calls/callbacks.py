@@ -7,10 +7,11 @@ from typing import Any
 from dash import Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
-from dashboard.addresses.calls import Choice, read_choice
+from dashboard.addresses.calls import Choice, lasting_query, read_choice
 from dashboard.call_actions.callbacks import register_actions
 from dashboard.call_actions.queries import state_of
 from dashboard.call_actions.views import News
+from dashboard.call_actions.words import recorded_meanwhile
 from dashboard.calls.layout import (
     PATH,
     flag_rows,
@@ -22,7 +23,7 @@ from dashboard.calls.layout import (
 )
 from dashboard.calls.queries import CallsQueries
 from dashboard.calls.views import CallsView
-from dashboard.calls.words import announcement, new_red_flags, recorded_meanwhile
+from dashboard.calls.words import announcement, new_red_flags
 from dashboard.changes.callbacks import register_changes
 from dashboard.changes.parts import changes_part
 from dashboard.layout import ids
@@ -76,6 +77,8 @@ def _show_list(guard: Guard) -> None:
         choice = read_choice(search)
         if _is_new(changed, before):  # what this reader recorded a moment ago has to show
             session.refresh()
+        if ctx.triggered_id == ids.URL:
+            session.keep_choice(PATH, lasting_query(choice))
         by_itself = ctx.triggered_id == ids.LOOKED
         is_there = not by_itself or (isinstance(looked, dict) and bool(looked.get("there")))
         view = queries.calls(choice)

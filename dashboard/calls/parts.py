@@ -64,6 +64,7 @@ def head(view: CallsView) -> Markup:
         if first is None
         else _address(view.choice, band=None, page=1, family_id=first.family_id),
         tiles=_tiles(view),
+        usual_address=_address(Choice(band=view.choice.band)) if _is_filtered(view) else None,
         caseload=None if own is None else _caseload(view, own),
         filters={
             "nurses": _options(view.nurses, "" if own is None else EVERY_NURSE),
@@ -71,6 +72,13 @@ def head(view: CallsView) -> Markup:
             "languages": _options(view.languages),
         },
     )
+
+
+def _is_filtered(view: CallsView) -> bool:
+    """Whether the person chose a part of the list other than the usual one."""
+    own = view.context.reader.caseload
+    usual = Choice(nurse=own, band=view.choice.band, page=view.choice.page)
+    return replace(view.choice, family_id=None) != usual
 
 
 def _options(values: tuple[str, ...], every: str = "") -> list[tuple[str, str]]:

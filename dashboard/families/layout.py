@@ -6,7 +6,14 @@ from dataclasses import replace
 
 from dash.development.base_component import Component
 
-from dashboard.addresses.families import FAMILIES, FamiliesChoice, read_families, write_families
+from dashboard.addresses.families import (
+    EVERY_FAMILY,
+    FAMILIES,
+    FamiliesChoice,
+    lasting_query,
+    read_families,
+    write_families,
+)
 from dashboard.addresses.family import FamilyChoice, family_address
 from dashboard.changes.parts import changes_place
 from dashboard.families import words as families_words
@@ -23,7 +30,11 @@ TITLE = "Families"
 
 def layout(session: Session, search: str | None) -> list[Component]:
     """All families that this person may see, with what is searched for and filtered."""
-    view = FamiliesQueries(session).families(read_families(search))
+    queries = FamiliesQueries(session)
+    asked = read_families(search)
+    view = queries.families(asked)
+    if search and not asked.q:
+        session.keep_choice(PATH, lasting_query(asked))
     choice = view.choice
     opened = FamilyChoice(opened_from=write_families(replace(choice, page=1)))
     steps = ((choice.page - 1, "Earlier families"), (choice.page + 1, "Later families"))
@@ -35,13 +46,14 @@ def layout(session: Session, search: str | None) -> list[Component]:
         heads=[
             (
                 name,
-                write_families(replace(choice, sort=sort, page=1)),
+                _sorted(choice, sort),
                 families_words.ORDER[sort] if sort == choice.sort else None,
             )
             for sort, name in families_words.HEADS.items()
         ],
         rows=[(row, family_address(row.family_id, opened)) for row in view.rows],
         filters=_filters(view),
+        every_family=EVERY_FAMILY,
         is_chosen=choice != FamiliesChoice(),
         pages=[
             (write_families(replace(choice, page=page)), name)
@@ -49,8 +61,13 @@ def layout(session: Session, search: str | None) -> list[Component]:
             if 1 <= page <= view.pages
         ],
     )
-    changes = changes_place(FamiliesQueries(session).changes(choice), Page.FAMILIES)
+    changes = changes_place(queries.changes(choice), Page.FAMILIES)
     return shell.page(PATH, view.context, [changes, content], finding=choice.q)
+
+
+def _sorted(choice: FamiliesChoice, sort: str) -> str:
+    address = write_families(replace(choice, sort=sort, page=1))
+    return EVERY_FAMILY if address == FAMILIES else address
 
 
 def _filters(view: FamiliesView) -> list[tuple[str, str, str | None, list[tuple[str, str]]]]:

@@ -178,6 +178,16 @@ class Session:
             language if self.reader.may(Right.LANGUAGE) else None,
         )
 
+    # How this person sets up a page
+
+    def own_choice(self, page: str) -> str:
+        """The query of a page's address as this person last chose it; blank: the usual."""
+        return self.store.people.choice(self.reader.code, page) or ""
+
+    def keep_choice(self, page: str, query: str) -> None:
+        """Remember it for this person, on every machine."""
+        self.store.people.keep_choice(self.reader.code, page, query)
+
     # The access log
 
     def note(self, what: Access, family_id: str | None = None, about: str | None = None) -> None:

@@ -30,6 +30,7 @@ from analysis.ingest.notes import (
     skipped_note,
     unknown_columns_note,
 )
+from analysis.ingest.originals import originals
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part, without_footer
 from analysis.ingest.reading import fingerprint
@@ -232,6 +233,8 @@ class FileRun:
         if table != "home_log":
             rows = rows.take(pc.sort_indices(rows["received_at"]))
         added = writer.add(table, rows)
+        for cells in originals(checked) if added.stored else ():
+            writer.keep_originals(table, checked.source.part.sheet, cells)
         tally.stored += added.stored
         tally.same_as_before += added.same_as_before
         if n_refused:

@@ -154,14 +154,14 @@ def _ticked(
     for at, tick in ticks.items():
         words = raw.cells[at].dictionary_encode()
         meaning = np.array(
-            [_meaning(word, tick) for word in words.dictionary.to_pylist()] + [0], np.int8
+            [meaning_of(word, tick) for word in words.dictionary.to_pylist()] + [0], np.int8
         )
         ticked = meaning[np.asarray(words.indices.fill_null(len(meaning) - 1))]
         faults.mark(ticked == _NEITHER, tick.head, Refusal.UNREADABLE_TICK)
         if (ticked == _NEITHER).any():
             extra[tick.head] = pc.if_else(pa.array(ticked == _NEITHER), raw.cells[at], _NO_TEXT)
-        codes.append(pc.if_else(pa.array(ticked == _YES), pa.scalar(tick.code), _NO_TEXT))
-        any_yes |= ticked == _YES
+        codes.append(pc.if_else(pa.array(ticked == YES), pa.scalar(tick.code), _NO_TEXT))
+        any_yes |= ticked == YES
         any_no |= ticked == _NO
         all_no &= ticked == _NO
     partly = any_no & ~all_no & ~any_yes
@@ -175,9 +175,10 @@ def _ticked(
     return pc.if_else(pa.array(none), pa.scalar(NOTHING_SEEN), joined)
 
 
-_YES, _NO, _NEITHER = 1, 2, 3
+YES, _NO, _NEITHER = 1, 2, 3
 
 
-def _meaning(word: str, tick: Tick) -> int:
+def meaning_of(word: str, tick: Tick) -> int:
+    """Whether a word in a column of ticks is `YES`, no, or neither."""
     plain = word.strip().casefold()
-    return _YES if plain in tick.yes else _NO if plain in tick.no else _NEITHER
+    return YES if plain in tick.yes else _NO if plain in tick.no else _NEITHER

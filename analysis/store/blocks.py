@@ -93,7 +93,7 @@ def _add_one(connection: sa.Connection, table: str, rows: pa.Table) -> None:
             table_name=table,
             first_row=rows["row"][0].as_py(),
             n_rows=rows.num_rows,
-            packed=_packed(rows),
+            packed=packed(rows),
         )
     )
 
@@ -108,7 +108,8 @@ def _as_block(table: str, rows: pa.Table) -> pa.Table:
     return pa.table(columns)
 
 
-def _packed(rows: pa.Table) -> bytes:
+def packed(rows: pa.Table) -> bytes:
+    """Columns as compressed bytes."""
     whole = rows.unify_dictionaries().combine_chunks()
     sink = pa.BufferOutputStream()
     options = pa.ipc.IpcWriteOptions(compression="zstd")
@@ -117,12 +118,16 @@ def _packed(rows: pa.Table) -> bytes:
     return bytes(sink.getvalue())
 
 
+def unpacked(packed: bytes) -> pa.Table:
+    """Columns from compressed bytes."""
+    return pa.ipc.open_stream(pa.py_buffer(packed)).read_all()
+
+
 def _unpacked(connection: sa.Connection, table: str, first_row: int) -> pa.Table:
     query = sa.select(blocks.c.packed).where(
         blocks.c.table_name == table, blocks.c.first_row == first_row
     )
-    packed = connection.execute(query).scalar_one()
-    rows = pa.ipc.open_stream(pa.py_buffer(packed)).read_all()
+    rows = unpacked(connection.execute(query).scalar_one())
     # A block written before a column was added doesn't have it: there it is blank.
     missing = [field for field in cells_of(table) if field.name not in rows.column_names]
     for field in missing:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import bulk
+from analysis.store import bulk, originals
 from analysis.store.corrections import LOOKS_LIKE_CORRECTION, pairs
 from analysis.store.frames import typed
 from analysis.store.known import newest
@@ -41,6 +41,8 @@ class SourceRow:
     received_at: datetime
     content: dict[str, str]
     doubts: tuple[str, ...]
+    originals: originals.Cells | None = None
+    """What was written in cells that were read as something else; None: it was not stored."""
 
 
 @dataclass(frozen=True)
@@ -155,12 +157,17 @@ def source_rows(connection: sa.Connection, table: str, rows: Sequence[int]) -> l
     found: dict[int, SourceRow] = {}
     for start in range(0, len(asked), 500):
         query = (
-            sa.select(*stored.c, files.c.name.label("file_name"))
+            sa.select(
+                *stored.c, files.c.name.label("file_name"), files.c.source.label("file_source")
+            )
             .join_from(stored, files, files.c.file == stored.c.file)
             .where(stored.c.row.in_(asked[start : start + 500]))
         )
         for cells in bulk.fetch(connection, query).to_pylist():
-            found[cells["row"]] = _source_row(table, cells)
+            place = (cells["file"], table, cells["sheet"], cells["row_number"])
+            # Our own form is stored as it was written.
+            written = originals.of_row(connection, *place) if cells["file_source"] else {}
+            found[cells["row"]] = replace(_source_row(table, cells), originals=written)
     return [found[int(row)] for row in rows if int(row) in found]
 
 

@@ -157,11 +157,13 @@ file_counts = sa.Table(
     sa.Column("last_row", WHOLE, nullable=False),
     sa.Column("reading", TEXT),
     sa.Column("unknown_heads", TEXT),
+    sa.Column("originals", WHOLE),
     sqlite_strict=True,
 )
 """One row an ingest of a file and a table in it; `last_row`: the table's last row by then;
 `reading`: how its cells were read, blank if not recorded; `unknown_heads`: a JSON list of the heads
-of columns that were not known, whose cells are in `extra`."""
+of columns that were not known, whose cells are in `extra`; `originals` is 1 where cells that were
+read as something else than is written in them are in that table."""
 
 refused = sa.Table(
     "refused",
@@ -337,20 +339,6 @@ accesses = sa.Table(
 
 sa.Index("accesses_who", accesses.c.who, accesses.c.what, accesses.c.at)
 sa.Index("accesses_note_id", accesses.c.note_id, unique=True)
-
-visits = sa.Table(
-    "visits",
-    metadata,
-    sa.Column("code", TEXT, primary_key=True),
-    sa.Column("page", TEXT, primary_key=True),
-    sa.Column("choice", TEXT),
-    sa.Column("seen_at", WHOLE),
-    sa.Column("seen", BYTES),
-    sa.Column("before_at", WHOLE),
-    sa.Column("before", BYTES),
-    sqlite_strict=True,
-)
-"""One row a person and page: how it is set up, what was seen last, and what before this visit."""
 
 policies = sa.Table(
     "policies",

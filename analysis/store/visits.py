@@ -9,7 +9,21 @@ from typing import Any
 import sqlalchemy as sa
 
 from analysis.store.instants import microseconds, moment_of
-from analysis.store.schema import visits
+from analysis.store.schema import BYTES, TEXT, WHOLE, metadata
+
+visits = sa.Table(
+    "visits",
+    metadata,
+    sa.Column("code", TEXT, primary_key=True),
+    sa.Column("page", TEXT, primary_key=True),
+    sa.Column("choice", TEXT),
+    sa.Column("seen_at", WHOLE),
+    sa.Column("seen", BYTES),
+    sa.Column("before_at", WHOLE),
+    sa.Column("before", BYTES),
+    sqlite_strict=True,
+)
+"""One row a person and page: how it is set up, what was seen last, and what before this visit."""
 
 NEW_VISIT_AFTER = timedelta(minutes=30)
 """A person who did not look for so long comes back to the page."""

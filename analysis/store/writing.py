@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import blocks, bulk, earlier, known, receipts
+from analysis.store import blocks, bulk, earlier, known, originals, receipts
 from analysis.store.known import Registry
 from analysis.store.refusals import Refusals
 from analysis.store.schema import KEYS, ROWS, file_counts, files, next_number, stored_columns
@@ -109,6 +109,10 @@ class Writer:
         n_new = int(np.count_nonzero(new))
         return Added(n_new + withdrawals, len(new) - n_new)
 
+    def keep_originals(self, table: str, sheet: str | None, cells: pa.Table) -> None:
+        """Store what was written in cells that were read as something else; see `originals`."""
+        originals.add(self._connection, self._file, table, sheet, cells)
+
     def refuse(self, rows: pa.Table) -> int:
         """List rows that can't be used; returns how many weren't listed before.
 
@@ -152,6 +156,7 @@ class Writer:
             "doubts": doubts,
             "last_row": next_number(self._connection, ROWS[table].c.row) - 1,
             "reading": reading,
+            "originals": 1,
             "unknown_heads": json.dumps(sorted(unknown_heads)) if unknown_heads else None,
         }
         self._connection.execute(sa.insert(file_counts).values(counts))

@@ -75,7 +75,20 @@ def _as_came_in(row: SourceRow, found: Snapshot, reader: Reader) -> Source:
             and may_see(reader, row.table, column.name)
         ),
         void=row.content.get("void") == "yes",
+        originals={
+            column: _as_written(cells)
+            for column, cells in (row.originals or {}).items()
+            if may_see(reader, row.table, column)
+        },
+        has_originals=row.originals is not None,
     )
+
+
+def _as_written(cells: tuple[tuple[str, str], ...]) -> str:
+    """What the file says, with its heads where a column comes from several of them."""
+    if len(cells) == 1:
+        return f"“{cells[0][1]}”"
+    return ", ".join(f"{head}: “{cell}”" for head, cell in cells)
 
 
 def worded(table: str, head: str, text: str, found: Snapshot) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from dashboard.layout.words import moment
@@ -19,11 +20,16 @@ class Source:
     row_number: int | None
     received_at: datetime | None
     cells: tuple[tuple[str, str], ...]
+    """Column and reading."""
     doubts: tuple[str, ...] = ()
     blank: tuple[str, ...] = ()
     """Known columns that were left blank."""
     void: bool = False
     """The row voids an earlier one."""
+    originals: Mapping[str, str] = field(default_factory=dict)
+    """What the file says where the reading is another text, by column."""
+    has_originals: bool = True
+    """False: it was read before originals were stored."""
 
     @property
     def where(self) -> str:

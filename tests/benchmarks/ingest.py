@@ -150,6 +150,9 @@ class NoStore:
         """Every row is new."""
         return Added(accepted.num_rows, 0)
 
+    def keep_originals(self, _table: str, _sheet: str | None, _cells: pa.Table) -> None:
+        """Nothing is stored."""
+
     def refuse(self, refused: pa.Table) -> int:
         """Every row is listed."""
         return refused.num_rows

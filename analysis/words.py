@@ -175,8 +175,8 @@ def number(value: Any) -> str:
 
     Examples
     --------
-    >>> number(0.0414), number(1.71), number(23.96), number(float("nan"))
-    ('0.041', '1.71', '24.0', '–')
+    >>> number(0.0414), number(1.71), number(23.96), number(200.0), number(float("nan"))
+    ('0.041', '1.71', '24.0', '200', '–')
     """
     if value is None or pd.isna(value):
         return NOT_KNOWN
@@ -184,7 +184,7 @@ def number(value: Any) -> str:
         return "no upper limit"
     if value == 0:
         return "0"
-    return f"{value:.{3 if value < 0.1 else 2 if value < 10 else 1 if value < 1000 else 0}f}"
+    return f"{value:.{3 if value < 0.1 else 2 if value < 10 else 1 if value < 100 else 0}f}"
 
 
 def limits(lower: Any, upper: Any) -> str:

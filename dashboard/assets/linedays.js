@@ -88,30 +88,6 @@
     }
   });
 
-  // A button that shows and hides what it names; styles use it on narrow screens alone.
-  const unfolded = new Set(); // stays open when a part of the page is made again
-
-  document.addEventListener("click", (event) => {
-    const button = event.target.closest("button.unfolds");
-    if (!button) return;
-    const id = button.getAttribute("aria-controls");
-    if (!unfolded.delete(id)) unfolded.add(id);
-    button.setAttribute("aria-expanded", String(unfolded.has(id)));
-  });
-
-  const opened = new Set(); // so do parts of it that a reader opened
-  document.addEventListener(
-    "toggle",
-    (event) => {
-      const name = event.target.dataset.stays;
-      if (name !== undefined && event.target.isConnected) {
-        if (event.target.open) opened.add(name);
-        else opened.delete(name);
-      }
-    },
-    true,
-  );
-
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (!form.dataset.sends) return;
@@ -137,14 +113,20 @@
 
   // -- keys ---------------------------------------------------------------------------------
   // Letters act only while the focus is on a family of the list or in the panel, and never in a field.
+  // On the page of a family there is but one, so that they act wherever the focus is.
   const LETTERS = { c: "reached-yes", s: "until-on", a: "assigned-to" };
 
   function actsByLetter(event) {
     const at = document.activeElement;
     if (event.ctrlKey || event.metaKey || event.altKey) return false;
-    if (!at?.closest("a.row-link, .panel") || at.matches("input, select, textarea")) return false;
+    const onFamily = document.getElementById("family-others") !== null;
+    if (at?.matches("input, select, textarea")) return false;
+    if (!onFamily && !at?.closest("a.row-link, .panel")) return false;
     if (event.key === "n") {
-      const next = document.querySelector(".panel .message a") ?? document.getElementById("next-family");
+      const next =
+        document.querySelector(".panel .message a") ??
+        document.getElementById("next-family") ??
+        document.querySelector(".on-list a[rel=next]");
       next?.click();
       return next !== null;
     }
@@ -214,7 +196,8 @@
   const isThere = () => Date.now() - lastActed < IS_THERE_FOR;
 
   function follow() {
-    if (document.hidden || document.getElementById("split") === null) return;
+    const open = document.getElementById("split") ?? document.getElementById("family-others");
+    if (document.hidden || open === null) return;
     const typed = (window.linedays_drafts?.unsent() ?? null) !== null;
     window.dash_clientside.set_props("looked", { data: { at: Date.now(), typed, there: isThere() } });
   }
@@ -223,31 +206,6 @@
     if (Date.now() - lastActed < FOLLOWS_FOR) follow();
   }, FOLLOWS_EVERY);
   document.addEventListener("visibilitychange", follow);
-
-  // -- parts of a page that are ready-made HTML ----------------------------------------------
-  // One component in place of hundreds. The server has escaped every text in it.
-  function Static({ id, html }) {
-    const place = React.useRef(null);
-    const at = document.activeElement;
-    const key = place.current?.contains(at) ? at.dataset.key : undefined;
-    React.useLayoutEffect(() => {
-      for (const button of place.current.querySelectorAll("button.unfolds")) {
-        button.setAttribute("aria-expanded", String(unfolded.has(button.getAttribute("aria-controls"))));
-      }
-      for (const part of place.current.querySelectorAll("details[data-stays]")) {
-        part.open = opened.has(part.dataset.stays);
-      }
-      if (key === undefined || place.current.contains(document.activeElement)) return;
-      place.current.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus();
-    }, [html]);
-    return React.createElement("div", {
-      id,
-      className: "static",
-      ref: place,
-      dangerouslySetInnerHTML: { __html: html },
-    });
-  }
-  window.linedays_parts = { Static };
 
   // -- when a sign-in ends ---------------------------------------------------------------------
   // A page left alone leaves itself, so that no family stays on an unwatched screen. A person
@@ -338,12 +296,38 @@
 
   const asksByItself = (given) => String(given[1]?.body).includes('"changedPropIds":["looked.data"]');
 
+  // -- while an answer takes longer than a moment ----------------------------------------------
+  const SHOWN_AFTER = 300;
+  let pending = 0;
+  let soon = null;
+
+  function waits(change) {
+    pending += change;
+    if (pending === 0) window.clearTimeout(soon);
+    else if (change > 0 && pending === 1) soon = window.setTimeout(() => busy(true), SHOWN_AFTER);
+    if (pending === 0) busy(false);
+  }
+
+  function busy(is) {
+    document.documentElement.classList.toggle("busy", is);
+    document.getElementById("main")?.setAttribute("aria-busy", String(is));
+  }
+
+  async function askShown(...given) {
+    waits(1);
+    try {
+      return await ask(...given);
+    } finally {
+      waits(-1);
+    }
+  }
+
   const ask = window.fetch.bind(window);
   window.fetch = async (...given) => {
     const address = String(given[0]?.url ?? given[0]);
     if (!address.includes("_dash-")) return ask(...given);
     try {
-      const answer = await ask(...given);
+      const answer = await (asksByItself(given) ? ask : askShown)(...given);
       if (answer.status === 401) {
         signInHasEnded();
         return answer;

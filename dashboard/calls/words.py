@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from dashboard.call_actions.views import Acts
 from dashboard.call_state.views import CallRow
 from dashboard.calls.views import CallDone, CallsView
 from dashboard.layout import words
@@ -106,18 +105,6 @@ def new_red_flags(flags: Mapping[str, tuple[int, str]], before: object) -> str:
         if row > before.get(family, -1)
     ]
     return " ".join(new)
-
-
-def recorded_meanwhile(acts: Acts) -> str:
-    """What was recorded of the open family while something is typed in its form."""
-    if not acts.calls:
-        return "Something else was recorded of this family meanwhile. Reload the page to see it."
-    call = acts.calls[0]
-    outcome = "reached the family" if call.reached else "no answer"
-    return (
-        f"{call.made_by} recorded a call to this family at {call.made_at:%H:%M}: {outcome}. "
-        "What you entered is not recorded yet."
-    )
 
 
 def rows_shown(view: CallsView) -> str:

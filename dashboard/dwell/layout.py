@@ -17,6 +17,7 @@ from dashboard.figures import ended_unplanned, share_in_place
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.cards import figure_card, folded, numbers, scrolled
+from dashboard.layout.choosing import led_by, not_there
 from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import static
 from dashboard.layout.words import limits, number, percent
@@ -38,13 +39,15 @@ def layout(session: Session, search: str | None) -> list[Component]:
 
 def parts_of_choice(queries: DwellQueries, search: str | None) -> tuple[Component, Component]:
     """What to choose from, and what is shown of the choice."""
-    view = queries.dwell(read_dwell(search))
+    asked = read_dwell(search)
+    view = queries.dwell(asked)
 
     def build() -> tuple[Component, Component]:
         shown = queries.dwell(view.choice)
         return serialised(_head(shown)), serialised(_body(shown))
 
-    return queries.session.cached((PATH, view.choice), build, lasting=True)
+    head, body = queries.session.cached((PATH, view.choice), build, lasting=True)
+    return led_by(not_there({"by": "grouping"}, asked, view.choice), head), body
 
 
 def _head(view: DwellView) -> Component:

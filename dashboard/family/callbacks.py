@@ -10,7 +10,9 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.addresses.family import read_family, read_family_choice
 from dashboard.call_actions.callbacks import register_actions
+from dashboard.call_actions.queries import state_of
 from dashboard.call_actions.views import News
+from dashboard.call_actions.words import recorded_meanwhile
 from dashboard.evidence.source_rows import source_in_time
 from dashboard.family.layout import family_acts, family_body
 from dashboard.family.queries import FamilyQueries
@@ -44,6 +46,7 @@ def register(guard: Guard) -> None:
         Page.FAMILY,
         Output(ids.FAMILY_BODY, "children", allow_duplicate=True),
         Output(ids.FAMILY_ACTS, "children"),
+        Output(ids.FAMILY_SHOWN, "data"),
         Input(ids.CHANGED, "data"),
         State(ids.URL, "pathname"),
         State(ids.URL, "search"),
@@ -51,7 +54,7 @@ def register(guard: Guard) -> None:
     )
     def show_changed(
         session: Session, changed: Any, pathname: str, search: str | None
-    ) -> tuple[Component, Component | None]:
+    ) -> tuple[Component, Component | None, str | None]:
         if not isinstance(changed, dict) or not isinstance(changed.get("message"), str):
             raise PreventUpdate
         session.refresh()  # what this reader recorded a moment ago has to show
@@ -60,7 +63,27 @@ def register(guard: Guard) -> None:
         if view is None:
             raise PreventUpdate
         news = News(changed["message"], can_undo=bool(changed.get("can_undo")))
-        return family_body(queries, view), family_acts(queries, view, news)
+        acts = queries.acts(view)
+        shown_now = None if acts is None else state_of(acts)
+        return family_body(queries, view), family_acts(queries, view, news), shown_now
+
+    @guard.callback(
+        Page.FAMILY,
+        Output(ids.FAMILY_OTHERS, "children"),
+        Input(ids.LOOKED, "data"),
+        Input(ids.FAMILY_SHOWN, "data"),
+        State(ids.URL, "pathname"),
+        State(ids.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def show_others(
+        session: Session, _: object, state: object, pathname: str, search: str | None
+    ) -> str:
+        queries = FamilyQueries(session)
+        acts = queries.recorded(read_family(pathname or ""), read_family_choice(search))
+        if acts is None:
+            raise PreventUpdate
+        return acts.others if state_of(acts) == state else recorded_meanwhile(acts)
 
     @guard.callback(
         Page.FAMILY,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dash import html
+from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.addresses.family import read_family, read_family_choice
 from dashboard.call_actions.callbacks import stores
+from dashboard.call_actions.queries import state_of
 from dashboard.call_actions.views import News
 from dashboard.family import parts
 from dashboard.family.history_chart import history_section
@@ -45,10 +46,18 @@ def layout(session: Session, pathname: str, search: str | None) -> list[Componen
 def _columns(queries: FamilyQueries, view: FamilyView) -> Component:
     """The family, and next to it what can be recorded of it."""
     body = html.Div(family_body(queries, view), id=ids.FAMILY_BODY)
+    recorded = queries.acts(view)
     acts = family_acts(queries, view, None)
     # Callbacks need their places also where nothing can be recorded.
     panel = html.Section(
         [
+            dcc.Store(id=ids.FAMILY_SHOWN, data=None if recorded is None else state_of(recorded)),
+            html.P(
+                "" if recorded is None else recorded.others,
+                id=ids.FAMILY_OTHERS,
+                role="status",
+                className="others",
+            ),
             html.Div(acts, id=ids.FAMILY_ACTS),
             html.P("", id=ids.FAMILY_ACTS_FAULT, role="alert", className="fault"),
         ],

@@ -54,7 +54,6 @@ def acts(acts: Acts, view: FamilyView, at: Neighbours | None, news: News | None)
             acts, news, _next_to(view, None if at is None else at.after), prefix, in_page=False
         ),
         recorded=call_actions.recorded(acts, prefix),
-        others=acts.others,
         record=call_actions.record(acts, prefix),
         arrange=call_actions.arrange(acts, prefix),
     )

@@ -16,7 +16,7 @@ from dashboard.figures.small_multiples import small_multiples
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.cards import figure_card, folded, numbers, scrolled
-from dashboard.layout.choosing import choice
+from dashboard.layout.choosing import choice, led_by, not_there
 from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import render, static
 from dashboard.layout.words import NOT_NHSN, limits, number, percent
@@ -75,9 +75,9 @@ def parts_of_choice(
     queries: RatesQueries, search: str | None
 ) -> tuple[Component, Component, Component, Component, Component]:
     """What to choose from, work on signals, rates over time, notes on the chart, and the rest."""
-    view = queries.rates(read_rates(search))
+    asked = read_rates(search)
+    view = queries.rates(asked)
     noted = queries.notes_of(view)
-
     opens = tuple(
         queries.session.may_open(page) for page in (Page.FAMILY, Page.RETRAINING, Page.WEEK)
     )
@@ -110,7 +110,7 @@ def parts_of_choice(
         most_characters=MOST_CHARACTERS_OF_WORK,
         longest_owner=LONGEST_OWNER,
     )
-    return head, work, chart, notes, body
+    return led_by(not_there(rate_words.ASKED, asked, view.choice), head), work, chart, notes, body
 
 
 def _head(view: RatesView, may_report: bool) -> Component:

@@ -39,3 +39,13 @@ CHOSEN_AFTER = (
     "choose it by what was changed and when."
 )
 RATIO_CAUTION = "Use the adjusted row where a few families have several of the events."
+ASKED = {
+    "event": "event",
+    "basis": "kind of line-days",
+    "period": "period",
+    "by": "grouping",
+    "site": "site",
+    "line_type": "line type",
+    "nurse": "nurse",
+}
+"""What an address may ask for, in words."""

@@ -92,6 +92,8 @@ def test_everybody_can_use_a_page(browser, request, name, width):
         if name == "nothing":
             watched.expected.append("404")
         page = watched.page(width)
+        if width == 390:
+            page.emulate_media(color_scheme="dark")
         open_page(page, running, name)
         if width == 1440:
             is_named_and_in_order(page)

@@ -183,7 +183,7 @@ def test_a_person_of_one_site_sees_and_writes_of_that_site(app):
         ({"text": None}, "Write what happened"),
         ({"text": "x" * 201}, "Shorten"),
         ({"on_day": "10/02/2031"}, "as a date"),
-        ({"on_day": "2031-03-05"}, "up to 2031-03-04"),
+        ({"on_day": "2031-03-05"}, "up to 4 Mar 2031"),
         ({"on_day": ["2031-02-10"]}, "as a date"),
         ({"site": "Nowhere"}, "Choose a site"),
         ({"site": ["North"]}, "Choose a site"),

@@ -187,8 +187,8 @@ class CallActions:
         if row.band == "waiting" and row.recheck_on is not None:
             listed = short_day(row.recheck_on, found.as_of)
             return f"Call recorded. {family_id} comes back on the list on {listed}."
-        if row.attempts:
-            return f"Call recorded. {family_id} stays on the list. {row.attempts}"
+        if row.attempts:  # the panel shows when it was tried
+            return f"Call recorded. {family_id} stays on the list."
         if row.sentences:
             return f"Call recorded. {family_id} stays on the list: {sentence(row.sentences[0])}"
         return f"Call recorded. There is no other reason to call {family_id}."

@@ -82,6 +82,14 @@ class FamilyQueries:
             return None
         return for_person(session, acts_of(session, view.family_id))
 
+    def recorded(self, family_id: str | None, choice: FamilyChoice) -> Acts | None:
+        """The same while the page is open, which nobody asked for; None: no such family."""
+        session = self.session
+        known = session.family_shown_first(family_id)
+        if known is None or choice.known_on is not None or not session.may_open(Page.CALLS):
+            return None
+        return for_person(session, acts_of(session, known))
+
     def on_list(self, view: FamilyView) -> Neighbours | None:
         """The family's place on the list that it was opened from."""
         address = view.choice.opened_from

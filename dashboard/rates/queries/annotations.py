@@ -12,6 +12,7 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.verdicts import period_of
 from analysis.vocabulary import Grouping
+from dashboard.layout.words import day_year
 from dashboard.rates.views import Annotation
 from dashboard.security.roles import Reader
 from dashboard.session.forms import Form, FormError
@@ -122,10 +123,10 @@ def checked_day(text: object, as_of: date) -> date:
     try:
         day = date.fromisoformat(str(text))
     except ValueError:
-        raise FormError(f"Write the day as a date, such as {as_of.isoformat()}.") from None
+        raise FormError(f"Write the day as a date, such as {day_year(as_of)}.") from None
     if day > as_of:
         raise FormError(
-            f"Choose a day up to {as_of.isoformat()}: a note is about something that happened."
+            f"Choose a day up to {day_year(as_of)}: a note is about something that happened."
         )
     return day
 

@@ -103,7 +103,7 @@ class RetrainingQueries:
             raise FormError("There is no family with this code. Choose one from the list.")
         caregiver = refreshers.known_caregiver(found, family_id, form.caregiver_id)
         row = refreshers.row_of(found, caregiver, form)
-        done = f"Marked: a refresher of caregiver {caregiver} on {row['signed_on']}."
+        done = f"Marked: a refresher of caregiver {caregiver} on {refreshers.day_words(row['signed_on'])}."
         marked = refreshers.marked_here(found, session.store, family_id)
         if any(m.says(row, session.reader.code) for m in marked):  # the form came twice
             return done

@@ -20,6 +20,8 @@ from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.unfinished import temporary_folder
 from analysis.vocabulary import SignOffKind
+from dashboard.addresses.reading import iso_day
+from dashboard.layout.words import day_year
 from dashboard.retraining.views import MarkedRefresher
 from dashboard.session.forms import Form, FormError
 from dashboard.session.frames import cells, of
@@ -77,8 +79,14 @@ def row_of(found: Snapshot, caregiver: str, form: RefresherForm) -> dict[str, st
         "kind": str(SignOffKind.REFRESHER),
     }
     if row["signed_on"] > found.as_of.isoformat() and row["signed_on"][:1].isdigit():
-        raise FormError(f"Choose a day up to today, {found.as_of.isoformat()}.", "signed_on")
+        raise FormError(f"Choose a day up to today, {day_year(found.as_of)}.", "signed_on")
     return row
+
+
+def day_words(text: str) -> str:
+    """A day as people write it; another text as it is."""
+    on = iso_day(text)
+    return text if on is None else day_year(on)
 
 
 def must_be_new(found: Snapshot, row: Mapping[str, str]) -> None:
@@ -95,7 +103,7 @@ def must_be_new(found: Snapshot, row: Mapping[str, str]) -> None:
     same = same_day & (stored["skill"].astype("string") == row["skill"])
     if bool(same.fillna(value=False).any()):
         raise FormError(
-            f"A demonstration of this skill by {caregiver} on {row['signed_on']} is stored already. "
+            f"A demonstration of this skill by {caregiver} on {day_words(row['signed_on'])} is stored already. "
             "Choose another day, or undo the stored one.",
             "signed_on",
         )

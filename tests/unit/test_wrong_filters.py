@@ -38,7 +38,7 @@ def test_a_choice_that_there_is_gets_no_such_sentence(app_looked_at):
         assert "not-there" not in person.page("/", search).text
     for path, search in (
         ("/rates", ""),
-        ("/rates", "?site=South&by=nurse"),
+        ("/rates", "?site=South&by=therapy"),
         ("/dwell", "?by=site"),
     ):
         assert "so the usual is shown" not in person.page(path, search).text

@@ -63,7 +63,7 @@ LAYOUTS: Mapping[str, Callable[[Session, str | None], list[Any]]] = {
     week.PATH: week.layout,
     incoming.PATH: incoming.layout,
     definitions.PATH: lambda session, _: definitions.layout(session),
-    record.PATH: lambda session, _: record.layout(session),
+    record.PATH: record.layout,
 }
 """The layout of each path; the pages of families are below a path of their own."""
 

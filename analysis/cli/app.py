@@ -22,6 +22,22 @@ from analysis.files import check_writable
 STOPPED = "Stopped from the keyboard. What was unfinished is not saved."
 CANNOT = 3
 
+ALWAYS_WRITE = frozenset({"backup", "report"})
+"""Commands that write data about families to files; exports record their tables themselves."""
+NOT_ABOUT_FAMILIES = frozenset(
+    {
+        "policy",
+        "ingest",
+        "source",
+        "sources",
+        "sources export",
+        "user list",
+        "user sign-ins",
+        "verify",
+    }
+)
+"""Commands whose file holds nothing about families."""
+
 
 def main() -> None:
     """Run the command line."""
@@ -32,6 +48,7 @@ def _run(name: str, command: Command, asked: object) -> None:
     """Run a command; what stops it becomes one sentence on stderr."""
     try:
         _check_output(asked)
+        _record_output(name, asked)
         command.answer(asked)
     except (typer.Exit, typer.Abort):
         raise
@@ -55,6 +72,17 @@ def _check_output(asked: object) -> None:
     if isinstance(out, Path):
         of_store = store.partition("?")[0].removeprefix("sqlite:///")
         check_writable(out, replace=bool(getattr(asked, "force", False)), stores=[Path(of_store)])
+
+
+def _record_output(name: str, asked: object) -> None:
+    """Record who takes data about families out of the store, before it is written."""
+    to_a_file = isinstance(getattr(asked, "out", None), Path) and name not in NOT_ABOUT_FAMILIES
+    refused_rows = name == "refused" and getattr(asked, "write", None) is not None
+    if hasattr(asked, "store") and (name in ALWAYS_WRITE or to_a_file or refused_rows):
+        from analysis.cli.people import record_output
+
+        option = "" if name in ALWAYS_WRITE else " --write" if refused_rows else " --out"
+        record_output(asked.store, f"{name}{option}")
 
 
 def _fault(name: str, asked: object, fault: Exception) -> NoReturn:

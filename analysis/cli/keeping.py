@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import typer
 
 from analysis.cli.opening import opened
-from analysis.cli.options.files import Backup, Restore
-from analysis.store import Store
+from analysis.cli.options.files import Backup, Restore, Verify
+from analysis.cli.output import show
+from analysis.store import Store, StoreError
 
 
 def backup(asked: Backup) -> None:
@@ -19,6 +21,23 @@ def backup(asked: Backup) -> None:
         "password hashes: protect it like the store. Policy files are not in it.",
         err=True,
     )
+
+
+def verify(asked: Verify) -> None:
+    """Report of each table whether it is as it was stored."""
+    with opened(asked.store) as store:
+        found, place = store.verify(), store.place
+    columns = ["table", "rows", "links", "last_hash", "difference"]
+    show(
+        pd.DataFrame([[getattr(one, c) for c in columns] for one in found], columns=columns), asked
+    )
+    differences = [one.difference for one in found if one.difference is not None]
+    if differences:
+        raise StoreError(
+            f"{place} is not as it was stored: {differences[0]}. Keep a copy of it as it is, and "
+            "restore the newest backup that passes this check."
+        )
+    typer.echo(f"linedays: all rows of {place} are as they were stored.", err=True)
 
 
 def restore(asked: Restore) -> None:

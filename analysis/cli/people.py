@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import getpass
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, time, timedelta
 
 import pandas as pd
 import typer
@@ -20,7 +21,7 @@ from analysis.cli.options.people import (
     UserUnlock,
 )
 from analysis.cli.output import show
-from analysis.store import Store, User
+from analysis.store import ActsOf, Store, User
 from analysis.vocabulary import Access, Role
 
 COMMAND_LINE = "command line"
@@ -32,8 +33,19 @@ def _now() -> datetime:
 
 
 def note_export(store: Store, what: str) -> None:
-    """Record in the access log that a command exported rows."""
-    store.people.note(COMMAND_LINE, Access.EXPORTED_TABLE, _now(), about=what)
+    """Record in the access log that a command exported rows, and under which account it ran."""
+    about = f"{what}; account {getpass.getuser()}"
+    store.people.note(COMMAND_LINE, Access.EXPORTED_TABLE, _now(), about=about)
+
+
+def record_output(store_url: str, what: str) -> None:
+    """Record what a command is going to write from a store; see `note_export`."""
+    with opened(store_url) as store:
+        note_export(store, what)
+
+
+def _start_of(day: date | None) -> datetime | None:
+    return None if day is None else datetime.combine(day, time(), UTC)
 
 
 def _password(*, from_stdin: bool) -> str:
@@ -135,7 +147,14 @@ def _moment(at: datetime) -> str:
 def record(asked: UserRecord) -> None:
     """Show the access log, newest first."""
     with opened(asked.store) as store:
-        found = store.people.accesses()
+        found = store.people.accesses(
+            acts_of=ActsOf(
+                asked.who,
+                asked.family,
+                _start_of(asked.first),
+                _start_of(None if asked.last is None else asked.last + timedelta(days=1)),
+            )
+        )
     at = found["at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")
     show(found.assign(at=at.astype("object")).drop(columns="access"), asked)
 

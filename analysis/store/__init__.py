@@ -4,6 +4,7 @@ SQLite by default, PostgreSQL by address. Rows are only added; a correction is a
 version of its key; a file is stored whole or not at all.
 """
 
+from analysis.store.accesses import ActsOf
 from analysis.store.calls import NewCall
 from analysis.store.every_version import EveryVersion
 from analysis.store.faults import (
@@ -24,6 +25,7 @@ from analysis.store.writing import Added, FileInfo, Writer
 
 __all__ = [
     "IDLE_LIMIT",
+    "ActsOf",
     "Added",
     "CallExistsError",
     "Change",

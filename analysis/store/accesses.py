@@ -8,6 +8,7 @@ record reads both.
 from __future__ import annotations
 
 import secrets
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import pandas as pd
@@ -45,6 +46,30 @@ pending = sa.Table(
     sqlite_strict=True,
 )
 """One row an act that waits; `note_id` is random and stays with it."""
+
+
+@dataclass(frozen=True)
+class ActsOf:
+    """Which acts of the record are asked for; None: of all."""
+
+    who: str | None = None
+    family_id: str | None = None
+    first: datetime | None = None
+    """Acts at or after this moment."""
+    before: datetime | None = None
+
+    def where(self, table: sa.Table) -> list[sa.ColumnElement[bool]]:
+        """Conditions on the columns of a table of acts."""
+        c = table.c
+        return [
+            *([] if self.who is None else [c.who == self.who]),
+            *([] if self.family_id is None else [c.family_id == self.family_id]),
+            *([] if self.first is None else [c.at >= microseconds(self.first)]),
+            *([] if self.before is None else [c.at < microseconds(self.before)]),
+        ]
+
+
+ALL_ACTS = ActsOf()
 
 ACCESSES = Frame.of(
     "accesses",
@@ -189,25 +214,26 @@ def opened_by_others(
     return [(who, moment_of(opened)) for who, opened in found]
 
 
-def newest(connection: sa.Connection, most: int | None) -> pd.DataFrame:
+def newest(connection: sa.Connection, most: int | None, acts_of: ActsOf = ALL_ACTS) -> pd.DataFrame:
     """The record, newest first, at most so many rows; columns as in `ACCESSES`."""
     shown = [c for c in accesses.c if c is not accesses.c.note_id]
-    query = sa.select(*shown)
+    query = sa.select(*shown).where(*acts_of.where(accesses))
     last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
-    if most is not None:
+    if most is not None and acts_of == ALL_ACTS:
         query = query.where(accesses.c.access > last - most)
-    waiting = _waiting(connection, last)
+    waiting = _waiting(connection, last, acts_of)
     table = pa.concat_tables([bulk.fetch(connection, query), waiting])
     table = table.sort_by([("access", "descending")]).slice(0, most)
     return ACCESSES.check(typed(table, ACCESSES))
 
 
-def _waiting(connection: sa.Connection, last: int) -> pa.Table:
+def _waiting(connection: sa.Connection, last: int, acts_of: ActsOf) -> pa.Table:
     """Acts that are not in the store yet, numbered after its last one; columns as in the store."""
     schema = bulk.empty(accesses).drop_columns("note_id").schema
     if not _is_apart(connection):
         return schema.empty_table()
     moved = sa.exists().where(accesses.c.note_id == pending.c.note_id)
-    acts = connection.execute(sa.select(pending).where(~moved).order_by("at")).mappings()
+    query = sa.select(pending).where(~moved, *acts_of.where(pending)).order_by("at")
+    acts = connection.execute(query).mappings()
     rows = [{**act, "access": number} for number, act in enumerate(acts, last + 1)]
     return pa.Table.from_pylist(rows, schema)

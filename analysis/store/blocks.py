@@ -8,7 +8,7 @@ Small blocks are merged with those before them, so there are never many.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import pyarrow as pa
 import sqlalchemy as sa
@@ -70,12 +70,16 @@ def catch_up(connection: sa.Connection, table: str) -> None:
 
 def read(connection: sa.Connection, table: str, then: Callable[[pa.Table], pa.Table]) -> pa.Table:
     """All rows of a table in the order of their number; `then` is done to each block."""
-    own = blocks.c.table_name == table
-    firsts = sa.select(blocks.c.first_row).where(own).order_by(blocks.c.first_row)
-    parts = [
-        then(_unpacked(connection, table, first)) for first in connection.scalars(firsts).all()
-    ]
+    parts = [then(block) for _, block in each(connection, table)]
     return pa.concat_tables([cells_of(table).empty_table(), *parts])
+
+
+def each(connection: sa.Connection, table: str) -> Iterator[tuple[int, pa.Table]]:
+    """The blocks of a table with the number of their first row, in its order."""
+    own = blocks.c.table_name == table
+    query = sa.select(blocks.c.first_row).where(own).order_by(blocks.c.first_row)
+    for first in connection.scalars(query).all():
+        yield first, _unpacked(connection, table, first)
 
 
 def _add_one(connection: sa.Connection, table: str, rows: pa.Table) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.pool import NullPool, QueuePool
 
-from analysis.store import faults
+from analysis.store import chain, faults
 from analysis.store.faults import StoreError, in_plain_words
 from analysis.store.schema import REVISION, changes
 from analysis.store.sqlite_driver import DRIVER
@@ -60,6 +60,10 @@ class Database:
         alone = f"SELECT pg_advisory_xact_lock({self.lock})"
         connection.exec_driver_sql("BEGIN IMMEDIATE" if self.is_sqlite else alone).close()
 
+    def link(self, connection: sa.Connection) -> None:
+        """Link the rows that this transaction added; see `analysis.store.chain`."""
+        chain.catch_up(connection)
+
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Hand out a connection that sees one moment of the store; nothing is written."""
@@ -97,6 +101,7 @@ class Database:
         """As `changing_tables`, for rows: the store's number of changes goes up by one."""
         with self.changing_tables() as connection:
             yield connection
+            self.link(connection)
             connection.execute(sa.update(changes).values(number=changes.c.number + 1))
 
     @contextmanager
@@ -111,6 +116,7 @@ class Database:
         if wait_seconds is None:
             with self.changing_tables() as connection:
                 yield connection
+                self.link(connection)
             return
         patience = int(wait_seconds * 1000)
         wait = (
@@ -122,6 +128,7 @@ class Database:
             connection.exec_driver_sql(wait).close()
             self.start(connection)
             yield connection
+            self.link(connection)
             connection.commit()
 
     def let_people_read_while_it_is_written(self) -> None:

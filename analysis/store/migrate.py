@@ -10,7 +10,7 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from analysis.store import blocks, faults
+from analysis.store import blocks, chain, faults
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.schema import ROWS
@@ -35,6 +35,7 @@ def upgrade(database: Database, revision: str = NEWEST) -> None:
         if revision == NEWEST:
             for name in ROWS:
                 blocks.catch_up(connection, name)
+            chain.catch_up(connection)
 
 
 def upgrade_on(connection: sa.Connection, revision: str = NEWEST) -> None:

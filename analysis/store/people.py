@@ -350,10 +350,12 @@ class People:
         ):
             visits.keep(connection, code, page, **values)
 
-    def accesses(self, most: int | None = None) -> pd.DataFrame:
-        """The access record, newest first; see `accesses.ACCESSES`."""
+    def accesses(
+        self, most: int | None = None, acts_of: accesses.ActsOf = accesses.ALL_ACTS
+    ) -> pd.DataFrame:
+        """The access record, newest first, at most so many rows; see `accesses.ACCESSES`."""
         with self._apart.reading() as connection:
-            return accesses.newest(connection, most)
+            return accesses.newest(connection, most, acts_of)
 
 
 def _note_refused(

@@ -14,7 +14,7 @@ import pyarrow as pa
 import sqlalchemy as sa
 
 from analysis.policy import Policy, parse_policy
-from analysis.store import blocks, bulk
+from analysis.store import blocks, bulk, chain
 from analysis.store.faults import StoreError
 from analysis.store.frames import typed
 from analysis.store.schema import ROWS, next_number, policies
@@ -133,3 +133,4 @@ def _redate(connection: sa.Connection, name: str, rows: pa.Table) -> None:
     again = sa.update(table).values({day: staged.c.day}).where(staged.c.row == table.c.row)
     connection.execute(again)
     blocks.make_all(connection, name)
+    chain.link_again(connection, name)

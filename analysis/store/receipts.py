@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import sqlalchemy as sa
 
-from analysis.store import blocks
+from analysis.store import blocks, chain
 from analysis.store.schema import ROWS, files, refused
 
 
@@ -35,11 +35,23 @@ def correct(connection: sa.Connection, numbers: Sequence[int], latest: int, at: 
     corrected = 0
     for table, rows in ROWS.items():
         ahead = sa.and_(rows.c.file.in_(numbers), rows.c.received_at > latest)
-        changed = connection.execute(sa.update(rows).where(ahead).values(received_at=at)).rowcount
+        changed = _corrected(connection, rows, ahead, at)
         if changed:
             blocks.make_all(connection, table)
+            chain.link_again(connection, table)
         corrected += changed
     for provenance in (refused, files):
         ahead = sa.and_(provenance.c.file.in_(numbers), provenance.c.received_at > latest)
-        connection.execute(sa.update(provenance).where(ahead).values(received_at=at))
+        if _corrected(connection, provenance, ahead, at):
+            chain.link_again(connection, provenance.name)
     return corrected
+
+
+def _corrected(
+    connection: sa.Connection, rows: sa.Table, ahead: sa.ColumnElement[bool], at: int
+) -> int:
+    """Correct the receipts of some rows; returns how many there were."""
+    n_rows = connection.scalar(sa.select(sa.func.count()).select_from(rows).where(ahead)) or 0
+    if n_rows:
+        connection.execute(sa.update(rows).where(ahead).values(received_at=at))
+    return n_rows

@@ -21,7 +21,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import sqlalchemy as sa
 
-from analysis.store import blocks, bulk
+from analysis.store import blocks, bulk, chain
 from analysis.store.backup import CONTENTS, FORMAT, LEFT_OUT, WHAT, TablePart
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
@@ -90,6 +90,7 @@ def restore(database: Database, path: Path) -> None:
             upgrade_on(connection)
             for name in ROWS:
                 blocks.catch_up(connection, name)
+            chain.catch_up(connection)
 
 
 def checked(path: Path) -> Contents:

@@ -56,6 +56,9 @@ class SignInFile(Database):
         connection.exec_driver_sql("BEGIN").close()
         connection.execute(_NEXT)
 
+    def link(self, connection: sa.Connection) -> None:
+        """Nothing here stays for good."""
+
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """As of any database; this file first, so that no act is missed while it is moved."""

@@ -11,7 +11,7 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.store import backup, corrections, known, provenance
+from analysis.store import backup, corrections, known, provenance, verify
 from analysis.store.database import WAIT_SECONDS, connect, is_there, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.instants import microseconds
@@ -22,6 +22,7 @@ from analysis.store.recorded import Recorded
 from analysis.store.schema import changes
 from analysis.store.training_sessions import Sessions
 from analysis.store.trying import trying
+from analysis.store.verify import Verified
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
 
@@ -252,6 +253,12 @@ class Store(Recorded):
         """
         with trying(self._database) as database:
             yield Store(database)
+
+    def verify(self) -> list[Verified]:
+        """Compare rows, blocks and links of every table whose rows are only ever added."""
+        self.people.bring_over()
+        with self._database.reading() as connection:
+            return verify.verify(connection)
 
     def backup(self, path: Path) -> None:
         """Write all that is stored to a new file, as of one moment.

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import blocks, bulk, earlier, known, originals, receipts
+from analysis.store import blocks, bulk, chain, earlier, known, originals, receipts
 from analysis.store.known import Registry
 from analysis.store.refusals import Refusals
 from analysis.store.schema import KEYS, ROWS, file_counts, files, next_number, stored_columns
@@ -247,6 +247,7 @@ class Writer:
             whole = whole.filter(pa.array(new))
         bulk.append(self._connection, ROWS[table], whole)
         blocks.add(self._connection, table, whole)
+        chain.add(self._connection, table, whole)
         names = rows["key"].take(pa.array(keys.first[unknown]))
         named = pa.table({"key": names, "key_row": pa.array(key_rows[unknown])})
         bulk.append(self._connection, KEYS[table], named)

@@ -6,6 +6,7 @@ from dash.development.base_component import Component
 
 from dashboard.access_log.queries import AccessLogQueries
 from dashboard.access_log.views import AccessesView
+from dashboard.addresses.access_log import read_access_log
 from dashboard.layout import frame as shell
 from dashboard.layout.templates import static
 from dashboard.security.roles import PATHS, Page
@@ -15,9 +16,9 @@ PATH = PATHS[Page.RECORD]
 TITLE = "Access log"
 
 
-def layout(session: Session) -> list[Component]:
+def layout(session: Session, search: str | None = None) -> list[Component]:
     """The newest entries of the access log."""
-    view = AccessLogQueries(session).accesses()
+    view = AccessLogQueries(session).accesses(read_access_log(search))
     content = static("access_log/page", title=TITLE, about=_about(view), view=view)
     return shell.page(PATH, view.context, [content])
 
@@ -31,5 +32,5 @@ def _about(view: AccessesView) -> str:
     if view.context.reader.sites is not None:
         parts.append("You see what you did yourself, and everything about families of your sites.")
     if view.more:
-        parts.append("For older rows use: linedays user record.")
+        parts.append("Choose days to see older rows, or use: linedays user record.")
     return " ".join(parts)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import MAXYEAR, MINYEAR, datetime, time, timedelta
+
 import pandas as pd
 
 from analysis.snapshot import Snapshot
-from analysis.store import People
+from analysis.store import ActsOf, People
 from dashboard.access_log.views import AccessesView, AccessRow
+from dashboard.addresses.access_log import AccessLogChoice
+from dashboard.addresses.reading import iso_day
 from dashboard.security.roles import Page, Reader
 from dashboard.session.frames import cells
 from dashboard.session.session import Session
@@ -23,18 +27,22 @@ class AccessLogQueries:
         session.reader.must_open(Page.RECORD)
         self.session = session
 
-    def accesses(self) -> AccessesView:
+    def accesses(self, choice: AccessLogChoice) -> AccessesView:
         """Who opened which family, newest first, as far as this person may know."""
         session = self.session
         people, found = session.store.people, session.snapshot()
-        return accesses_view(people, found, session.context(), session.reader)
+        return accesses_view(people, found, session.context(), session.reader, choice)
 
 
 def accesses_view(
-    people: People, found: Snapshot, context: PageContext, reader: Reader
+    people: People,
+    found: Snapshot,
+    context: PageContext,
+    reader: Reader,
+    choice: AccessLogChoice,
 ) -> AccessesView:
     """The newest rows of the log; for a person with a site scope those of their own families."""
-    record = people.accesses(MOST_LOOKED_AT)
+    record = people.accesses(MOST_LOOKED_AT, _asked(choice, found))
     if reader.sites is not None:
         record = record[_of_scope(record, found, reader)]
     zone = found.policy.zone
@@ -52,6 +60,24 @@ def accesses_view(
             for at, who, what, family, about in cells(record.head(MOST_SHOWN), *names)
         ),
         more=len(record) > MOST_SHOWN,
+        choice=choice,
+    )
+
+
+def _asked(choice: AccessLogChoice, found: Snapshot) -> ActsOf:
+    """The acts chosen; days are those of the programme's time zone."""
+
+    def start_of(text: str, *, days_later: int = 0) -> datetime | None:
+        day = iso_day(text)
+        if day is None or day.year in {MINYEAR, MAXYEAR}:
+            return None
+        return datetime.combine(day + timedelta(days=days_later), time(), found.policy.zone)
+
+    return ActsOf(
+        choice.who.strip() or None,
+        choice.family.strip() or None,
+        start_of(choice.first),
+        start_of(choice.last, days_later=1),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from dashboard.addresses.access_log import AccessLogChoice
 from dashboard.session.views import PageContext
 
 
@@ -27,3 +28,4 @@ class AccessesView:
     rows: tuple[AccessRow, ...]
     more: bool
     """There are older ones."""
+    choice: AccessLogChoice

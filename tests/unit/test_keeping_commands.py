@@ -1,13 +1,14 @@
 """The commands that back a store up and restore it: what they say and how they end."""
 
+import getpass
 import sys
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from analysis.cli.app import main
 from analysis.store import Store
-from analysis.vocabulary import CallOutcome
+from analysis.vocabulary import Access, CallOutcome
 
 
 @pytest.fixture
@@ -62,3 +63,48 @@ def test_what_cannot_be_done_ends_with_one_sentence_and_3(run, tmp_path):
 def test_a_file_has_to_be_named(run):
     assert run("backup")[0] == 2
     assert run("restore")[0] == 2
+
+
+def test_who_takes_data_out_by_command_is_in_the_access_log(run, tmp_path):
+    at = datetime(2031, 3, 4, 9, tzinfo=UTC)
+    with Store.open("sqlite:///linedays.sqlite") as store:
+        store.people.note("N1", Access.OPENED_FAMILY, at, family_id="F1")
+        store.people.note("N2", Access.OPENED_FAMILY, at + timedelta(days=2), family_id="F2")
+    for words in (
+        ("backup", "all.zip"),
+        ("calls", "--as-of", "2031-03-05", "--out", "calls.csv"),
+        ("refused", "--write", "fix"),
+        ("calls", "--as-of", "2031-03-05"),
+        ("verify", "--out", "verified.csv"),
+    ):
+        assert run(*words)[0] == 0, words
+    done = run("user", "record", "--who", "command line", "--format", "csv")[1].splitlines()
+    account = f"account {getpass.getuser()}"
+    assert [line.rpartition(",")[2] for line in done[1:]] == [
+        f"refused --write; {account}",
+        f"calls --out; {account}",
+        f"backup; {account}",
+    ]
+
+    def kept(*words):
+        return [line[:10] for line in run("user", "record", *words)[1].splitlines()[1:]]
+
+    assert kept("--family", "F1") == ["2031-03-04"]
+    assert kept("--who", "N1", "--to", "2031-03-04") == ["2031-03-04"]
+    assert kept("--who", "N1", "--to", "2031-03-03") == []
+    assert kept("--from", "2031-03-05", "--to", "2031-03-06") == ["2031-03-06"]
+
+
+def test_a_changed_row_is_found_and_named(run):
+    code, out, err = run("verify", "--format", "csv")
+    assert (code, err) == (0, "linedays: all rows of linedays.sqlite are as they were stored.\n")
+    assert out.splitlines()[0] == "table,rows,links,last_hash,difference"
+    with (
+        Store.open("sqlite:///linedays.sqlite") as store,
+        store._database.changing_tables() as connection,
+    ):
+        connection.exec_driver_sql("DROP TRIGGER calls_no_update").close()
+        connection.exec_driver_sql("UPDATE calls SET agreed = 'other'").close()
+    code, out, err = run("verify", "--format", "csv")
+    assert code == 3
+    assert "row 1 of calls differs from its block in agreed" in err

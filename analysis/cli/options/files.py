@@ -125,6 +125,15 @@ class Backup(StoreOption):
     file: Path = argument("A file that isn't there yet.", "FILE")
 
 
+@command("verify", "keeping:verify")
+class Verify(StoreOption, Output):
+    """Compare stored rows with their compressed copies and with the hashes of when they were added.
+
+    The last hash of each table changes with every file and act: a note of it kept elsewhere shows
+    later whether a store was written again as a whole.
+    """
+
+
 @command("restore", "keeping:restore")
 class Restore(StoreOption):
     """Make a new store from a backup, all of it or nothing; nothing is ever overwritten.

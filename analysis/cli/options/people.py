@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from analysis.cli.options.declared import argument, command, flag, option, options, required
 from analysis.cli.options.shared import Output, StoreOption
 from analysis.vocabulary import Role
@@ -72,4 +74,9 @@ class UserSignOut(OfUser):
 
 @command("user record", "people:record")
 class UserRecord(StoreOption, Output):
-    """Access log: who opened which family, recorded a call, signed in or was refused."""
+    """Access log: who opened or exported what, recorded a call, signed in or was refused."""
+
+    who: str | None = option("Only what this person did.", metavar="CODE")
+    family: str | None = option("Only what was done about this family.")
+    first: date | None = option("From this day on, in UTC.", name="from")
+    last: date | None = option("Up to this day, in UTC.", name="to")

@@ -1,0 +1,184 @@
+"""Are rows that are only ever added still as they were added?
+
+Every transaction that adds rows of a table leaves a link: the hash of these rows, and a hash of it
+and of the link before. Who changes, removes or inserts a stored row later would have to write every
+link after it again, and then the last hash of the table is another one (`analysis.store.verify`).
+A correction of receipts or a new time zone changes stored rows: then one link holds all of them.
+
+Each table has its own links, because acts and files are added by different writers at a time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import sqlalchemy as sa
+
+from analysis.store import bulk
+from analysis.store.schema import (
+    ROWS,
+    accesses,
+    arrangements,
+    chain,
+    files,
+    policies,
+    rate_notes,
+    refused,
+    signal_acts,
+    source_profiles,
+)
+
+LINKED: dict[str, sa.Table] = {
+    **ROWS,
+    **{
+        table.name: table
+        for table in (
+            files,
+            refused,
+            arrangements,
+            rate_notes,
+            signal_acts,
+            policies,
+            source_profiles,
+            accesses,
+        )
+    },
+}
+"""Tables whose rows are linked; each is numbered by its first column."""
+
+MOST_ROWS = 262_144
+"""Rows of a link at most: what is in memory at once."""
+
+
+@dataclass(frozen=True)
+class Link:
+    """What is stored of rows that were added together."""
+
+    number: int
+    first_row: int
+    last_row: int
+    n_rows: int
+    digest: bytes
+    chain: bytes
+
+
+def add(connection: sa.Connection, table: str, rows: pa.Table) -> None:
+    """Link rows just added, in the order of their number."""
+    if rows.num_rows:
+        _link(connection, table, rows, _last(connection, table))
+
+
+def catch_up(connection: sa.Connection) -> None:
+    """Link the rows that are in no link yet, of every table."""
+    ends = [
+        sa.select(
+            sa.literal(name).label("name"),
+            sa.select(sa.func.max(number_of(table))).scalar_subquery().label("last"),
+            sa.select(chain.c.last_row)
+            .where(chain.c.table_name == name)
+            .order_by(chain.c.link.desc())
+            .limit(1)
+            .scalar_subquery()
+            .label("linked"),
+        )
+        for name, table in LINKED.items()
+    ]
+    for name, last, linked in connection.execute(sa.union_all(*ends)).all():
+        if last is not None and last > (linked or 0):
+            _link_from(connection, name, (linked or 0) + 1, last)
+
+
+def link_again(connection: sa.Connection, table: str) -> None:
+    """Link all rows of a table again, after stored rows were changed by rule."""
+    last = connection.execute(sa.select(sa.func.max(number_of(LINKED[table])))).scalar() or 0
+    _link_from(connection, table, 1, last)
+
+
+def links(connection: sa.Connection, table: str) -> list[Link]:
+    """The links of a table, the first one first."""
+    query = sa.select(chain).where(chain.c.table_name == table).order_by(chain.c.link)
+    return [
+        Link(row.link, row.first_row, row.last_row, row.n_rows, bytes(row.digest), bytes(row.chain))
+        for row in connection.execute(query)
+    ]
+
+
+def rows_between(connection: sa.Connection, table: str, first: int, last: int) -> pa.Table:
+    """Stored rows of a table by their number, in its order."""
+    number = number_of(LINKED[table])
+    query = sa.select(*LINKED[table].c).where(number >= first, number <= last)
+    return bulk.fetch(connection, query).sort_by(number.name)
+
+
+def number_of(table: sa.Table) -> sa.Column[int]:
+    """The column that numbers the rows of a table."""
+    return next(iter(table.c))
+
+
+def digest_of(rows: pa.Table) -> bytes:
+    """Hash of all cells of rows; a column that is blank in all of them is passed by.
+
+    So the hash stays when a later version of the program adds a column.
+    """
+    digest = hashlib.sha256()
+    for name in sorted(rows.column_names):
+        cells = rows[name]
+        if cells.null_count == len(cells):
+            continue
+        digest.update(f"{name}:{len(cells)};".encode())
+        digest.update(np.packbits(np.asarray(pc.is_null(cells))).tobytes())
+        if pa.types.is_integer(cells.type) or pa.types.is_boolean(cells.type):
+            digest.update(np.asarray(pc.fill_null(cells.cast(pa.int64()), 0)).tobytes())
+        else:
+            whole = pc.fill_null(cells.cast(pa.large_binary()), b"").combine_chunks()
+            digest.update(np.asarray(pc.binary_length(whole)).tobytes())
+            digest.update(b"".join(_bytes_of(part) for part in _chunks(whole)))
+    return digest.digest()
+
+
+def chained(before: bytes, table: str, link: tuple[int, int, int], digest: bytes) -> bytes:
+    """Hash of a link and of the one before it; `link`: first row, last row, number of rows."""
+    words = f"{table}:{':'.join(map(str, link))};".encode()
+    return hashlib.sha256(before + words + digest).digest()
+
+
+def _chunks(cells: pa.Array | pa.ChunkedArray) -> list[pa.Array]:
+    return cells.chunks if isinstance(cells, pa.ChunkedArray) else [cells]
+
+
+def _bytes_of(cells: pa.Array) -> bytes:
+    _, offsets, data = cells.buffers()
+    ends = np.frombuffer(offsets, dtype=np.int64)[cells.offset : cells.offset + len(cells) + 1]
+    return b"" if data is None else bytes(memoryview(data)[ends[0] : ends[-1]])
+
+
+def _last(connection: sa.Connection, table: str) -> tuple[int, bytes]:
+    query = sa.select(chain.c.link, chain.c.chain).where(chain.c.table_name == table)
+    found = connection.execute(query.order_by(chain.c.link.desc()).limit(1)).first()
+    return (0, b"") if found is None else (found.link, bytes(found.chain))
+
+
+def _link_from(connection: sa.Connection, table: str, first: int, last: int) -> None:
+    for start in range(first, last + 1, MOST_ROWS):
+        add(connection, table, rows_between(connection, table, start, start + MOST_ROWS - 1))
+
+
+def _link(connection: sa.Connection, table: str, rows: pa.Table, last: tuple[int, bytes]) -> None:
+    number = rows[number_of(LINKED[table]).name]
+    ends = (number[0].as_py(), number[-1].as_py(), rows.num_rows)
+    digest = digest_of(rows)
+    connection.execute(
+        sa.insert(chain).values(
+            table_name=table,
+            link=last[0] + 1,
+            first_row=ends[0],
+            last_row=ends[1],
+            n_rows=ends[2],
+            digest=digest,
+            chain=chained(last[1], table, ends, digest),
+        )
+    )

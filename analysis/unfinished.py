@@ -1,6 +1,6 @@
 """What did a program that was killed leave half written, and is it still at work?
 
-Files and folders under way have names that say which process of which machine writes them. When
+Files and folders under way carry the process and machine that write them in their names. When
 that process is gone they are removed by the next one that writes there: they hold families' data.
 """
 

@@ -14,11 +14,12 @@ from analysis.store import Store, StoreError
 def backup(asked: Backup) -> None:
     """Write a backup."""
     with opened(asked.store) as store:
-        store.backup(asked.file)
+        store.backup(asked.file, asked.key_file)
         place = store.place
     typer.echo(
         f"linedays: all of the store {place} is in {asked.file}. It holds contacts, notes and "
-        "password hashes: protect it like the store. Policy files are not in it.",
+        "password hashes: protect it like the store. Policy files are not in it."
+        + (f" It can be restored only with {asked.key_file}." if asked.key_file else ""),
         err=True,
     )
 
@@ -42,6 +43,6 @@ def verify(asked: Verify) -> None:
 
 def restore(asked: Restore) -> None:
     """Make a new store from a backup."""
-    with Store.restored(asked.store, asked.file) as made:
+    with Store.restored(asked.store, asked.file, asked.key_file) as made:
         place, n_files = made.place, made.ingests()["ingest"].nunique()
     typer.echo(f"linedays: {place} holds what {asked.file} held, from {n_files} ingests.", err=True)

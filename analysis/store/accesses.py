@@ -1,8 +1,8 @@
 """Who viewed what, and when? Rows are only ever added; triggers hold the store to it.
 
-An act that cannot be added at once, because another program writes to the store, waits in
-`pending`, a table of the file next to the store (`analysis.store.sign_in_file`). Whoever reads the
-record reads both.
+An act that cannot be added at once, because another program writes to the store, is first in
+`pending`, a table of the file next to the store (`analysis.store.sign_in_file`). All readings of
+the record read both.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ pending = sa.Table(
     sa.Column("about", TEXT),
     sqlite_strict=True,
 )
-"""One row an act that waits; `note_id` is random and stays with it."""
+"""One row an act that is not in the store yet; `note_id` is random and stays with it."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,7 @@ def note(
 
 
 def bring_over(apart: sa.Connection, database: Database, wait_seconds: float | None = None) -> None:
-    """Move the acts that wait to the record of the store; each is there once, however it ends.
+    """Move the pending acts to the record of the store; each is there once, however it ends.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def bring_over(apart: sa.Connection, database: Database, wait_seconds: float | N
 
 
 def anything_waits(apart: sa.Connection) -> bool:
-    """Whether an act waits to be moved to the store."""
+    """Whether an act has still to be moved to the store."""
     return apart.execute(sa.select(pending.c.note_id).limit(1)).first() is not None
 
 

@@ -29,7 +29,12 @@ def fetch(connection: sa.Connection, query: sa.Select[Any]) -> pa.Table:
 
 def empty(table: sa.Table) -> pa.Table:
     """No rows, with the columns as `fetch` types them."""
-    return pa.schema({c.name: _ARROW[_kind_of(c)] for c in table.c}).empty_table()
+    return pa.schema({c.name: kind_of(c) for c in table.c}).empty_table()
+
+
+def kind_of(column: sa.ColumnElement[Any]) -> pa.DataType:
+    """The Arrow type of a column as `fetch` types it."""
+    return _ARROW[_kind_of(column)]
 
 
 def append(connection: sa.Connection, table: sa.Table, rows: pa.Table) -> None:

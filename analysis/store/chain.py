@@ -20,17 +20,36 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.schema import (
+    BYTES,
     ROWS,
+    TEXT,
+    WHOLE,
     accesses,
     arrangements,
-    chain,
     files,
+    metadata,
     policies,
     rate_notes,
     refused,
     signal_acts,
     source_profiles,
+    training_sessions,
 )
+
+chain = sa.Table(
+    "chain",
+    metadata,
+    sa.Column("table_name", TEXT, primary_key=True),
+    sa.Column("link", WHOLE, primary_key=True, autoincrement=False),
+    sa.Column("first_row", WHOLE, nullable=False),
+    sa.Column("last_row", WHOLE, nullable=False),
+    sa.Column("n_rows", WHOLE, nullable=False),
+    sa.Column("digest", BYTES, nullable=False),
+    sa.Column("chain", BYTES, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a link: the hash of rows that were added together, and the hash of it and of the link
+before."""
 
 LINKED: dict[str, sa.Table] = {
     **ROWS,
@@ -44,6 +63,7 @@ LINKED: dict[str, sa.Table] = {
             signal_acts,
             policies,
             source_profiles,
+            training_sessions,
             accesses,
         )
     },

@@ -366,21 +366,6 @@ source_profiles = sa.Table(
 )
 """One row a version of a source profile, as TOML text; the newest of a name counts."""
 
-chain = sa.Table(
-    "chain",
-    metadata,
-    sa.Column("table_name", TEXT, primary_key=True),
-    sa.Column("link", WHOLE, primary_key=True, autoincrement=False),
-    sa.Column("first_row", WHOLE, nullable=False),
-    sa.Column("last_row", WHOLE, nullable=False),
-    sa.Column("n_rows", WHOLE, nullable=False),
-    sa.Column("digest", BYTES, nullable=False),
-    sa.Column("chain", BYTES, nullable=False),
-    sqlite_strict=True,
-)
-"""One row a link: the hash of rows that were added together, and the hash of it and of the link
-before; see `analysis.store.chain`."""
-
 changes = sa.Table(
     "changes",
     metadata,

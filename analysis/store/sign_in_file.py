@@ -1,7 +1,7 @@
 """Where are sign-ins and acts recorded while another program writes to the store?
 
 SQLite lets one program write to a file at a time, and a long file holds the store for half a
-minute. Nobody who opens a page, signs in or signs out waits for that: sign-ins are in a file of
+minute. Pages, signing in and signing out are not held up by that: sign-ins are in a file of
 their own next to the store, and so are acts that could not be added to the access record at once
 (`analysis.store.accesses`). They are on the disk before the page is answered, and the next act
 moves them to the store. On PostgreSQL both are in the database, under a lock of their own.
@@ -23,7 +23,7 @@ from analysis.store.schema import REVISION, WHOLE, attempts, sign_ins
 
 ENDING = "-sign-ins"
 WAIT_SECONDS = 30.0
-"""How long a sign-in waits for another one: each is written in a moment."""
+"""How long one sign-in may be held up by others: each is written in a moment."""
 LOCK = 5_122_017
 """PostgreSQL: the lock of those who sign in or view something."""
 

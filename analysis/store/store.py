@@ -11,9 +11,11 @@ from pathlib import Path
 import pandas as pd
 import sqlalchemy as sa
 
-from analysis.store import backup, corrections, known, provenance, verify
+from analysis.files import FileError
+from analysis.store import backup, corrections, encryption, known, provenance, verify
 from analysis.store.database import WAIT_SECONDS, connect, is_there, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
+from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry
 from analysis.store.people import People
@@ -78,7 +80,14 @@ class Store(Recorded):
         return is_there(url)
 
     @classmethod
-    def restored(cls, url: str, path: Path, *, wait_seconds: float = WAIT_SECONDS) -> Store:
+    def restored(
+        cls,
+        url: str,
+        path: Path,
+        key_file: Path | None = None,
+        *,
+        wait_seconds: float = WAIT_SECONDS,
+    ) -> Store:
         """Make a store from a backup, all of it or nothing.
 
         Parameters
@@ -87,19 +96,23 @@ class Store(Recorded):
             A file that isn't there yet, or an empty database.
         path : Path
             What :meth:`backup` wrote.
+        key_file : Path, optional
+            Key of an encrypted backup; then one that is not encrypted is refused.
         wait_seconds : float
             As in :meth:`open`.
 
         Raises
         ------
         StoreError
-            There are tables already, or the backup is damaged or of a newer version.
+            There are tables already, or the backup is damaged, of a newer version, not encrypted
+            with the key, or holds what this program never writes.
         """
         from analysis.store import restore  # its migrations take long to load
 
-        restore.checked(path)
-        database = connect(url, create=True, wait_seconds=wait_seconds)
-        restore.restore(database, path)
+        with encryption.decrypted(path, key_file) as plain:
+            restore.checked(plain, path)
+            database = connect(url, create=True, wait_seconds=wait_seconds)
+            restore.restore(database, plain, path)
         return cls(database)
 
     @property
@@ -260,7 +273,7 @@ class Store(Recorded):
         with self._database.reading() as connection:
             return verify.verify(connection)
 
-    def backup(self, path: Path) -> None:
+    def backup(self, path: Path, key_file: Path | None = None) -> None:
         """Write all that is stored to a new file, as of one moment.
 
         A store of either kind of database can be made from it. Copy a store in no other way while
@@ -273,4 +286,8 @@ class Store(Recorded):
             The file is there already or can't be written.
         """
         self.people.bring_over()
-        backup.write(self._database, path)
+        try:
+            with encryption.encrypting(path, key_file) as plain:
+                backup.write(self._database, plain)
+        except FileError as fault:
+            raise StoreError(str(fault)) from None

@@ -171,7 +171,7 @@ def test_a_store_made_before_readings_were_recorded_knows_the_heads_it_did_not(
     of_file = sa.table("file_counts", sa.column("table_name"), *map(sa.column, counts))
     numbers = ("row", "key_row", "received_at", "void", "file", "row_number")
     log = sa.table("home_log", sa.column("content"), sa.column("extra"), *map(sa.column, numbers))
-    with database.writing() as connection:
+    with database.changing_tables() as connection:
         for file in (1, 2):
             count = {"table_name": "home_log", **dict.fromkeys(counts, 3), "file": file}
             connection.execute(sa.insert(of_file).values(count))

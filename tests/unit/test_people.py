@@ -280,7 +280,7 @@ def test_a_filled_store_of_the_first_revision_gets_people_and_keeps_its_rows(
             2031-03-01 | G2           | F1
             """,
         )
-        with first._database.writing() as connection:  # as the program of that time did
+        with first._database.changing_tables() as connection:  # as the program of that time did
             calls = sa.Table("calls", sa.MetaData(), autoload_with=connection)
             call = {"row": 1, "family_id": "F1", "made_by": "N9", "made_at": microseconds(NOW)}
             day = microseconds(NOW) // 86_400_000_000

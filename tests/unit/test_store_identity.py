@@ -64,7 +64,7 @@ def old_store(url: str) -> None:
     columns = [*LOG, *("row", "key_row", "received_at", "void", "content", "file", "row_number")]
     log = sa.table("home_log", *(sa.column(name) for name in columns))
     keys = sa.table("home_log_keys", sa.column("key"), sa.column("key_row"))
-    with database.writing() as connection:
+    with database.changing_tables() as connection:
         first: dict[bytes, int] = {}
         for at, row in enumerate(ROWS, start=1):
             void = b"\x1fvoid" if row.get("void") else b""

@@ -123,6 +123,11 @@ class Backup(StoreOption):
     """
 
     file: Path = argument("A file that isn't there yet.", "FILE")
+    key_file: Path | None = option(
+        "Encrypt it with the key in this file, made if it isn't there. Keep the key elsewhere: "
+        "without it nobody can restore the backup.",
+        metavar="FILE",
+    )
 
 
 @command("verify", "keeping:verify")
@@ -142,3 +147,4 @@ class Restore(StoreOption):
     """
 
     file: Path = argument("What 'linedays backup' wrote.", "FILE")
+    key_file: Path | None = option("The key of an encrypted backup.", metavar="FILE")

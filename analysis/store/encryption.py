@@ -70,13 +70,13 @@ def decrypted(path: Path, key_file: Path | None) -> Iterator[Path]:
         plain = folder / "plain"
         try:
             age.decrypt_file(str(path), str(plain), [key])
-        except age.DecryptError:
+        except FileNotFoundError:
+            raise StoreError(f"The backup {path} can't be read: there is no such file.") from None
+        except (age.DecryptError, OSError):  # it reports a changed byte as a fault of reading
             raise StoreError(
                 f"The backup {path} was not encrypted with the key in {key_file}, or it is "
                 "damaged; nothing was restored."
             ) from None
-        except OSError as fault:
-            raise StoreError(f"The backup {path} can't be read: {fault.strerror}.") from None
         yield plain
 
 

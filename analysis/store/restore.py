@@ -47,6 +47,7 @@ from analysis.store.faults import StoreError
 from analysis.store.migrate import known_revisions, upgrade_on
 from analysis.store.schema import ROWS, changes
 from analysis.store.verify import verify
+from analysis.tables.columns import FrameError
 from analysis.unfinished import temporary_folder
 
 NO_BACKUP = (
@@ -218,12 +219,13 @@ def _check_tables(connection: sa.Connection, contents: Contents, path: Path) -> 
 def _fill(connection: sa.Connection, archive: zipfile.ZipFile, part: TablePart, path: Path) -> None:
     """Fill a table by the names of its columns: one that the backup lacks is blank."""
     table = sa.Table(part.name, sa.MetaData(), autoload_with=connection)
-    texts = [column.name for column in table.c if not isinstance(column.type, sa.Integer)]
     with temporary_folder() as folder:
         unpacked = folder / "part"
         with archive.open(part.file) as packed, unpacked.open("wb") as plain:
             shutil.copyfileobj(packed, plain, _BYTES_AT_ONCE)
-        file = pq.ParquetFile(unpacked, read_dictionary=texts)
+        texts = {column.name for column in table.c if not isinstance(column.type, sa.Integer)}
+        there = texts.intersection(pq.read_schema(unpacked).names)
+        file = pq.ParquetFile(unpacked, read_dictionary=sorted(there))
         _check_part(table, file, part, path)
         if connection.execute(sa.select(table).limit(1)).first() is not None:
             connection.execute(sa.delete(table))  # what a migration put in; the backup has it, too
@@ -285,7 +287,7 @@ _READINGS: tuple[Callable[[sa.Connection], object], ...] = (
 """What commands and pages read."""
 
 
-_OF_CELLS = (ArithmeticError, LookupError, TypeError, ValueError)
+_OF_CELLS = (FrameError, ArithmeticError, LookupError, TypeError, ValueError)
 """What reading raises where a cell is not what this program writes."""
 
 

@@ -285,12 +285,12 @@ def of_calls(path: Path, change: Callable[[pa.Table], pa.Table]) -> Path:
     with zipfile.ZipFile(path) as archive:
         said = json.loads(archive.read(backup.CONTENTS))["tables"]
         calls = pq.read_table(pa.BufferReader(archive.read("calls.parquet")))
-    sink = pa.BufferOutputStream()
-    pq.write_table(change(calls), sink)
+    sink, changed = pa.BufferOutputStream(), change(calls)
+    pq.write_table(changed, sink)
     data = bytes(sink.getvalue())
     for part in said:
         if part["name"] == "calls":
-            part["sha256"] = hashlib.sha256(data).hexdigest()
+            part.update(sha256=hashlib.sha256(data).hexdigest(), rows=changed.num_rows)
     return saying(repacked(path, lambda n, d: data if n == "calls.parquet" else d), tables=said)
 
 
@@ -380,7 +380,7 @@ def faulty(kept: Path) -> Iterator[tuple[str, Path, str]]:
     )
     yield "locked with a password", cut, "is no backup of linedays"
     yield "a word of no vocabulary", with_calls(kept, "outcome", "shouted"), "what linedays never"
-    yield "a day that is none", with_calls(kept, "recheck_on", 10**15), "what linedays never writes"
+    yield "a day that is none", with_calls(kept, "recheck_on", 10**15), "is damaged"
     yield "another word", with_calls(kept, "agreed", "nothing"), "of calls are not as they were"
     longest = with_calls(kept, "agreed", "x" * (1 << 20), times=300)
     assert longest.stat().st_size < 1_000_000

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import getpass
-from collections.abc import Callable, Iterator
+import shutil
+import sys
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import astuple, fields
 from datetime import UTC, datetime
@@ -23,6 +25,7 @@ from analysis.cli.previewing import show_preview
 from analysis.errors import UsageError, nearest
 from analysis.ingest import (
     IngestSummary,
+    LogFile,
     Profile,
     ProfileError,
     Progress,
@@ -38,6 +41,7 @@ from analysis.ingest.stored_sources import stored_profiles
 from analysis.policy import Policy, read_text
 from analysis.store import Store
 from analysis.tables import INCOMING
+from analysis.unfinished import temporary_folder
 
 NOT_READ = 3
 """Exit code when a file could not be used at all."""
@@ -59,12 +63,12 @@ def ingest_files(asked: Ingest) -> None:
         _show_preview(asked)
     if asked.source and not Store.is_there(asked.store):
         load_profile(asked.source)  # no store is made for one that is not there
-    with opened(asked.store, create=True) as store:
+    with opened(asked.store, create=True) as store, _files(asked.paths) as files:
         profile = _profile(store, asked.source)
         settings = _policy(store, asked.policy)
         summary = with_progress(
             store,
-            asked.paths,
+            files,
             settings,
             profile,
             asked.table,
@@ -87,6 +91,19 @@ def ingest_files(asked: Ingest) -> None:
     raise typer.Exit(NOT_READ if summary.faults else int(summary.refused > 0))
 
 
+@contextmanager
+def _files(paths: Sequence[Path]) -> Iterator[Sequence[Path | LogFile]]:
+    """The files that are named; standard input as a file, which is deleted at the end."""
+    if Path("-") not in paths:
+        yield paths
+        return
+    with temporary_folder() as folder:
+        with (folder / "input").open("wb") as out:
+            shutil.copyfileobj(sys.stdin.buffer, out)
+        log = LogFile(folder / "input", "standard input")
+        yield [log if path == Path("-") else path for path in paths]
+
+
 def _profile(store: Store, source: str | None) -> Profile | None:
     """The profile that is named: of a source of the store, else of a file."""
     if source is None:
@@ -103,12 +120,12 @@ def _profile(store: Store, source: str | None) -> Profile | None:
 
 def _show_preview(asked: Ingest) -> NoReturn:
     """Show what the files would become; nothing is stored."""
-    with tried(asked.store) as store, bar() as report:
+    with tried(asked.store) as store, _files(asked.paths) as files, bar() as report:
         profile = _profile(store, asked.source)
         settings = _policy(store, asked.policy, quietly=True)
         found = preview(
             store,
-            asked.paths,
+            files,
             settings,
             profile,
             asked.table,
@@ -143,7 +160,7 @@ def counts_table(summary: IngestSummary) -> pd.DataFrame:
 
 def with_progress(
     store: Store,
-    paths: list[Path],
+    paths: Sequence[Path | LogFile],
     policy: Policy,
     profile: Profile | None = None,
     table: str | None = None,

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import date, datetime
@@ -20,6 +19,7 @@ import numpy as np
 from analysis.decisions.fitted_model import FEATURES, Model
 from analysis.files import write_whole
 from analysis.policy import Policy, PolicyError
+from analysis.toml_file import TomlError, parsed, read_plain
 
 HEAD = """\
 # Orders of calling fitted to past mornings by "linedays refit", oldest first; the newest that was
@@ -68,13 +68,13 @@ def read_fits(path: Path) -> Fits:
         It cannot be read, or a fit in it is not one of this version.
     """
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = parsed(read_plain(path, "utf-8"))
     except (OSError, UnicodeDecodeError) as fault:
         raise OrderError(
             f"{path}: the fitted order cannot be read ({type(fault).__name__}). Write it with "
             f"linedays refit {path}, or take order_file out of the policy."
         ) from None
-    except tomllib.TOMLDecodeError as fault:
+    except TomlError as fault:
         raise OrderError(f"{path}: not valid TOML: {fault}. {_refit_hint(path)}") from None
     blocks = content.get("fit")
     if not isinstance(blocks, list) or not blocks:

@@ -12,7 +12,7 @@ from analysis.ingest.days import are_days
 from analysis.ingest.faults import ProfileError
 from analysis.ingest.grid import Grid
 from analysis.ingest.header_row import LEAST_DAYS, Header, columns_of
-from analysis.ingest.heads import alike, joined_heads
+from analysis.ingest.heads import KIND, alike, joined_heads
 from analysis.ingest.matching import matches, plain, sure, synonyms
 from analysis.ingest.moments import DateOrder, DateStyle
 from analysis.ingest.profile import TableProfile, Tick
@@ -154,6 +154,12 @@ class Draft:
                 column = self._ask_head(key, head, at, likely)
                 if column is not None:
                     self.columns[at] = column
+        self._keep_one_kind()
+
+    def _keep_one_kind(self) -> None:
+        """Ticks of kinds of entries mean nothing where a column says the kind."""
+        if KIND in self.columns.values() or self.days:
+            self.ticks = {at: tick for at, tick in self.ticks.items() if tick.column != KIND}
 
     def _by_words(self, at: int) -> list[str]:
         """Columns of codes most of whose words a column holds, though its head is unlike theirs."""
@@ -187,19 +193,34 @@ class Draft:
 
     def _is_tick(self, at: int, head: str) -> bool:
         """Whether a column means one code, ticked or not."""
-        lists = [c for c in INCOMING[self.header.table].columns if c.kind is Kind.CODES]
         words = {word.casefold() for word in self.cells(at)}
         known = synonyms()["ticks"]
-        yes, no = set(known["yes"]), set(known["no"])
-        if not lists or not words <= yes | no or len(words) > 4:
+        yes, no = frozenset(known["yes"]), frozenset(known["no"])
+        if self.header.table != "home_log" or not words <= yes | no or len(words) > 4:
             return False
-        for column in lists:
-            labels = self._labels(column.name)
-            code = sure(matches(head, labels, "codes", labels))
-            if code is not None:
-                self.ticks[at] = Tick(column.name, head, code, frozenset(yes), frozenset(no))
-                return True
-        return False
+        coded = [c for c in INCOMING["home_log"].columns if c.kind in {Kind.CODES, Kind.CODE}]
+        found = [
+            (column, code)
+            for column in sorted(coded, key=lambda c: c.kind is Kind.CODE)
+            if (code := self._sure_code(column, head)) is not None
+        ]
+        if not found:
+            return False
+        likely = [f"{column.name}: {code}" for column, code in found]
+        answer: str | None = likely[0]
+        if len(found) > 1 and found[0][0].kind is Kind.CODE:
+            text = f'What does a tick in the column "{head}" mean?'
+            answer = self._ask(f"tick:{head}", text, [*likely, LEAVE])
+        if answer in likely:
+            column, code = found[likely.index(answer)]
+            self.ticks[at] = Tick(column.name, head, code, yes, no)
+        return True
+
+    def _sure_code(self, column: Column, head: str) -> str | None:
+        """The code of a column that a head surely means."""
+        labels = self._meanings(column)
+        code = sure(matches(head, labels, "codes", labels))
+        return None if code == NOTHING_SEEN else code
 
     def _is_clock(self, at: int) -> bool:
         """Whether a column holds the time of day of the table's moment."""

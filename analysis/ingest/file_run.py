@@ -35,7 +35,7 @@ from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part, without_footer
 from analysis.ingest.reading import fingerprint
 from analysis.ingest.reasons import FileFault, Refusal
-from analysis.ingest.sources import ORDER, open_file, tables_of
+from analysis.ingest.sources import ORDER, no_other_fault, open_file, tables_of
 from analysis.ingest.summary import Progress, TableCount
 from analysis.policy import Policy
 from analysis.store import FileBefore, FileInfo, Store, Writer
@@ -128,7 +128,8 @@ class FileRun:
                 TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts)
                 for c in self.before.counts
             ]
-        opened = open_file(self.log, self.profile, self.table)
+        with no_other_fault(self.log):
+            opened = open_file(self.log, self.profile, self.table)
         notes = list(opened.notes)
         if any(self._is_read_differently(part.table) for part in opened.parts):
             notes.append(read_again_note(info.name))
@@ -278,7 +279,7 @@ class FileRun:
                 zone_is_set=self.zone_is_set,
             )
             footer = self.profile.table(part.table).footer
-            for batch in _one_ahead(part.batches()):
+            for batch in _one_ahead(_only_damage(part.batches(), self.log)):
                 self.read_bytes += batch.read_bytes
                 raw = without_footer(batch, footer)
                 self.rows += len(raw.row_numbers)
@@ -299,6 +300,16 @@ def _one_ahead(batches: Iterator[_Batch]) -> Iterator[_Batch]:
         while (batch := pending.result()) is not None:
             pending = pool.submit(next, batches, None)
             yield batch
+
+
+def _only_damage(batches: Iterator[_Batch], log: LogFile) -> Iterator[_Batch]:
+    """The same batches; what goes wrong in reading them is damage of the file."""
+    while True:
+        with no_other_fault(log):
+            batch = next(batches, None)
+        if batch is None:
+            return
+        yield batch
 
 
 def _registry_order(batches: list[Checked]) -> list[Checked]:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
 
-from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, PasswordError
+from python_calamine import CalamineSheet
 
 from analysis.ingest.csv_file import SEPARATORS
 from analysis.ingest.faults import IngestError
@@ -18,8 +18,7 @@ from analysis.ingest.profile import ENCODINGS
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.sources import Format, format_of
-from analysis.ingest.workbook_file import cell_text
-from analysis.ingest.workbook_scan import scan_workbook
+from analysis.ingest.workbook_file import cell_text, filled_sheets
 
 MOST_ROWS = 400
 """Rows of a sheet from which a profile is proposed."""
@@ -69,15 +68,7 @@ def grids(log: LogFile, most_rows: int = MOST_ROWS, encoding: str | None = None)
 
 
 def _of_workbook(log: LogFile, most_rows: int) -> list[Grid]:
-    scan_workbook(log)
-    try:
-        book = CalamineWorkbook.from_path(str(log.path))
-        sheets = [book.get_sheet_by_name(name) for name in book.sheet_names]
-    except PasswordError:
-        raise IngestError(FileFault.PASSWORD, log.name) from None
-    except CalamineError as fault:
-        raise IngestError(FileFault.BROKEN_WORKBOOK, log.name, why=str(fault)) from None
-    filled = [sheet for sheet in sheets if sheet.height and sheet.width]
+    _, filled = filled_sheets(log)
     return [Grid(log.name, sheet.name, _rows(sheet, most_rows)) for sheet in filled]
 
 

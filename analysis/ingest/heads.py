@@ -12,6 +12,8 @@ from analysis.ingest.profile import Profile, TableProfile, Tick
 from analysis.ingest.reasons import FileFault
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
+KIND = "kind"
+"""The column of the home log that says what an entry is."""
 REFUSED_ROW = "refused_row"
 """Header under which a corrected file names the refused row that a row replaces."""
 REFUSED_WHY = ("refused_reason", "refused_why")
@@ -71,6 +73,8 @@ class Heads:
     written: Mapping[int, str] = field(default_factory=dict)
     times: Mapping[int, str] = field(default_factory=dict)
     """Columns with the time of day of a moment: the column of the moment."""
+    entries: Mapping[int, Tick] = field(default_factory=dict)
+    """Columns that each mean one kind of entry: a row is an entry for each that is ticked."""
     days: Mapping[int, str] = field(default_factory=dict)
     """Columns of a day each, whose cells are entries of that day: the day as written."""
 
@@ -225,6 +229,7 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
     ticked = {alike(t.head): t for t in looks.ticks}
     columns: dict[int, str] = {}
     ticks: dict[int, Tick] = {}
+    entries: dict[int, Tick] = {}
     clocks = {alike(head): column for column, head in looks.times.items()}
     unknown: dict[int, str] = {}
     times: dict[int, str] = {}
@@ -250,15 +255,15 @@ def match_heads(head: Sequence[str], table: str, profile: Profile, file: str) ->
         if column is not None:
             columns[at] = column
         elif key in ticked:
-            ticks[at] = ticked[key]
+            (entries if ticked[key].column == KIND else ticks)[at] = ticked[key]
         elif key in clocks:
             times[at] = clocks[key]
         else:
             unknown[at] = cell
-    _no_head_missing(table, profile, columns, ticks, file, head)
+    _no_head_missing(table, profile, columns, {**ticks, **entries}, file, head)
     columns = {at: c for at, c in columns.items() if c not in REFUSED_WHY}
-    written = {at: head[at] for at in (*columns, *ticks, *times)}
-    return Heads(table, len(head), columns, ticks, unknown, nameless, written, times, days)
+    written = {at: head[at] for at in (*columns, *ticks, *entries, *times)}
+    return Heads(table, len(head), columns, ticks, unknown, nameless, written, times, entries, days)
 
 
 def lasting(head: Sequence[str], looks: TableProfile, profile: Profile) -> list[str]:

@@ -45,6 +45,10 @@ UNPACKED_RATIO = 300
 SHEET_CELLS = 30_000_000
 """Most cells that the filled part of a sheet may span, blank ones included."""
 
+SHEET_TEXT = 200_000_000
+"""Most characters of text in the cells of a workbook. A file names a text once and uses it in many
+cells, each of which then takes its length in memory."""
+
 EARLIEST = date(1990, 1, 1)
 """No line at home is older; 1900-01-01 and 1970-01-01 are what programs write for "no date"."""
 

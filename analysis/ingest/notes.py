@@ -28,7 +28,7 @@ def file_left_out_note(file: str) -> str:
 
 def folder_left_out_note(folder: str) -> str:
     """A folder inside a folder was skipped."""
-    return f"{folder}: a folder inside the folder; skipped. Name it to have it read."
+    return f"{folder}: a link to a folder, or too deep; skipped. Name it to have it read."
 
 
 def footer_note(file: str, n: int) -> str:

@@ -10,7 +10,12 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from analysis.ingest.faults import IngestError
-from analysis.ingest.heads import match_heads, table_of_sheet
+from analysis.ingest.heads import (
+    match_heads,
+    table_of_header,
+    table_of_profile_heads,
+    table_of_sheet,
+)
 from analysis.ingest.limits import BATCH_ROWS, UNPACKED_BYTES, UNPACKED_RATIO
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part, Raw, raw_rows
@@ -63,11 +68,14 @@ def parquet_part(log: LogFile, profile: Profile, table: str | None) -> Part:
             size=f"{unpacked / 1e6:,.0f} MB",
             ratio=f"{ratio:,.0f}",
         )
+    names = [name.strip() for name in schema.names]
     if table is None:
-        table = table_of_sheet([log.stem], schema.names, profile, file)
+        table = table_of_header(lambda _: names, profile)
+        table = table or table_of_sheet([log.stem], names, profile, file)
+        table = table or table_of_profile_heads(lambda _: names, profile)
     if table is None:
         raise IngestError(FileFault.TABLE_UNKNOWN, file)
-    heads = match_heads([name.strip() for name in schema.names], table, profile, file)
+    heads = match_heads(names, table, profile, file)
     for column in schema:
         if not _has_text(column.type):
             raise IngestError(
@@ -134,8 +142,15 @@ def _has_text(kind: pa.DataType) -> bool:
 
 
 def _text(column: pa.Array) -> pa.Array:
-    """The column as it would be in a CSV file; lists are joined by ``;``."""
+    """The column as it would be in a CSV file; lists are joined by ``;``.
+
+    Raises
+    ------
+    pyarrow.ArrowInvalid
+        A text in it is not UTF-8, or the column is damaged.
+    """
     kind = column.type
+    column.validate(full=True)
     if pa.types.is_dictionary(kind):
         return _text(column.dictionary_decode())
     if pa.types.is_list(kind) or pa.types.is_large_list(kind):

@@ -229,6 +229,7 @@ class _Sheet:
         part, heads = self.part, self.part.heads
         matches = {at: HeadMatch(heads.written[at], column) for at, column in heads.columns.items()}
         matches |= {at: HeadMatch(t.head, t.column, t.code) for at, t in heads.ticks.items()}
+        matches |= {at: HeadMatch(t.head, t.column, t.code) for at, t in heads.entries.items()}
         matches |= {at: HeadMatch(heads.written[at], c) for at, c in heads.times.items()}
         matches |= {at: HeadMatch(head, None) for at, head in heads.unknown.items()}
         given = {match.column for match in matches.values()} | self.looks.filled

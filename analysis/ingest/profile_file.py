@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import codecs
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from analysis.ingest.profile import (
 )
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 from analysis.tables.kinds import Kind
+from analysis.toml_file import TomlError, parsed, read_plain
 
 
 def load_profile(name_or_path: str | Path) -> Profile:
@@ -47,7 +47,7 @@ def load_profile(name_or_path: str | Path) -> Profile:
     if not path.suffix and not path.is_file():
         path = path.with_suffix(".toml")
     try:
-        text = path.read_text("utf-8-sig")
+        text = read_plain(path)
     except FileNotFoundError:
         raise ProfileError(
             f"{path}: there is no such source profile. Give its path, or its name when "
@@ -70,8 +70,8 @@ def parse_profile(text: str, file: str, name: str) -> Profile:
         It is not TOML, or a key is unknown or holds what it cannot hold.
     """
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+        raw = parsed(text)
+    except TomlError as fault:
         raise ProfileError(f"{file}: not valid TOML: {fault}.") from None
     return _Reader(file, name).profile(raw)
 
@@ -253,13 +253,13 @@ class _Reader:
     def _tick(self, raw: Mapping[str, Any], table: str, here: str) -> Tick:
         self._known(raw, ("column", "head", "code", "yes", "no"), here)
         column = self._text(raw, "column", here, None)
-        lists = [c.name for c in INCOMING[table].columns if c.kind is Kind.CODES]
-        if column not in lists:
+        coded = [c.name for c in INCOMING[table].columns if c.kind in {Kind.CODES, Kind.CODE}]
+        if column not in coded:
             self._fail(
                 f"{here}column",
-                f"{column!r} holds no list of codes; in {table} these do: "
-                f"{', '.join(lists) or 'none'}",
+                f"{column!r} holds no codes; in {table} these do: {', '.join(coded) or 'none'}",
             )
+        self._code(table, column, self._text(raw, "code", here, None), f"{here}code")
         yes = {w.strip().casefold() for w in self._texts(raw, "yes", here, YES)}
         no = {w.strip().casefold() for w in self._texts(raw, "no", here, NO)}
         both = sorted(yes & no)

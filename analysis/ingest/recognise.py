@@ -12,7 +12,7 @@ from analysis.ingest.heads import alike, check_header, is_our_form, joined_heads
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault
-from analysis.ingest.sources import Format, format_of
+from analysis.ingest.sources import Format, format_of, no_other_fault
 
 MOSTLY = 0.6
 """Share of equal heads from which a file is taken to come from a source whose heads changed."""
@@ -92,7 +92,8 @@ def profile_of(log: LogFile, profile: Profile | None, known: Sequence[Profile]) 
     try:
         if format_of(log) is Format.FHIR:
             return _of_resources(log, known) or Profile()
-        return recognised(log, known) or Profile()
+        with no_other_fault(log):
+            return recognised(log, known) or Profile()
     except IngestError as fault:
         if fault.code in {FileFault.HEADS_CHANGED, FileFault.BROKEN_JSON}:
             raise

@@ -21,6 +21,7 @@ from analysis.ingest.limits import (
     PACKED_FILES,
     ROW_BYTES,
     SHEET_CELLS,
+    SHEET_TEXT,
     UNPACKED_BYTES,
     UNPACKED_RATIO,
 )
@@ -36,6 +37,8 @@ _FILE: Mapping[FileFault, str] = {
     FileFault.NOT_FOUND: "there is no such file or folder. Check the path.",
     FileFault.NOT_ALLOWED: "you do not have permission to read it. Ask its owner for access.",
     FileFault.UNREADABLE: "it cannot be read ({why}). Check the file and its disk.",
+    FileFault.DAMAGED: "it is damaged, or not built as its kind of file is ({why}). Open it, save it again "
+    "and ingest the new copy.",
     FileFault.NOTHING_IN_FOLDER: "the folder has no file that can be read. Put CSV, XLSX, ODS or "
     "Parquet files in it.",
     FileFault.EMPTY: "the file is empty. Export it again.",
@@ -52,7 +55,6 @@ _FILE: Mapping[FileFault, str] = {
     "line (.ndjson), which may be larger, or CSV.",
     FileFault.NO_OBJECTS: "the JSON holds no list of objects with one cell by name. Export one object a "
     "row, or CSV.",
-    FileFault.OLD_WORKBOOK: "this is an old .xls workbook. Open it and save it as .xlsx.",
     FileFault.PASSWORD: "the workbook has a password. Save a copy without one.",
     FileFault.BROKEN_WORKBOOK: "the workbook is damaged or incomplete ({why}). Open it, save it "
     "again and ingest the new copy.",
@@ -61,6 +63,9 @@ _FILE: Mapping[FileFault, str] = {
     f"{UNPACKED_BYTES // _MEGABYTE} MB, and {UNPACKED_RATIO} times. Split it, or save it as CSV.",
     FileFault.SHEET_TOO_LARGE: 'sheet "{sheet}" spans {rows} rows by {columns} columns; the limit is '
     f"{SHEET_CELLS:,} cells. Delete cells far from the table, or save it as CSV.",
+    FileFault.TOO_MUCH_TEXT: 'the texts in the cells of sheet "{sheet}" are longer than '
+    f"{SHEET_TEXT // _MEGABYTE} million characters together. Check for a cell that was copied into "
+    "many rows, or split the file.",
     FileFault.UTF_16: "the text is UTF-16. Save it as CSV in UTF-8.",
     FileFault.WRONG_ENCODING: "row {row} is not {encoding} text. Save the file as CSV in UTF-8, or set "
     "encoding in the source profile.",

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
 from analysis.ingest.csv_file import csv_part
+from analysis.ingest.entries import by_entry
 from analysis.ingest.faults import IngestError
 from analysis.ingest.fhir_file import fhir_parts, is_fhir
 from analysis.ingest.heads import table_of_name
@@ -19,19 +21,22 @@ from analysis.ingest.reasons import FileFault
 from analysis.ingest.unpack import plain_files
 from analysis.ingest.wide import by_day
 from analysis.ingest.workbook_file import workbook_parts
+from analysis.ingest.workbook_old import OLE, is_xls
 from analysis.tables.incoming import INCOMING
 
 ENDINGS = frozenset(
-    {".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet"}
+    {".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xlsb", ".xls", ".ods", ".parquet"}
     | {".json", ".ndjson", ".jsonl", ".gz", ".zip"}
 )
 """Endings of the files that a folder is searched for."""
 
+MOST_FOLDERS = 20
+"""Folders in folders that are searched."""
 ORDER = {table: at for at, table in enumerate(INCOMING)}
 """Place of each table in the order of reading: the registry before what names its lines."""
 
 _FIRST_BYTES = 8192
-_ZIP, _OLE, _PARQUET = b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", b"PAR1"
+_ZIP, _PARQUET = b"PK\x03\x04", b"PAR1"
 _PACKED = (b"\x1f\x8b", b"BZh", b"\xfd7zXZ\x00", b"\x28\xb5\x2f\xfd", b"7z\xbc\xaf\x27\x1c")
 _UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 _BEFORE_JSON = b"\xef\xbb\xbf \t\r\n"
@@ -71,7 +76,7 @@ def find_files(
         path = log.path
         try:
             if path.is_dir():
-                files += [LogFile.at(inside) for inside in _files_of(path, notes)]
+                files += _files_of(path, notes)
             elif path.is_file():
                 files.append(log)
             elif path.exists():
@@ -91,7 +96,8 @@ def find_files(
 def _plain(log: LogFile, folder: Path, faults: list[IngestError]) -> list[LogFile]:
     """The plain files in a file, or a fault."""
     try:
-        return plain_files(log, folder)
+        with no_other_fault(log):
+            return plain_files(log, folder)
     except IngestError as fault:
         faults.append(fault)
     except OSError as fault:
@@ -99,19 +105,30 @@ def _plain(log: LogFile, folder: Path, faults: list[IngestError]) -> list[LogFil
     return []
 
 
-def _files_of(folder: Path, notes: list[str]) -> list[Path]:
-    found: list[Path] = []
+def _files_of(folder: Path, notes: list[str]) -> list[LogFile]:
+    """Files of a folder and of the folders in it, these named with their folder."""
+    found = _files_below(folder, "", notes)
+    if not found:
+        raise IngestError(FileFault.NOTHING_IN_FOLDER, str(folder))
+    return found
+
+
+def _files_below(folder: Path, above: str, notes: list[str]) -> list[LogFile]:
+    found: list[LogFile] = []
     for path in sorted(folder.iterdir()):
         if path.name.startswith((".", "~$")) or path.name.endswith(("-wal", "-shm")):
             continue
+        name = f"{above}{own_name(path)}"
         if path.is_dir():
-            notes.append(folder_left_out_note(own_name(path)))
+            # A link may lead out of the folder, or back into it without end.
+            if path.is_symlink() or above.count("/") >= MOST_FOLDERS:
+                notes.append(folder_left_out_note(name))
+            else:
+                found += _files_below(path, f"{name}/", notes)
         elif path.suffix.casefold() in ENDINGS and path.is_file():
-            found.append(path)
+            found.append(LogFile(path, name))
         else:
-            notes.append(file_left_out_note(own_name(path)))
-    if not found:
-        raise IngestError(FileFault.NOTHING_IN_FOLDER, str(folder))
+            notes.append(file_left_out_note(name))
     return found
 
 
@@ -125,7 +142,8 @@ def _place(log: LogFile, profile_of: Callable[[LogFile], Profile]) -> int:
     if named[0]:
         return ORDER[named[0]]
     try:
-        return min(ORDER[part.table] for part in open_file(log, profile, None).parts)
+        with no_other_fault(log):
+            return min(ORDER[part.table] for part in open_file(log, profile, None).parts)
     except IngestError:
         return len(ORDER)  # reported when it is its turn
 
@@ -164,7 +182,7 @@ def open_file(log: LogFile, profile: Profile, table: str | None) -> Opened:
                 parts, notes = [csv_part(log, profile, table)], ()
     except OSError as fault:
         raise as_ingest_error(fault, log.name) from None
-    parts = [of_day for part in parts for of_day in by_day(part, profile)]
+    parts = [one for part in parts for day in by_day(part, profile) for one in by_entry(day)]
     return Opened(tuple(sorted(parts, key=lambda part: ORDER[part.table])), notes)
 
 
@@ -188,7 +206,7 @@ def format_of(log: LogFile) -> Format:
     try:
         with log.path.open("rb") as stream:
             start = stream.read(_FIRST_BYTES)
-        if start.startswith(_ZIP):
+        if start.startswith(_ZIP) or (start.startswith(OLE) and is_xls(log.path.read_bytes())):
             return Format.WORKBOOK
         if start.startswith(_PARQUET):
             return Format.PARQUET
@@ -207,14 +225,14 @@ def _refuse_other_kinds(start: bytes, log: LogFile) -> None:
         if len(start) < _FIRST_BYTES:
             raise IngestError(FileFault.EMPTY, file)
         raise IngestError(FileFault.NO_HEAD, file, row=1)
-    if start.startswith(_OLE):
+    if start.startswith(OLE):
         protected = _PROTECTED in log.path.read_bytes()[:1_000_000]
-        raise IngestError(FileFault.PASSWORD if protected else FileFault.OLD_WORKBOOK, file)
+        raise IngestError(FileFault.PASSWORD if protected else FileFault.BINARY, file)
     if start.startswith(_PACKED):
         raise IngestError(FileFault.COMPRESSED, file)
     if start.startswith(_UTF_16):
         raise IngestError(FileFault.UTF_16, file)
-    if log.ending in {".xlsx", ".xlsm", ".ods"}:
+    if log.ending in {".xlsx", ".xlsm", ".xlsb", ".ods"}:
         raise IngestError(FileFault.BROKEN_WORKBOOK, file, why="it is no zip archive")
     if log.ending == ".parquet":
         raise IngestError(FileFault.BROKEN_PARQUET, file, why="it does not start as one")
@@ -232,6 +250,25 @@ def as_ingest_error(fault: OSError, file: str) -> IngestError:
     if isinstance(fault, PermissionError):
         return IngestError(FileFault.NOT_ALLOWED, file)
     return IngestError(FileFault.UNREADABLE, file, why=fault.strerror or type(fault).__name__)
+
+
+@contextmanager
+def no_other_fault(log: LogFile) -> Iterator[None]:
+    """Take an error of a reader, which no check of ours foresaw, for damage of the file.
+
+    So the file is named, and the files behind it are read.
+
+    Raises
+    ------
+    IngestError
+        In place of any error but one of the operating system.
+    """
+    try:
+        yield
+    except (IngestError, OSError):
+        raise
+    except Exception as fault:
+        raise IngestError(FileFault.DAMAGED, log.name, why=type(fault).__name__) from fault
 
 
 def tables_of(parts: Sequence[Part]) -> list[str]:

@@ -23,6 +23,8 @@ from analysis.ingest.limits import CELL_CHARACTERS
 from analysis.ingest.profile import SHEET_COLUMN, TableProfile, Tick
 from analysis.ingest.raw import Part, Raw, filled_joined
 from analysis.ingest.reasons import Refusal
+from analysis.tables.incoming import INCOMING
+from analysis.tables.kinds import Kind
 from analysis.vocabulary import NOTHING_SEEN
 
 Ints = npt.NDArray[np.int64]
@@ -54,6 +56,7 @@ def translate(raw: Raw, part: Part, looks: TableProfile, faults: Faults) -> Rows
     heads = part.heads
     n = len(raw.row_numbers)
     names = {**heads.columns, **{at: t.head for at, t in heads.ticks.items()}, **heads.times}
+    names |= {at: t.head for at, t in heads.entries.items()}
     names |= {**heads.unknown, **heads.nameless}
     for broken in raw.broken:
         if broken.at is None or broken.at in heads.written:
@@ -66,9 +69,11 @@ def translate(raw: Raw, part: Part, looks: TableProfile, faults: Faults) -> Rows
     for at, head in heads.nameless.items():
         if raw.cells[at].null_count < n:
             extra[head] = raw.cells[at]
+    lists = {c.name for c in INCOMING[part.table].columns if c.kind is Kind.CODES}
     for column in sorted({tick.column for tick in heads.ticks.values()}):
         ticks = {at: t for at, t in heads.ticks.items() if t.column == column}
-        columns[column] = _ticked(raw, ticks, columns.get(column), extra, faults)
+        found = _ticked(raw, ticks, columns.get(column), extra, faults, one=column not in lists)
+        columns[column] = found
     columns, extra = _unguarded(columns), _unguarded(extra)
     surplus = {b.row: b.surplus for b in raw.broken if b.surplus}
     return Rows(
@@ -141,11 +146,15 @@ def _ticked(
     written: pa.Array | None,
     extra: dict[str, pa.Array],
     faults: Faults,
+    *,
+    one: bool,
 ) -> pa.Array:
     """List of codes from tick columns, joined to what a column of that name holds itself.
 
-    Any yes: its codes. Every column a no: ``none``. Some no and the rest blank: not recorded,
-    and the ticks are retained with the row, because it is not known that everything was checked.
+    A column of `one` code holds that of its single yes; several are refused as no code later, and
+    no yes is not recorded. Of a list, any yes: its codes. Every column a no: ``none``. Some no and
+    the rest blank: not recorded, and the ticks are retained with the row, because it is not known
+    that everything was checked.
     """
     n = len(raw.row_numbers)
     any_no, all_no = np.zeros(n, np.bool_), np.ones(n, np.bool_)
@@ -153,17 +162,16 @@ def _ticked(
     any_yes = np.zeros(n, np.bool_)
     for at, tick in ticks.items():
         words = raw.cells[at].dictionary_encode()
-        meaning = np.array(
-            [meaning_of(word, tick) for word in words.dictionary.to_pylist()] + [0], np.int8
-        )
-        ticked = meaning[np.asarray(words.indices.fill_null(len(meaning) - 1))]
-        faults.mark(ticked == _NEITHER, tick.head, Refusal.UNREADABLE_TICK)
-        if (ticked == _NEITHER).any():
-            extra[tick.head] = pc.if_else(pa.array(ticked == _NEITHER), raw.cells[at], _NO_TEXT)
+        meant = [meaning_of(word, tick) for word in words.dictionary.to_pylist()]
+        ticked = np.array([*meant, 0], np.int8)[np.asarray(words.indices.fill_null(len(meant)))]
+        faults.mark(ticked == NEITHER, tick.head, Refusal.UNREADABLE_TICK)
+        if (ticked == NEITHER).any():
+            extra[tick.head] = pc.if_else(pa.array(ticked == NEITHER), raw.cells[at], _NO_TEXT)
         codes.append(pc.if_else(pa.array(ticked == YES), pa.scalar(tick.code), _NO_TEXT))
         any_yes |= ticked == YES
-        any_no |= ticked == _NO
-        all_no &= ticked == _NO
+        any_no |= ticked == NO
+        all_no &= ticked == NO
+    all_no &= not one
     partly = any_no & ~all_no & ~any_yes
     for at, tick in ticks.items() if partly.any() else ():
         retained = pc.if_else(pa.array(partly), raw.cells[at], _NO_TEXT)
@@ -175,10 +183,11 @@ def _ticked(
     return pc.if_else(pa.array(none), pa.scalar(NOTHING_SEEN), joined)
 
 
-YES, _NO, _NEITHER = 1, 2, 3
+YES, NO, NEITHER = 1, 2, 3
+"""What a cell of a tick column means."""
 
 
 def meaning_of(word: str, tick: Tick) -> int:
-    """Whether a word in a column of ticks is `YES`, no, or neither."""
+    """Whether a cell is a yes, a no or neither."""
     plain = word.strip().casefold()
-    return YES if plain in tick.yes else _NO if plain in tick.no else _NEITHER
+    return YES if plain in tick.yes else NO if plain in tick.no else NEITHER

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import partial
@@ -25,7 +25,8 @@ from analysis.ingest.notes import sheet_left_out_note
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import Broken, LogFile, Part, Raw, ragged_row, raw_rows
 from analysis.ingest.reasons import FileFault
-from analysis.ingest.workbook_scan import Hidden, scan_workbook
+from analysis.ingest.workbook_scan import scan_workbook
+from analysis.ingest.workbook_xml import Hidden
 
 Cell = int | float | str | bool | time | date | datetime | timedelta
 
@@ -56,15 +57,7 @@ def workbook_parts(
         that does lacks heads.
     """
     file = log.name
-    hidden = scan_workbook(log)
-    try:
-        workbook = CalamineWorkbook.from_path(str(log.path))
-        sheets = [workbook.get_sheet_by_name(name) for name in workbook.sheet_names]
-    except PasswordError:
-        raise IngestError(FileFault.PASSWORD, file) from None
-    except CalamineError as fault:
-        raise IngestError(FileFault.BROKEN_WORKBOOK, file, why=str(fault)) from None
-    filled = [s for s in sheets if s.height and s.width]
+    hidden, filled = filled_sheets(log)
     if not filled:
         raise IngestError(FileFault.EMPTY, file)
     if table is not None and len(filled) > 1:
@@ -83,6 +76,31 @@ def workbook_parts(
     if not parts:
         raise IngestError(FileFault.TABLE_UNKNOWN, file)
     return parts, tuple(notes)
+
+
+def filled_sheets(log: LogFile) -> tuple[Mapping[str, Hidden], list[CalamineSheet]]:
+    """Cells that the reader does not show, by sheet, and the sheets that hold something.
+
+    Raises
+    ------
+    IngestError
+        The workbook is damaged, has a password or is too large.
+    """
+    hidden = scan_workbook(log)
+    try:
+        workbook = CalamineWorkbook.from_path(str(log.path))
+        sheets = [workbook.get_sheet_by_name(name) for name in workbook.sheet_names]
+    except PasswordError:
+        raise IngestError(FileFault.PASSWORD, log.name) from None
+    except (CalamineError, OSError, ValueError) as fault:
+        raise IngestError(FileFault.BROKEN_WORKBOOK, log.name, why=str(fault)) from None
+    except BaseException as fault:
+        # The reader, which is not Python, gives up damage with an error of no other kind.
+        if type(fault).__name__ != "PanicException":
+            raise
+        why = "it is not built as workbooks are"
+        raise IngestError(FileFault.BROKEN_WORKBOOK, log.name, why=why) from None
+    return hidden, [s for s in sheets if s.height and s.width]
 
 
 @dataclass(frozen=True)

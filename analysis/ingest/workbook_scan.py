@@ -8,10 +8,11 @@ searched for such cells.
 
 from __future__ import annotations
 
+import lzma
 import re
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+import zlib
+from collections.abc import Iterator, Mapping
 from posixpath import dirname, join, normpath
 from xml.parsers import expat
 
@@ -19,6 +20,23 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.limits import SHEET_CELLS, UNPACKED_BYTES, UNPACKED_RATIO
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault, Refusal
+from analysis.ingest.workbook_ods import scan_ods
+from analysis.ingest.workbook_old import (
+    OLE,
+    scan_xls,
+    scan_xlsb_sheet,
+    shared_lengths,
+    sheet_names,
+)
+from analysis.ingest.workbook_text import SharedTexts, check_text
+from analysis.ingest.workbook_xml import (
+    Hidden,
+    check_extent,
+    local,
+    new_parser,
+    parse,
+    pieces,
+)
 
 _BLOCK = 1_000_000
 _SMALL = 20_000_000
@@ -31,11 +49,18 @@ _NOT_PLAIN = (b"<f", b't="e"', b"<!", b":row", b":c", b"'")
 """Bytes of formulas, errors, and of ways of writing that the quick look does not foresee."""
 
 
-@dataclass
-class Hidden:
-    """Cells of a sheet that the reader shows as blank: (row, column), from 0, to text and why."""
-
-    cells: dict[tuple[int, int], tuple[str, Refusal]] = field(default_factory=dict)
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    expat.ExpatError,
+    LookupError,
+    ValueError,
+    EOFError,
+    OSError,
+    OverflowError,
+)
+"""What the standard library raises for a workbook that is damaged."""
 
 
 def scan_workbook(log: LogFile) -> Mapping[str, Hidden]:
@@ -57,15 +82,20 @@ def scan_workbook(log: LogFile) -> Mapping[str, Hidden]:
         Not a whole zip archive, no workbook in it, larger than the limits, protected.
     """
     file = log.name
+    with log.path.open("rb") as stream:
+        if stream.read(len(OLE)) == OLE:
+            return {name: Hidden(cells) for name, cells in scan_xls(log).items()}
     try:
         with zipfile.ZipFile(log.path) as archive:
             _check_size(archive, log)
             names = set(archive.namelist())
             if "xl/workbook.xml" in names:
                 return _scan_xlsx(archive, file)
+            if "xl/workbook.bin" in names:
+                return _scan_xlsb(archive, file)
             if "content.xml" in names:
-                return _scan_ods(archive, file)
-    except (zipfile.BadZipFile, expat.ExpatError, KeyError, EOFError, OSError) as fault:
+                return scan_ods(archive, file)
+    except _DAMAGE as fault:
         if isinstance(fault, PermissionError):
             raise
         raise IngestError(FileFault.BROKEN_WORKBOOK, file, why=_plain(fault)) from None
@@ -91,28 +121,52 @@ def _check_size(archive: zipfile.ZipFile, log: LogFile) -> None:
         )
 
 
-def _pieces(archive: zipfile.ZipFile, member: str) -> Iterator[bytes]:
-    """A member's bytes; `zipfile` stops at the declared size and checks the sum."""
-    with archive.open(member) as stream:
-        while piece := stream.read(_BLOCK):
-            yield piece
-
-
 def _scan_xlsx(archive: zipfile.ZipFile, file: str) -> Mapping[str, Hidden]:
     for member in archive.namelist():
         if not member.startswith("xl/worksheets/"):
-            for _ in _pieces(archive, member):
+            for _ in pieces(archive, member):
                 pass
-    found = {}
+    shared = SharedTexts.of(archive)
+    found, text = {}, 0
     for sheet, member in _xlsx_sheets(archive).items():
-        scan = _XlsxSheet(sheet, file)
-        if not _is_plain(_pieces(archive, member)):
-            scan.read(_pieces(archive, member))
+        scan = _XlsxSheet(sheet, file, shared)
+        used = shared.used_in(pieces(archive, member))
+        if used is None or not _is_plain(pieces(archive, member)):
+            scan.read(pieces(archive, member))
+            used = scan.used
+        text += used
+        check_text(text, sheet, file)
         found[sheet] = scan.hidden
     return found
 
 
-def _is_plain(pieces: Iterator[bytes]) -> bool:
+def _scan_xlsb(archive: zipfile.ZipFile, file: str) -> Mapping[str, Hidden]:
+    for member in archive.namelist():
+        if not member.startswith("xl/worksheets/"):
+            for _ in pieces(archive, member):
+                pass
+    texts = "xl/sharedStrings.bin"
+    shared = shared_lengths(archive.read(texts)) if texts in archive.namelist() else []
+    found, text = {}, 0
+    for sheet, member in _xlsb_sheets(archive).items():
+        cells, used = scan_xlsb_sheet(archive.read(member), shared)
+        text += used
+        check_text(text, sheet, file)
+        found[sheet] = Hidden(cells)
+    return found
+
+
+def _xlsb_sheets(archive: zipfile.ZipFile) -> dict[str, str]:
+    """Sheet names and the members that hold them."""
+    relations = _relations(archive, "xl/_rels/workbook.bin.rels")
+    return {
+        name: normpath(join("xl", relations[key]))
+        for key, name in sheet_names(archive.read("xl/workbook.bin"))
+        if key in relations
+    }
+
+
+def _is_plain(content: Iterator[bytes]) -> bool:
     """Whether a look at the bytes shows that a sheet is small enough and free of formulas.
 
     Much faster than parsing it; where it is in doubt the answer is no.
@@ -120,7 +174,7 @@ def _is_plain(pieces: Iterator[bytes]) -> bool:
     last_row = letters = 0
     rest = b""
     plain = True
-    for piece in pieces:
+    for piece in content:
         text = rest + piece
         cut = text.rfind(b"<")
         plain = plain and cut >= 0
@@ -136,56 +190,42 @@ def _is_plain(pieces: Iterator[bytes]) -> bool:
     return plain and last_row * widest <= SHEET_CELLS
 
 
-def _xlsx_sheets(archive: zipfile.ZipFile) -> dict[str, str]:
-    """Sheet names and the members that hold them."""
+def _relations(archive: zipfile.ZipFile, member: str) -> dict[str, str]:
+    """Members by the key under which a workbook names them."""
     relations: dict[str, str] = {}
-    sheets: dict[str, str] = {}
 
     def relation(tag: str, given: dict[str, str]) -> None:
-        if _local(tag) == "Relationship":
+        if local(tag) == "Relationship":
             relations[given["Id"]] = given["Target"]
 
+    parse(pieces(archive, member), relation)
+    return relations
+
+
+def _xlsx_sheets(archive: zipfile.ZipFile) -> dict[str, str]:
+    """Sheet names and the members that hold them."""
+    relations = _relations(archive, "xl/_rels/workbook.xml.rels")
+    sheets: dict[str, str] = {}
+
     def sheet(tag: str, given: dict[str, str]) -> None:
-        if _local(tag) == "sheet":
-            key = next((v for k, v in given.items() if _local(k) == "id"), "")
+        if local(tag) == "sheet":
+            key = next((v for k, v in given.items() if local(k) == "id"), "")
             target = relations.get(key, "")
             place = target.lstrip("/") if target.startswith("/") else join("xl", target)
             sheets[given["name"]] = normpath(place)
 
-    _parse(_pieces(archive, "xl/_rels/workbook.xml.rels"), relation)
-    _parse(_pieces(archive, "xl/workbook.xml"), sheet)
+    parse(pieces(archive, "xl/workbook.xml"), sheet)
     names = set(archive.namelist())
     return {name: member for name, member in sheets.items() if member in names and dirname(member)}
-
-
-def _local(tag: str) -> str:
-    return tag.rpartition(":")[2]
-
-
-def _no_entities(*_: object) -> None:
-    raise expat.ExpatError("it declares XML entities, which no workbook needs")
-
-
-def _parser() -> expat.XMLParserType:
-    parser = expat.ParserCreate()
-    parser.EntityDeclHandler = _no_entities
-    parser.buffer_text = True
-    return parser
-
-
-def _parse(pieces: Iterator[bytes], start: Callable[[str, dict[str, str]], None]) -> None:
-    parser = _parser()
-    parser.StartElementHandler = start
-    for piece in pieces:
-        parser.Parse(piece, False)
-    parser.Parse(b"", True)
 
 
 class _XlsxSheet:
     """Scan of one worksheet: farthest cell, error cells, formulas without a result."""
 
-    def __init__(self, sheet: str, file: str) -> None:
+    def __init__(self, sheet: str, file: str, shared: SharedTexts) -> None:
         self.hidden = Hidden()
+        self._shared = shared
+        self.used = 0
         self._sheet, self._file = sheet, file
         self._row = self._column = -1
         self._last_row = self._last_column = 0
@@ -195,18 +235,18 @@ class _XlsxSheet:
         self._inside = ""
         self._text: list[str] = []
 
-    def read(self, pieces: Iterator[bytes]) -> None:
+    def read(self, content: Iterator[bytes]) -> None:
         """Parse the sheet."""
-        parser = _parser()
+        parser = new_parser()
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._end
         parser.CharacterDataHandler = self._characters
-        for piece in pieces:
+        for piece in content:
             parser.Parse(piece, False)
         parser.Parse(b"", True)
 
     def _start(self, tag: str, given: dict[str, str]) -> None:
-        tag = _local(tag)
+        tag = local(tag)
         if tag == "c":
             reference = given.get("r")
             if reference is None:
@@ -227,16 +267,19 @@ class _XlsxSheet:
     def _characters(self, text: str) -> None:
         if self._inside:
             self._value = True
-            if self._type == "e":
+            if self._type in {"e", "s"}:
                 self._text.append(text)
 
     def _end(self, tag: str) -> None:
-        tag = _local(tag)
+        tag = local(tag)
         if tag in {"v", "t"}:
             self._inside = ""
         elif tag == "c":
             if self._value:
                 self._measure()
+            if self._type == "s":
+                self.used += self._shared.length("".join(self._text))
+                check_text(self.used, self._sheet, self._file)
             if self._type == "e":
                 found = "".join(self._text) or "#ERROR"
                 self.hidden.cells[self._row, self._column] = (found, Refusal.ERROR_CELL)
@@ -262,86 +305,3 @@ def _place(reference: str) -> tuple[int, int]:
     for letter in match[1]:
         column = column * 26 + ord(letter) - 64
     return int(match[2]) - 1, column - 1
-
-
-def check_extent(rows: int, columns: int, sheet: str, file: str) -> None:
-    """Refuse a sheet whose filled part spans too many cells."""
-    if rows * columns > SHEET_CELLS:
-        raise IngestError(
-            FileFault.SHEET_TOO_LARGE, file, sheet=sheet, rows=f"{rows:,}", columns=f"{columns:,}"
-        )
-
-
-def _scan_ods(archive: zipfile.ZipFile, file: str) -> Mapping[str, Hidden]:
-    manifest = b"".join(_pieces(archive, "META-INF/manifest.xml"))
-    if b"encryption-data" in manifest:
-        raise IngestError(FileFault.PASSWORD, file)
-    scan = _Ods(file)
-    parser = _parser()
-    parser.StartElementHandler = scan.start
-    parser.EndElementHandler = scan.end
-    parser.CharacterDataHandler = scan.characters
-    for piece in _pieces(archive, "content.xml"):
-        parser.Parse(piece, False)
-    parser.Parse(b"", True)
-    return scan.found
-
-
-class _Ods:
-    """Scan of the sheets of an ODS file, repeated rows and cells counted."""
-
-    def __init__(self, file: str) -> None:
-        self.found: dict[str, Hidden] = {}
-        self._file = file
-        self._sheet = ""
-        self._row = self._column = 0
-        self._rows = self._columns = 1
-        self._last_column = 0
-        self._in_row: dict[int, tuple[str, Refusal]] = {}
-        self._filled = False
-        self._formula = self._valued = False
-        self._text: list[str] | None = None
-
-    def start(self, tag: str, given: dict[str, str]) -> None:
-        """Handle the start of an element."""
-        match tag:
-            case "table:table":
-                self._sheet = given.get("table:name", "")
-                self.found[self._sheet] = Hidden()
-                self._row = self._last_column = 0
-            case "table:table-row":
-                self._rows = int(given.get("table:number-rows-repeated", "1"))
-                self._column = 0
-                self._filled = False
-                self._in_row = {}
-            case "table:table-cell" | "table:covered-table-cell":
-                self._columns = int(given.get("table:number-columns-repeated", "1"))
-                self._formula = "table:formula" in given
-                kind = given.get("calcext:value-type", given.get("office:value-type", ""))
-                self._valued = kind not in {"", "error"}
-                self._text = []
-
-    def characters(self, text: str) -> None:
-        """Handle text of a cell."""
-        if self._text is not None:
-            self._text.append(text)
-
-    def end(self, tag: str) -> None:
-        """Handle the end of an element."""
-        if tag in {"table:table-cell", "table:covered-table-cell"}:
-            shown = "".join(self._text or []).strip()
-            self._text = None
-            if shown or self._valued or self._formula:
-                self._filled = True
-                self._last_column = max(self._last_column, self._column + self._columns)
-            if self._formula and not self._valued:
-                why = Refusal.ERROR_CELL if shown else Refusal.FORMULA_WITHOUT_VALUE
-                self._in_row[self._column] = (shown, why)
-            self._column += self._columns
-        elif tag == "table:table-row":
-            if self._filled:
-                check_extent(self._row + self._rows, self._last_column, self._sheet, self._file)
-                for row in range(self._row, self._row + self._rows) if self._in_row else ():
-                    for column, cell in self._in_row.items():
-                        self.found[self._sheet].cells[row, column] = cell
-            self._row += self._rows

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -27,6 +26,7 @@ from analysis.policy.model import (
     Settings,
     StepCode,
 )
+from analysis.toml_file import TomlError, parsed, read_plain
 from analysis.vocabulary import NOTHING_SEEN, DressingType, FindingMark, LineType, OutcomeKind, Task
 
 SHIPPED = "shipped.toml"
@@ -99,7 +99,7 @@ def read_text(path: Path) -> str:
         It cannot be read as UTF-8.
     """
     try:
-        return path.read_text("utf-8")
+        return read_plain(path, "utf-8")
     except (OSError, UnicodeDecodeError) as fault:
         raise PolicyError(
             f"{path}: cannot be read as UTF-8 text ({type(fault).__name__}). "
@@ -117,8 +117,8 @@ class _Reader:
     def policy(self, under: Policy | None) -> Policy:
         """Turn the text into a policy, laid over `under`."""
         try:
-            raw = tomllib.loads(self.text)
-        except tomllib.TOMLDecodeError as fault:
+            raw = parsed(self.text)
+        except TomlError as fault:
             raise PolicyError(f"{self.file}: not valid TOML: {fault}.") from None
         self._no_other_keys(raw, {"name", "time_zone", "order_file", "edition"}, ())
         name = self._text(raw, "name", under.name if under else None, ())

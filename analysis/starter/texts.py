@@ -19,6 +19,7 @@ from analysis.cautions import CAUTIONS
 from analysis.errors import UserError, nearest
 from analysis.policy import Edition
 from analysis.tables.incoming import HOME_LOG
+from analysis.toml_file import TomlError, parsed, read_plain
 from analysis.words import plain
 
 SHIPPED = "texts.toml"
@@ -89,8 +90,8 @@ def load_texts(path: Path, edition: Edition) -> Texts:
         The file cannot be read, or texts are missing, unknown, too long or the same as others.
     """
     try:
-        raw = tomllib.loads(path.read_text("utf-8-sig"))
-    except tomllib.TOMLDecodeError as fault:
+        raw = parsed(read_plain(path))
+    except TomlError as fault:
         raise TextsError(f"{path}: not valid TOML: {fault}.") from None
     except (OSError, UnicodeDecodeError) as fault:
         raise TextsError(

@@ -188,8 +188,8 @@ BAD_FILES: dict[str, tuple[str, Callable[[], bytes], FileFault, str]] = {
     "an old workbook": (
         "home_log.xls",
         lambda: OLE + bytes(4000),
-        FileFault.OLD_WORKBOOK,
-        "save it as .xlsx",
+        FileFault.BINARY,
+        "not a spreadsheet",
     ),
     "a protected workbook": (
         "home_log.xlsx",

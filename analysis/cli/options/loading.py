@@ -13,7 +13,7 @@ from analysis.cli.options.shared import ForceOption, Output, PolicyOption, Store
 class Ingest(StoreOption, PolicyOption, Output):
     """Ingest log files into the store; rows that can't be used are refused and kept for fixing."""
 
-    paths: list[Path] = argument("Files or folders.", "PATH…")
+    paths: list[Path] = argument("Files or folders; - for standard input.", "PATH…")
     source: str | None = option(
         "Source profile: a source of the store, or a TOML file.", metavar="PROFILE"
     )

@@ -1,4 +1,4 @@
-"""How is a TOML file of a person read, whatever it holds, without waiting and without end?"""
+"""How is a TOML file of a person read without waiting, and without a fault of the program?"""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ class NoPlainFileError(OSError):
 
 
 class TomlError(ValueError):
-    """The text is no TOML; the message says why."""
+    """The text is no TOML; the message gives the reason."""
 
 
 def read_plain(path: Path, encoding: str = "utf-8-sig") -> str:
-    """Return the text of a file; a pipe or a device is not opened, for it may never end.
+    """Return the text of a file; a pipe or a device is not opened, because it may never end.
 
     Raises
     ------

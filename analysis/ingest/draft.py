@@ -157,7 +157,7 @@ class Draft:
         self._keep_one_kind()
 
     def _keep_one_kind(self) -> None:
-        """Ticks of kinds of entries mean nothing where a column says the kind."""
+        """Ticks of kinds of entries mean nothing where a column holds the kind."""
         if KIND in self.columns.values() or self.days:
             self.ticks = {at: tick for at, tick in self.ticks.items() if tick.column != KIND}
 

@@ -13,7 +13,7 @@ from analysis.ingest.reasons import FileFault
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
 KIND = "kind"
-"""The column of the home log that says what an entry is."""
+"""The column of the home log that holds what an entry is."""
 REFUSED_ROW = "refused_row"
 """Header under which a corrected file names the refused row that a row replaces."""
 REFUSED_WHY = ("refused_reason", "refused_why")

@@ -17,6 +17,7 @@ from analysis.exports import (
     about_page,
     alone,
     closed,
+    dated_by_end,
     deidentify,
     key_of_file,
     left_out_words,
@@ -108,12 +109,16 @@ def extract(asked: ExportDeidentified) -> None:
         seen = take(store, policy, quarter.end, quarter.settled_on)
         show_caveats(seen)
         key = Key.new() if key_file is None else key_of_file(key_file)
-        made = deidentify(closed(seen), key)
-        found = alone(made.tables)
+        made = deidentify(closed(seen, key), key)
+        found, dated = alone(made.tables), dated_by_end(made, seen, key)
         note_export(store, "de-identified extract")
     tables = {f"tables/{name}": table for name, table in made.tables.items()}
     write_folder(
-        folder, tables, asked.kind, lambda files: statement(made, found, files), "STATEMENT.md"
+        folder,
+        tables,
+        asked.kind,
+        lambda files: statement(made, found, dated, files),
+        "STATEMENT.md",
     )
     without_times(folder)
     known = found.iloc[0]

@@ -33,6 +33,10 @@ REACH_DAYS = 364
 _KEY_LINE = re.compile(rf"[0-9a-f]{{{2 * KEY_BYTES}}}\s*\Z")
 
 
+END_DAYS = 91
+"""A child's follow-up ends up to so many days, less one, before the extract does: a quarter."""
+
+
 @dataclass(frozen=True)
 class Key:
     """The secret of an extract."""
@@ -66,10 +70,16 @@ class Key:
 
     def shifts(self, children: pd.Series[Any]) -> npt.NDArray[np.int64]:
         """Days by which each child's dates move: one number a child, all equally likely."""
+        return CENTURY_DAYS - REACH_DAYS + self._days("shift", children, 2 * REACH_DAYS + 1)
+
+    def days_cut(self, children: pd.Series[Any]) -> npt.NDArray[np.int64]:
+        """Days by which each child's follow-up ends before the extract: all equally likely."""
+        return self._days("end", children, END_DAYS)
+
+    def _days(self, kind: str, children: pd.Series[Any], width: int) -> npt.NDArray[np.int64]:
         place, found = pd.factorize(children)
-        width = 2 * REACH_DAYS + 1
-        days = [int.from_bytes(self._digest("shift", child)) % width for child in found]
-        return CENTURY_DAYS - REACH_DAYS + np.array(days, dtype=np.int64)[place]
+        days = [int.from_bytes(self._digest(kind, child)) % width for child in found]
+        return np.array([*days, 0], dtype=np.int64)[place]
 
     def _digest(self, kind: str, code: str) -> bytes:
         return hmac.digest(self.secret, f"{kind}\0{code}".encode(), "sha256")

@@ -11,12 +11,12 @@ import pandas as pd
 
 from analysis.exports.deidentified import Extract
 from analysis.exports.folder import Written
-from analysis.exports.pseudonyms import REACH_DAYS
+from analysis.exports.pseudonyms import END_DAYS, REACH_DAYS
 from analysis.stats.small_cells import LARGEST_HIDDEN
 from analysis.words import CAUTIONS
 
 
-def statement(extract: Extract, alone: pd.DataFrame, files: Sequence[Written]) -> str:
+def statement(extract: Extract, alone: pd.DataFrame, dated: int, files: Sequence[Written]) -> str:
     """The statement in Markdown.
 
     Parameters
@@ -25,6 +25,8 @@ def statement(extract: Extract, alone: pd.DataFrame, files: Sequence[Written]) -
         What is written.
     alone : DataFrame
         As `identifiable.alone` gives it.
+    dated : int
+        As `linked.dated_by_end` gives it.
     files : sequence of Written
         The files.
     """
@@ -56,6 +58,8 @@ on which terms.
 - **Clock times** were cut off. **Months of birth** became age bands on the first day at home.
 - **Closed quarters only**: nothing of the days after the last quarter that had been over for 28 days. All
   extracts made until the next quarter is closed hold the same, so subtracting two of them gives nothing.
+- **Follow-up** of each child ends on a day of its own, up to {END_DAYS - 1} days before that quarter ends, as if the
+  family had left the programme: lines end with `left_on`, later rows are gone.
 - **Left out**: contacts, languages, notes, staff codes, recorded calls and arrangements, a sender's own further
   columns, refused rows, earlier versions, withdrawn rows, and rows of no child with a line
   ({extract.rows_without_child} rows).
@@ -87,11 +91,12 @@ Of {extract.children} children, counted on this extract (k-anonymity, Sweeney 20
 - **The rhythm of a child's care is its own.** Days between admissions, dressing changes and findings are true: who
   knows a few of them to the day (a hospital, a school, a relative, the family itself) can find the child and
   then read all the rest. Few columns hidden would change that; fewer readers do.
-- **A day that many share gives shifts away.** Of a child still followed the last dates lie at the end of the
-  quarter that the extract ends with; rows that came in together, as in a first import of old logs,
-  share their day of receipt.
-  Who learns such a day can work back to the child's true dates. Do not pass on when the extract was made
-  or when logs were imported, and take an older `--as-of` where the day may be guessed.
+- **The end of the extract dates no child exactly.** Tried on this extract: who takes each child's last date for
+  the day on which the extract ends finds the true dates of {_few(dated)} of {extract.children} children, without
+  knowing which. Such a reader knows the others' dates to within {END_DAYS} days.
+- **A day that many share gives shifts away.** Rows that came in together, as in a first import of old logs, share
+  their day of receipt. Who learns such a day can work back to the child's true dates. Do not pass on when logs
+  were imported.
 - Siblings share a family code, and a sign-off of their caregiver is listed with each, so that their dates can be
   laid side by side: who finds one finds the other.
 - Orders that are hidden in `lines` can be read off the intervals; which lines are ports, off their access.

@@ -26,6 +26,11 @@ def file_left_out_note(file: str) -> str:
     return f"{file}: not CSV, XLSX, ODS, Parquet, JSON, gz or zip; skipped."
 
 
+def link_left_out_note(file: str) -> str:
+    """A link that leads out of its folder was skipped."""
+    return f"{file}: a link to a place outside the folder; skipped. Name the file itself to have it read."
+
+
 def folder_left_out_note(folder: str) -> str:
     """A folder inside a folder was skipped."""
     return f"{folder}: a link to a folder, or too deep; skipped. Name it to have it read."

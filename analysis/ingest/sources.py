@@ -13,7 +13,7 @@ from analysis.ingest.entries import by_entry
 from analysis.ingest.faults import IngestError
 from analysis.ingest.fhir_file import fhir_parts, is_fhir
 from analysis.ingest.heads import table_of_name
-from analysis.ingest.notes import file_left_out_note, folder_left_out_note
+from analysis.ingest.notes import file_left_out_note, folder_left_out_note, link_left_out_note
 from analysis.ingest.parquet_file import parquet_part
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import LogFile, Part, own_name
@@ -119,8 +119,11 @@ def _files_below(folder: Path, above: str, notes: list[str]) -> list[LogFile]:
         if path.name.startswith((".", "~$")) or path.name.endswith(("-wal", "-shm")):
             continue
         name = f"{above}{own_name(path)}"
-        if path.is_dir():
-            # A link may lead out of the folder, or back into it without end.
+        if path.is_symlink() and not path.resolve().is_relative_to(folder.resolve()):
+            # An account that may write into the folder does not choose what this account reads.
+            notes.append(link_left_out_note(name))
+        elif path.is_dir():
+            # A link may lead back into the folder without end.
             if path.is_symlink() or above.count("/") >= MOST_FOLDERS:
                 notes.append(folder_left_out_note(name))
             else:

@@ -14,9 +14,20 @@ import pyarrow.parquet as pq
 import pytest
 
 from analysis.cli.app import main
-from analysis.exports import ExportError, Key, Table, alone, deidentify, key_of_file
+from analysis.days import day_number, days_of
+from analysis.exports import (
+    ExportError,
+    Key,
+    Table,
+    alone,
+    closed,
+    dated_by_end,
+    deidentify,
+    key_of_file,
+)
 from analysis.exports.closed import days_before
 from analysis.exports.deidentified import WORKED_OUT
+from analysis.exports.linked import last_days
 from analysis.exports.pseudonyms import CENTURY_DAYS, REACH_DAYS
 from analysis.exports.rare_values import HIDDEN, rare_values
 from analysis.ingest import ingest
@@ -415,6 +426,33 @@ C1       | L1      | occlusion | 2031-04-01 | 2031-04-02
     assert build(left, POLICY, AS_OF).lines["home_line_days"].tolist() == [29, 29]
 
 
+def test_the_end_of_an_extract_does_not_date_the_children(seen):
+    # As somebody would who knows the quarter: the last date of each child is taken for its end.
+    followed = deidentify(seen, KEY)
+    made = deidentify(closed(seen, KEY), KEY)
+    assert dated_by_end(followed, seen, KEY) >= 20
+    assert dated_by_end(made, seen, KEY) <= 2
+    ended = made.tables["intervals"].frame["ended_by"].astype("string")
+    assert "as_of" not in set(ended.dropna())
+    cut = seen.records.lines["child_id"].nunique() - made.children
+    assert 0 <= cut <= 2  # children who came home in the last days
+    # Two children of one family: nothing of either after its own end, whatever the other's is.
+    shift = pd.Series(KEY.shifts(seen.records.lines["child_id"]))
+    ends = day_number(AS_OF) - KEY.days_cut(seen.records.lines["child_id"]) + shift
+    codes = KEY.codes("child", seen.records.lines["child_id"].reset_index(drop=True))
+    allowed = pd.Series(ends.to_numpy(), index=codes.astype("object")).groupby(level=0).max()
+    begun = {"home_log": "done_on", "stays": "from_on", "sign_offs": "signed_on"}
+    last = [
+        pd.Series(days_of(made.tables[name].frame[column]))
+        .groupby(made.tables[name].frame["child_id"].astype("object").to_numpy())
+        .max()
+        for name, column in begun.items()
+    ]
+    every = pd.concat([last_days(made).rename(index=str) - 1, *last])
+    assert len(every) > 60
+    assert (every < allowed.reindex(every.index)).all()
+
+
 def test_what_is_no_key_is_told_without_being_shown(tmp_path):
     (tmp_path / "other").write_text("hush-hush\n")
     with pytest.raises(ExportError, match="is no key file") as shown:
@@ -425,17 +463,19 @@ def test_what_is_no_key_is_told_without_being_shown(tmp_path):
     assert "k" * 8 not in repr(KEY)
 
 
-def test_the_statement_says_what_remains_and_names_no_day_of_the_store(run, extract, tmp_path):
+def test_the_statement_says_what_remains_and_names_no_day_of_the_store(run, seen, tmp_path):
     (tmp_path / "k.key").write_text(f"{KEY.secret.hex()}\n")
     _, _, shown = run("deidentified", "--write", "out", "--key-file", "k.key")
     text = (tmp_path / "out/STATEMENT.md").read_text(encoding="utf-8")
-    found = alone(extract.tables)
+    extract = deidentify(closed(seen, KEY), KEY)
+    found, dated = alone(extract.tables), dated_by_end(extract, seen, KEY)
     for words in (
         f"{extract.children} children.",
         "no guarantee and no legal finding",
         "What remains identifiable",
         "164.514",
         "does not diagnose",
+        f"finds the true dates of {'1 to 10' if dated else 0} of {extract.children} children",
         f"| site, age band, kind of line, therapy and number of lines | {found['alone'][0]} |",
     ):
         assert words in text

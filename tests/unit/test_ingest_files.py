@@ -129,6 +129,21 @@ def test_a_folder_is_read_with_the_registry_first_and_the_rest_named(
     assert [note.split(":")[0] for note in summary.notes] == ["old", "readme.md"]
 
 
+def test_a_link_out_of_a_folder_is_not_followed(store: Store, tmp_path: Path) -> None:
+    folder, elsewhere = tmp_path / "in", tmp_path / "private"
+    folder.mkdir()
+    elsewhere.mkdir()
+    written(folder, "lines.csv", LINES)
+    written(elsewhere, "home_log.csv", LOG)
+    (folder / "home_log.csv").symlink_to(elsewhere / "home_log.csv")
+    (folder / "more").symlink_to(elsewhere)
+    (folder / "again.csv").symlink_to(folder / "lines.csv")
+    summary = take_in(store, folder)
+    assert {c.table for c in summary.tables} == {"lines"}
+    assert [note.split(":")[0] for note in summary.notes] == ["home_log.csv", "more"]
+    assert all("a link to a place outside the folder" in note for note in summary.notes)
+
+
 def test_a_whole_workbook_goes_in_with_the_lines_sheet_before_the_log_sheet(
     store: Store, tmp_path: Path
 ) -> None:

@@ -15,6 +15,7 @@ from dashboard.addresses.family import read_family
 from dashboard.call_sheet.routes import answer_call_sheet
 from dashboard.calls import callbacks as calls_callbacks
 from dashboard.calls import layout as calls
+from dashboard.calls.contact_routes import answer_contacts
 from dashboard.config import DashboardConfig
 from dashboard.definitions import layout as definitions
 from dashboard.dwell import callbacks as dwell_callbacks
@@ -147,6 +148,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     answer_with_basic_bundle(app)
     lead_to_own_choice(app, service)
     answer_call_sheet(app, service)
+    answer_contacts(app, service)
     answer_families(app, service)
     answer_incoming(app, service)
     answer_sessions(app, service)

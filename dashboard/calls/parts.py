@@ -14,9 +14,10 @@ from dashboard.call_actions import parts as call_actions
 from dashboard.call_actions.views import News
 from dashboard.call_state.views import CallRow
 from dashboard.calls import words as calls_words
-from dashboard.calls.views import CallsView, Opened
+from dashboard.calls.views import CallsView, ContactList, Opened, Reached
 from dashboard.layout import words
 from dashboard.layout.templates import render
+from dashboard.security.roles import CONTACTS, Right
 
 CAPTION = "Families in calling order, most urgent first"
 MOST_NAMED = 60
@@ -66,6 +67,7 @@ def head(view: CallsView) -> Markup:
         tiles=_tiles(view),
         usual_address=_address(Choice(band=view.choice.band)) if _is_filtered(view) else None,
         caseload=None if own is None else _caseload(view, own),
+        contacts=_contacts(view),
         filters={
             "nurses": _options(view.nurses, "" if own is None else EVERY_NURSE),
             "sites": _options(view.sites),
@@ -79,6 +81,13 @@ def _is_filtered(view: CallsView) -> bool:
     own = view.context.reader.caseload
     usual = Choice(nurse=own, band=view.choice.band, page=view.choice.page)
     return replace(view.choice, family_id=None) != usual
+
+
+def _contacts(view: CallsView) -> str | None:
+    """Where the list is printed with contacts; None: not for this person."""
+    if not view.context.reader.may(Right.CONTACT) or not view.total:
+        return None
+    return CONTACTS + _address(view.choice, page=1, family_id=None).removeprefix("/")
 
 
 def _options(values: tuple[str, ...], every: str = "") -> list[tuple[str, str]]:
@@ -163,14 +172,19 @@ def rows(
 
 
 def _groups(
-    listed: tuple[CallRow, ...], view: CallsView, opened: str | None, closed: Mapping[str, Markup]
+    listed: tuple[CallRow, ...],
+    view: CallsView,
+    opened: str | None,
+    closed: Mapping[str, Markup],
+    *,
+    stops: bool = True,
 ) -> list[Group]:
     # Arrow keys move between rows, so that one stop of the Tab key is enough for all of them.
     shown = [row.family_id for row in (*view.rows, *view.resting)]
     stop = opened if opened in shown else next(iter(shown), None)
 
     def html(row: CallRow) -> Markup:
-        if row.family_id not in (opened, stop):
+        if not stops or row.family_id not in (opened, stop):
             return closed[row.family_id]
         return _row(row, view, is_open=row.family_id == opened, stop=row.family_id == stop)
 
@@ -189,7 +203,9 @@ def _groups(
     return groups
 
 
-def _row(row: CallRow, view: CallsView, *, is_open: bool, stop: bool) -> Markup:
+def _row(
+    row: CallRow, view: CallsView, *, is_open: bool, stop: bool, reach: Reached | None = None
+) -> Markup:
     return render(
         "calls/row",
         row=row,
@@ -197,7 +213,27 @@ def _row(row: CallRow, view: CallsView, *, is_open: bool, stop: bool) -> Markup:
         address=_address(view.choice, family_id=row.family_id),
         open=is_open,
         stop=stop,
+        reach=reach,
         calls_words=calls_words,
+    )
+
+
+def with_contacts(found: ContactList) -> Markup:
+    """The list to print with contact and language of each family."""
+    view = found.view
+    closed = {
+        row.family_id: _row(
+            row, view, is_open=False, stop=False, reach=found.reached[row.family_id]
+        )
+        for row in view.rows
+    }
+    return render(
+        "calls/contacts",
+        title=f"Calls for {words.long_day(view.context.as_of)}, with contacts",
+        back=_address(view.choice),
+        view=view,
+        calls_words=calls_words,
+        to_call={"caption": CAPTION, "groups": _groups(view.rows, view, None, closed, stops=False)},
     )
 
 

@@ -57,6 +57,14 @@ class AheadDay:
 
 
 @dataclass(frozen=True)
+class Reached:
+    """How a family is reached; None: not recorded, or not for this person."""
+
+    contact: str | None
+    language: str | None
+
+
+@dataclass(frozen=True)
 class CallsView:
     """The call list: counts by band, one page of its rows in calling order, calls done today."""
 
@@ -117,3 +125,12 @@ class Opened(Acts):
     contact: str | None
     language: str | None
     next_family_id: str | None
+
+
+@dataclass(frozen=True)
+class ContactList:
+    """The call list with contacts, to be printed."""
+
+    view: CallsView
+    reached: dict[str, Reached]
+    """By family."""

@@ -7,6 +7,7 @@ reaches the browser as one component; Dash components are for what reacts.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -95,6 +96,27 @@ def _source(name: str) -> tuple[str, str, None]:
     return file.read_text(encoding="utf-8"), str(file), None
 
 
+_CODE = re.compile(r"(\w+(?:-\w+)+)")
+
+
+def unbroken(text: Any) -> Any:
+    """A text whose codes are not broken over lines at their hyphens; markup as it is.
+
+    Examples
+    --------
+    >>> unbroken("line L-02-1 (tunneled line), same-day")
+    Markup('line <span class="unbroken">L-02-1</span> (tunneled line), same-day')
+    """
+    if not isinstance(text, str) or isinstance(text, Markup):
+        return text
+    parts = _CODE.split(text)  # every second part is words joined by hyphens
+    span = Markup('<span class="unbroken">{}</span>')
+    return Markup("").join(
+        span.format(part) if at % 2 and any(c.isdigit() for c in part) else part
+        for at, part in enumerate(parts)
+    )
+
+
 _TEMPLATES = Environment(
     loader=FunctionLoader(_source),
     autoescape=True,
@@ -104,3 +126,4 @@ _TEMPLATES = Environment(
     auto_reload=False,
 )
 _TEMPLATES.globals["words"] = words
+_TEMPLATES.filters["unbroken"] = unbroken

@@ -336,7 +336,20 @@ def test_there_is_no_route_but_those_that_are_known(app):
             "/incoming/source",
         ),
         *("/week/report.<kind>", "/week/<path:rest>"),
-        *("/calls/sheet", "/calls/<path:rest>"),
+        *("/calls/sheet", "/calls/contacts", "/calls/<path:rest>"),
+        *("/retraining/sessions/new", "/retraining/<path:rest>"),
+        *(
+            f"/retraining/sessions/<int:number>{rest}"
+            for rest in (
+                "",
+                "/change",
+                "/handouts",
+                "/attendance",
+                "/not-marked",
+                "/cancel",
+                "/undo",
+            )
+        ),
         *("/families/find", "/families/<path:rest>"),
     }
     rules = {str(rule) for rule in app.server.url_map.iter_rules()}

@@ -270,7 +270,10 @@ def no_other_fault(log: LogFile) -> Iterator[None]:
         yield
     except (IngestError, OSError):
         raise
-    except Exception as fault:
+    except BaseException as fault:
+        # A reader that is not Python may give up with an error that is no `Exception`.
+        if not isinstance(fault, Exception) and type(fault).__name__ != "PanicException":
+            raise
         raise IngestError(FileFault.DAMAGED, log.name, why=type(fault).__name__) from fault
 
 

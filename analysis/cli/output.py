@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 
 import pandas as pd
@@ -29,16 +30,21 @@ def show(frame: pd.DataFrame, asked: Output) -> None:
     """
     form = asked.form
     if form is None:
-        form = Format.TABLE if asked.out is None and sys.stdout.isatty() else Format.CSV
+        form = Format.TABLE if _is_shown(asked) else Format.CSV
     if form is Format.TABLE:
         from analysis.cli.terminal import as_table
 
-        text = as_table(frame)
+        text = as_table(frame, shutil.get_terminal_size().columns if _is_shown(asked) else None)
     elif form is Format.CSV:
         text = as_csv(frame)
     else:
         text = plain(frame).to_json(orient="records", indent=1, force_ascii=False) + "\n"
     write(text, asked)
+
+
+def _is_shown(asked: Output) -> bool:
+    """Whether a person reads it on a terminal."""
+    return asked.out is None and sys.stdout.isatty()
 
 
 def write(text: str, asked: Output) -> None:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+import signal
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from datetime import date
 from multiprocessing import get_context
 from pathlib import Path
 from time import perf_counter
 
-import numpy as np
 import pandas as pd
 
 from analysis.cli.opening import opened
+from analysis.cli.progress import counting
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.mornings import morning
 from analysis.policy import Policy
@@ -51,23 +52,46 @@ def replay(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd
     """
     with opened(store_url) as store:
         policy = store.policy_for(policy_file)
-    history = read_history(store_url)
-    began = perf_counter()
-    found = [_replayed(history, policy, day) for day in days[:1]]
-    work = (perf_counter() - began) * (len(days) - 1)
-    processes = min(os.cpu_count() or 1, MOST_PROCESSES, int(work / WORTH_A_PROCESS), len(days) - 1)
-    if processes > 1:
-        parts = [list(part) for part in np.array_split(np.array(days[1:], dtype=object), processes)]
-        with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-            found += pool.map(_some, [store_url] * processes, [policy] * processes, parts)
-    else:
-        found += [_replayed(history, policy, day) for day in days[1:]]
+    with counting("replaying mornings", len(days)) as done:
+        found = []
+        for morning_replayed in _each(store_url, policy, days):
+            found.append(morning_replayed)
+            done()
     return pd.concat(found, ignore_index=True) if found else MORNINGS.empty()
 
 
-def _some(store_url: str, policy: Policy, days: Sequence[date]) -> pd.DataFrame:
+def _each(store_url: str, policy: Policy, days: Sequence[date]) -> Iterator[pd.DataFrame]:
+    """Each morning as soon as it and those before it are replayed."""
     history = read_history(store_url)
-    return pd.concat([_replayed(history, policy, day) for day in days], ignore_index=True)
+    began = perf_counter()
+    for day in days[:1]:
+        yield _replayed(history, policy, day)
+    work = (perf_counter() - began) * (len(days) - 1)
+    processes = min(os.cpu_count() or 1, MOST_PROCESSES, int(work / WORTH_A_PROCESS), len(days) - 1)
+    if processes <= 1:
+        for day in days[1:]:
+            yield _replayed(history, policy, day)
+        return
+    start = (store_url, policy)
+    pool = ProcessPoolExecutor(processes, get_context("spawn"), _start_process, start)
+    try:
+        yield from pool.map(_in_process, days[1:])
+    finally:
+        # Stopped from the keyboard, mornings that have not begun are left.
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+_OF_PROCESS: dict[str, tuple[History, Policy]] = {}
+
+
+def _start_process(store_url: str, policy: Policy) -> None:
+    """Read the history once in a process, which the keyboard stops through the first process."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _OF_PROCESS["own"] = read_history(store_url), policy
+
+
+def _in_process(day: date) -> pd.DataFrame:
+    return _replayed(*_OF_PROCESS["own"], day)
 
 
 def _replayed(history: History, policy: Policy, day: date) -> pd.DataFrame:

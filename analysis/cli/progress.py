@@ -1,0 +1,31 @@
+"""How does a person at a terminal see that a command is at work, and how much is left?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+
+@contextmanager
+def counting(what: str, total: int) -> Iterator[Callable[[], None]]:
+    """A bar on stderr, for a terminal only; call what it hands out once for each part done.
+
+    Examples
+    --------
+    >>> with counting("mornings", 2) as done:
+    ...     done()
+    """
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    console = Console(stderr=True)
+    with Progress(
+        *columns,
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    ) as shown:
+        task = shown.add_task(what, total=total)
+        yield lambda: shown.advance(task)

@@ -1,0 +1,51 @@
+"""On a terminal tables fit, and long work shows how far it is and stops without a word too many."""
+
+from __future__ import annotations
+
+import io
+import sys
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from analysis.cli import replaying
+from analysis.cli.progress import counting
+from analysis.cli.terminal import as_table
+
+FRAME = pd.DataFrame(
+    {"family_id": ["F1", "F2"], "days_overdue": [3, 0], "sentence": ["word " * 12, ""]}
+)
+
+
+def test_a_table_that_fits_is_a_table_and_one_that_does_not_is_row_by_row() -> None:
+    assert as_table(FRAME, 200) == as_table(FRAME)
+    narrow = as_table(FRAME, 40).splitlines()
+    assert max(map(len, narrow)) <= 40
+    assert narrow[0].startswith("1 of 2")
+    assert narrow[1] == "family id     F1"
+    assert "\n".join(narrow).count("word") == 12
+    assert "sentence" not in "\n".join(narrow[-3:])
+
+
+def test_progress_is_shown_on_a_terminal_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    seen = {}
+    for kind in (Terminal, io.StringIO):
+        monkeypatch.setattr(sys, "stderr", kind())
+        with counting("replaying mornings", 2) as done:
+            done()
+            done()
+        seen[kind] = sys.stderr.getvalue()
+    assert "2/2" in seen[Terminal]
+    assert seen[io.StringIO] == ""
+
+
+def test_mornings_of_several_processes_come_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    days = [date(2031, 3, day) for day in range(1, 4)]
+    monkeypatch.setattr(replaying, "read_history", lambda _: "history")
+    monkeypatch.setattr(replaying, "_replayed", lambda _history, _policy, day: day)
+    assert list(replaying._each("sqlite:///none", None, days)) == days

@@ -337,6 +337,8 @@ class Access(StrEnum):
     ENDED_USER = "ended_user"
     UNLOCKED_USER = "unlocked_user"
     ENDED_SIGN_INS = "ended_sign_ins"
+    BEGAN_TWO_STEPS = "began_two_steps"
+    ENDED_TWO_STEPS = "ended_two_steps"
     SET_PASSWORD = "set_password"  # noqa: S105 - the word for an act, not a password
 
 

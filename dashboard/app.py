@@ -11,6 +11,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State
 from flask import request
 
 from dashboard.access_log import layout as record
+from dashboard.account.routes import answer_account
 from dashboard.addresses.family import read_family
 from dashboard.call_sheet.routes import answer_call_sheet
 from dashboard.calls import callbacks as calls_callbacks
@@ -31,6 +32,7 @@ from dashboard.incoming.routes import admit_files, answer_incoming
 from dashboard.layout import frame as shell
 from dashboard.layout import ids
 from dashboard.layout.plotly_bundle import answer_with_basic_bundle
+from dashboard.measured import Measured
 from dashboard.rates import callbacks as rates_callbacks
 from dashboard.rates import layout as rates
 from dashboard.retraining import callbacks as retraining_callbacks
@@ -43,6 +45,9 @@ from dashboard.security.faults import report_faults
 from dashboard.security.gate import check_shape, close_gate
 from dashboard.security.guard import Guard
 from dashboard.security.headers import add_headers
+from dashboard.security.health import answer_health
+from dashboard.security.provider_sign_in import let_in_by_provider
+from dashboard.security.proxies import behind_proxies
 from dashboard.security.roles import Page, page_of
 from dashboard.security.sign_in import let_in, session_of_request
 from dashboard.session.service import Service
@@ -139,14 +144,19 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     _register(app, Guard(app, service))
     # The order counts: own address, then who asks (and may send files), then whether the page is
     # ours, then its shape.
-    close_gate(app)
+    measured = Measured()
+    measured.count(app)
+    close_gate(app, config.web)
     let_in(app, service, names)
+    let_in_by_provider(app, service, names)
     admit_files(app, service)
     protect_writes(app, names)
     check_shape(app)
-    add_headers(app)
+    add_headers(app, config.web)
     answer_with_basic_bundle(app)
     lead_to_own_choice(app, service)
+    answer_health(app, service, measured)
+    answer_account(app, service, names)
     answer_call_sheet(app, service)
     answer_contacts(app, service)
     answer_families(app, service)
@@ -154,6 +164,7 @@ def create_app(config: DashboardConfig) -> LinedaysDash:
     answer_sessions(app, service)
     answer_week(app, service)
     report_faults(app, service)
+    app.server.wsgi_app = behind_proxies(app.server.wsgi_app, config.web)
     # Dash would do this with the first request, of each process, and answer those that come
     # meanwhile as if there were no such files.
     app._setup_server()  # type: ignore[no-untyped-call]

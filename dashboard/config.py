@@ -7,12 +7,55 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from dashboard.provider import Provider
+
 MOST_UPLOAD_BYTES = 50_000_000
 """About half a million entries; larger files are the command line's."""
 
 
 def _now() -> datetime:
     return datetime.now(UTC)  # noqa: TID251 - the one place where the dashboard meets the clock
+
+
+@dataclass(frozen=True)
+class Web:
+    """How browsers reach a dashboard; by default on this machine alone, without encryption.
+
+    Parameters
+    ----------
+    address : str
+        Address to listen on.
+    port : int
+        Port to listen on.
+    hosts : tuple of str
+        Names under which browsers of other machines know it, always by https; empty: it answers to
+        this machine's own names.
+    proxies : tuple of str
+        Addresses or networks of proxies that encrypt; what others state about a client is ignored.
+    certificate, key : Path or None
+        Files to encrypt with, where no proxy does.
+    metrics : tuple of str
+        Addresses or networks that may read the metrics, besides this machine.
+    log : Path or None
+        File for the program's log; None: the terminal.
+    provider : Provider or None
+        The hospital's sign-in, next to local accounts.
+    """
+
+    address: str = "127.0.0.1"
+    port: int = 8461
+    hosts: tuple[str, ...] = ()
+    proxies: tuple[str, ...] = ()
+    certificate: Path | None = None
+    key: Path | None = None
+    metrics: tuple[str, ...] = ()
+    log: Path | None = None
+    provider: Provider | None = None
+
+    @property
+    def encrypted(self) -> bool:
+        """Whether browsers reach it by https alone."""
+        return bool(self.hosts)
 
 
 @dataclass(frozen=True)
@@ -40,6 +83,8 @@ class DashboardConfig:
         Files imported at once may hold no more than this together.
     port : int or None
         Port that this server answers on; sign-ins hold at it alone. None: not known.
+    web : Web
+        How browsers reach it.
     """
 
     store_url: str
@@ -51,6 +96,7 @@ class DashboardConfig:
     profiles: tuple[str | Path, ...] = ()
     most_upload_bytes: int = MOST_UPLOAD_BYTES
     port: int | None = None
+    web: Web = Web()
 
     @property
     def server(self) -> str:

@@ -2,8 +2,9 @@
 
 Python runs one thread of a process at a time, and drawing a page is work, not waiting. So the
 dashboard is made once and then forked: secrets, figures and rows are shared, and each process
-asks the store whether anything has changed. gunicorn hands requests out, makes a new process
-where one has ended, and ends all of them together.
+asks the store whether anything has changed. gunicorn makes a new process where one has ended, and
+ends all of them together. In each, waitress receives and answers; with a certificate it is gunicorn's
+own worker, because waitress does not encrypt.
 """
 
 from __future__ import annotations
@@ -15,8 +16,12 @@ import socket
 import sys
 from typing import TYPE_CHECKING, Any
 
+from dashboard.receiving import IDLE_SECONDS, LAST_ANSWERS_SECONDS, Admits
+
 if TYPE_CHECKING:
     from flask import Flask
+
+    from dashboard.config import Web
 
 MOST_BY_DEFAULT = 4
 """More take memory that other programs of a small machine need."""
@@ -24,10 +29,8 @@ CAN_FORK = hasattr(os, "fork")
 
 PATIENCE_SECONDS = 120
 """A process that shows no life for so long is replaced: longer than any look at a large store."""
-KEEP_ALIVE_SECONDS = 75
-"""How long a browser's connection is kept open for its next question."""
-LAST_ANSWERS_SECONDS = 10
-"""How long answers under way may take after the program was asked to stop."""
+THREADS_ENCRYPTING = 64
+"""Each holds a connection until its request is whole, so that slow ones must not use up all."""
 
 
 def by_default() -> int:
@@ -46,7 +49,12 @@ def _cores() -> int:
 
 
 def serve_in_processes(
-    application: Flask, listening: socket.socket, processes: int, threads: int
+    application: Flask,
+    listening: socket.socket,
+    processes: int,
+    threads: int,
+    web: Web,
+    admits: Admits,
 ) -> None:
     """Answer on a bound socket until the program is stopped; returns then.
 
@@ -59,9 +67,15 @@ def serve_in_processes(
         Bound to the address.
     processes, threads : int
         How many processes, and how many threads in each.
+    web : Web
+        With a certificate it is encrypted here.
+    admits : callable
+        See `receiving.Admits`.
     """
     from gunicorn.app.base import BaseApplication
     from gunicorn.arbiter import Arbiter
+
+    from dashboard.workers import Encrypting, Receiving
 
     class Together(Arbiter):  # type: ignore[misc]
         """Ends all processes when its terminal is closed, and takes no other orders by signal."""
@@ -75,7 +89,15 @@ def serve_in_processes(
         """The dashboard and how it is served; no file and no variable of the system has a say."""
 
         def load_config(self) -> None:
-            for name, value in _settings(listening, processes, threads).items():
+            own = {"worker_class": Receiving, "threads": threads}
+            if web.certificate is not None:
+                own = {
+                    "worker_class": Encrypting,
+                    "threads": THREADS_ENCRYPTING,
+                    "certfile": str(web.certificate),
+                    "keyfile": str(web.key),
+                }
+            for name, value in {**_settings(listening, processes), **own}.items():
                 self.cfg.set(name, value)
 
         def load(self) -> Flask:
@@ -83,7 +105,9 @@ def serve_in_processes(
 
     gc.collect()
     gc.freeze()  # what is there now stays shared: no collection in a fork writes to it
-    arbiter = Together(Dashboard())
+    dashboard = Dashboard()
+    dashboard.admits = admits  # for its workers
+    arbiter = Together(dashboard)
     try:
         arbiter.run()
     except SystemExit as ended:
@@ -91,16 +115,14 @@ def serve_in_processes(
             raise
 
 
-def _settings(listening: socket.socket, processes: int, threads: int) -> dict[str, Any]:
+def _settings(listening: socket.socket, processes: int) -> dict[str, Any]:
     return {
         "bind": f"fd://{os.dup(listening.fileno())}",
         "workers": processes,
-        "threads": threads,
-        "worker_class": "gthread",
         "preload_app": True,
         "timeout": PATIENCE_SECONDS,
         "graceful_timeout": LAST_ANSWERS_SECONDS,
-        "keepalive": KEEP_ALIVE_SECONDS,
+        "keepalive": IDLE_SECONDS,
         "loglevel": "error",
         "accesslog": None,
         "forwarded_allow_ips": "",  # no proxy is in front that could vouch for another address

@@ -1,20 +1,31 @@
-"""How is the dashboard put on this machine's own address, and on no other?"""
+"""How is the dashboard put on an address: this machine's own, or where its settings name one?"""
 
 from __future__ import annotations
 
-import ipaddress
 import logging
 import os
 import socket
+import ssl
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
+from io import TextIOWrapper
+from logging.handlers import WatchedFileHandler
+from pathlib import Path
 
-from waitress.server import create_server
+from werkzeug.http import parse_cookie
 
 from analysis.errors import UserError
 from dashboard.app import LinedaysDash, create_app
-from dashboard.config import DashboardConfig
+from dashboard.config import DashboardConfig, Web
 from dashboard.processes import CAN_FORK, by_default, serve_in_processes
+from dashboard.receiving import MOST_BYTES, Admits, Server
+from dashboard.security.cookies import CookieNames
+from dashboard.security.roles import FILES, Right
+from dashboard.settings import checked
 
+TIMES_THE_MOST = 4
+"""A longer upload than allowed is still received up to here, to be answered with a sentence."""
 THREADS = 8
 """In each process: most wait for the store or the network while one draws."""
 
@@ -30,8 +41,6 @@ class ServeError(UserError):
 
 def serve(
     config: DashboardConfig,
-    host: str = "127.0.0.1",
-    port: int = 8461,
     processes: int | None = None,
 ) -> None:
     """Serve the dashboard until the program is stopped.
@@ -39,47 +48,119 @@ def serve(
     Parameters
     ----------
     config : DashboardConfig
-        Store, policy and day.
-    host : str
-        A loopback address. Passwords would travel unencrypted to any other, so it is refused.
-    port : int
-        Port to listen on.
+        Store, policy, day and where browsers reach it.
     processes : int, optional
         How many processes answer; None: as many as this machine is good for.
 
     Raises
     ------
     ServeError
-        The address is not this machine's own, nobody can sign in, the port is taken, or several
-        processes are asked for where there can be only one.
+        Nobody can sign in, the port is taken, the certificate cannot be used, or several processes
+        are asked for where there can be only one.
+    SettingsError
+        Passwords would travel unencrypted.
     StoreError, PolicyError
         The store or the policy cannot be read.
     """
-    if not is_loopback(host):
-        raise ServeError(
-            f"{host} can be reached from other machines, and passwords would travel there "
-            "unencrypted: serve it on 127.0.0.1 and let people use it on this machine."
-        )
+    web = checked(config.web, "settings")
     n_processes = by_default() if processes is None else processes
     if n_processes > 1 and not CAN_FORK:
         raise ServeError("This system serves with one process alone: leave --processes out.")
-    with _listening(host, port) as listening:
+    _check_certificate(web)
+    with _listening(web.address, web.port) as listening:
         app = create_app(replace(config, port=listening.getsockname()[1]))
         if not config.demo and not app.service.has_users():
             app.service.close()
             raise ServeError(NOBODY)
         app.warm_up()
-        name = f"[{host}]" if ":" in host else host
-        message = f"linedays: open http://{name}:{port} in a browser; stop with Ctrl+C."
+        message = f"linedays: open {_address(web)} in a browser; stop with Ctrl+C."
         print(message, flush=True)  # noqa: T201 - flushed: each fork would print its buffer again
-        if n_processes > 1:
-            serve_in_processes(app.server, listening, n_processes, THREADS)
-        else:
-            _serve_in_this_process(app, listening)
+        with _log(web.log):
+            if n_processes > 1 or web.certificate is not None:
+                serve_in_processes(
+                    app.server, listening, n_processes, THREADS, web, _admits(app, config)
+                )
+            else:
+                _serve_in_this_process(app, listening, _admits(app, config))
 
 
-def _serve_in_this_process(app: LinedaysDash, listening: socket.socket) -> None:
-    server = create_server(app.server, sockets=[listening], threads=THREADS, ident=None)
+def _admits(app: LinedaysDash, config: DashboardConfig) -> Admits:
+    """How long a body may be: files only from a signed-in person who may import them."""
+    service = app.service
+    name = CookieNames.of(service.config).sign_in
+
+    def most(path: str, cookies: str) -> int:
+        if path != FILES:
+            return MOST_BYTES
+        reader = service.reader_of(parse_cookie(cookies).get(name), uses=False)
+        if reader is None or not reader.may(Right.BRING_FILES):
+            return MOST_BYTES
+        return TIMES_THE_MOST * config.most_upload_bytes
+
+    return most
+
+
+def _check_certificate(web: Web) -> None:
+    if web.certificate is None:
+        return
+    if not CAN_FORK:
+        raise ServeError("This system cannot encrypt by itself: let a proxy do it.")
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(
+            web.certificate, web.key
+        )
+    except (OSError, ssl.SSLError) as fault:
+        raise ServeError(
+            f"The certificate {web.certificate} and its key {web.key} cannot be used: "
+            f"{fault.strerror or fault}."
+        ) from None
+
+
+def _address(web: Web) -> str:
+    if web.hosts:
+        port = f":{web.port}" if web.certificate and web.port != 443 else ""
+        return f"https://{web.hosts[0]}{port}"
+    name = f"[{web.address}]" if ":" in web.address else web.address
+    return f"http://{name}:{web.port}"
+
+
+class _Log(WatchedFileHandler):
+    """A log file for its owner alone; one that was moved away by a rotation is begun again."""
+
+    def _open(self) -> TextIOWrapper:
+        return open(
+            self.baseFilename,
+            "a",
+            encoding="utf-8",
+            opener=lambda path, flags: os.open(path, flags, 0o600),
+        )
+
+
+@contextmanager
+def _log(file: Path | None) -> Iterator[None]:
+    """Write the program's log into a file until the block ends; None: to the terminal."""
+    if file is None:
+        yield
+        return
+    log = logging.getLogger("linedays")
+    try:
+        handler = _Log(file)
+    except OSError as fault:
+        raise ServeError(f"The log {file} cannot be written: {fault.strerror}.") from None
+    handler.setFormatter(logging.Formatter("%(asctime)s %(process)d %(levelname)s %(message)s"))
+    log.addHandler(handler)
+    log.setLevel(logging.INFO)
+    log.info("started")
+    try:
+        yield
+    finally:
+        log.info("stopped")
+        log.removeHandler(handler)
+        handler.close()
+
+
+def _serve_in_this_process(app: LinedaysDash, listening: socket.socket, admits: Admits) -> None:
+    server = Server(app.server, listening, THREADS, admits)
     # A short wait of a request is not worth a line on the terminal.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
@@ -104,19 +185,3 @@ def _listening(host: str, port: int) -> socket.socket:
             "another program may use it. Name another with --port."
         ) from None
     return listening
-
-
-def is_loopback(host: str) -> bool:
-    """Whether an address is this machine's own.
-
-    Examples
-    --------
-    >>> is_loopback("localhost"), is_loopback("::1"), is_loopback("0.0.0.0")
-    (True, True, False)
-    """
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False

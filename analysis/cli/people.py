@@ -18,6 +18,7 @@ from analysis.cli.options.people import (
     UserRecord,
     UserSignIns,
     UserSignOut,
+    UserTwoStepOff,
     UserUnlock,
 )
 from analysis.cli.output import show
@@ -94,8 +95,8 @@ def add(asked: UserAdd) -> None:
 def everybody(asked: UserList) -> None:
     """List users."""
     with opened(asked.store) as store:
-        found = store.people.all()
-    show(users_table(found), asked)
+        found, two_steps = store.people.all(), store.people.users_of_two_steps()
+    show(users_table(found, two_steps), asked)
 
 
 def end(asked: UserEnd) -> None:
@@ -118,6 +119,15 @@ def unlock(asked: UserUnlock) -> None:
     with opened(asked.store) as store:
         store.people.unlock(asked.code, _now(), by=COMMAND_LINE)
     typer.echo(f"linedays: {asked.code} can sign in without waiting.", err=True)
+
+
+def two_step_off(asked: UserTwoStepOff) -> None:
+    """End a user's two-step sign-in."""
+    with opened(asked.store) as store:
+        store.people.reset_two_steps(asked.code, _now(), by=COMMAND_LINE)
+    typer.echo(
+        f"linedays: {asked.code} signs in with the password alone; open sign-ins ended.", err=True
+    )
 
 
 def sign_ins(asked: UserSignIns) -> None:
@@ -159,9 +169,12 @@ def record(asked: UserRecord) -> None:
     show(found.assign(at=at.astype("object")).drop(columns="access"), asked)
 
 
-def users_table(users: list[User]) -> pd.DataFrame:
+def users_table(users: list[User], two_steps: set[str]) -> pd.DataFrame:
     """One row a user."""
-    columns = ["code", "role", "sites", "families", "caseload", "active", "added_on", "ended_on"]
+    columns = [
+        *("code", "role", "sites", "families", "caseload", "active", "added_on", "ended_on"),
+        "two_steps",
+    ]
     rows = [
         (
             u.code,
@@ -172,6 +185,7 @@ def users_table(users: list[User]) -> pd.DataFrame:
             "yes" if u.active else "no",
             u.added_at.date().isoformat(),
             None if u.ended_at is None else u.ended_at.date().isoformat(),
+            "yes" if u.code in two_steps else "no",
         )
         for u in users
     ]

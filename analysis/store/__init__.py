@@ -14,9 +14,13 @@ from analysis.store.faults import (
     StoreError,
 )
 from analysis.store.known import Registry
-from analysis.store.people import People, SignIn
+from analysis.store.passwords import LEAST_CHARACTERS
+from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow, TableCount
-from analysis.store.sign_ins import IDLE_LIMIT
+from analysis.store.provider_users import ProviderUser
+from analysis.store.second_factor import authenticator_address
+from analysis.store.sign_ins import IDLE_LIMIT, number_of
+from analysis.store.signing_in import SignIn
 from analysis.store.store import Store
 from analysis.store.training_sessions import Change, ChangedMeanwhileError
 from analysis.store.users import User
@@ -25,6 +29,7 @@ from analysis.store.writing import Added, FileInfo, Writer
 
 __all__ = [
     "IDLE_LIMIT",
+    "LEAST_CHARACTERS",
     "ActsOf",
     "Added",
     "CallExistsError",
@@ -35,6 +40,7 @@ __all__ = [
     "FileInfo",
     "NewCall",
     "People",
+    "ProviderUser",
     "RecordedBeforeError",
     "RecordedSinceError",
     "Registry",
@@ -46,4 +52,6 @@ __all__ = [
     "TableCount",
     "User",
     "Writer",
+    "authenticator_address",
+    "number_of",
 ]

@@ -1,8 +1,11 @@
-"""Is a password long enough, and is it the one whose hash is stored?
+"""Is a password long enough and hard to guess, and is it the one whose hash is stored?
 
 Hashes are Argon2id with the parameters that argon2-cffi takes from RFC 9106 (2021, section 4,
-second recommended option). *Source* of the length: NIST SP 800-63B-4, section 3.1.1 (from
-memory): at least 15 characters where a password is the only factor.
+second recommended option). *Source* of the rules: NIST SP 800-63B-4, section 3.1.1 (from
+memory): at least 15 characters where a password is the only factor, no password that is common,
+expected or made from the user's own name, no rule about kinds of characters, no change without a
+reason. The lists of common passwords and words, and how many guesses a password takes, are those of
+zxcvbn (D. L. Wheeler, USENIX Security 2016).
 """
 
 from __future__ import annotations
@@ -18,10 +21,34 @@ from analysis.store.faults import StoreError
 
 LEAST_CHARACTERS = 15
 MOST_CHARACTERS = 256
+LEAST_GUESSES = 10**10
+"""Fewer are what the source of the lists calls guessable once a hash is stolen (section 5.1 there,
+from memory)."""
+_ESTIMATED_CHARACTERS = 72
+"""What follows can only make a password harder to guess."""
 
 _hasher = PasswordHasher()
 _few = threading.BoundedSemaphore(2)
 """Each hash takes tens of megabytes for a moment: more than two at once have to wait."""
+
+
+def refuse_easy(password: str, code: str) -> None:
+    """Refuse a password of a user that is easy to guess.
+
+    Raises
+    ------
+    StoreError
+        It is common, repeats itself, follows the keyboard or consists of the user's code.
+    """
+    from zxcvbn import zxcvbn
+
+    known = [code, "linedays", "line days", "nurse", "manager"]
+    found = zxcvbn(_normal(password)[:_ESTIMATED_CHARACTERS], user_inputs=known)
+    if found["guesses"] < LEAST_GUESSES:
+        raise StoreError(
+            "This password is easy to guess: it is common, repeats itself, follows the keyboard or "
+            "holds the staff code. Take, for example, four words that do not belong together."
+        )
 
 
 def hashed(password: str) -> str:
@@ -56,7 +83,7 @@ def fits(password: str, stored_hash: str | None) -> bool:
             _hasher.verify(stored_hash or _nobodys_hash(), plain)
         except (VerificationError, InvalidHashError):
             return False
-    return stored_hash is not None
+    return bool(stored_hash)  # a person of the hospital's sign-in has a blank one
 
 
 def _normal(password: str) -> str:

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-import threading
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -14,55 +12,23 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.store import accesses, passwords, sign_ins, users, visits
-from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
-from analysis.store.sign_in_file import SignInFile, apart
 from analysis.store.sign_ins import OpenSignIn
+from analysis.store.signing_in import SigningIn
 from analysis.store.users import User
 from analysis.store.visits import SeenBefore
 from analysis.vocabulary import Access, Role
 
-_SECOND = timedelta(seconds=1)
 NOT_LONGER_THAN_SECONDS = 0.2
 """A page does not wait longer for another writer only to note that its sign-in was used."""
 
 
-@dataclass(frozen=True)
-class SignIn:
-    """What became of an attempt to sign in."""
-
-    token: str | None
-    """What the browser shows from now on; None: refused."""
-    wait_seconds: int = 0
-    """How long to wait after too many wrong passwords; nothing was compared."""
-
-
-class People:
+class People(SigningIn):
     """Users, their sign-ins and the access record of one store; moments are arguments.
 
     Every method raises `StoreError`, one sentence for a user, when the database can't be used.
     """
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
-        self._opened: Database | None = None
-        self._opening = threading.Lock()
-
-    @property
-    def _apart(self) -> Database:
-        """Where sign-ins and acts are recorded without waiting for a long file."""
-        with self._opening:
-            found = self._opened
-            if found is None or (isinstance(found, SignInFile) and not found.is_current):
-                self.close()
-                found = self._opened = apart(self._database)
-            return found
-
-    def close(self) -> None:
-        """Let go of what was opened; a later use opens it again."""
-        if self._opened is not None:
-            self._opened.let_go()
 
     # Users
 
@@ -109,6 +75,7 @@ class People:
         users.checked_code(code)
         caseload = users.checked_caseload(caseload, code, role)
         password_hash = passwords.hashed(password)
+        passwords.refuse_easy(password, code)
         with self._database.noting() as connection:
             users.add(connection, code, password_hash, role, sites, families, caseload, at)
             accesses.note(connection, by, Access.ADDED_USER, None, f"{code}: {role}", at)
@@ -136,6 +103,7 @@ class People:
             There is no active user of this code, or the password does not do.
         """
         password_hash = passwords.hashed(password)
+        passwords.refuse_easy(password, code)
         with self._database.noting() as connection:
             users.change(connection, code, password_hash=password_hash)
             accesses.note(connection, by, Access.SET_PASSWORD, None, code, at)
@@ -162,34 +130,6 @@ class People:
             return users.all_of(connection)
 
     # Sign-ins
-
-    def sign_in(
-        self, code: str, password: str, address: str, at: datetime, *, server: str = ""
-    ) -> SignIn:
-        """Try to sign in; `address` is where the request comes from, `server` where it arrived.
-
-        Wrong passwords for one code make its next attempt wait, longer and longer. What is
-        answered is the same for an unknown user as for a wrong password.
-        """
-        with self._apart.noting() as connection:
-            known = users.find(connection, code)
-            who = None if known is None else known.code
-            wait = sign_ins.still_to_wait(connection, code, at)
-            if wait:
-                sign_ins.note_waiting(connection, code)
-                _note_refused(connection, code, who, address, at)
-                return SignIn(None, -(-wait // _SECOND))
-            attempt = sign_ins.begin_attempt(connection, code, address, at)
-            password_hash = users.password_hash(connection, code)
-        good = passwords.fits(password, password_hash)
-        with self._apart.noting() as connection:
-            if not good or users.password_hash(connection, code) != password_hash:
-                _note_refused(connection, code, who, address, at)
-                return SignIn(None)
-            token = sign_ins.begin(connection, attempt, code, address, at, server)
-            accesses.note(connection, code, Access.SIGNED_IN, None, address, at)
-        self.bring_over()
-        return SignIn(token)
 
     def signed_in(self, token: str, at: datetime, *, uses: bool, server: str = "") -> User | None:
         """The user whose sign-in this is; None when it ended or never was.
@@ -231,6 +171,11 @@ class People:
         """Sign-ins that still hold, the newest first; of a user, None: of everybody."""
         with self._apart.reading() as connection:
             return sign_ins.open_ones(connection, code, at)
+
+    def refused_tries(self, at: datetime) -> int:
+        """How many attempts to sign in failed or had to wait within the last day."""
+        with self._apart.reading() as connection:
+            return sign_ins.failures_since(connection, at - timedelta(days=1))
 
     def end_sign_ins(self, code: str, at: datetime, *, by: str, number: str | None = None) -> None:
         """End the open sign-ins of a user, or the one with a number.
@@ -280,16 +225,6 @@ class People:
         if self._database.is_sqlite:
             return self._database.noting(wait_seconds=0)
         return self._apart.noting()
-
-    def bring_over(self) -> None:
-        """Move acts that wait in the file next to the store to the record, unless it is busy."""
-        if not self._database.is_sqlite:
-            return
-        with self._apart.reading() as connection:
-            if not accesses.anything_waits(connection):
-                return
-        with contextlib.suppress(StoreError), self._apart.noting() as connection:
-            accesses.bring_over(connection, self._database, wait_seconds=0)
 
     def opened_by_others(
         self, family_id: str, but: str, at: datetime
@@ -356,18 +291,3 @@ class People:
         """The access record, newest first, at most so many rows; see `accesses.ACCESSES`."""
         with self._apart.reading() as connection:
             return accesses.newest(connection, most, acts_of)
-
-
-def _note_refused(
-    connection: sa.Connection, code: str, who: str | None, address: str, at: datetime
-) -> None:
-    """Record a refused sign-in with how many there were: of a user, or of unknown codes there."""
-    if who is not None:
-        failures, of_what = sign_ins.failures_of_code(connection, code), ""
-    else:
-        failures, of_what = sign_ins.failures_from(connection, address), ", unknown code"
-    if sign_ins.is_noted(failures):
-        tries = "1 try" if failures == 1 else f"{failures} tries"
-        accesses.note(
-            connection, who, Access.SIGN_IN_REFUSED, None, f"{address}{of_what}: {tries}", at
-        )

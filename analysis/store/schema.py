@@ -289,9 +289,11 @@ users = sa.Table(
     sa.Column("added_at", WHOLE, nullable=False),
     sa.Column("ended_at", WHOLE),
     sa.Column("caseload", TEXT),
+    sa.Column("subject", TEXT),
     sqlite_strict=True,
 )
-"""One row a person who may sign in; `sites` is a JSON list, blank: all of them."""
+"""One row a person who may sign in; `sites` is a JSON list, blank: all of them; `subject` is who a
+person is at the hospital's sign-in, blank: a local account."""
 
 sign_ins = sa.Table(
     "sign_ins",
@@ -317,10 +319,23 @@ attempts = sa.Table(
     sa.Column("address", TEXT, nullable=False, index=True),
     sa.Column("succeeded", WHOLE, nullable=False),
     sa.Column("tries", WHOLE),
+    sa.Column("step", WHOLE),
     sqlite_strict=True,
 )
 """One row an attempt to sign in of the last day; `who` is a hash of the code typed in, `tries` counts
-those after it that had to wait as well (blank: 1)."""
+those after it that had to wait as well (blank: 1), `step` is the 30 seconds whose code it used up."""
+
+second_factors = sa.Table(
+    "second_factors",
+    metadata,
+    sa.Column("code", TEXT, primary_key=True),
+    sa.Column("secret", TEXT, nullable=False),
+    sa.Column("confirmed_at", WHOLE),
+    sa.Column("recovery", TEXT, nullable=False),
+    sqlite_strict=True,
+)
+"""One row a user with a second factor; `confirmed_at` blank: not shown to work yet. `recovery` is a
+JSON list of hashes."""
 
 accesses = sa.Table(
     "accesses",

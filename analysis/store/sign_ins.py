@@ -124,6 +124,11 @@ def failures_from(connection: sa.Connection, address: str) -> int:
     return _tries(connection, attempts.c.address == address, attempts.c.succeeded == 0)
 
 
+def failures_since(connection: sa.Connection, at: datetime) -> int:
+    """Failed attempts since a moment; those that had to wait count."""
+    return _tries(connection, attempts.c.at > microseconds(at), attempts.c.succeeded == 0)
+
+
 def is_noted(failures: int) -> bool:
     """Whether the access log gets a row at this number of failures.
 
@@ -161,11 +166,27 @@ def begin_attempt(connection: sa.Connection, code: str, address: str, at: dateti
     return number
 
 
-def begin(
-    connection: sa.Connection, attempt: int, code: str, address: str, at: datetime, server: str
-) -> str:
-    """Begin a sign-in after a good attempt; returns its token. Old ones are forgotten."""
+def use_step(connection: sa.Connection, attempt: int, code: str, step: int) -> bool:
+    """Use up the code of a time step by an attempt; False: an earlier one did so, or a later step."""
+    used = sa.select(sa.func.max(attempts.c.step)).where(attempts.c.who == _hash_of(code))
+    if (connection.execute(used).scalar() or 0) >= step:
+        return False
+    connection.execute(sa.update(attempts).where(attempts.c.attempt == attempt).values(step=step))
+    return True
+
+
+def forget_attempt(connection: sa.Connection, attempt: int) -> None:
+    """Count an attempt neither as good nor as failed."""
+    connection.execute(sa.delete(attempts).where(attempts.c.attempt == attempt))
+
+
+def mark_good(connection: sa.Connection, attempt: int) -> None:
+    """Mark an attempt as succeeded."""
     connection.execute(sa.update(attempts).where(attempts.c.attempt == attempt).values(succeeded=1))
+
+
+def begin(connection: sa.Connection, code: str, address: str, at: datetime, server: str) -> str:
+    """Begin a sign-in; returns its token. Old ones are forgotten."""
     over = sign_ins.c.created_at <= microseconds(at - WHOLE_LIMIT)
     connection.execute(sa.delete(sign_ins).where(over))
     token = secrets.token_urlsafe(32)
@@ -217,10 +238,14 @@ def end(connection: sa.Connection, token: str, at: datetime) -> str | None:
     return code
 
 
-def end_all_of(connection: sa.Connection, code: str, at: datetime) -> None:
-    """End every sign-in of a user."""
-    open_ones = (sign_ins.c.code == code, sign_ins.c.ended_at.is_(None))
-    connection.execute(sa.update(sign_ins).where(*open_ones).values(ended_at=microseconds(at)))
+def end_all_of(connection: sa.Connection, code: str, at: datetime, *, but: str = "") -> None:
+    """End every sign-in of a user, but the one with a token."""
+    of_user = (
+        sign_ins.c.code == code,
+        sign_ins.c.ended_at.is_(None),
+        sign_ins.c.token_hash != _hash_of(but),
+    )
+    connection.execute(sa.update(sign_ins).where(*of_user).values(ended_at=microseconds(at)))
 
 
 def open_ones(connection: sa.Connection, code: str | None, at: datetime) -> list[OpenSignIn]:

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds, moment_of
+from analysis.store.look_alike import first_alike
 from analysis.store.schema import users
 from analysis.vocabulary import Role
 
@@ -83,8 +84,14 @@ def add(
     Raises
     ------
     StoreError
-        There is an active user of this code.
+        There is an active user of this code, or a user whose code looks like it.
     """
+    alike = first_alike(code, connection.execute(sa.select(users.c.code)).scalars().all())
+    if alike is not None:
+        raise StoreError(
+            f"{code} looks like the code {alike} of another user, so the two would be mistaken for "
+            "each other. Choose another code."
+        )
     before = find(connection, code)
     if before is not None and before.active:
         raise StoreError(

@@ -113,6 +113,8 @@ ACTS = {
     "set_password": "set a password",
     "unlocked_user": "unlocked a user",
     "ended_sign_ins": "ended sign-ins of",
+    "began_two_steps": "set up two-step sign-in for",
+    "ended_two_steps": "ended two-step sign-in of",
 }
 """What a person did, as the access log shows it."""
 TABLES = {

@@ -22,6 +22,9 @@ class CookieNames:
     csrf: str
     """Dash sends the value of this cookie back as the header ``X-CSRFToken``."""
 
+    provider: str
+    """Holds what is remembered while somebody is at the hospital's sign-in."""
+
     @classmethod
     def of(cls, config: DashboardConfig) -> CookieNames:
         """The names for a server's port.
@@ -31,6 +34,8 @@ class CookieNames:
         >>> CookieNames.of(DashboardConfig(store_url="", port=8461)).sign_in
         'linedays_sign_in_8461'
         """
-        names = ("linedays_sign_in", "linedays_session", "_csrf_token")
+        names = ("linedays_sign_in", "linedays_session", "_csrf_token", "linedays_provider")
         suffix = "" if config.port is None else f"_{config.port}"
-        return cls(*(f"{name}{suffix}" for name in names))
+        # Browsers hold cookies with this prefix to https, this host name and the whole of it.
+        prefix = "__Host-" if config.web.encrypted else ""
+        return cls(*(f"{prefix}{name}{suffix}" for name in names))

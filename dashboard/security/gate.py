@@ -6,30 +6,40 @@ The first check runs before anything else looks at the request, that of the shap
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlsplit
 
 from dash import Dash
 from flask import abort, request
 
+from dashboard.config import Web
+
 OWN_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
+WITHOUT_NAME = frozenset({"/health", "/ready", "/metrics"})
+"""Asked by machines, under any name and without encryption; they hold nothing of a family."""
 CALLBACKS = "/_dash-update-component"
 MOST_BYTES = 1_000_000
 """Longest body accepted: the form to record a call is far shorter."""
 
 
-def close_gate(app: Dash) -> None:
-    """Refuse requests for other host names and from other sites.
+def close_gate(app: Dash, web: Web) -> None:
+    """Refuse requests for other host names, unencrypted ones of named hosts, and of other sites.
 
     A page of another site can point a name of its own at this machine (DNS rebinding); its
     requests still carry that name in `Host`.
     """
     app.server.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
 
+    names = frozenset(web.hosts) or OWN_NAMES
+
     def gate() -> None:
-        if not is_own_host(request.host):
+        if request.path in WITHOUT_NAME and request.method in {"GET", "HEAD"}:
+            return
+        if not names_host(request.host, names):
             abort(403, "This address does not belong to this dashboard.")
+        if web.encrypted and request.scheme != "https":
+            abort(403, "Open this page with https.")
         if request.method not in {"GET", "HEAD", "OPTIONS"} and not _from_own_page():
             abort(403, "This request was not sent from a page of this dashboard.")
 
@@ -56,8 +66,13 @@ def is_own_host(host: str) -> bool:
     >>> is_own_host("localhost:8461"), is_own_host("[::1]:8461"), is_own_host("example.org")
     (True, True, False)
     """
+    return names_host(host, OWN_NAMES)
+
+
+def names_host(host: str, names: Collection[str]) -> bool:
+    """Whether a `Host` header, with or without port, holds one of some names."""
     try:
-        return urlsplit(f"//{host}").hostname in OWN_NAMES
+        return urlsplit(f"//{host}").hostname in names
     except ValueError:
         return False
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from urllib.parse import urlsplit
 
 from dash import Dash
 from flask import Response, request
+
+from dashboard.config import Web
 
 CACHED = ("/_dash-component-suites/", "/assets/")
 """Paths of program files, which hold no data and may be kept by the browser."""
@@ -20,7 +23,10 @@ FIXED = {
 }
 
 
-def add_headers(app: Dash) -> None:
+TWO_YEARS = "max-age=63072000; includeSubDomains"
+
+
+def add_headers(app: Dash, web: Web) -> None:
     """Add the hardening headers to every response.
 
     The policy is made with the first response, when all inline scripts of Dash are known.
@@ -30,9 +36,11 @@ def add_headers(app: Dash) -> None:
 
     def harden(response: Response) -> Response:
         if not made:
-            made.append(content_policy(app.csp_hashes()))
+            made.append(content_policy(app.csp_hashes(), _also_sent_to(web)))
         response.headers.update(FIXED)
         response.headers["Content-Security-Policy"] = made[0]
+        if web.encrypted:
+            response.headers["Strict-Transport-Security"] = TWO_YEARS
         if not request.path.startswith(CACHED):
             response.headers["Cache-Control"] = "no-store"
         return response
@@ -40,7 +48,15 @@ def add_headers(app: Dash) -> None:
     app.server.after_request(harden)
 
 
-def content_policy(script_hashes: Sequence[str]) -> str:
+def _also_sent_to(web: Web) -> str:
+    """Where the form to sign out may lead: browsers look at the address it is redirected to."""
+    if web.provider is None:
+        return ""
+    address = urlsplit(web.provider.issuer)
+    return f" {address.scheme}://{address.netloc}"
+
+
+def content_policy(script_hashes: Sequence[str], also_sent_to: str = "") -> str:
     """Content security policy that lets nothing in from elsewhere."""
     rules = {
         "default-src": "'self'",
@@ -50,8 +66,8 @@ def content_policy(script_hashes: Sequence[str]) -> str:
         "font-src": "'self' data:",
         "connect-src": "'self'",
         "object-src": "'none'",
-        "base-uri": "'self'",
-        "form-action": "'self'",
+        "base-uri": "'none'",
+        "form-action": "'self'" + also_sent_to,
         "frame-ancestors": "'none'",
     }
     return "; ".join(f"{rule} {value}" for rule, value in rules.items())

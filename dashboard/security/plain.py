@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import Response, make_response
+from flask import Response, current_app, make_response
 
 from dashboard.layout.templates import render
 from dashboard.security.csrf import token
@@ -11,7 +11,21 @@ from dashboard.security.csrf import token
 def sign_in_page(to: str, message: str | None, code: str, *, status: int = 200) -> Response:
     """The page to sign in, with a message; the password is never sent back."""
     text = render(
-        "security/sign_in", title="Sign in", message=message, token=token(), to=to, code=code[:40]
+        "security/sign_in",
+        title="Sign in",
+        message=message,
+        token=token(),
+        to=to,
+        code=code[:40],
+        provider=current_app.config.get("PROVIDER_NAME"),
+    )
+    return _answer(text, status)
+
+
+def second_step_page(to: str, message: str | None, *, status: int = 200) -> Response:
+    """The page that asks for the code of the second factor."""
+    text = render(
+        "security/second_step", title="Second step", message=message, token=token(), to=to
     )
     return _answer(text, status)
 

@@ -26,6 +26,7 @@ class Page(StrEnum):
     INCOMING = "incoming"
     DEFINITIONS = "definitions"
     RECORD = "record"
+    ACCOUNT = "account"
 
 
 class Right(StrEnum):
@@ -57,6 +58,7 @@ PATHS: Mapping[Page, str] = {
     Page.INCOMING: "/incoming",
     Page.DEFINITIONS: "/definitions",
     Page.RECORD: "/record",
+    Page.ACCOUNT: "/account",
 }
 """Where each page lies; below `/family/` every code has its own."""
 
@@ -86,6 +88,12 @@ SESSIONS = f"{BELOW_RETRAINING}sessions/"
 """Below it every training session has its page, by its number."""
 BELOW_WEEK = "/week/"
 """Below it lie the digests as files."""
+ACCOUNT = PATHS[Page.ACCOUNT]
+BELOW_ACCOUNT = f"{ACCOUNT}/"
+ACCOUNT_PASSWORD = f"{BELOW_ACCOUNT}password"
+ACCOUNT_SIGN_INS = f"{BELOW_ACCOUNT}sign-ins"
+ACCOUNT_TWO_STEPS = f"{BELOW_ACCOUNT}two-steps"
+"""Where forms of one's own account are sent."""
 
 
 @dataclass(frozen=True)
@@ -101,22 +109,27 @@ class Allowed:
 ALLOWED: Mapping[Role, Allowed] = {
     Role.MANAGER: Allowed(frozenset(Page), frozenset(Right)),
     Role.NURSE: Allowed(
-        frozenset({Page.CALLS, Page.FAMILIES, Page.FAMILY, Page.DEFINITIONS}),
+        frozenset({Page.CALLS, Page.FAMILIES, Page.FAMILY, Page.DEFINITIONS, Page.ACCOUNT}),
         frozenset({Right.RECORD_CALLS, Right.CONTACT, Right.LANGUAGE, Right.NOTES}),
     ),
     Role.PREVENTION: Allowed(
-        frozenset({Page.RATES, Page.DWELL, Page.WEEK, Page.INCOMING, Page.DEFINITIONS}),
+        frozenset(
+            {Page.RATES, Page.DWELL, Page.WEEK, Page.INCOMING, Page.DEFINITIONS, Page.ACCOUNT}
+        ),
         frozenset({Right.ANNOTATE}),
         pages_granted=frozenset({Page.FAMILY}),
         rights_granted=frozenset({Right.NOTES}),
     ),
     Role.EDUCATOR: Allowed(
-        frozenset({Page.RETRAINING, Page.FAMILIES, Page.FAMILY, Page.WEEK, Page.DEFINITIONS}),
+        frozenset(
+            {Page.RETRAINING, Page.FAMILIES, Page.FAMILY, Page.WEEK, Page.DEFINITIONS, Page.ACCOUNT}
+        ),
         frozenset({Right.LANGUAGE, Right.NOTES, Right.MARK_REFRESHERS}),
         rights_granted=frozenset({Right.CONTACT}),
     ),
     Role.READER: Allowed(
-        frozenset({Page.DEFINITIONS, Page.RATES}), pages_granted=frozenset({Page.FAMILY})
+        frozenset({Page.DEFINITIONS, Page.RATES, Page.ACCOUNT}),
+        pages_granted=frozenset({Page.FAMILY}),
     ),
 }
 
@@ -210,4 +223,6 @@ def page_of(path: str) -> Page | None:
         return Page.RETRAINING
     if path.startswith(BELOW_WEEK):
         return Page.WEEK
+    if path.startswith(BELOW_ACCOUNT):
+        return Page.ACCOUNT
     return next((page for page, at in PATHS.items() if at == path), None)

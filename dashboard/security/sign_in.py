@@ -7,11 +7,12 @@ by itself does not.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 from urllib.parse import quote, urlsplit
 
 from dash import Dash
-from flask import abort, g, redirect, request, session
+from flask import Response, abort, current_app, g, redirect, request, session
 
 from dashboard.addresses.family import read_family
 from dashboard.layout import frame as shell
@@ -19,18 +20,23 @@ from dashboard.layout import ids
 from dashboard.security import plain
 from dashboard.security.cookies import CookieNames
 from dashboard.security.csrf import needs_secure
-from dashboard.security.gate import CALLBACKS
+from dashboard.security.gate import CALLBACKS, WITHOUT_NAME
 from dashboard.security.roles import PATHS, Page, Reader, page_of
 from dashboard.session.service import Service
 from dashboard.session.session import Session
 
 SIGN_IN = "/sign-in"
+SECOND_STEP = f"{SIGN_IN}/code"
 SIGN_OUT = "/sign-out"
 WITHOUT_SIGN_IN = (SIGN_IN, "/assets/")
 """The page to sign in, and program files, which hold no data."""
 NOT_PAGES = ("/_", "/assets/")
 
+SECOND_STEP_MINUTES = 5
+"""So long after the password the code of the second factor may come."""
+PENDING = "second step"
 WRONG = "Wrong code or password, or this account is closed."
+WRONG_CODE = "That is not the code of this moment, nor a recovery code that is left."
 ENDED = "Your sign-in has ended. Sign in again."
 DRAFT = {
     "codes": f"{ENDED} The call you had not recorded yet is filled in again after that.",
@@ -49,7 +55,7 @@ def let_in(app: Dash, service: Service, names: CookieNames) -> None:
     """
 
     def check() -> Any:
-        if request.path.startswith(WITHOUT_SIGN_IN):
+        if request.path.startswith(WITHOUT_SIGN_IN) or request.path in WITHOUT_NAME:
             return None
         reader = service.reader_of(request.cookies.get(names.sign_in), uses=_somebody_acts())
         if reader is None:
@@ -65,6 +71,10 @@ def let_in(app: Dash, service: Service, names: CookieNames) -> None:
     def sign_out() -> Any:
         return _sign_out(service, names)
 
+    def second_step() -> Any:
+        return _second_step(service, names)
+
+    app.server.add_url_rule(SECOND_STEP, "second_step", second_step, methods=["GET", "POST"])
     app.server.add_url_rule(SIGN_IN, "sign_in", sign_in, methods=["GET", "POST"])
     app.server.add_url_rule(SIGN_OUT, "sign_out", sign_out, methods=["POST"])
 
@@ -164,21 +174,60 @@ def _sign_in(service: Service, names: CookieNames) -> Any:
         return plain.sign_in_page(to, message, "")
     code = request.form.get("code", "").strip()
     done = service.sign_in(code, request.form.get("password", ""), request.remote_addr or "")
+    if done.needs_code:
+        _new_session()
+        until = service.config.clock() + timedelta(minutes=SECOND_STEP_MINUTES)
+        session[PENDING] = {"code": code, "until": until.timestamp()}
+        return redirect(f"{SECOND_STEP}?to={quote(to, safe='')}", code=303)
     if done.token is None:
         if done.wait_seconds:
-            message = f"Too many attempts. Wait {_minutes(done.wait_seconds)}, then try again."
-            answer = plain.sign_in_page(to, message, code, status=429)
-            answer.headers["Retry-After"] = str(done.wait_seconds)
-            return answer
+            return _has_to_wait(
+                plain.sign_in_page(to, _wait(done.wait_seconds), code, status=429),
+                done.wait_seconds,
+            )
         return plain.sign_in_page(to, WRONG, code, status=401)
+    return _signed_in(service, names, done.token, to)
+
+
+def _second_step(service: Service, names: CookieNames) -> Any:
+    """Ask for the code of the second factor; who got past the password is in the signed session."""
+    to = safe_way(request.values.get("to"))
+    pending = session.get(PENDING)
+    if not pending or pending["until"] < service.config.clock().timestamp():
+        return redirect(f"{SIGN_IN}?old=1", code=303)
+    if request.method == "GET":
+        return plain.second_step_page(to, None)
+    typed, address = request.form.get("typed", ""), request.remote_addr or ""
+    done = service.sign_in_with_code(pending["code"], typed, address)
+    if done.wait_seconds:
+        return _has_to_wait(
+            plain.second_step_page(to, _wait(done.wait_seconds), status=429), done.wait_seconds
+        )
+    if done.token is None:
+        return plain.second_step_page(to, WRONG_CODE, status=401)
+    return _signed_in(service, names, done.token, to)
+
+
+def _signed_in(service: Service, names: CookieNames, token: str, to: str) -> Any:
+    """Go on with a new sign-in; one of before ends."""
+    before = request.cookies.get(names.sign_in)
     if before:
         service.sign_out(before)
     _new_session()
     onward = redirect(to, code=303)
     onward.set_cookie(
-        names.sign_in, done.token, httponly=True, samesite="Strict", secure=needs_secure(), path="/"
+        names.sign_in, token, httponly=True, samesite="Strict", secure=needs_secure(), path="/"
     )
     return onward
+
+
+def _wait(seconds: int) -> str:
+    return f"Too many attempts. Wait {_minutes(seconds)}, then try again."
+
+
+def _has_to_wait(answer: Response, seconds: int) -> Response:
+    answer.headers["Retry-After"] = str(seconds)
+    return answer
 
 
 def _minutes(seconds: int) -> str:
@@ -191,8 +240,9 @@ def _sign_out(service: Service, names: CookieNames) -> Any:
     token = request.cookies.get(names.sign_in)
     if token:
         service.sign_out(token)
+    way = current_app.config.get("SIGN_OUT_WAY", lambda: SIGN_IN)()
     _new_session()
-    answer = redirect(SIGN_IN, code=303)
+    answer = redirect(way, code=303)
     for cookie in (names.sign_in, names.csrf):
         answer.delete_cookie(cookie, path="/", samesite="Strict", secure=needs_secure())
     return answer

@@ -10,9 +10,11 @@ from analysis.decisions.order_file import fits_of
 from analysis.ingest import Profile, load_profile
 from analysis.policy import Policy
 from analysis.snapshot import Snapshot
-from analysis.store import IDLE_LIMIT, SignIn, Store, StoreError
+from analysis.store import IDLE_LIMIT, ProviderUser, SignIn, Store, StoreError
 from analysis.vocabulary import Access
 from dashboard.config import DashboardConfig
+from dashboard.provider import Group
+from dashboard.security.openid import Identity, ProviderError
 from dashboard.security.roles import DEMO_READER, Reader
 from dashboard.session.ended import EndedHere
 from dashboard.session.loaded import LoadedSnapshot
@@ -90,11 +92,43 @@ class Service:
         sites = None if user.sites is None else frozenset(user.sites)
         return Reader(user.code, user.role, sites, user.families, user.caseload)
 
+    def sign_in_counts(self) -> tuple[int, int] | None:
+        """Open sign-ins, and refused tries of the last day; None: the store cannot be read."""
+        now = self.config.clock()
+        try:
+            people = self.store.people
+            return len(people.open_sign_ins(now)), people.refused_tries(now)
+        except StoreError:
+            return None
+
     def sign_in(self, code: str, password: str, address: str) -> SignIn:
         """Try to sign in."""
         return self.store.people.sign_in(
             code, password, address, self.config.clock(), server=self.config.server
         )
+
+    def sign_in_with_code(self, code: str, typed: str, address: str) -> SignIn:
+        """The second step of a person whose password was right a moment ago."""
+        return self.store.people.sign_in_with_code(
+            code, typed, address, self.config.clock(), server=self.config.server
+        )
+
+    def sign_in_of_provider(self, who: Identity, access: Group, address: str) -> str:
+        """Sign in somebody who comes by the hospital's sign-in; returns the token.
+
+        Raises
+        ------
+        ProviderError
+            The code is another account's, or the account was ended here.
+        """
+        person = ProviderUser(
+            who.subject, who.code, access.role, access.sites or None, access.families
+        )
+        at, server = self.config.clock(), self.config.server
+        try:
+            return self.store.people.sign_in_of_provider(person, address, at, server=server)
+        except StoreError as fault:
+            raise ProviderError(str(fault)) from None
 
     def sign_out(self, token: str) -> None:
         """End a sign-in, also where the store cannot record it."""

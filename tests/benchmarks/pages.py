@@ -31,7 +31,7 @@ from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.vocabulary import Role
-from dashboard.config import DashboardConfig
+from dashboard.config import DashboardConfig, Web
 from dashboard.security.roles import PATHS, Page
 from dashboard.serving import serve
 from synthetic_data import generate_blocks, write_canonical
@@ -83,8 +83,9 @@ def prepared(folder: Path, families: int) -> tuple[str, list[str]]:
 
 def served(url: str, port: int, processes: int | None) -> None:
     """Serve the store on the morning."""
-    config = DashboardConfig(store_url=url, clock=lambda: NOW)
-    serve(config, port=port, processes=processes)
+    serve(
+        DashboardConfig(store_url=url, clock=lambda: NOW, web=Web(port=port)), processes=processes
+    )
 
 
 def work_of(server: multiprocessing.process.BaseProcess) -> float:

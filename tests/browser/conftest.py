@@ -119,6 +119,7 @@ def running_on(store_file) -> Iterator[Callable[[date], Running]]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     flags = ["--no-sandbox", "--disable-dev-shm-usage", "--disable-background-networking"]
+    flags.append("--host-resolver-rules=MAP linedays.example.org 127.0.0.1")  # of no other machine
     with sync_playwright() as play:
         chromium = play.chromium.launch(executable_path=CHROMIUM, args=flags)
         yield chromium

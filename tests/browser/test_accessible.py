@@ -23,6 +23,7 @@ PAGES = {
     "incoming": ("incoming", "/incoming"),
     "correct a row": ("incoming", "/incoming/row/1"),
     "import files": ("incoming", "/incoming/files"),
+    "account": ("looked_at", "/account"),
     "nothing": ("looked_at", "/nowhere"),
     "retraining": ("retrained_programme", "/retraining"),
     "opened need": (

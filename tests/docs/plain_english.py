@@ -75,7 +75,7 @@ RULES = (
     rule(r"\broom\b", "capacity; package", *PROGRAM, *DOCUMENTS),
     rule(r", for (?:they|it|he|she|there|we|nobody|no)\b", "because"),
     rule(r",? since (?:it|they|there|we|he|she|nobody)\b", "because"),
-    rule(r"\b(?:door|doors|entrance|desk|desks)\b", "interface, service, session (the field's word)"),
+    rule(r"\b(?:door|doors|entrance|desk|(?<!several.)desks)\b", "interface, service, session (the field's word)"),
     rule(r"\bemergency instructions?\b", "emergency protocol"),
     rule(r"\ballowed until\b", "due by"),
     rule(r"\bproves? it\b|\bproof\b", "log entries", "dashboard", "analysis/reports"),

@@ -103,7 +103,8 @@ def ports_named(tree: ast.Module) -> Iterator[int]:
             after = words[words.index("--port") + 1 :] if "--port" in words else []
             if any(str(word).isdigit() for word in after[:1]):
                 yield node.lineno
-            if called(node) == "serve" and not any(k.arg == "port" for k in node.keywords):
+            inner = {one.arg for one in ast.walk(node) if isinstance(one, ast.keyword)}
+            if called(node) == "serve" and not inner & {"port", "web"}:
                 yield node.lineno
         if (
             isinstance(node, ast.Constant)

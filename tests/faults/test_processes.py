@@ -21,7 +21,7 @@ import pytest
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
-from dashboard.config import DashboardConfig
+from dashboard.config import DashboardConfig, Web
 from dashboard.layout import ids
 from dashboard.serving import serve
 from tests.ingest_files import written
@@ -48,7 +48,7 @@ def run(url: str, port: int, home: str) -> None:
     os.setpgrp()
     os.environ["HOME"] = home
     os.chdir(home)
-    serve(DashboardConfig(store_url=url, clock=lambda: NOW), port=port, processes=2)
+    serve(DashboardConfig(store_url=url, clock=lambda: NOW, web=Web(port=port)), processes=2)
 
 
 class Served:

@@ -13,9 +13,10 @@ from analysis.store import StoreError
 from analysis.store.database import Database
 from analysis.store.sign_in_file import SignInFile
 from dashboard.calls.queries import CallsQueries
-from dashboard.config import DashboardConfig
+from dashboard.config import DashboardConfig, Web
 from dashboard.processes import by_default
 from dashboard.serving import ServeError, serve
+from dashboard.settings import SettingsError
 from tests.signed_in import HOST, Browser, app, browser_of, clock, programme_file, store_url
 from tests.signed_in import page_request as request_of
 
@@ -276,9 +277,9 @@ def test_a_long_body_is_refused(app, client):
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.4", "::", "somewhere"])
 def test_only_the_own_machine_is_served_where_passwords_are_not_encrypted(tmp_path, host):
-    config = DashboardConfig(store_url=f"sqlite:///{tmp_path / 'none.sqlite'}")
-    with pytest.raises(ServeError, match="unencrypted"):
-        serve(config, host=host, port=0)
+    url = f"sqlite:///{tmp_path / 'none.sqlite'}"
+    with pytest.raises(SettingsError, match="unencrypted"):
+        serve(DashboardConfig(store_url=url, web=Web(address=host, port=0)))
 
 
 def test_a_port_in_use_is_told_in_a_sentence(store_url):
@@ -289,7 +290,7 @@ def test_a_port_in_use_is_told_in_a_sentence(store_url):
         taken.listen()
         port = taken.getsockname()[1]
         with pytest.raises(ServeError, match=f"Port {port} .*another program may use it"):
-            serve(DashboardConfig(store_url=store_url), port=port)
+            serve(DashboardConfig(store_url=store_url, web=Web(port=port)))
 
 
 def test_where_a_process_cannot_be_forked_one_alone_is_served(store_url, monkeypatch):
@@ -297,7 +298,7 @@ def test_where_a_process_cannot_be_forked_one_alone_is_served(store_url, monkeyp
     monkeypatch.setattr("dashboard.serving.CAN_FORK", False)
     assert by_default() == 1
     with pytest.raises(ServeError, match="leave --processes out"):
-        serve(DashboardConfig(store_url=store_url), port=0, processes=2)
+        serve(DashboardConfig(store_url=store_url, web=Web(port=0)), processes=2)
 
 
 @pytest.mark.parametrize(("cores", "processes"), [(1, 1), (2, 2), (4, 4), (64, 4)])

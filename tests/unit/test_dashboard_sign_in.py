@@ -10,7 +10,7 @@ import pytest
 
 from analysis.store import Store, StoreError
 from dashboard.app import create_app
-from dashboard.config import DashboardConfig
+from dashboard.config import DashboardConfig, Web
 from dashboard.security.csrf import needs_secure
 from dashboard.security.sign_in import safe_way
 from dashboard.serving import ServeError, serve
@@ -327,4 +327,4 @@ def test_a_store_to_which_nobody_can_sign_in_is_not_served(tmp_path):
     url = f"sqlite:///{tmp_path / 'empty.sqlite'}"
     Store.open(url).close()
     with pytest.raises(ServeError, match="linedays user add N1 --role manager"):
-        serve(DashboardConfig(store_url=url), port=0)
+        serve(DashboardConfig(store_url=url, web=Web(port=0)))

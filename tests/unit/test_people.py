@@ -65,6 +65,66 @@ def test_a_password_that_does_not_do_is_told_in_a_sentence() -> None:
         hashed("x" * 257)
 
 
+@pytest.mark.parametrize(
+    "easy",
+    [
+        "passwordpassword",
+        "123456789012345",
+        "qwertyuiopasdfghjkl",
+        "iloveyouiloveyou",
+        "Winter2026!Winter2026!",
+        "nurse.ann nurse.ann",
+        "linedays linedays",
+        "abcdefghijklmnop",
+    ],
+)
+def test_a_password_that_is_easy_to_guess_is_refused(store: Store, easy: str) -> None:
+    with pytest.raises(StoreError, match="easy to guess"):
+        store.people.add("nurse.ann", easy, Role.NURSE, NOW, by="command line")
+    assert store.people.all() == []
+    add(store, "nurse.ann")
+    with pytest.raises(StoreError, match="easy to guess"):
+        store.people.set_password("nurse.ann", easy, NOW, by="command line")
+
+
+@pytest.mark.parametrize("alike", ["NI", "Nl", "n1", "\N{GREEK CAPITAL LETTER NU}1", "Ｎ１"])
+def test_a_code_that_looks_like_anothers_is_refused(store: Store, alike: str) -> None:
+    add(store)
+    with pytest.raises(StoreError, match="looks like the code N1 of another user"):
+        add(store, alike)
+    add(store, "N2")
+    store.people.end("N1", NOW, by="command line")
+    with pytest.raises(StoreError, match="looks like"):  # what N1 did is still in the record
+        add(store, alike)
+    add(store)
+
+
+def test_a_person_changes_the_own_password_and_other_sign_ins_end(store: Store) -> None:
+    add(store)
+    here, elsewhere = token(store), token(store)
+    new, people = "gravel lantern oyster nine", store.people
+
+    def change(old: str, to: str = new) -> None:
+        people.change_password("N1", old, to, "10.0.0.7", NOW, token=here)
+
+    with pytest.raises(StoreError, match="present password is wrong"):
+        change(WRONG)
+    with pytest.raises(StoreError, match="at least 15 characters"):
+        change(PASSWORD, "short")
+    assert people.signed_in(elsewhere, NOW, uses=False) is not None
+    change(PASSWORD)
+    assert people.signed_in(here, NOW, uses=False) is not None
+    assert people.signed_in(elsewhere, NOW, uses=False) is None
+    assert people.sign_in("N1", PASSWORD, "10.0.0.7", NOW).token is None
+    assert people.sign_in("N1", new, "10.0.0.7", NOW).token is not None
+    assert ("N1", "set_password") in acts(store)
+    for _ in range(5):
+        with pytest.raises(StoreError, match="present password is wrong"):
+            change(WRONG)
+    with pytest.raises(StoreError, match="Wait 30 seconds"):
+        change(new)
+
+
 def test_a_user_is_what_was_added(store: Store) -> None:
     add(store, sites=["south", "Zürich; old town"], families=True, role=Role.READER)
     (user,) = store.people.all()

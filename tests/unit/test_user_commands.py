@@ -79,6 +79,7 @@ def test_people_are_added_listed_and_ended(run):
         "active",
         "added_on",
         "ended_on",
+        "two_steps",
     ]
     assert [list(p.values())[:6] for p in people] == [
         ["N1", "manager", "all", "no", "", "no"],

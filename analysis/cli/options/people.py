@@ -58,6 +58,11 @@ class UserUnlock(OfUser):
     """Let a person sign in without waiting after wrong passwords."""
 
 
+@command("user two-step-off", "people:two_step_off")
+class UserTwoStepOff(OfUser):
+    """End a person's two-step sign-in (phone and recovery codes lost)."""
+
+
 @command("user sign-ins", "people:sign_ins")
 class UserSignIns(StoreOption, Output):
     """Open sign-ins: whose, since when, last used, from which address."""

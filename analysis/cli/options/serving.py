@@ -2,23 +2,35 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 
-from analysis.cli.options.declared import command, flag, option, options
-from analysis.cli.options.shared import PolicyOption, StoreOption
+from analysis.cli.options.declared import argument, command, flag, option, options, required
+from analysis.cli.options.shared import ForceOption, PolicyOption, StoreOption
+
+
+class ProxyName(StrEnum):
+    """Programs that encrypt for linedays."""
+
+    NGINX = "nginx"
+    CADDY = "caddy"
 
 
 @options
 class OnPort:
     """A port."""
 
-    port: int = option("Port on this machine.", min=1, max=65535, default=8461)
+    port: int | None = option("Port on this machine [8461].", min=1, max=65535)
 
 
 @command("serve", "serving:serve")
 class Serve(OnPort, StoreOption, PolicyOption):
     """Open the dashboard on this machine, for people who sign in (see linedays user add)."""
 
+    settings: Path | None = option(
+        "Settings for several desks (TOML): host names, proxies or certificate, store.",
+        metavar="FILE",
+    )
     source: list[str] | None = option(
         "Source profile to offer when files are uploaded; may be repeated.", metavar="PROFILE"
     )
@@ -29,6 +41,17 @@ class Serve(OnPort, StoreOption, PolicyOption):
         max=64,
         show_default=False,
     )
+
+
+@command("serve setup", "serving:setup")
+class ServeSetup(StoreOption, ForceOption):
+    """Write the files of a server for several desks: settings, unit, log rotation, proxy."""
+
+    folder: Path = argument("Where they are written; nothing is installed.", "FOLDER")
+    host: str = required("Name under which browsers reach linedays, such as linedays.example.org.")
+    proxy: ProxyName = option("The program that encrypts.", default=ProxyName.NGINX)
+    port: int = option("Port between the proxy and linedays.", min=1, max=65535, default=8461)
+    upload_mb: int = option("Most MB of files uploaded at once.", min=1, max=1000, default=50)
 
 
 @command("demo", "serving:demo")

@@ -1,0 +1,1 @@
+"""What can a person see and change of their own sign-in?"""

@@ -1,0 +1,96 @@
+"""Nobody stops the server, or fills its disk, with what is sent before signing in."""
+
+from __future__ import annotations
+
+import socket
+from contextlib import ExitStack
+
+import pytest
+
+from dashboard.config import DashboardConfig, Web
+from dashboard.receiving import MOST_BYTES
+from dashboard.serving import TIMES_THE_MOST, _admits
+from tests.ports import free_port
+from tests.proxied import in_thread
+from tests.signed_in import NOW, app, browser_of, clock, programme_file, store_url
+
+__all__ = ["app", "clock", "programme_file", "store_url"]
+
+
+@pytest.fixture
+def address(store_url):
+    """A served dashboard's address."""
+    port = free_port()
+    config = DashboardConfig(store_url=store_url, clock=lambda: NOW, port=port, web=Web(port=port))
+    with in_thread(config):
+        yield "127.0.0.1", port
+
+
+def send(address, text: str) -> socket.socket:
+    connected = socket.create_connection(address, 60)
+    connected.sendall(text.replace("\n", "\r\n").encode())
+    return connected
+
+
+def answer(connected: socket.socket) -> str:
+    """The first line of an answer; nothing where the connection was closed."""
+    with connected:
+        try:
+            return connected.makefile().readline().strip()
+        except ConnectionError:
+            return ""
+
+
+HEALTH = "GET /health HTTP/1.1\nHost: 127.0.0.1\nConnection: close\n\n"
+
+
+def test_half_sent_requests_hold_nobody_up_and_are_given_up(address, monkeypatch):
+    monkeypatch.setattr("dashboard.receiving.REQUEST_SECONDS", 1)
+    with ExitStack() as opened:
+        half = [
+            *(send(address, "GET / HTTP/1.1\nHost: 127.0.0.1\nX-Slow: ") for _ in range(20)),
+            *(
+                send(address, "POST /sign-in HTTP/1.1\nHost: 127.0.0.1\nContent-Length: 99\n\nco")
+                for _ in range(40)
+            ),
+        ]
+        for one in half:
+            opened.enter_context(one)
+        assert answer(send(address, HEALTH)) == "HTTP/1.1 200 OK"
+        assert [answer(one) for one in half] == [""] * 60
+        assert answer(send(address, HEALTH)) == "HTTP/1.1 200 OK"
+
+
+@pytest.mark.parametrize("path", ["/incoming/files", "/sign-in", "/_dash-update-component"])
+@pytest.mark.parametrize(
+    "length", ["Content-Length: 900000000", f"Content-Length: {MOST_BYTES + 1}"]
+)
+def test_a_long_body_is_refused_before_it_is_sent(address, path, length):
+    head = f"POST {path} HTTP/1.1\nHost: 127.0.0.1\n{length}\n\n"
+    assert "413" in answer(send(address, head))
+
+
+def test_a_body_of_unknown_length_is_received_up_to_the_limit_alone(address):
+    connected = send(
+        address, "POST /sign-in HTTP/1.1\nHost: 127.0.0.1\nTransfer-Encoding: chunked\n\n"
+    )
+    chunk = b"10000\r\n" + b"x" * 65_536 + b"\r\n"
+    sent = 0
+    try:
+        for _ in range(400):
+            connected.sendall(chunk)
+            sent += len(chunk)
+    except ConnectionError:  # the server has let go
+        pass
+    assert answer(connected) in {"", "HTTP/1.1 413 Request Entity Too Large"}
+    assert sent < 400 * len(chunk)
+
+
+def test_long_bodies_are_for_people_who_may_import_files(app, clock):
+    most = _admits(app, app.service.config)
+    for code, expected in (("manager", TIMES_THE_MOST * 50_000_000), ("reader", MOST_BYTES)):
+        cookie = f"linedays_sign_in={browser_of(app, code).cookie('linedays_sign_in')}"
+        assert most("/incoming/files", cookie) == expected
+        assert most("/sign-in", cookie) == MOST_BYTES
+    assert most("/incoming/files", "linedays_sign_in=forged") == MOST_BYTES
+    assert most("/incoming/files", "") == MOST_BYTES

@@ -126,7 +126,7 @@ def test_a_folder_is_read_with_the_registry_first_and_the_rest_named(
         ("lines", 5, 0),
         ("home_log", 2, 0),
     ]
-    assert [note.split(":")[0] for note in summary.notes] == ["old", "readme.md"]
+    assert [note.split(":")[0] for note in summary.notes] == ["readme.md"]
 
 
 def test_a_link_out_of_a_folder_is_not_followed(store: Store, tmp_path: Path) -> None:

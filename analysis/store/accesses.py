@@ -175,6 +175,7 @@ def noted_just_before(
             table.c.who.is_not_distinct_from(who),
             table.c.what == str(what),
             table.c.at > microseconds(at - AGAIN_AFTER),
+            table.c.at <= microseconds(at),  # later ones are from when the clock was ahead
             table.c.family_id.is_not_distinct_from(family_id),
             table.c.about.is_not_distinct_from(about),
         )
@@ -205,6 +206,7 @@ def opened_by_others(
             table.c.what == str(Access.OPENED_FAMILY),
             table.c.who != but,
             table.c.at > microseconds(at - OPENED_FOR),
+            table.c.at <= microseconds(at),
         )
         if table is accesses:
             query = query.where(accesses.c.access > last - NEWEST)

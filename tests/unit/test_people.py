@@ -293,6 +293,14 @@ def test_the_record_keeps_acts_in_order_and_a_repeated_look_once(store: Store) -
     assert people.accesses(2)["access"].tolist() == [6, 5]
 
 
+def test_a_look_from_when_the_clock_was_ahead_hides_no_later_one(store: Store) -> None:
+    ahead = NOW + timedelta(days=3)
+    for at in (ahead, NOW, NOW + timedelta(minutes=1)):
+        store.people.note("N1", Access.OPENED_FAMILY, at, family_id="F1")
+    assert store.people.accesses()["at"].dt.day.tolist() == [NOW.day, ahead.day]
+    assert store.people.opened_by_others("F1", "N2", NOW) == [("N1", NOW)]
+
+
 def test_rows_of_the_record_can_be_neither_changed_nor_taken_out(store: Store) -> None:
     add(store)
     table = schema.accesses

@@ -80,22 +80,16 @@ def _named(texts: Texts, dressing: DressingType) -> str:
 
 def _sections(texts: Texts, edition: Edition, dressing: DressingType) -> list[Section]:
     """The sections of the page; without a dressing there is none on its changes."""
-    red = edition.codes_marked(FindingMark.RED_FLAG)
     words, kinds = texts.words("findings"), texts.words("kind")
-    order = [
-        code
-        for mark in (FindingMark.SKIN_EVENT, FindingMark.WATCHED)
-        for code in edition.findings
-        if mark in edition.findings[code].marks and code not in red
-    ]
+    warnings, others = warnings_and_others(edition)
     found = [
         Section(
             texts["diary.warning_signs"],
-            [words[code] for code in edition.findings if code in red],
+            [words[code] for code in warnings],
             is_warning=True,
         ),
         Section(
-            texts["diary.skin"], [texts["words.nothing_seen"], *(words[code] for code in order)]
+            texts["diary.skin"], [texts["words.nothing_seen"], *(words[code] for code in others)]
         ),
     ]
     if dressing is not DressingType.NONE:
@@ -121,6 +115,18 @@ def _sections(texts: Texts, edition: Edition, dressing: DressingType) -> list[Se
         ),
     ]
     return found
+
+
+def warnings_and_others(edition: Edition) -> tuple[list[str], list[str]]:
+    """Codes of findings in the order of the page: red flags; then skin events, then what is watched."""
+    red = edition.codes_marked(FindingMark.RED_FLAG)
+    marked = [
+        code
+        for mark in (FindingMark.SKIN_EVENT, FindingMark.WATCHED)
+        for code in edition.findings
+        if mark in edition.findings[code].marks and code not in red
+    ]
+    return [code for code in edition.findings if code in red], list(dict.fromkeys(marked))
 
 
 def _dressing_rows(texts: Texts) -> list[str]:

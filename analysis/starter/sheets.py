@@ -36,6 +36,8 @@ class Head:
     high: int | None = None
     required: bool = False
     number_format: str = ""
+    colour: str = "#DCE6EE"
+    """Of the head, where it is not required."""
     upright: bool = False
     """The head is written upwards, above a narrow column."""
     known_in: tuple[str, str] | None = None
@@ -49,6 +51,8 @@ class Sheet:
     name: str
     heads: Sequence[Head]
     key: Sequence[str] = ()
+    frozen: int = 1
+    """Columns that stay in view while the others are scrolled."""
 
 
 def workbook(sheets: Sequence[Sheet]) -> bytes:
@@ -73,16 +77,19 @@ def workbook(sheets: Sequence[Sheet]) -> bytes:
 
 def _write(book: xlsxwriter.Workbook, sheet: Sheet, places: Mapping[tuple[str, str], str]) -> None:
     page = book.add_worksheet(sheet.name)
-    page.freeze_panes(1, 0)
+    page.freeze_panes(1, sheet.frozen)
     page.set_landscape()
+    page.fit_to_pages(1, 0)
     page.repeat_rows(0)
     if any(head.upright for head in sheet.heads):
-        page.set_row(0, 150)
+        page.set_row(0, 190)
     last = xl_col_to_name(len(sheet.heads) - 1)
     missing = book.add_format({"bg_color": "#FFE9A8"})
     for at, head in enumerate(sheet.heads):
         column = xl_col_to_name(at)
         cells = book.add_format({"num_format": head.number_format or FORMATS.get(head.kind, "@")})
+        if head.upright:
+            cells.set_align("center")
         if head.kind is Kind.COUNT:
             cells.set_num_format("0")
         page.set_column(at, at, 4 if head.upright else max(len(head.name) + 2, 12), cells)
@@ -97,7 +104,7 @@ def _write(book: xlsxwriter.Workbook, sheet: Sheet, places: Mapping[tuple[str, s
 
 
 def _of_head(head: Head) -> dict[str, object]:
-    colours = ("#1D3F5E", "#FFFFFF") if head.required else ("#DCE6EE", "#1D2530")
+    colours = ("#1D3F5E", "#FFFFFF") if head.required else (head.colour, "#1D2530")
     style = {"bold": True, "bg_color": colours[0], "font_color": colours[1], "border": 1}
     upright = {"rotation": 90, "valign": "bottom"} if head.upright else {}
     return {**style, "border_color": "#8896A5", **upright}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.ingest.profile import NO, YES, Profile, TableProfile, Tick
 from analysis.policy import Edition
+from analysis.starter.diary import warnings_and_others
 from analysis.starter.sheets import TIME_OF_DAY, Head, Sheet
 from analysis.starter.texts import Texts
 from analysis.tables.incoming import HOME_LOG
@@ -15,6 +16,7 @@ SOURCE = "home diary"
 SHEET = "diary"
 _FIRST = ("line_id", "family_id", "caregiver_id", "done_at")
 _WORDS = ("kind", "change_reason", "dressing_type", "dressing_condition")
+_COLOURS = {"findings": "#F6E3DF", "steps_missed": "#E2EEDF"}
 _LAST = ("kits_left", "note", "entry_id")
 
 
@@ -22,9 +24,11 @@ def ticks(texts: Texts, edition: Edition) -> list[Tick]:
     """The columns with one box each, in the order of the printed page."""
     yes = frozenset({*YES, texts["words.tick"].strip().casefold()})
     no = frozenset(NO) - yes
+    warnings, others = warnings_and_others(edition)
     boxes = [
+        *(("findings", f"words.findings.{code}", code) for code in warnings),
         ("findings", "words.nothing_seen", NOTHING_SEEN),
-        *(("findings", f"words.findings.{code}", code) for code in edition.findings),
+        *(("findings", f"words.findings.{code}", code) for code in others),
         ("steps_missed", "words.no_step_missed", NOTHING_SEEN),
         *(("steps_missed", f"words.steps_missed.{code}", code) for code in edition.steps),
     ]
@@ -38,10 +42,17 @@ def diary_sheet(texts: Texts, edition: Edition) -> Sheet:
     heads.append(Head(texts["heads.time"], texts["help.time"], number_format=TIME_OF_DAY))
     heads += [_head(texts, name, required) for name in _WORDS]
     heads += [
-        Head(tick.head, texts["help.tick"], allowed=(texts["words.tick"],), upright=True)
+        Head(
+            tick.head,
+            texts["help.tick"],
+            allowed=(texts["words.tick"],),
+            colour=_COLOURS[tick.column],
+            upright=True,
+        )
         for tick in ticks(texts, edition)
     ]
-    return Sheet(SHEET, [*heads, *(_head(texts, name, required) for name in _LAST)])
+    last = [_head(texts, name, required) for name in _LAST]
+    return Sheet(SHEET, [*heads, *last], frozen=len(_FIRST) + 2)
 
 
 def _head(texts: Texts, name: str, required: set[str]) -> Head:

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from functools import lru_cache
+from importlib import import_module
 from typing import Any
 
 from analysis.ingest.faults import IngestError
@@ -58,15 +59,14 @@ class Paths:
 
     def _resolve(self, nodes: list[Any]) -> list[Any]:
         """The resources of the file to which references lead."""
-        from fhirpathpy.engine.nodes import ResourceNode
-
+        node_of: Any = import_module("fhirpathpy.engine.nodes").ResourceNode
         found = []
         for node in nodes:
-            data = node.data if isinstance(node, ResourceNode) else node
+            data = node.data if isinstance(node, node_of) else node
             reference = data.get("reference") if isinstance(data, dict) else data
             resource = self._resources.get(str(reference))
             if resource is not None:
-                found.append(ResourceNode.create_node(resource, resource.get("resourceType")))
+                found.append(node_of.create_node(resource, resource.get("resourceType")))
         return found
 
 

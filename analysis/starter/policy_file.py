@@ -63,7 +63,8 @@ def policy_text(policy: Policy, edition: Edition, zone: str | None) -> str:
         "[edition.finding]",
         *_codes(edition.findings, usual.findings, _finding),
         "",
-        "# Steps of the self-check at a change.",
+        "# Steps of the self-check at a change. instruction (may be left out): printed on the hand-outs",
+        "# of training sessions.",
         "[edition.step]",
         *_codes(edition.steps, usual.steps, _step),
     ]
@@ -110,7 +111,8 @@ def _finding(finding: FindingCode) -> str:
 
 
 def _step(step: StepCode) -> str:
-    return f"label = {_text(step.label)}, source = {_text(step.source)}"
+    how = f", instruction = {_text(step.instruction)}" if step.instruction else ""
+    return f"label = {_text(step.label)}, source = {_text(step.source)}{how}"
 
 
 def _mark(same: bool) -> str:

@@ -29,7 +29,7 @@ def dated_by_end(extract: Extract, seen: Snapshot, key: Key) -> int:
     Returns
     -------
     int
-        Children for whom the guess is right.
+        Children whose shift is guessed right.
     """
     guessed = last_days(extract) - day_number(seen.as_of)
     children = pd.Series(seen.records.lines["child_id"].unique(), dtype="string")

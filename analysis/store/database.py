@@ -218,7 +218,8 @@ def sqlite_engines(
     def prepare(driver_connection: Any, _: object) -> None:
         # Before any transaction opens: inside one they are passed by.
         with driver_connection.cursor() as cursor:
-            cursor.execute(f"PRAGMA busy_timeout={int(wait_seconds * 1000)}").fetchall()
+            cursor.execute(f"PRAGMA busy_timeout={int(wait_seconds * 1000)}")
+            cursor.fetchall()
             cursor.execute("PRAGMA synchronous=FULL")
             if attached is not None:
                 name = str(attached.absolute()).replace("'", "''")

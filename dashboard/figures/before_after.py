@@ -34,7 +34,7 @@ def before_after(table: pd.DataFrame) -> go.Figure:
         Per step an open circle, the families' own before and after, and below it a filled
         diamond, against similar families; a line for the limits of each. 1 means no change.
     """
-    rows = table.to_dict("records")
+    rows = theme.plain_in(table, "step_name").to_dict("records")
     heights = [-float(at) for at in range(len(rows))]
     low, high = _reach(table)
     figure = go.Figure()

@@ -28,6 +28,7 @@ def days_to_receipt(table: pd.DataFrame) -> go.Figure:
     Figure
         A dot for half, a bar's end for nine in ten, a dotted line at a week.
     """
+    table = theme.plain_in(table, "name")
     n = len(table)
     top = max(WEEK + 3, int(table["nine_in_ten_days"].max() or 0)) if _any(table) else WEEK + 3
     came = table[table["median_days"].notna().to_numpy(dtype=bool)]

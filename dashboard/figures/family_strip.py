@@ -84,6 +84,7 @@ def family_strip(
     Figure
         Every bar and mark carries ``[table, row]`` as its customdata.
     """
+    spans, marks = theme.plain_in(spans, "label"), theme.plain_in(marks, "label")
     first, now = pd.Timestamp(start_on), pd.Timestamp(as_of)
     last = max([now, *(pd.Timestamp(g.due_on) for g in groups if g.due_on is not None)])
     spans = spans[((spans["end_on"] > first) & (spans["start_on"] < now)).to_numpy(dtype=bool)]
@@ -148,7 +149,7 @@ def _places(
     down = 0
     for group in groups:
         rules.append(_rule(down))
-        texts.append(_text(f"<b>{group.title}</b>", down + 14, size=theme.TEXT))
+        texts.append(_text(f"<b>{theme.plain(group.title)}</b>", down + 14, size=theme.TEXT))
         down += HEAD_HEIGHT
         if _is_ahead(group, as_of):
             texts.append(_text(f"▽ change due {group.due_on:%-d %b}", down + 4))

@@ -31,7 +31,7 @@ def site_funnel(funnel: pd.DataFrame) -> go.Figure:
         95 % limits is a diamond, one inside a circle; each has its name next to it.
     """
     table = funnel[(funnel["judged_days"] > 0).to_numpy(dtype=bool)]
-    table = table.sort_values("judged_days", ignore_index=True)
+    table = theme.plain_in(table.sort_values("judged_days", ignore_index=True), "name")
     top = top_of_axis(table["judged_rate_per_1000"], table["upper_998"])
     most = float(table["judged_days"].max()) if len(table) else 1.0
     figure = go.Figure()

@@ -34,6 +34,7 @@ def rate_intervals(table: pd.DataFrame, whole_rate: float | None) -> go.Figure:
         A group without events has an open dot at 0 and its upper limit; one without line-days
         is explained in words. Wider limits, adjusted for families, are a thinner line.
     """
+    table = theme.plain_in(table, "name")
     n = len(table)
     top = top_of_axis(table["rate_per_1000"], table["upper"])
     heights = [-float(at) for at in range(n)]

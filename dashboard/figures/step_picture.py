@@ -42,6 +42,8 @@ def step_picture(
         A filled square with a white number where the probability is half or more, else an open
         one, its number next to it; a blank place where nothing was missed.
     """
+    cells = theme.plain_in(cells, "family_id", "step_name")
+    families, steps = tuple(map(theme.plain, families)), tuple(map(theme.plain, steps))
     figure = go.Figure()
     at_family = {code: -at for at, code in enumerate(families)}
     at_step = {name: at for at, name in enumerate(steps)}

@@ -110,6 +110,8 @@ def _curves(
 ) -> go.Figure:
     figure = go.Figure()
     ends: list[float] = []
+    curves, summary = theme.plain_in(curves, "name"), theme.plain_in(summary, "name")
+    at_risk = None if at_risk is None else theme.plain_in(at_risk, "name")
     rows = summary.to_dict("records")
     for at, (row, stroke) in enumerate(zip(rows, STROKES, strict=False)):
         mine = curves[(curves["name"] == row["name"]).to_numpy(dtype=bool)]

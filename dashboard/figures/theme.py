@@ -6,8 +6,10 @@ and for readers with a colour-vision deficiency; each is used with a shape or a 
 
 from __future__ import annotations
 
+from html import escape
 from typing import Any
 
+import pandas as pd
 import plotly.graph_objects as go
 
 INK = "#1d2530"
@@ -55,6 +57,23 @@ def quiet(figure: go.Figure, *, height: int) -> go.Figure:
         hovermode="closest",
     )
     return figure
+
+
+def plain(text: str) -> str:
+    """A name or text of the store for a figure, where plotly obeys tags and links.
+
+    Examples
+    --------
+    >>> plain("North <a href='x'>here</a>")
+    "North &lt;a href='x'&gt;here&lt;/a&gt;"
+    """
+    return escape(text, quote=False)
+
+
+def plain_in(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
+    """The table with the texts of some columns as `plain` gives them."""
+    made = {c: [plain(str(text)) for text in table[c]] for c in columns}
+    return table.assign(**{c: pd.Series(made[c], index=table.index, dtype="object") for c in made})
 
 
 def note(figure: go.Figure, text: str, *, soft: bool = True, **place: Any) -> None:

@@ -60,7 +60,7 @@ def _as_came_in(row: SourceRow, found: Snapshot, reader: Reader) -> Source:
         row=row.row,
         file=row.file,
         sheet=row.sheet,
-        row_number=row.row_number,
+        row_number=row.row_number if reader.sites is None else None,
         received_at=row.received_at.astimezone(zone),
         cells=tuple(
             (head, worded(row.table, head, text, found))

@@ -18,6 +18,7 @@ class Source:
     file: str | None
     sheet: str | None
     row_number: int | None
+    """Of the file; None: the reader sees only some sites, and it would show how much others send."""
     received_at: datetime | None
     cells: tuple[tuple[str, str], ...]
     """Column and reading."""
@@ -38,7 +39,8 @@ class Source:
         if self.file is None:
             return f"recorded here on {when}"
         sheet = f", sheet {self.sheet}" if self.sheet else ""
-        return f"{self.file}{sheet}, row {self.row_number}; received {when}"
+        row = "" if self.row_number is None else f", row {self.row_number}"
+        return f"{self.file}{sheet}{row}; received {when}"
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import pytest
 
 from analysis.vocabulary import Role
 from dashboard.call_actions.queries import CallActions
+from dashboard.evidence.queries import sources_of
 from dashboard.security.roles import ALLOWED, PATHS, Page, Reader, Right, page_of
 from tests.signed_in import (
     CONTACT,
@@ -371,6 +372,21 @@ def test_there_is_no_route_but_those_that_are_known(app):
         if "<" not in rule:
             stranger = person.app.server.test_client().get(rule, headers={"Host": "localhost"})
             assert stranger.status_code in {303, 401}, rule
+
+
+def test_a_person_of_some_sites_does_not_see_where_in_a_file_a_row_is(app):
+    found = app.service.snapshot(None)
+    wanted = [("home_log", int(row)) for row in found.records.home_log["row"]]
+    rows = {
+        code: sources_of(wanted[:1], app.service.store, found, reader)
+        for code, reader in (
+            ("all", Reader("manager", Role.MANAGER)),
+            ("north", Reader("manager.north", Role.MANAGER, frozenset({"North"}))),
+        )
+    }
+    (of_all,), (of_north,) = (list(found.values()) for found in rows.values())
+    assert ", row 2; received" in of_all.where
+    assert ", row" not in of_north.where
 
 
 def test_the_access_record_says_who_opened_what_and_who_was_refused(app, clock):

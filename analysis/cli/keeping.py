@@ -6,9 +6,10 @@ import pandas as pd
 import typer
 
 from analysis.cli.opening import opened
-from analysis.cli.options.files import Backup, Restore, Verify
+from analysis.cli.options.files import Backup, Grants, Restore, Verify
 from analysis.cli.output import show
 from analysis.store import Store, StoreError
+from analysis.store.grants import grants as statements
 
 
 def backup(asked: Backup) -> None:
@@ -22,6 +23,11 @@ def backup(asked: Backup) -> None:
         + (f" It can be restored only with {asked.key_file}." if asked.key_file else ""),
         err=True,
     )
+
+
+def grants(asked: Grants) -> None:
+    """Print the statements that give a role its rights."""
+    typer.echo("\n".join(statements(asked.role)))
 
 
 def verify(asked: Verify) -> None:

@@ -184,8 +184,7 @@ def kill(ready: Path, place: Path, kills: int, draw: random.Random) -> None:
             if number:
                 process.join(draw.uniform(0, whole_seconds))
                 in_the_middle += process.is_alive()
-                if process.pid is not None:
-                    os.kill(process.pid, signal.SIGKILL)
+                process.kill()
             process.join()
             whole_seconds = whole_seconds or time.monotonic() - begun
             found[after(folder, acknowledged_by(here))] += 1
@@ -327,8 +326,7 @@ def torn_log(ready: Path, place: Path, tries: int, draw: random.Random) -> None:
         shutil.copytree(ready, folder)
         process, _ = started(calls, folder)
         process.join(0.6)
-        if process.pid is not None:
-            os.kill(process.pid, signal.SIGKILL)
+        process.kill()
         process.join()
         log = folder / "store.sqlite-wal"
         if log.exists():

@@ -130,6 +130,17 @@ class Backup(StoreOption):
     )
 
 
+@command("grants", "keeping:grants")
+class Grants:
+    """SQL that gives an account on a PostgreSQL server the rights it needs, and no more.
+
+    The owner of the database runs it after the first start and after each new version:
+    linedays grants app | psql DATABASE
+    """
+
+    role: str = argument("Role of the account.", "ROLE")
+
+
 @command("verify", "keeping:verify")
 class Verify(StoreOption, Output):
     """Compare stored rows with their compressed copies and with the hashes of when they were added.

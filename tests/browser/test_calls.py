@@ -482,6 +482,8 @@ def test_a_printed_list_is_typed_in_with_faults_at_their_fields(watched, running
     page = watched.page(width)
     page.goto(f"{running.address}/calls/sheet?nurse=N1")
     page.get_by_role("combobox", name="Outcome, family F2").select_option("Reached")
+    page.reload()
+    expect(page.get_by_role("status")).to_contain_text("filled in again")
     page.get_by_role("button", name="Record all calls").click()
     time = page.get_by_label("Time, family F2")
     expect(time).to_have_accessible_description(re.compile("Enter the time of the call"))

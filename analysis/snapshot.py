@@ -155,12 +155,7 @@ class Snapshot:
     @property
     def not_yet_known_sentence(self) -> str | None:
         """One sentence about the rows left out, for every list; None: all that is stored is known."""
-        n = self.not_yet_known
-        if not n:
-            return None
-        rows, left = ("1 stored row was", "is") if n == 1 else (f"{n:,} stored rows were", "are")
-        day = self.known_at.astimezone(self.policy.zone)
-        return f"{rows} received after {day.day} {day:%b %Y} and {left} left out."
+        return left_out_sentence(self.not_yet_known, self.known_at.astimezone(self.policy.zone))
 
     def caveats_on(self, today: date) -> tuple[str, ...]:
         """The caveats for who looks today: what is received after today has a wrong receipt."""
@@ -177,14 +172,8 @@ class Snapshot:
 
         Rows loaded as history count as received on the day they were done, which is assumed.
         """
-        n = sum(int(self.records.is_assumed(table).sum()) for table in self.records.history)
-        if not n:
-            return None
-        rows = "1 row was" if n == 1 else f"{n:,} rows were"
-        return (
-            f"{rows} loaded as history: each counts as received on the day it was done, which is "
-            "an assumption. On the real day fewer rows may have been there."
-        )
+        tables = self.records.history
+        return assumed_sentence(sum(int(self.records.is_assumed(t).sum()) for t in tables))
 
     @cached_property
     def caveats(self) -> tuple[str, ...]:
@@ -221,6 +210,27 @@ _PRACTICE_BEFORE = "practice_before"
 """Where a snapshot holds the occasions of the one before it, which had other sign-offs."""
 _OF_THE_LOG = ("timeline", "counted_timeline", "tallies")
 """Parts that depend neither on acts nor on sign-offs."""
+
+
+def left_out_sentence(n_rows: int, known_at: datetime) -> str | None:
+    """How many stored rows were received after a time of the programme's zone; None: none."""
+    if not n_rows:
+        return None
+    rows, left = (
+        ("1 stored row was", "is") if n_rows == 1 else (f"{n_rows:,} stored rows were", "are")
+    )
+    return f"{rows} received after {known_at.day} {known_at:%b %Y} and {left} left out."
+
+
+def assumed_sentence(n_rows: int) -> str | None:
+    """How many rows count as received on the day they were done; None: none."""
+    if not n_rows:
+        return None
+    rows = "1 row was" if n_rows == 1 else f"{n_rows:,} rows were"
+    return (
+        f"{rows} loaded as history: each counts as received on the day it was done, which is "
+        "an assumption. On the real day fewer rows may have been there."
+    )
 
 
 def end_of_day(day: date, policy: Policy) -> datetime:

@@ -7,7 +7,8 @@ import typer
 from analysis.cli.opening import snapshot
 from analysis.cli.options.rates import Dwell, DwellCompare, DwellOverdue, Removal
 from analysis.cli.output import show
-from analysis.measures import compare_dwell, dwell, overdue_hazard
+from analysis.cli.partitioned import curves_asked
+from analysis.measures import compare_dwell, overdue_hazard
 from analysis.verdicts import hazard_verdict, logrank_verdict
 
 
@@ -16,8 +17,7 @@ def dwell_table(asked: Dwell) -> None:
     if asked.compare_groups:
         dwell_comparison(asked)
         return
-    seen = snapshot(asked)
-    found = dwell(seen.timeline, seen.records, asked.by)
+    found = curves_asked(asked)
     show(found.curves, asked)
     readings = found.summary["group"].fillna("not recorded") + ": " + found.summary["reading"]
     for sentence in readings:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from analysis.cli.opening import snapshot
 from analysis.cli.options.lists import Adherence, Lines
 from analysis.cli.output import show
-from analysis.measures import adherence, line_table
+from analysis.cli.partitioned import lines_asked, tallies_asked
+from analysis.measures import adherence
 
 
 def lines(asked: Lines) -> None:
     """List lines with their days and states."""
-    show(line_table(snapshot(asked).timeline, asked.task), asked)
+    show(lines_asked(asked), asked)
 
 
 def adherence_table(asked: Adherence) -> None:
     """Show how often care was on time and in date."""
-    show(adherence(snapshot(asked).tallies, asked.by, asked.task), asked)
+    show(adherence(tallies_asked(asked), asked.by, asked.task), asked)

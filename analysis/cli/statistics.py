@@ -7,6 +7,7 @@ import typer
 from analysis.cli.opening import opened, snapshot, snapshot_of
 from analysis.cli.options import rates as options
 from analysis.cli.output import show
+from analysis.cli.partitioned import tallies_asked
 from analysis.decisions.signal_work import signals as worked_on
 from analysis.errors import nearest
 from analysis.measures import (
@@ -55,7 +56,7 @@ def _basis(asked: options.Counted) -> Basis:
 
 def rates_table(asked: options.Rates) -> None:
     """Show rates with limits."""
-    tallies, basis = snapshot(asked).tallies, _basis(asked)
+    tallies, basis = tallies_asked(asked), _basis(asked)
     found = rates(tallies, asked.event, asked.by, basis, asked.limits)
     show(for_release(found) if asked.hide_small else found, asked)
     whole = counts(tallies, asked.event, Grouping.ALL, basis)

@@ -168,7 +168,11 @@ def dwell(
     *Source:* project definition, definitions §6; Kaplan-Meier and Aalen-Johansen with delayed
     entry as `stats.survival` and `stats.competing` describe.
     """
-    times = line_times(timeline, records, by, sites)
+    return curves_of(line_times(timeline, records, by, sites))
+
+
+def curves_of(times: pd.DataFrame) -> Dwell:
+    """As `dwell`, from LINE_TIMES: also from those of several sets of families, joined."""
     groups, tables, without_time = _day_tables(times)
     curves, rows = [], []
     for group, table, left_out in zip(groups, tables, without_time, strict=True):

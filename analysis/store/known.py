@@ -7,6 +7,7 @@ Versions are chosen first; cutting by the dates inside the rows is the timeline'
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -55,12 +56,36 @@ REGISTRY = {
 }
 
 
-def records(connection: sa.Connection, known_at: int | None) -> Records:
-    """Every record as known at an instant (microseconds UTC; None: all that is stored)."""
+@dataclass(frozen=True)
+class Streamed:
+    """Records whose log comes block after block, as one moment of the store has them."""
+
+    without_log: Records
+    """The records; their log is empty, and of it nothing is in `not_yet_known`."""
+    log: Iterator[pa.Table]
+    """The log's rows in force, columns as stored; it has to be read to its end."""
+    later: list[int]
+    """Of each block read so far: log rows received after the instant."""
+
+
+def streamed(connection: sa.Connection, known_at: int | None) -> Streamed:
+    """As `records`, for logs that do not fit into memory."""
     later: list[int] = []
-    frames = {
-        name: typed(_known(connection, name, known_at, later), KNOWN[name]) for name in INCOMING
-    }
+    in_force = _in_force(connection, "home_log", known_at, later)
+    log = (in_force(block) for _, block in blocks.each(connection, "home_log"))
+    others = tuple(name for name in INCOMING if name != "home_log")
+    return Streamed(records(connection, known_at, others), log, later)
+
+
+def records(
+    connection: sa.Connection, known_at: int | None, names: Iterable[str] = tuple(INCOMING)
+) -> Records:
+    """Every record as known at an instant (microseconds UTC; None: all that is stored).
+
+    A table not in `names` is left empty.
+    """
+    later: list[int] = []
+    frames = {name: typed(_known(connection, name, known_at, later), KNOWN[name]) for name in names}
     frames["arrangements"] = arrangements_in_force(connection, known_at)
     frames["earlier_lines"] = _earlier_lines(connection, known_at)
     try:
@@ -90,6 +115,13 @@ def _known(
     connection: sa.Connection, name: str, known_at: int | None, later: list[int]
 ) -> pa.Table:
     """Rows in force at the instant; how many were received after it is added to `later`."""
+    return blocks.read(connection, name, _in_force(connection, name, known_at, later))
+
+
+def _in_force(
+    connection: sa.Connection, name: str, known_at: int | None, later: list[int]
+) -> Callable[[pa.Table], pa.Table]:
+    """Make what leaves of each block the rows in force at the instant."""
     gone = _superseded(connection, ROWS[name], known_at)
 
     def in_force(rows: pa.Table) -> pa.Table:
@@ -102,7 +134,7 @@ def _known(
             holds &= np.isin(rows["row"].to_numpy(), gone, invert=True)
         return rows if holds.all() else rows.filter(pa.array(holds))
 
-    return blocks.read(connection, name, in_force)
+    return in_force
 
 
 def _earlier_lines(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:

@@ -51,6 +51,13 @@ def newest(connection: sa.Connection) -> Policy | None:
     return None if found is None else parse_policy(found.text, found.policy_file)
 
 
+def newest_text(connection: sa.Connection) -> str | None:
+    """The text of the policy that counts; None: none was set."""
+    last = sa.select(policies.c.text).order_by(policies.c.row.desc())
+    text: str | None = connection.execute(last.limit(1)).scalar()
+    return text
+
+
 def every(connection: sa.Connection) -> pd.DataFrame:
     """Every policy that was set; columns as in `POLICIES`."""
     columns = [policies.c[name] for name in POLICIES.names]

@@ -42,6 +42,11 @@ class Recorded:
         with self._database.reading() as connection:
             return policies.newest(connection)
 
+    def policy_text(self) -> str | None:
+        """The policy that was set last, as its file has it; None: none was set."""
+        with self._database.reading() as connection:
+            return policies.newest_text(connection)
+
     def policy_for(self, file: Path | None) -> Policy:
         """The policy of a file, else the one that was set, else the shipped one.
 

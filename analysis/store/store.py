@@ -17,7 +17,7 @@ from analysis.store.database import WAIT_SECONDS, connect, is_there, open_databa
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.faults import StoreError
 from analysis.store.instants import microseconds
-from analysis.store.known import Registry
+from analysis.store.known import Registry, Streamed
 from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
 from analysis.store.recorded import Recorded
@@ -159,6 +159,13 @@ class Store(Recorded):
         at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
             return known.records(connection, at)
+
+    @contextmanager
+    def streamed(self, known_at: datetime | None = None) -> Iterator[Streamed]:
+        """As :meth:`records`, the log block after block: for more rows than fit into memory."""
+        at = None if known_at is None else microseconds(known_at)
+        with self._database.reading() as connection:
+            yield known.streamed(connection, at)
 
     def with_sign_offs(self, before: Records, known_at: datetime | None = None) -> Records | None:
         """Records with the sign-offs read again; None where stored rows are not known yet.

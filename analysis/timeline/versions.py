@@ -47,7 +47,8 @@ def times_of(
     if records.earlier_lines.empty:
         newest = records.lines.loc[records.lines["line_id"].isin(line_ids), columns]
         return newest.assign(start=NO_DAY).sort_values("line_id", ignore_index=True)
-    both = pd.concat([records.earlier_lines, records.lines], ignore_index=True)
+    read = [*columns, "received_at", "row", "valid_from"]
+    both = pd.concat([records.earlier_lines[read], records.lines[read]], ignore_index=True)
     versions = both[both["line_id"].isin(line_ids).to_numpy(dtype=bool)]
     versions = versions.sort_values(["line_id", "received_at", "row"], ignore_index=True)
     line = pd.factorize(versions["line_id"])[0].astype(np.int64)

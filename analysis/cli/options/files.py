@@ -115,6 +115,18 @@ class ExportFhir(OnADay, ForceOption):
     )
 
 
+@command("export partitions", "partitioned:export_partitions")
+class ExportPartitions(StoreOption, KnownAtOption):
+    """Records as Parquet in parts with whole families, to calculate them on several machines.
+
+    lines, adherence, rates and dwell read the folder with --partitions. Contacts, languages and
+    notes are left out.
+    """
+
+    write: Path = required("A new folder.", metavar="FOLDER")
+    parts: int = option("How many parts, with about as many lines each.", default=16, min=1)
+
+
 @command("backup", "keeping:backup")
 class Backup(StoreOption):
     """Write everything in the store to one file, while others go on working.

@@ -7,7 +7,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from analysis.cli.options.declared import argument, command, option, options
-from analysis.cli.options.shared import PolicyOption, Reading, StoreOption
+from analysis.cli.options.shared import Partitioned, PolicyOption, Reading, StoreOption
 from analysis.vocabulary import Band, CallOutcome, Grouping, Task
 
 
@@ -73,12 +73,12 @@ class OfTask(Reading):
 
 
 @command("lines", "reading:lines")
-class Lines(OfTask):
+class Lines(OfTask, Partitioned):
     """One row per line: home line-days, in date or not, state on the day."""
 
 
 @command("adherence", "reading:adherence_table")
-class Adherence(OfTask):
+class Adherence(OfTask, Partitioned):
     """How often care was on time and in date, with 95 % limits that resample families."""
 
     by: Grouping = option("How to split.", default=Grouping.ALL)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from analysis.cli.options.declared import command, flag, option, options, required
-from analysis.cli.options.shared import Reading
+from analysis.cli.options.shared import Partitioned, Reading
 from analysis.vocabulary import Basis, ChartKind, Grouping, Limits
 
 
@@ -41,7 +41,7 @@ class Counted(OfEvent):
 
 
 @command("rates", "statistics:rates_table")
-class Rates(Counted):
+class Rates(Counted, Partitioned):
     """Events per 1000 home line-days with 95 % limits. Not an NHSN rate."""
 
     by: Grouping = option("How to split.", default=Grouping.ALL)
@@ -123,7 +123,7 @@ class Signals(Reading):
 
 
 @command("dwell", "dwelling:dwell_table")
-class Dwell(Reading):
+class Dwell(Partitioned):
     """How long lines stay in place and how many end unplanned, by day since placement."""
 
     by: Grouping = option("How to split.", default=Grouping.ALL)

@@ -9,7 +9,18 @@ from pathlib import Path
 from analysis.cli.options.declared import flag, option, options
 
 DEFAULT_STORE = "sqlite:///linedays.sqlite"
-SHARED = ("store", "policy", "as_of", "known_at", "form", "out", "force")
+SHARED = (
+    "partitions",
+    "processes",
+    "cluster",
+    "store",
+    "policy",
+    "as_of",
+    "known_at",
+    "form",
+    "out",
+    "force",
+)
 """Fields in the order in which a command's help lists them, after its own."""
 
 
@@ -76,3 +87,18 @@ class OnADay(StoreOption, PolicyOption, AsOfOption, KnownAtOption):
 @options
 class Reading(OnADay, Output):
     """What a command needs that reads a store and returns a table."""
+
+
+@options
+class Partitioned(Reading):
+    """Where the families are calculated in parts."""
+
+    partitions: Path | None = option(
+        "Read this folder instead of a store; 'linedays export partitions' writes it.",
+        metavar="FOLDER",
+    )
+    processes: int = option("With --partitions: calculate in N processes.", default=1, min=1)
+    cluster: str | None = option(
+        "With --partitions: calculate on the workers of this Dask scheduler (tcp://host:port).",
+        metavar="ADDRESS",
+    )

@@ -1,0 +1,242 @@
+"""What do partitions cost: written out of a store, and calculated whole, in turn, in processes?
+
+The tallies of all families are calculated in every way, each in a process of its own, and have to
+be equal to the last bit. ``--copies`` writes the programme several times under other codes, which
+makes ten or a hundred million log rows of a small store. Prints seconds, rows a second and the peak
+memory of all processes together; asserts nothing but equality. Run from the project's folder:
+
+    python -m tests.benchmarks.partitions [--families N | --store FILE] [--copies N] [--parts N]
+
+``--cluster`` also runs a Dask cluster on this machine (extra `cluster`); ``--no-whole`` leaves out
+the calculation of all rows at once, which needs the most memory.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from analysis.partitions import (
+    Partitions,
+    Runner,
+    in_processes,
+    in_turn,
+    on_cluster,
+    opened,
+    tallies_of_parts,
+    write_partitions,
+)
+from analysis.partitions.folder import read_part
+from analysis.policy import shipped_policy
+from analysis.snapshot import end_of_day
+from analysis.store import Store
+from analysis.store.known import Streamed
+from analysis.tables import KNOWN, Records
+from analysis.tables.kinds import Kind
+from analysis.tallies import Tallies, tally
+from analysis.timeline import build
+from synthetic_data import generate_blocks, write_canonical
+from tests.benchmarks.other_tools.with_linedays import fill
+
+AS_OF = date(2031, 3, 10)
+PROCESSES = 2
+CODES = ("line_id", "child_id", "family_id", "caregiver_id", "entry_id")
+ROWS_OF_A_COPY = 10**9
+FRAMES = ("lines", "days", "events", "onsets")
+
+
+def copied(found: Streamed, nth: int) -> tuple[Records, Iterator[pa.Table]]:
+    """The records and the log under other codes; copy 0 as they are."""
+    if nth == 0:
+        return found.without_log, found.log
+    mark, further = f"-{nth}", nth * ROWS_OF_A_COPY
+    frames = {
+        name: frame.assign(
+            row=frame["row"] + further, **{c: frame[c] + mark for c in CODES if c in frame.columns}
+        )
+        for name, frame in found.without_log.frames.items()
+    }
+
+    def marked(block: pa.Table) -> pa.Table:
+        for code in CODES:
+            at = block.column_names.index(code) if code in block.column_names else -1
+            if at >= 0:
+                cells = pc.binary_join_element_wise(block[code].cast(pa.string()), mark, "")
+                block = block.set_column(at, code, cells)
+        row = block.column_names.index("row")
+        return block.set_column(row, "row", pc.add(block["row"], further))
+
+    return Records.of(frames), map(marked, found.log)
+
+
+def write(store: Path, folder: Path, copies: int, parts: int) -> str:
+    """Write the programme so many times, each copy in partitions of its own."""
+    moment = end_of_day(AS_OF, shipped_policy())
+    with Store.open(f"sqlite:///{store}", create=False) as opened_store:
+        for nth in range(copies):
+            with opened_store.streamed(moment) as found:
+                records, log = copied(found, nth)
+                write_partitions(folder / str(nth), records, log, [], moment, None, parts)
+    return ""
+
+
+def partitions_in(folder: Path) -> Partitions:
+    """All copies as one programme."""
+    copies = [opened(path) for path in sorted(folder.iterdir(), key=lambda path: int(path.name))]
+    return replace(copies[0], parts=tuple(part for copy in copies for part in copy.parts))
+
+
+def digest(tallies: Tallies) -> str:
+    """One word for every bit of the tallies."""
+    found = hashlib.sha256()
+    for name in FRAMES:
+        found.update(pd.util.hash_pandas_object(getattr(tallies, name)).to_numpy().tobytes())
+    return found.hexdigest()
+
+
+def whole(folder: Path) -> str:
+    """All rows in memory at once."""
+    records = [read_part(part) for part in partitions_in(folder).parts]
+    frames = {
+        name: pd.concat([getattr(part, name) for part in records], ignore_index=True)
+        for name in KNOWN
+    }
+    for name, frame in frames.items():
+        codes = [column.name for column in KNOWN[name].columns if column.kind is Kind.CODE]
+        frames[name] = frame.astype(dict.fromkeys(codes, "category"))
+    policy = shipped_policy()
+    del records
+    return digest(tally(build(Records.of(frames), policy, AS_OF), policy))
+
+
+def by_parts(folder: Path, run: Runner) -> str:
+    """The parts one by one."""
+    return digest(tallies_of_parts(partitions_in(folder), AS_OF, run).value)
+
+
+def local_cluster() -> AbstractContextManager[Any]:
+    """A Dask cluster on this machine."""
+    from dask.distributed import LocalCluster
+
+    return LocalCluster(n_workers=PROCESSES, threads_per_worker=1, dashboard_address=None)
+
+
+def way(name: str, store: Path, folder: Path, copies: int, parts: int) -> str:
+    """Calculate in one way; returns the digest."""
+    if name == "write":
+        return write(store, folder, copies, parts)
+    if name == "whole":
+        return whole(folder)
+    with local_cluster() if name == "cluster" else nullcontext() as cluster:
+        runners: dict[str, Callable[[], Runner]] = {
+            "in turn": lambda: in_turn,
+            "processes": lambda: in_processes(PROCESSES),
+            "cluster": lambda: on_cluster(cluster.scheduler_address),
+        }
+        return by_parts(folder, runners[name]())
+
+
+def in_a_process(name: str, *asked: object) -> dict[str, Any]:
+    """Calculate in one way in a process of its own."""
+    command = [sys.executable, "-m", "tests.benchmarks.partitions", "--one", name]
+    command += [str(word) for word in asked]
+    began = time.perf_counter()
+    printed = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout
+    return {**json.loads(printed.splitlines()[-1]), "seconds": time.perf_counter() - began}
+
+
+def measured(
+    store: Path, folder: Path, copies: int, parts: int, ways: Sequence[str]
+) -> dict[str, Any]:
+    """Write the partitions and calculate them in some ways.
+
+    Raises
+    ------
+    SystemExit
+        Two ways gave different bits.
+    """
+    asked = (store, folder, copies, parts)
+    costs = {name: in_a_process(name, *asked) for name in ("write", *ways)}
+    digests = {cost.pop("digest") for name, cost in costs.items() if name != "write"}
+    costs["write"].pop("digest")
+    if len(digests) != 1:
+        raise SystemExit("the ways gave different bits")
+    counts = [json.loads(path.read_text()) for path in folder.glob("*/partitions.json")]
+    of_parts = [part["rows"] for about in counts for part in about["parts"]]
+    return {
+        "log_rows": sum(rows["home_log"] for rows in of_parts),
+        "lines": sum(rows["lines"] for rows in of_parts),
+        "parts": len(of_parts),
+        "disk_mb": sum(path.stat().st_size for path in folder.rglob("*.parquet")) / 2**20,
+        "ways": costs,
+    }
+
+
+def show(found: dict[str, Any]) -> None:
+    """Print one run."""
+    print(
+        f"\n{found['log_rows']:,} log rows, {found['lines']:,} lines in {found['parts']} parts, "
+        f"{found['disk_mb']:.0f} MB; equal bits in every way"
+    )
+    for name, cost in found["ways"].items():
+        a_second = found["log_rows"] / cost["seconds"]
+        print(
+            f"{name:<10} {cost['seconds']:6.1f} s {a_second:10,.0f} rows/s {cost['peak_mb']:6.0f} MB"
+        )
+
+
+def one(name: str, store: str, folder: str, copies: str, parts: str) -> None:
+    """In a process of its own: print the digest and the peak memory of all its processes."""
+    word = way(name, Path(store), Path(folder), int(copies), int(parts))
+    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    children = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    n_children = PROCESSES if name in {"processes", "cluster"} else 0
+    print(json.dumps({"digest": word, "peak_mb": (own + n_children * children) / 1024}))
+
+
+def main() -> None:
+    """Measure an invented programme or a store."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--families", type=int, default=2000)
+    parser.add_argument("--store", type=Path)
+    parser.add_argument("--copies", type=int, default=1)
+    parser.add_argument("--parts", type=int, default=8)
+    parser.add_argument("--cluster", action="store_true")
+    parser.add_argument("--no-whole", action="store_true")
+    parser.add_argument("--one", nargs=5, help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    if asked.one is not None:
+        one(*asked.one)
+        return
+    ways = ["in turn", "processes", *(["cluster"] if asked.cluster else [])]
+    if not asked.no_whole:
+        ways.insert(0, "whole")
+    with tempfile.TemporaryDirectory() as temporary:
+        store = asked.store
+        if store is None:
+            files, store = Path(temporary) / "files", Path(temporary) / "store.sqlite"
+            write_canonical(generate_blocks(asked.families, until=AS_OF), files, "csv")
+            fill(store, files, AS_OF)
+        folder = Path(temporary) / "parts"
+        folder.mkdir()
+        show(measured(store, folder, asked.copies, asked.parts, ways))
+
+
+if __name__ == "__main__":
+    main()

@@ -88,7 +88,9 @@ def scan_xlsb_sheet(content: bytes, shared: list[int]) -> tuple[Cells, int]:
                 cells[row, column] = (_ERRORS.get(data[8], _NO_VALUE), Refusal.ERROR_CELL)
             elif kind == _SHARED and len(data) >= 12:
                 (at,) = struct.unpack_from("<I", data, 8)
-                text += shared[at] if at < len(shared) else 0
+                if at >= len(shared):
+                    raise ValueError("a cell names a text that is not there")
+                text += shared[at]
     return cells, text
 
 

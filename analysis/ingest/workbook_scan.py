@@ -162,7 +162,6 @@ def _xlsb_sheets(archive: zipfile.ZipFile) -> dict[str, str]:
     return {
         name: normpath(join("xl", relations[key]))
         for key, name in sheet_names(archive.read("xl/workbook.bin"))
-        if key in relations
     }
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.files import FileError
-from analysis.store import backup, corrections, encryption, known, provenance, verify
+from analysis.store import backup, corrections, encryption, known, provenance, undoing, verify
 from analysis.store.database import WAIT_SECONDS, connect, is_there, open_database
 from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.faults import StoreError
@@ -259,6 +259,11 @@ class Store(Recorded):
         """Void an entry without a number of its own; see `corrections.void`."""
         with self._database.writing() as connection:
             corrections.void(connection, row, by, microseconds(at))
+
+    def undo_corrections(self, ingests: Sequence[int], by: str, at: datetime) -> int:
+        """Undo corrections of refused rows by the numbers of their ingests; see `undoing.undo`."""
+        with self._database.writing() as connection:
+            return undoing.undo(connection, ingests, by, microseconds(at))
 
     def restore_entry(self, row: int, by: str, at: datetime) -> None:
         """Undo the voiding of an entry; see `corrections.restore`."""

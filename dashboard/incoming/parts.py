@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
+from urllib.parse import urlencode
 
 import pandas as pd
 from markupsafe import Markup
@@ -12,12 +13,12 @@ from markupsafe import Markup
 from dashboard.addresses.incoming import IncomingChoice, incoming_address
 from dashboard.incoming import words as incoming_words
 from dashboard.incoming.queries.received import OWN_FORM
-from dashboard.incoming.views import Bringing, FileRow, IncomingView, Paged
+from dashboard.incoming.views import Bringing, CauseChoice, FileRow, IncomingView, Paged
 from dashboard.layout import words
 from dashboard.layout.templates import render
 from dashboard.layout.words import percent
 from dashboard.security import csrf
-from dashboard.security.roles import ENTRY, FILES, REFUSED, STARTER
+from dashboard.security.roles import CAUSE, ENTRY, FILES, REFUSED, STARTER
 
 TITLE = "Data in"
 MOST_KINDS = 6
@@ -33,6 +34,7 @@ def page(view: IncomingView, choice: IncomingChoice) -> Markup:
         view=view,
         incoming_words=incoming_words,
         kinds=_kinds(view),
+        causes=[(one, _cause_address(one)) for one in view.causes],
         starter_address=STARTER,
         downloads=[(table, f"{REFUSED}{table}.csv", n) for table, n in view.to_download],
         refused_pages=_pages(view.refused_paged, choice, "refused", ("row", "rows")),
@@ -54,6 +56,11 @@ def upload(bringing: Bringing | None) -> dict[str, Any]:
             "own_form": OWN_FORM,
         }
     return {"upload": known, "files_address": FILES, "token": csrf.token()}
+
+
+def _cause_address(one: CauseChoice) -> str:
+    asked = {"table": one.table, "column": one.column, "reason": one.reason}
+    return f"{CAUSE}?{urlencode({**asked, 'value': one.value or ''})}"
 
 
 def _kinds(view: IncomingView) -> list[Sequence[str]]:

@@ -13,7 +13,7 @@ from dashboard.incoming.describe_page import describe_page
 from dashboard.incoming.files_page import done_page, form_page
 from dashboard.incoming.preview_page import preview_page
 from dashboard.incoming.queries import IncomingQueries
-from dashboard.incoming.row_routes import answer_rows, page_response
+from dashboard.incoming.row_routes import answer_causes, answer_rows, page_response
 from dashboard.incoming.source_routes import answer_sources
 from dashboard.incoming.views import TakenIn
 from dashboard.incoming.words import megabytes
@@ -76,6 +76,7 @@ def answer_incoming(app: Dash, service: Service) -> None:
     rules(FILES, "incoming_files", files, methods=["GET", "POST"])
     rules(f"{REFUSED}<table>.csv", "refused_file", refused)
     answer_rows(app, service)
+    answer_causes(app, service)
     rules(STARTER, "starter_kit", lambda: _starter(service))
     answer_sources(app, service)
     rules(f"{BELOW_INCOMING}<path:rest>", "nothing_incoming", nothing)

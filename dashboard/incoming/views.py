@@ -91,6 +91,8 @@ class IncomingView:
     refused_paged: Paged
     refused_kinds: tuple[tuple[str, str, str, int], ...]
     """Table, column, what is wrong, how many; most first."""
+    causes: tuple[CauseChoice, ...]
+    """Those that one correction can fix, for a person who may correct rows."""
     to_download: tuple[tuple[str, int], ...]
     """Tables with refused rows and how many, for a person who may correct them."""
     delays: pd.DataFrame
@@ -284,6 +286,42 @@ class RowCorrected:
     known_before: bool
     left: int
     next_number: int | None
+
+
+@dataclass(frozen=True)
+class CauseChoice:
+    """A cause of refused rows that one correction can fix; `sentence` is what is wrong."""
+
+    table: str
+    column: str
+    reason: str
+    value: str | None
+    sentence: str
+    n_rows: int
+    first_rows: tuple[str, ...]
+    answers: tuple[tuple[str, str], ...]
+    """What may be written and its words; none: any text."""
+
+
+@dataclass(frozen=True)
+class CauseEffect:
+    """What one correction of all rows of a cause would do, or did; `ingests` undo it."""
+
+    stored: int
+    same_as_before: int
+    refused: int
+    ingests: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class CausePage:
+    """The page of one cause: what is chosen, what it would do, or what was done."""
+
+    context: PageContext
+    cause: CauseChoice | None
+    written: str
+    effect: CauseEffect | None
+    done: bool
 
 
 @dataclass(frozen=True)

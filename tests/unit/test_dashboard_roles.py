@@ -341,6 +341,7 @@ def test_there_is_no_route_but_those_that_are_known(app):
             "/incoming/row/<int:number>",
             "/incoming/entry/<int:number>",
             "/incoming/source",
+            "/incoming/cause",
             "/incoming/starter.zip",
         ),
         *("/week/report.<kind>", "/week/<path:rest>"),

@@ -13,10 +13,11 @@ from analysis.starter import kit_files, texts_in_english, zipped
 from analysis.vocabulary import Access
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.incoming.held import HeldFiles
-from dashboard.incoming.queries import describing, doubt, received, row
+from dashboard.incoming.queries import cause, describing, doubt, received, row
 from dashboard.incoming.queries import files as incoming_files
 from dashboard.incoming.views import (
     Bringing,
+    CausePage,
     Described,
     EntryDone,
     IncomingView,
@@ -281,6 +282,54 @@ class IncomingQueries:
         session.note(Access.MENDED_ROW, about=f"{found.table}, number {number}")
         used = cells["void"] != "yes"
         return row.row_corrected(found, done, coming, session.context(), used=used)
+
+    def cause(self, asked: Sequence[str | None], written: str, do: str) -> CausePage:
+        """All refused rows of one cause: shown, tried (`do` is ``show``) or corrected (``save``).
+
+        Raises
+        ------
+        FormError
+            This is the page of an earlier day, nothing was chosen, or the store cannot be written.
+        """
+        session = self.session
+        session.reader.must(Right.CORRECT_ROWS)
+        session.require_today("Correct rows on today's page.")
+        found, context = session.snapshot(), session.context()
+        rows = received.refused_rows(found, found, session.store, context, session.reader)
+        one = cause.choice_of(rows, asked)
+        if one is None or do not in {"show", "save"}:
+            return CausePage(context, one, written, None, done=False)
+        effect = cause.effect(
+            session.config.store_url,
+            one,
+            written,
+            session.policy,
+            session.now(),
+            session.reader.code,
+            keep=do == "save",
+        )
+        if do == "save":
+            session.refresh()
+            about = f"{one.table}, {one.n_rows} rows of one cause"
+            session.note(Access.MENDED_ROW, about=about)
+        return CausePage(session.context(), one, written, effect, done=do == "save")
+
+    def undo_cause(self, ingests: str) -> CausePage:
+        """Undo corrections by the numbers of their ingests.
+
+        Raises
+        ------
+        FormError
+            They are no corrections or were undone, or the store cannot be written now.
+        """
+        session = self.session
+        session.reader.must(Right.CORRECT_ROWS)
+        session.require_today("Correct rows on today's page.")
+        numbers = [int(n) for n in ingests.split() if n.isdecimal() and len(n) < 18]
+        cause.undo(session.config.store_url, numbers, session.reader.code, session.now())
+        session.refresh()
+        session.note(Access.MENDED_ROW, about="correction of rows of one cause undone")
+        return CausePage(session.context(), None, "", None, done=True)
 
     def void(self, number: int, *, undo: bool) -> EntryDone:
         """Void a log entry without a number of its own, or undo that.

@@ -26,6 +26,7 @@ from analysis.tables import INCOMING, Records
 from dashboard.addresses.incoming import IncomingChoice
 from dashboard.evidence.queries import sources_of
 from dashboard.evidence.views import Source
+from dashboard.incoming.queries import cause
 from dashboard.incoming.views import (
     Bringing,
     DoubtKind,
@@ -72,6 +73,7 @@ def incoming_view(
         refused=as_shown(refused.iloc[refused_shown], found, sees=sees),
         refused_paged=refused_paged,
         refused_kinds=_kinds(refused),
+        causes=cause.choices(refused) if corrects and context.is_today else (),
         to_download=_by_table(refused) if corrects else (),
         delays=_delays(found),
         doubts=_doubts(found, store, reader, sees=sees),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -27,7 +28,7 @@ from analysis.unfinished import temporary_folder
 
 ORDERS = {DateOrder.DMY: "day, month, year", DateOrder.MDY: "month, day, year"}
 """Orders of dates that may be chosen, in words."""
-_BY_ORDER = frozenset({Refusal.AMBIGUOUS_DATE, Refusal.DATE_ORDER, Refusal.TWO_DIGIT_YEAR})
+_ORDERED = frozenset({Refusal.AMBIGUOUS_DATE, Refusal.DATE_ORDER, Refusal.TWO_DIGIT_YEAR})
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Cause:
     @property
     def is_order(self) -> bool:
         """Whether an order of dates corrects it."""
-        return self.reason in _BY_ORDER
+        return self.reason in _ORDERED
 
 
 def causes(rows: pd.DataFrame) -> list[tuple[Cause, int]]:
@@ -53,23 +54,15 @@ def causes(rows: pd.DataFrame) -> list[tuple[Cause, int]]:
     rows : DataFrame
         As `Store.refused` gives them.
     """
-    with_cell = rows[rows["column"].notna() & (rows["value"].notna() | _is_order(rows))]
-    blank = with_cell["value"].where(~_is_order(with_cell), None)
-    names = ["table", "column", "reason", "value"]
-    grouped = with_cell.assign(value=blank).groupby(names, dropna=False, sort=False).size()
-    found = [
-        (
-            Cause(str(table), str(column), str(reason), None if pd.isna(value) else str(value)),
-            int(n),
-        )
-        for (table, column, reason, value), n in grouped.items()
-        if reason != Refusal.RAGGED_ROW
-    ]
-    return sorted(found, key=lambda one: -one[1])
-
-
-def _is_order(rows: pd.DataFrame) -> pd.Series:
-    return rows["reason"].isin([str(reason) for reason in _BY_ORDER])
+    names = ("table", "column", "reason", "value")
+    facts = zip(*(rows[name].astype(object).tolist() for name in names), strict=True)
+    counted = Counter(
+        Cause(str(table), str(column), str(reason), None if reason in _ORDERED else str(value))
+        for table, column, reason, value in facts
+        if isinstance(column, str) and reason != Refusal.RAGGED_ROW
+        if isinstance(value, str) or reason in _ORDERED
+    )
+    return counted.most_common()
 
 
 def rows_of(rows: pd.DataFrame, cause: Cause) -> pd.DataFrame:

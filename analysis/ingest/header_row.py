@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from analysis.ingest.evidence import is_day
 from analysis.ingest.grid import Grid
 from analysis.ingest.heads import joined_heads, table_of_name
-from analysis.ingest.matching import SURE, matches
+from analysis.ingest.matching import SURE, Match, matches
 from analysis.tables.incoming import INCOMING, ON_EVERY_ROW
 
 LEAST_DAYS = 3
 """Heads that are days from which a sheet is taken to have one column a day."""
+MOST_HEADS = 400
+"""Filled cells of a row that are compared with our columns."""
+LONGEST_HEAD = 200
+"""Characters of a head that are compared."""
 _TITLE_ROWS = 12
 """Rows from the top among which the head is looked for."""
 
@@ -61,18 +66,25 @@ def _has_digit(row: Sequence[str]) -> bool:
     return any(c.isdigit() for cell in row for c in cell)
 
 
+@lru_cache(maxsize=10_000)
+def _best(cell: str, table: str) -> tuple[Match, ...]:
+    """The likeliest column of a head, if there is one; rows are compared again and again."""
+    return tuple(matches(cell[:LONGEST_HEAD], columns_of(table), "columns")[:1])
+
+
 def _score(head: Sequence[str], table: str) -> float:
     """How many of the table's columns a head row has; those it needs count twice."""
     required = {c.name for c in INCOMING[table].columns if c.required}
     seen: dict[str, float] = {}
-    for cell in head:
-        found = matches(cell, columns_of(table), "columns")[:1] if cell else []
+    cells = [cell for cell in head if cell][:MOST_HEADS]
+    for cell in cells:
+        found = _best(cell, table)
         for match in found:
             weight = 2.0 if match.meaning in required else 1.0
             weight *= 1.0 if match.likeness >= SURE else 0.4
             seen[match.meaning] = max(seen.get(match.meaning, 0), weight)
-    filled = sum(map(bool, head))
-    days = sum(is_day(cell) for cell in head)
+    filled = len(cells)
+    days = sum(is_day(cell) for cell in cells)
     if table == "home_log" and days >= LEAST_DAYS and seen:
         return sum(seen.values()) + LEAST_DAYS  # one column a day
     return sum(seen.values()) - 0.1 * max(filled - len(seen), 0) if seen else 0.0

@@ -14,9 +14,11 @@ import struct
 from collections.abc import Iterator, Mapping
 
 from analysis.ingest.faults import IngestError
+from analysis.ingest.limits import SHEET_CELLS
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault, Refusal
 from analysis.ingest.workbook_text import check_text
+from analysis.ingest.workbook_xml import check_extent
 
 OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """The first bytes of the container of XLS files, and of other old documents."""
@@ -24,6 +26,7 @@ _STREAMS = tuple(name.encode("utf-16-le") + b"\0\0" for name in ("Workbook", "Bo
 
 Cells = dict[tuple[int, int], tuple[str, Refusal]]
 
+_EXTENT = 148
 _ROW, _ERROR, _SHARED, _FORMULA_ERROR = 0, 3, 7, 11
 _CELLS = range(1, 12)
 _ERRORS = {0: "#NULL!", 7: "#DIV/0!", 15: "#VALUE!", 23: "#REF!", 29: "#NAME?", 36: "#NUM!"}
@@ -61,6 +64,7 @@ def scan_xls(log: LogFile) -> Mapping[str, Cells]:
                     elif kind == xlrd.XL_CELL_TEXT:
                         text += len(value)
             check_text(text, sheet.name, log.name)
+            check_extent(sheet.nrows, sheet.ncols, sheet.name, log.name)
             found[sheet.name] = cells
     except IngestError:
         raise
@@ -80,10 +84,14 @@ def scan_xlsb_sheet(content: bytes, shared: list[int]) -> tuple[Cells, int]:
     cells: Cells = {}
     row = text = 0
     for kind, data in _records(content):
+        if kind == _EXTENT and len(data) >= 16:
+            first, last, left, right = struct.unpack_from("<4I", data)
+            _check_place(max(first, last), max(left, right))
         if kind == _ROW and len(data) >= 4:
             (row,) = struct.unpack_from("<I", data)
         elif kind in _CELLS and len(data) >= 8:
             (column,) = struct.unpack_from("<I", data)
+            _check_place(row, column)
             if kind in {_ERROR, _FORMULA_ERROR} and len(data) >= 9:
                 cells[row, column] = (_ERRORS.get(data[8], _NO_VALUE), Refusal.ERROR_CELL)
             elif kind == _SHARED and len(data) >= 12:
@@ -95,12 +103,28 @@ def scan_xlsb_sheet(content: bytes, shared: list[int]) -> tuple[Cells, int]:
 
 
 def shared_lengths(content: bytes) -> list[int]:
-    """Lengths of the shared texts of an XLSB workbook, in characters (record type 19)."""
-    return [
-        struct.unpack_from("<I", data, 1)[0]
-        for kind, data in _records(content)
-        if kind == 19 and len(data) >= 5
-    ]
+    """Lengths of the shared texts of an XLSB workbook, in characters (record type 19).
+
+    Raises
+    ------
+    ValueError
+        It claims to hold more texts than it does; the reader would make room for all of them.
+    """
+    lengths, claimed = [], 0
+    for kind, data in _records(content):
+        if kind == 19 and len(data) >= 5:
+            lengths.append(struct.unpack_from("<I", data, 1)[0])
+        elif kind == 159 and len(data) >= 8:
+            claimed = struct.unpack_from("<I", data, 4)[0]
+    if claimed > len(lengths):
+        raise ValueError("it claims to hold more texts than it does")
+    return lengths
+
+
+def _check_place(row: int, column: int) -> None:
+    """Refuse a cell outside any sheet: the reader would make room for all cells before it."""
+    if row >= 1_048_576 or column >= 16_384 or (row + 1) * (column + 1) > SHEET_CELLS:
+        raise ValueError("a cell in it lies outside the sheet")
 
 
 def sheet_names(content: bytes) -> list[tuple[str, str]]:

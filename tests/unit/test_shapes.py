@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+import struct
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -155,3 +157,22 @@ def test_a_planned_discharge_of_the_next_weeks_is_read(trial: Store, tmp_path: P
     planned = first.replace("L1,C1,F1", "L7,C7,F7").replace("2031-01-20", "2031-05-20")
     done = take_in(trial, written(tmp_path, "lines.csv", f"{head}\n{planned}\n"))
     assert (done.stored, done.refused) == (1, 0)
+
+
+def test_a_binary_workbook_with_a_cell_far_outside_is_damaged_and_does_not_stop_the_program(
+    trial: Store, tmp_path: Path
+) -> None:
+    make, _ = SHAPES["xlsb (by hand)"]
+    path = make(tmp_path)
+    with zipfile.ZipFile(path) as archive:
+        members = {name: archive.read(name) for name in archive.namelist()}
+    sheet = members["xl/worksheets/sheet1.bin"]
+    members["xl/worksheets/sheet1.bin"] = sheet.replace(
+        struct.pack("<4I", 0, 3, 0, 4), struct.pack("<4I", 0, 1 << 31, 0, 1 << 31)
+    )
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, content in members.items():
+            archive.writestr(name, content)
+    (fault,) = take_in(trial, path).faults
+    assert fault.code is FileFault.BROKEN_WORKBOOK
+    assert "outside the sheet" in str(fault)

@@ -262,8 +262,8 @@ def test_every_band_but_that_of_no_call_can_be_asked_for():
             ("rates", "trnd", "--event", "skin"),
             "No such command 'rates trnd'. Did you mean 'trend'?",
         ),
-        (("user",), "needs one of: add, list, end, password, unlock, record"),
-        (("rate",), "Did you mean 'rates'?"),
+        (("user",), "needs one of: add, list, end, password, unlock, two-step-off, sign-ins"),
+        (("rate",), "Did you mean 'rates'"),
     ],
 )
 def test_a_command_that_does_not_exist_names_those_that_do(run, words, says):

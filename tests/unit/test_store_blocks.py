@@ -63,7 +63,7 @@ def test_a_column_added_later_is_blank_in_the_blocks_of_before(store: Store, url
     opened = open_database(url, create=False)
     with opened.changing_tables() as connection:
         rows = blocks.read(connection, "stays", lambda rows: rows)
-        without = blocks._packed(rows.drop_columns(["place"]))
+        without = blocks.packed(rows.drop_columns(["place"]))
         connection.execute(sa.update(table_of_blocks).values(packed=without))
     stays = store.records().stays
     assert stays["place"].isna().all()

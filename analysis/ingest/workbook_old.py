@@ -12,6 +12,7 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 from analysis.ingest.faults import IngestError
 from analysis.ingest.limits import SHEET_CELLS
@@ -47,9 +48,11 @@ def scan_xls(log: LogFile) -> Mapping[str, Cells]:
         It is damaged, has a password, or holds too much text.
     """
     import xlrd  # only for these files
+    from xlrd.compdoc import CompDoc
 
     found: dict[str, Cells] = {}
     try:
+        _check_chains(CompDoc(log.path.read_bytes(), logfile=io.StringIO()))
         book = xlrd.open_workbook(str(log.path), logfile=io.StringIO(), ragged_rows=True)
         text = 0
         for sheet in book.sheets():
@@ -74,6 +77,17 @@ def scan_xls(log: LogFile) -> Mapping[str, Cells]:
         why = str(fault)[:80] or type(fault).__name__
         raise IngestError(FileFault.BROKEN_WORKBOOK, log.name, why=why) from None
     return found
+
+
+def _check_chains(document: Any) -> None:
+    """Refuse a container whose small streams turn in a circle: the reader would follow it on."""
+    chain = document.SSAT
+    for node in document.dirlist:
+        at, steps = node.first_SID, 0
+        while node.tot_size < document.min_size_std_stream and 0 <= at < len(chain):
+            at, steps = chain[at], steps + 1
+            if steps > len(chain):
+                raise ValueError("its table of sectors turns in a circle")
 
 
 def scan_xlsb_sheet(content: bytes, shared: list[int]) -> tuple[Cells, int]:
@@ -110,7 +124,8 @@ def shared_lengths(content: bytes) -> list[int]:
     ValueError
         It claims to hold more texts than it does; the reader would make room for all of them.
     """
-    lengths, claimed = [], 0
+    lengths: list[int] = []
+    claimed = 0
     for kind, data in _records(content):
         if kind == 19 and len(data) >= 5:
             lengths.append(struct.unpack_from("<I", data, 1)[0])

@@ -52,7 +52,14 @@ def scan_xls(log: LogFile) -> Mapping[str, Cells]:
 
     found: dict[str, Cells] = {}
     try:
-        _check_chains(CompDoc(log.path.read_bytes(), logfile=io.StringIO()))
+        content = log.path.read_bytes()
+        # Counts of sectors in the head; the reader makes room for as many as they claim.
+        counts = [struct.unpack_from("<I", content, at)[0] for at in (40, 44, 64, 72)]
+        if 512 * max(counts) > len(content) + 512:
+            raise ValueError("it claims to hold more sectors than it does")
+        document = CompDoc(content, logfile=io.StringIO())
+        _check_chains(document)
+        _check_claims(document)
         book = xlrd.open_workbook(str(log.path), logfile=io.StringIO(), ragged_rows=True)
         text = 0
         for sheet in book.sheets():
@@ -88,6 +95,27 @@ def _check_chains(document: Any) -> None:
             at, steps = chain[at], steps + 1
             if steps > len(chain):
                 raise ValueError("its table of sectors turns in a circle")
+
+
+def _check_claims(document: Any) -> None:
+    """Refuse a stream of records that claims more texts or cells than a file of its size can hold.
+
+    *Source:* Microsoft, [MS-XLS], 2.4.265 (SST) and 2.4.90 (Dimensions).
+    """
+    for name in ("Workbook", "Book"):
+        content, base, size = document.locate_named_stream(name)
+        at, end = base, base + size
+        while content and at + 4 <= end:
+            kind, length = struct.unpack_from("<HH", content, at)
+            if kind == 0xFC and length >= 8:
+                (texts,) = struct.unpack_from("<I", content, at + 8)
+                if 3 * texts > size:  # each takes at least three bytes
+                    raise ValueError("it claims to hold more texts than it does")
+            elif kind == 0x200 and length >= 12:
+                top, rows, left, columns = struct.unpack_from("<IIHH", content, at + 4)
+                if top > rows or rows > 65_536 or left > columns or columns > 256:
+                    raise ValueError("a cell in it lies outside the sheet")
+            at += 4 + length
 
 
 def scan_xlsb_sheet(content: bytes, shared: list[int]) -> tuple[Cells, int]:

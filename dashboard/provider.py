@@ -54,7 +54,7 @@ class Provider:
     client: str
     groups: tuple[Group, ...]
     secret_file: Path | None = None
-    name: str = "the hospital's sign-in"
+    name: str = "your hospital account"
     code_claim: str = "preferred_username"
     groups_claim: str = "groups"
     scope: str = "openid profile"

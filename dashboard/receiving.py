@@ -8,6 +8,7 @@ person who may; and a request that is not whole after a while is given up.
 from __future__ import annotations
 
 import copy
+import logging
 import socket
 import time
 from collections.abc import Callable
@@ -85,6 +86,8 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
             **more,
         )
         settings.admits = admits
+        # A short wait of a request is not worth a line on the terminal.
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         where = (listening.family, listening.type, listening.proto, listening.getsockname())
         super().__init__(
             application, _sock=listening, bind_socket=False, adj=settings, sockinfo=where

@@ -161,8 +161,6 @@ def _log(file: Path | None) -> Iterator[None]:
 
 def _serve_in_this_process(app: LinedaysDash, listening: socket.socket, admits: Admits) -> None:
     server = Server(app.server, listening, THREADS, admits)
-    # A short wait of a request is not worth a line on the terminal.
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     try:
         server.run()
     finally:

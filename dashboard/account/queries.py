@@ -98,4 +98,6 @@ def _with_secret(view: AccountView, secret: str, code: str) -> AccountView:
     import segno
 
     picture = segno.make(authenticator_address(secret, code), error="m")
-    return replace(view, secret=secret, picture=picture.svg_data_uri(scale=4, border=4))
+    return replace(
+        view, secret=secret, picture=picture.svg_data_uri(scale=4, border=4, light="white")
+    )

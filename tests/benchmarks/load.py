@@ -11,12 +11,13 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import random
+import socket
 import sqlite3
 import tempfile
 import threading
 import time
 from collections import defaultdict
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,8 @@ from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.vocabulary import Role
+from dashboard.config import DashboardConfig, Web
+from dashboard.serving import serve
 from tests.benchmarks import pages
 from tests.served import Person
 from tests.signed_in import PASSWORD
@@ -51,7 +54,8 @@ def ingest_later(url: str, file: Path, seconds: float) -> None:
     time.sleep(seconds)
     begun = time.perf_counter()
     with Store.open(url) as store:
-        done = ingest(store, [file], shipped_policy())
+        at = pages.NOW
+        done = ingest(store, [file], shipped_policy(), received_at=at, ingested_at=at)
     print(f"ingest of {done.stored} rows took {time.perf_counter() - begun:.1f} s", flush=True)
 
 
@@ -74,6 +78,21 @@ def memory_of(server: multiprocessing.process.BaseProcess) -> float:
         text = Path(f"/proc/{one}/smaps_rollup").read_text()
         total += int(next(line.split()[1] for line in text.splitlines() if line.startswith("Pss:")))
     return total / 1000
+
+
+def served(url: str, moment: datetime, port: int) -> None:
+    """Serve the store as `linedays serve` does, at a moment."""
+    serve(DashboardConfig(store_url=url, web=Web(port=port), clock=lambda: moment))
+
+
+def wait_for_server() -> None:
+    """A large store takes its time to be read before the first answer."""
+    for _ in range(1200):
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", pages.PORT)) == 0:
+                return
+        time.sleep(0.5)
+    raise SystemExit("The dashboard did not begin to answer.")
 
 
 class Crowd:
@@ -101,14 +120,14 @@ class Crowd:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--store", type=Path, help="SQLite file of about ten thousand families")
+    parser.add_argument("--store", type=Path, help="SQLite file as tests.benchmarks.pages makes it")
     parser.add_argument("--minutes", type=float, default=10)
     parser.add_argument("--people", type=int, default=50)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         url = copied(given.store, folder) if given.store else pages.prepared(folder, 10_000)[0]
-        now = datetime.now(UTC) if given.store else pages.NOW  # noqa: TID251 - a program of its own
+        now = pages.NOW
         with Store.open(url) as store:
             for number in range(given.people):
                 store.people.add(f"load{number}", PASSWORD, Role.MANAGER, now, by="command line")
@@ -118,11 +137,11 @@ def main() -> None:
             at_home = lines.loc[lines["at_home"], "line_id"].astype(str).tolist()
         file = log_of(at_home, now - timedelta(hours=1), folder / "home_log.csv")
         context = multiprocessing.get_context("spawn")
-        server = context.Process(target=pages.served, args=(url, pages.PORT, None))
+        server = context.Process(target=served, args=(url, now, pages.PORT))
         server.start()
         writer = context.Process(target=ingest_later, args=(url, file, 30 * given.minutes))
         try:
-            pages.wait_for_server()
+            wait_for_server()
             people = [Person(pages.PORT, f"load{n}") for n in range(given.people)]
             crowd = Crowd(listed)
             threads = [
@@ -138,7 +157,8 @@ def main() -> None:
                 one.join()
             report(crowd, before, memory_of(server))
         finally:
-            writer.join()
+            if writer.pid is not None:
+                writer.join()
             server.terminate()
             server.join()
 

@@ -69,14 +69,14 @@ def changes_of_calls(
         flagged = those(f for f, row in now["flags"].items() if row > before["flags"].get(f, -1))
         new = those(now["bands"].keys() - before["bands"].keys() - set(flagged))
         left = those(before["bands"].keys() - now["bands"].keys() - own_acts)
-        reasons = _first_reasons(found, flagged)
+        reasons = red_flags(session, choice)
         places = _places(found)
         calls = _calls_of_others(session, found, before["call"]) if _sees_calls(session) else []
         calls = [call for call in calls if own is None or call[0] in own]
         return [
             Kind(
                 words.counted(len(flagged), "new red flag", "new red flags"),
-                tuple(change(f, reasons.get(f, "")) for f in flagged),
+                tuple(change(f, reasons[f][1] if f in reasons else "") for f in flagged),
                 urgent=True,
             ),
             Kind(
@@ -99,11 +99,15 @@ def changes_of_calls(
 def red_flags(session: Session, choice: Choice) -> dict[str, tuple[int, str]]:
     """Families of a choice with a red flag: its newest log entry, and the reason in words."""
     found = session.snapshot()
-    flags = session.cached("what the call list shows", lambda: _state(found))["flags"]
+    flags = session.cached("red flags", lambda: _red_flags(session, found))
     own = _families_of(found, allowed(session.reader, choice))
-    shown = [f for f in flags if own is None or f in own]
-    reasons = _first_reasons(found, shown)
-    return {f: (flags[f], reasons.get(f, "")) for f in shown}
+    return flags if own is None else {f: flag for f, flag in flags.items() if f in own}
+
+
+def _red_flags(session: Session, found: Snapshot) -> dict[str, tuple[int, str]]:
+    flags = session.cached("what the call list shows", lambda: _state(found))["flags"]
+    reasons = _first_reasons(found, list(flags))
+    return {family: (row, reasons.get(family, "")) for family, row in flags.items()}
 
 
 def _state(found: Snapshot) -> dict[str, Any]:

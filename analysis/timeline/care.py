@@ -196,8 +196,7 @@ def intervals_of(
     out_of_date = end_on - np.maximum(until, home_on)
     np.maximum(in_date, 0, out=in_date)
     np.maximum(out_of_date, 0, out=out_of_date)
-    in_date *= has_due
-    out_of_date *= has_due
+    in_date *= has_due  # from a report on, days are out of date even where nothing is ever due
     late_days = end_on - until
     late_days *= scored & ~on_time
     end_source = np.full(len(key), -1, dtype=np.int64)

@@ -500,13 +500,16 @@ class Programme:
             interval.allowed_until = day
 
     def class_of(self, current: Interval | None, accessed: bool, day: date) -> str:
-        """Class of a home line-day; intervals never due are unscored."""
+        """Class of a home line-day; intervals never due are unscored up to a report."""
         if not accessed:
             return "not_accessed"
-        if current is None or current.interval_days is None:
+        if current is None:
             return "unscored"
-        assert current.allowed_until is not None
-        if day < current.allowed_until:
+        until = current.allowed_until
+        if current.interval_days is None and (until is None or day < until):
+            return "unscored"
+        assert until is not None
+        if day < until:
             current.in_date_days += 1
             return "in_date"
         current.out_of_date_days += 1

@@ -262,7 +262,7 @@ def test_changes_of_one_date_are_one_change_told_by_the_last() -> None:
     assert intervals["dressing_type"].tolist() == ["gauze"]
 
 
-def test_a_dressing_never_due_has_unscored_days_and_a_report_still_compromises_it() -> None:
+def test_a_dressing_never_due_has_unscored_days_up_to_a_report_that_compromises_it() -> None:
     lines = """
     line_id | home_from  | dressing_type
     L1      | 2031-03-01 | none
@@ -276,7 +276,8 @@ def test_a_dressing_never_due_has_unscored_days_and_a_report_still_compromises_i
     }
     reported = log("2031-03-01 dressing_change", "2031-03-19 skin_check dressing_condition=damp")
     assert care(written(lines=lines, home_log=reported), "2031-03-21") == {
-        "unscored": 20,
+        "unscored": 18,
+        "out_of_date": 2,
         "scored": 0,
         "on_time": 0,
         "state": "compromised",

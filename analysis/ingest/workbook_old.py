@@ -53,7 +53,7 @@ def scan_xls(log: LogFile) -> Mapping[str, Cells]:
     found: dict[str, Cells] = {}
     try:
         content = log.path.read_bytes()
-        # Counts of sectors in the head; the reader makes room for as many as they claim.
+        # Counts of sectors in the head; the reader allocates memory for as many as they claim.
         counts = [struct.unpack_from("<I", content, at)[0] for at in (40, 44, 64, 72)]
         if 512 * max(counts) > len(content) + 512:
             raise ValueError("it claims to hold more sectors than it does")
@@ -150,7 +150,7 @@ def shared_lengths(content: bytes) -> list[int]:
     Raises
     ------
     ValueError
-        It claims to hold more texts than it does; the reader would make room for all of them.
+        It claims to hold more texts than it does; the reader would allocate memory for all.
     """
     lengths: list[int] = []
     claimed = 0
@@ -165,7 +165,7 @@ def shared_lengths(content: bytes) -> list[int]:
 
 
 def _check_place(row: int, column: int) -> None:
-    """Refuse a cell outside any sheet: the reader would make room for all cells before it."""
+    """Refuse a cell outside any sheet: the reader allocates memory for all before it."""
     if row >= 1_048_576 or column >= 16_384 or (row + 1) * (column + 1) > SHEET_CELLS:
         raise ValueError("a cell in it lies outside the sheet")
 

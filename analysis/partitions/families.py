@@ -54,7 +54,7 @@ class Placed:
             ("family_id", self.family),
             ("caregiver_id", self.caregiver),
         ):
-            # An entry of a known line is that line's, whoever wrote it and whatever family it names.
+            # An entry of a known line is that line's, of any writer and of any family that it names.
             if column in rows.column_names and (table != "home_log" or column != "caregiver_id"):
                 codes = rows[column].combine_chunks().cast(pa.string())
                 found = np.where(found < 0, known.of(codes), found)
@@ -74,7 +74,7 @@ def place(records: Records, n_parts: int) -> Placed:
     Returns
     -------
     Placed
-        The same for the same lines, in whatever order their rows are.
+        The same for the same lines, in any order of their rows.
     """
     columns = ["line_id", "child_id", "family_id"]
     held = pd.concat([records.lines[columns], records.earlier_lines[columns]], ignore_index=True)

@@ -28,7 +28,7 @@ def in_processes(n: int) -> Runner:
     """Make a runner of `n` processes on this machine."""
 
     def run(work: Work, parts: Sequence[Path]) -> Iterator[Any]:
-        # Started afresh: a copy of this process would hold whatever it has in memory.
+        # Started afresh: a copy of this process would hold all that it has in memory.
         with ProcessPoolExecutor(n, mp_context=get_context("spawn")) as pool:
             try:
                 yield from pool.map(work, parts)

@@ -14,6 +14,7 @@ import pyarrow as pa
 import sqlalchemy as sa
 
 from analysis.store import bulk
+from analysis.store.faults import DAMAGED_BLOCK, DamagedBlockError
 from analysis.store.schema import ROWS, blocks, stored_columns
 from analysis.tables.kinds import Kind
 
@@ -123,8 +124,17 @@ def packed(rows: pa.Table) -> bytes:
 
 
 def unpacked(packed: bytes) -> pa.Table:
-    """Columns from compressed bytes."""
-    return pa.ipc.open_stream(pa.py_buffer(packed)).read_all()
+    """Columns from compressed bytes.
+
+    Raises
+    ------
+    DamagedBlockError
+        These bytes are not what was stored.
+    """
+    try:
+        return pa.ipc.open_stream(pa.py_buffer(packed)).read_all()
+    except (pa.ArrowException, OSError) as error:
+        raise DamagedBlockError(DAMAGED_BLOCK) from error
 
 
 def _unpacked(connection: sa.Connection, table: str, first_row: int) -> pa.Table:

@@ -21,6 +21,10 @@ class StoreError(UserError):
     """The store can't do what was asked: one sentence for a user."""
 
 
+class DamagedBlockError(Exception):
+    """Bytes of a compressed block are not what was stored."""
+
+
 class RecordedBeforeError(StoreError):
     """The call of this form is recorded already; nothing was added."""
 
@@ -93,6 +97,7 @@ NUL = (
 NOTHING_THERE = (
     "There is no store at {place}. Ingest files into it first, or name another one with --store."
 )
+DAMAGED_BLOCK = "a compressed block of rows is damaged"
 NEWER = (
     "The store {place} was written by a newer version of linedays. Install that version, or "
     "restore an older backup."
@@ -110,6 +115,7 @@ COMPLAINTS: tuple[tuple[str, str], ...] = (
     ("is not a database", NOT_A_STORE),
     ("disk image is malformed", DAMAGED),
     ("malformed database schema", DAMAGED),
+    (DAMAGED_BLOCK, DAMAGED),
     ("readonly database", READ_ONLY),
     ("disk is full", FULL),
     ("disk i/o error", FAILING_DISK),
@@ -188,4 +194,4 @@ def in_plain_words(place: str) -> Iterator[None]:
 def _driver_errors() -> tuple[type[Exception], ...]:
     psycopg = sys.modules.get("psycopg")  # an extra: only there when PostgreSQL is in use
     more = () if psycopg is None else (psycopg.Error,)
-    return (sa.exc.DBAPIError, AdbcError, *more)
+    return (sa.exc.DBAPIError, AdbcError, DamagedBlockError, *more)

@@ -1,7 +1,7 @@
 """What was written in the cells of a file that were read as something else?
 
 Column by column and compressed, a run of rows at a time: most cells of a sheet repeat each other,
-and few are ever looked at.
+and few are ever opened.
 """
 
 from __future__ import annotations

@@ -85,7 +85,7 @@ def _as_came_in(row: SourceRow, found: Snapshot, reader: Reader) -> Source:
 
 
 def _as_written(cells: tuple[tuple[str, str], ...]) -> str:
-    """What the file says, with its heads where a column comes from several of them."""
+    """The cell of the file, with its heads where a column comes from several of them."""
     if len(cells) == 1:
         return f"“{cells[0][1]}”"
     return ", ".join(f"{head}: “{cell}”" for head, cell in cells)

@@ -28,7 +28,7 @@ class Source:
     void: bool = False
     """The row voids an earlier one."""
     originals: Mapping[str, str] = field(default_factory=dict)
-    """What the file says where the reading is another text, by column."""
+    """The cell of the file where the reading is another text, by column."""
     has_originals: bool = True
     """False: it was read before originals were stored."""
 

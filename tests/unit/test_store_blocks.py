@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import sqlalchemy as sa
 
-from analysis.store import Store, blocks
+from analysis.store import Store, StoreError, blocks
 from analysis.store.database import open_database
 from analysis.store.schema import blocks as table_of_blocks
 from tests.stored_rows import accepted, file_info, put, store, url
@@ -68,3 +68,14 @@ def test_a_column_added_later_is_blank_in_the_blocks_of_before(store: Store, url
     stays = store.records().stays
     assert stays["place"].isna().all()
     assert stays["child_id"].tolist() == [f"C{n}" for n in range(10)]
+
+
+@pytest.mark.parametrize("at", [0, 40, -9])
+def test_a_block_with_flipped_bits_is_named_as_damage(store: Store, url: str, at: int) -> None:
+    put(store, "stays", TEN)
+    with open_database(url, create=False).changing_tables() as connection:
+        packed = bytearray(connection.scalar(sa.select(table_of_blocks.c.packed)))
+        packed[at] ^= 0xFF
+        connection.execute(sa.update(table_of_blocks).values(packed=bytes(packed[:at] or packed)))
+    with pytest.raises(StoreError, match="is damaged"):
+        store.records()

@@ -22,7 +22,7 @@ PAGE = "rates"
 def changes_of_rates(
     session: Session, signals: Signals, notes: tuple[Annotation, ...], *, marks: bool = False
 ) -> Changes:
-    """What changed since this person last looked at the rates."""
+    """What changed since this person last opened the rates."""
     open_signals = {f"{s.verdict.rate.event}\t{s.verdict.rate.site}": s for s in signals.worked}
     counts = {
         v.rate.event: v.rate.baseline_events + v.rate.events

@@ -21,6 +21,7 @@ from analysis.ingest.faults import IngestError
 from analysis.ingest.fhir_path import Paths, Resource, ValueFaultError, cell, is_personal
 from analysis.ingest.fhir_sentences import resources_left_out_note
 from analysis.ingest.heads import match_heads
+from analysis.ingest.json_lines import broken, json_lines
 from analysis.ingest.limits import BATCH_ROWS, JSON_BYTES, ROW_BYTES
 from analysis.ingest.profile import Profile
 from analysis.ingest.raw import Broken, LogFile, Part, Raw, raw_rows, text_columns
@@ -209,14 +210,15 @@ def _resources(log: LogFile) -> Iterator[tuple[int, Resource]]:
         is_last = not stream.read(1)
     resource = _loaded(first)
     if isinstance(resource, dict) and not (is_last and resource.get("entry")):
-        yield from _lines(log)
+        for number, value in json_lines(log):
+            yield number, value if isinstance(value, dict) else {}
         return
     if log.path.stat().st_size > JSON_BYTES:
         raise IngestError(FileFault.JSON_TOO_LARGE, log.name)
     try:
         whole = orjson.loads(log.path.read_bytes().removeprefix(codecs.BOM_UTF8))
     except orjson.JSONDecodeError as fault:
-        raise _broken(log, fault.lineno, fault.msg) from None
+        raise broken(log, fault.lineno, fault.msg) from None
     yield from _of_bundle(whole)
 
 
@@ -234,29 +236,8 @@ def _of_bundle(whole: Any) -> Iterator[tuple[int, Resource]]:
             yield number, entry
 
 
-def _lines(log: LogFile) -> Iterator[tuple[int, Resource]]:
-    with log.path.open("rb") as stream:
-        number = 0
-        while line := stream.readline(ROW_BYTES):
-            number += 1
-            if len(line) >= ROW_BYTES and not line.endswith(b"\n"):
-                raise IngestError(FileFault.ROW_TOO_LONG, log.name, row=number)
-            text = line.removeprefix(codecs.BOM_UTF8).strip()
-            if not text:
-                continue
-            try:
-                resource = orjson.loads(text)
-            except orjson.JSONDecodeError as fault:
-                raise _broken(log, number, fault.msg) from None
-            yield number, resource if isinstance(resource, dict) else {}
-
-
 def _loaded(line: bytes) -> Any:
     try:
         return orjson.loads(line.removeprefix(codecs.BOM_UTF8).strip())
     except orjson.JSONDecodeError:
         return None
-
-
-def _broken(log: LogFile, row: int, why: str) -> IngestError:
-    return IngestError(FileFault.BROKEN_JSON, log.name, row=row, why=why)

@@ -13,16 +13,16 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
 from pathlib import Path, PurePath
-from typing import Any, BinaryIO
+from typing import Any
 
 import orjson
 
 from analysis.ingest.faults import IngestError
 from analysis.ingest.fhir_file import is_fhir
+from analysis.ingest.json_lines import broken, json_lines
 from analysis.ingest.limits import (
     JSON_BYTES,
     PACKED_FILES,
-    ROW_BYTES,
     UNPACKED_BYTES,
     UNPACKED_RATIO,
 )
@@ -184,7 +184,7 @@ def _of_json(log: LogFile, folder: Path) -> list[LogFile]:
     try:
         whole = orjson.loads(log.path.read_bytes().removeprefix(codecs.BOM_UTF8))
     except orjson.JSONDecodeError as fault:
-        raise _broken(log, fault.lineno, fault.msg) from None
+        raise broken(log, fault.lineno, fault.msg) from None
     tables = {"": whole}
     if isinstance(whole, dict):
         lists = {n: v for n, v in whole.items() if isinstance(v, list) and v and _objects(v)}
@@ -211,31 +211,10 @@ def _has_an_object_a_line(log: LogFile) -> bool:
 
 
 def _lines(log: LogFile) -> Iterator[dict[str, Any]]:
-    with log.path.open("rb") as stream:
-        for number, line in enumerate(_bounded(stream, log), 1):
-            text = line.removeprefix(codecs.BOM_UTF8).strip()
-            if not text:
-                continue
-            try:
-                row = orjson.loads(text)
-            except orjson.JSONDecodeError as fault:
-                raise _broken(log, number, fault.msg) from None
-            if not isinstance(row, dict):
-                raise IngestError(FileFault.NO_OBJECTS, log.name)
-            yield row
-
-
-def _bounded(stream: BinaryIO, log: LogFile) -> Iterator[bytes]:
-    number = 1
-    while line := stream.readline(ROW_BYTES):
-        if len(line) >= ROW_BYTES and not line.endswith(b"\n"):
-            raise IngestError(FileFault.ROW_TOO_LONG, log.name, row=number)
-        yield line
-        number += 1
-
-
-def _broken(log: LogFile, row: int, why: str) -> IngestError:
-    return IngestError(FileFault.BROKEN_JSON, log.name, row=row, why=why)
+    for _, row in json_lines(log):
+        if not isinstance(row, dict):
+            raise IngestError(FileFault.NO_OBJECTS, log.name)
+        yield row
 
 
 def _as_csv(log: LogFile, name: str, rows: Any, folder: Path) -> LogFile:

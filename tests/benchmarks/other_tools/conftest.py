@@ -1,0 +1,3 @@
+"""What is here needs the extra ``benchmarks``, which the tests do without: none of it is collected."""
+
+collect_ignore_glob = ["*.py"]

@@ -332,7 +332,7 @@ def test_a_fault_of_the_program_is_reported_without_any_row(stored, monkeypatch,
     def broken(*_):
         raise KeyError("call our neighbour at noon")
 
-    monkeypatch.setattr("analysis.cli.reading.line_table", broken)
+    monkeypatch.setattr("analysis.cli.reading.lines_asked", broken)
     store = "sqlite:////" + str(tmp_path / "linedays.sqlite").lstrip("/")
     code, out, err = stored("lines", *AS_OF, "--store", store)
     assert (code, out, err.count("fault")) == (3, "", 2)
@@ -360,7 +360,7 @@ def test_a_report_holds_no_password_of_the_store(monkeypatch):
 
 
 def test_a_fault_of_the_program_is_raised_when_asked(stored, monkeypatch):
-    monkeypatch.setattr("analysis.cli.reading.line_table", lambda *_: 1 / 0)
+    monkeypatch.setattr("analysis.cli.reading.lines_asked", lambda *_: 1 / 0)
     monkeypatch.setenv("LINEDAYS_TRACEBACK", "1")
     monkeypatch.setattr(sys, "argv", ["linedays", "lines", *AS_OF])
     with pytest.raises(ZeroDivisionError):
@@ -371,7 +371,7 @@ def test_the_keyboard_stops_a_command_with_a_sentence(stored, monkeypatch):
     def stopped(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("analysis.cli.reading.line_table", stopped)
+    monkeypatch.setattr("analysis.cli.reading.lines_asked", stopped)
     code, out, err = stored("lines", *AS_OF)
     assert (code, out) == (3, "")
     assert err.endswith("linedays: Stopped from the keyboard. What was unfinished is not saved.\n")

@@ -146,6 +146,14 @@ def test_frame_and_messages_show_codes_as_text():
     harmless(render("layout/not_found", what=HARM), least=1)
     harmless(render("security/plain", title=HARM, what=HARM), least=3)
     harmless(
-        render("security/sign_in", title="Sign in", message=HARM, token=HARM, to=HARM, code=HARM),
+        render(
+            "security/sign_in",
+            title="Sign in",
+            message=HARM,
+            token=HARM,
+            to=HARM,
+            code=HARM,
+            provider=HARM,
+        ),
         least=1,
     )

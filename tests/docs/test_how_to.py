@@ -27,8 +27,8 @@ HEAD = "line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_t
 LINES = "\n".join(
     [
         HEAD,
-        *(  # a de-identified extract needs more than ten children
-            f"L{n},C{n},F{n},north,picc,2031-02-27,2031-03-01,transparent,2031-03-01"
+        *(  # a de-identified extract needs more than ten children, followed for over 90 days
+            f"L{n},C{n},F{n},north,picc,2030-11-25,2030-11-28,transparent,2030-11-27"
             for n in range(1, 13)
         ),
     ]

@@ -217,3 +217,8 @@ def record_of(app: Any) -> list[tuple[str | None, str, str | None]]:
         (who, str(what), family)
         for who, what, family in zip(rows["who"], rows["what"], rows["family_id"], strict=True)
     ]
+
+
+def without_marks(page: str) -> str:
+    """A page without the marks that keep a code on one line."""
+    return re.sub(r'<span class="unbroken">([^<]*)</span>', r"\1", page)

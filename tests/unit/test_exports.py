@@ -1,6 +1,7 @@
 """Exported tables: the commands' own numbers, files that come in again, nothing private unasked."""
 
 import csv
+import getpass
 import importlib
 import io
 import pkgutil
@@ -273,10 +274,9 @@ def test_the_record_of_accesses_says_what_was_taken_out(run, url):
     with Store.open(url) as store:
         record = store.people.accesses(2)
     assert set(record["who"]) == {"command line"}
-    assert set(record["about"]) == {
-        "de-identified extract",
-        "lines home_log --with contact --with note",
-    }
+    what, accounts = zip(*(text.split("; account ") for text in record["about"]), strict=True)
+    assert set(what) == {"de-identified extract", "lines home_log --with contact --with note"}
+    assert set(accounts) == {getpass.getuser()}
 
 
 def test_the_page_beside_the_files_names_each_with_its_hash(run, tmp_path):

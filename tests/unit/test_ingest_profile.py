@@ -139,7 +139,7 @@ def test_a_profile_is_found_by_its_name_in_the_working_folder(
         ('[table.lines.values.line_type]\n"P" = "pick"', 'table.lines.values.line_type."P"'),
         ('[table.lines.values.placed_on]\n"P" = "x"', "table.lines.values.placed_on"),
         ('[[table.lines.ticks]]\ncolumn = "site"', "table.lines.ticks.column"),
-        ('[[table.home_log.ticks]]\ncolumn = "findings"', "table.home_log.ticks.head"),
+        ('[[table.home_log.ticks]]\ncolumn = "findings"', "table.home_log.ticks.code"),
         (
             '[[table.home_log.ticks]]\ncolumn = "findings"\nhead = "a"\ncode = "b"\nno = ["X"]',
             "table.home_log.ticks.no",

@@ -189,6 +189,8 @@ def test_every_fault_of_a_file_has_words(code: FileFault) -> None:
             "tables",
             "table",
             "other",
+            "expression",
+            "types",
             "first",
             "second",
             "column",

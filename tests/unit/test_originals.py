@@ -69,5 +69,6 @@ def test_the_source_row_shows_both_and_says_where_no_original_was_stored(diary: 
     assert "in the file: \u201cx\u201d" in shown()
     assert "before linedays stored original cells" not in shown()
     with diary.people._database.changing_tables() as connection:  # as an earlier version left it
+        connection.exec_driver_sql("DROP TRIGGER file_counts_no_update").close()
         connection.exec_driver_sql("UPDATE file_counts SET originals = NULL").close()
     assert "before linedays stored original cells" in shown()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 from dataclasses import replace
 from datetime import date
 
@@ -79,7 +80,7 @@ def test_processes_give_what_one_gives_in_turn(folder):
 
 def test_a_process_that_is_killed_is_reported(folder):
     with pytest.raises(PartitionsError, match="was ended, perhaps for want of memory"):
-        list(in_processes(1)(os._exit, [1]))
+        list(in_processes(1)(signal.raise_signal, [signal.SIGKILL]))
 
 
 def test_private_columns_are_not_written(folder):

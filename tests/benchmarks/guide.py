@@ -36,29 +36,29 @@ def measured(families: int, store: Path | None, copies: int, parts: int) -> dict
     with tempfile.TemporaryDirectory() as temporary:
         files, folder = Path(temporary) / "files", Path(temporary) / "parts"
         write_canonical(generate_blocks(families, until=side_by_side.AS_OF), files, "csv")
-        beside = side_by_side.measured(files, side_by_side.AS_OF)
+        compared = side_by_side.measured(files, side_by_side.AS_OF)
         if store is None:
             store = Path(temporary) / "store.sqlite"
             fill(store, files, side_by_side.AS_OF)
         folder.mkdir()
         apart = partitions.measured(store, folder, copies, parts, WAYS)
-    return {**_where_and_when(), "side_by_side": beside, "partitions": apart}
+    return {**_where_and_when(), "side_by_side": compared, "partitions": apart}
 
 
 def in_words(found: dict[str, Any]) -> str:
     """The block of the guide."""
-    beside, apart = found["side_by_side"], found["partitions"]
-    ours = beside["tools"]["linedays"]
+    compared, apart = found["side_by_side"], found["partitions"]
+    ours = compared["tools"]["linedays"]
     tools = [
         f"| {tool} | {cost['seconds'] / ours['seconds']:.1f} | "
         f"{cost['peak_mb'] / ours['peak_mb']:.1f} | {cost['lines_of_code']} |"
-        for tool, cost in beside["tools"].items()
+        for tool, cost in compared["tools"].items()
     ]
     ways = [
         f"| {way} | {apart['log_rows'] / cost['seconds'] / 1000:,.0f} | {cost['peak_mb'] / 1024:.1f} |"
         for way, cost in apart["ways"].items()
     ]
-    once = beside["ingest"]["seconds"] / ours["seconds"]
+    once = compared["ingest"]["seconds"] / ours["seconds"]
     return "\n".join(
         [
             BEGIN,
@@ -69,7 +69,7 @@ def in_words(found: dict[str, Any]) -> str:
             ),
             "",
             (
-                f"Four questions of {beside['log_rows']:,} log rows, equal answers; time and memory are "
+                f"Four questions of {compared['log_rows']:,} log rows, equal answers; time and memory are "
                 "times those of linedays:"
             ),
             "",

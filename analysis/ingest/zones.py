@@ -81,7 +81,8 @@ def _spans(zone: str, moments: Ints) -> Spans:
     years = np.array([moments.min(), moments.max()], "datetime64[us]").astype("datetime64[Y]")
     low, high = (int(y) for y in years.astype(np.int64) + 1970)
     changes: list[tuple[int, int]] = []
-    for year in range(max(low - 1, 1901), min(high + 1, 2199) + 1):
+    first, last = np.clip([low - 1, high + 1], 1901, 2199)
+    for year in range(first, last + 1):
         for start, offset in _changes_of_year(zone, year):
             if not changes or changes[-1][1] != offset:
                 changes.append((start, offset))

@@ -13,7 +13,7 @@ from analysis.ingest import ingest
 from analysis.ingest.moments import FAULTS, NONE, DateOrder, DateStyle, read_moments
 from analysis.ingest.zones import local_days, to_utc
 from analysis.store import Store
-from tests.ingest_files import POLICY, RECEIVED_AT, programme, store, written
+from tests.ingest_files import POLICY, RECEIVED_AT, programme, refusals, store, written
 
 __all__ = ["programme", "store"]
 
@@ -142,3 +142,13 @@ def test_a_day_of_23_hours_is_one_day() -> None:
 def test_no_moments_need_no_zone_table() -> None:
     nothing = np.zeros(0, np.int64)
     assert len(to_utc(nothing, "Asia/Tokyo").utc) == len(local_days(nothing, "Asia/Tokyo")) == 0
+
+
+def test_a_year_outside_the_zone_table_is_refused_like_any_other_wrong_year(
+    programme: Store, tmp_path: Path
+) -> None:
+    head = "line_id,done_at,kind\n"
+    for n, year in enumerate(("3031", "0031")):
+        path = written(tmp_path, f"home_log-{n}.csv", f"{head}L1,{year}-03-04 09:30,note\n")
+        ingest(programme, path, POLICY, received_at=RECEIVED_AT, ingested_at=RECEIVED_AT)
+    assert [code for _, _, code in refusals(programme)] == ["implausible_date"] * 2

@@ -37,6 +37,7 @@ class Running:
             app = oidc_provider_mock.app(user_claims=users, require_nonce=True)
         self.asked: list[dict[str, str]] = []
         self.key: object | None = None
+        self.moved: str | None = None
         app.before_request(self._look)
         app.wsgi_app = app.wsgi_app.app  # without its debugger
         self.server = werkzeug.serving.make_server(host, 0, app, threaded=True)
@@ -44,11 +45,14 @@ class Running:
         self.thread.start()
         self.address = f"http://{host}:{self.server.port}"
 
-    def _look(self) -> None:
+    def _look(self) -> flask.typing.ResponseReturnValue | None:
+        if flask.request.path == self.moved and not flask.request.args:
+            return flask.redirect(f"{self.moved}?moved=1", 307)
         if flask.request.path == "/oauth2/token":
             self.asked.append(flask.request.form.to_dict())
         if self.key is not None:
             flask.g.oidc_provider_mock_storage.jwk, self.key = self.key, None
+        return None
 
     def change_key(self) -> None:
         """Sign with a new key from the next request on."""

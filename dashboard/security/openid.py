@@ -178,7 +178,7 @@ class OpenIdClient:
         from authlib.integrations.requests_client import OAuth2Session
 
         file = self.provider.secret_file
-        return OAuth2Session(
+        session = OAuth2Session(
             self.provider.client,
             None if file is None else file.read_text(encoding="utf-8").strip(),
             scope=self.provider.scope,
@@ -186,6 +186,8 @@ class OpenIdClient:
             code_challenge_method="S256",
             token_endpoint_auth_method="none" if file is None else None,
         )
+        session.max_redirects = 0  # the secret and the code go to the provider alone
+        return session
 
     def _metadata(self) -> dict[str, Any]:
         address = f"{self.provider.issuer}/.well-known/openid-configuration"
@@ -214,7 +216,9 @@ class OpenIdClient:
 
         heads = {} if token is None else {"Authorization": f"Bearer {token}"}
         try:
-            answer = requests.get(address, headers=heads, timeout=PATIENCE_SECONDS)
+            answer = requests.get(
+                address, headers=heads, timeout=PATIENCE_SECONDS, allow_redirects=False
+            )
             answer.raise_for_status()
             found = answer.json()
         except (requests.RequestException, ValueError):

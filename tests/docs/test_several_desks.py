@@ -26,7 +26,7 @@ GUIDE = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8"
 SECTION = re.search(r"## For several desks\n(.*?)\n## ", GUIDE, re.DOTALL)[1]
 BLOCKS = [block.splitlines() for block in re.findall(r"```sh\n(.*?)```", SECTION, re.DOTALL)]
 PROGRAM = Path(sys.executable).parent / "linedays"
-PATIENCE_SECONDS = 60
+PATIENCE_SECONDS = 240
 
 
 class Machine:
@@ -138,13 +138,6 @@ def test_it_is_set_up_upgraded_and_taken_back_and_its_log_rotates(machine, monke
     assert revision(store) == revision(machine.folder / "var/lib/linedays/before.sqlite")
     assert 'kind="page"' in machine.ask("/metrics")
     machine.stop()
-
-
-def test_the_table_of_requirements_names_tests_that_are_there():
-    section = re.search(r"## Security, requirement by requirement\n(.*?)\n## ", GUIDE, re.DOTALL)[1]
-    named = set(re.findall(r"`(tests/[\w/]+\.py)`", section))
-    assert len(named) > 15
-    assert [name for name in sorted(named) if not (Path(__file__).parents[2] / name).exists()] == []
 
 
 def test_the_settings_of_a_provider_in_the_guide_can_be_read(tmp_path):

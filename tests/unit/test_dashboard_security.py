@@ -156,6 +156,14 @@ def test_every_answer_carries_the_hardening_headers(client):
         assert "unsafe-eval" not in policy
         assert "'unsafe-inline'" not in re.search(r"script-src [^;]*", policy)[0]
         assert "http" not in policy
+        assert "object-src 'none'; base-uri 'none'" in policy
+        assert "Access-Control-Allow-Origin" not in headers
+
+
+def test_no_request_is_sent_back_as_it_came(client):
+    answer = client.open("/definitions", method="TRACE", headers={**OWN, "X-Secret": "seen"})
+    assert answer.status_code in {400, 403, 405}
+    assert "seen" not in answer.text
 
 
 def test_pages_with_data_are_kept_nowhere_and_program_files_may_be(client):

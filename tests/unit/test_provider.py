@@ -193,6 +193,20 @@ sites = ["North"]
 """
 
 
+@pytest.mark.parametrize("path", ["/.well-known/openid-configuration", "/oauth2/token"])
+def test_a_provider_that_sends_elsewhere_is_not_followed(app, provider, path):
+    provider.moved = path
+    try:
+        person = Browser(app)
+        answer = person.get("/sign-in/provider?to=/definitions")
+        if path == "/oauth2/token":
+            answer = sign_in(person, "s-1")
+    finally:
+        provider.moved = None
+    assert "cannot be reached" in answer.text or "not valid" in answer.text, answer.text
+    assert person.get("/definitions").status_code == 303
+
+
 @pytest.mark.parametrize(
     ("spoil", "sentence"),
     [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import typer
@@ -25,8 +26,9 @@ def starter(asked: Starter) -> None:
     edition = policy.on(today(policy))
     texts = load_texts(asked.texts, edition) if asked.texts else texts_in_english(edition)
     program = shutil.which(sys.argv[0]) or "linedays"
+    activate = None if program == shutil.which("linedays") else _activation(Path(program))
     place = asked.folder.absolute()
-    kit = kit_files(policy, edition, texts, zone, str(place), program)
+    kit = kit_files(policy, edition, texts, zone, str(place), program, activate)
     paths = {place / name: content for name, content in kit.files.items()}
     for path in paths:
         check_writable(path, replace=asked.force)
@@ -40,6 +42,12 @@ def starter(asked: Starter) -> None:
     if kit.faults:
         typer.echo(f"linedays: {kit.faults[0]}", err=True)
         raise typer.Exit(3)
+
+
+def _activation(program: Path) -> str | None:
+    """The command that puts a program of a virtual environment on the path of a terminal."""
+    script = program.absolute().with_name("activate")
+    return f'source "{script}"' if script.is_file() else None
 
 
 def _policy(asked: Starter) -> Policy:

@@ -327,7 +327,7 @@ def _unknown_heads(parts: Sequence[Part], table: str) -> set[str]:
 
 
 def _notes(parts: Sequence[Part], tallies: dict[str, _Tally]) -> list[str]:
-    """Notes on unknown columns and on tables without a row."""
+    """Notes on unknown columns, past years, and a file without a row."""
     notes = []
     for part in sorted(parts, key=lambda p: ORDER[p.table]):
         if part.heads.unknown:
@@ -336,6 +336,6 @@ def _notes(parts: Sequence[Part], tallies: dict[str, _Tally]) -> list[str]:
         tally = tallies[part.table]
         if tally.stored and tally.old > max(LEAST_OLD_ROWS, tally.read // 2):
             notes.append(history_note(part.file, part.table, tally.old, tally.read))
-        if not tally.read:
-            notes.append(no_rows_note(part.file, part.table))
+    if parts and not any(tally.read for tally in tallies.values()):
+        notes.append(no_rows_note(parts[0].file, sorted(tallies, key=ORDER.__getitem__)))
     return notes

@@ -42,9 +42,10 @@ def footer_note(file: str, n: int) -> str:
     return f"{file}: {rows} left out, as the footer of the source profile describes."
 
 
-def no_rows_note(file: str, table: str) -> str:
-    """A file or sheet has a header row and no other row."""
-    return f"{file}: a header row of {table} and no other row."
+def no_rows_note(file: str, tables: Sequence[str]) -> str:
+    """No table of a file has a row."""
+    heads = "a header row" if len(tables) == 1 else "header rows"
+    return f"{file}: {heads} of {listed_words(tables)} and no other row."
 
 
 def skipped_note(file: str) -> str:

@@ -23,7 +23,7 @@ class Paper(StrEnum):
 
 HEIGHTS_MM = {Paper.A4: 297.0, Paper.LETTER: 279.4}
 """*Source:* ISO 216 (A4) and ANSI/ASME Y14.1 (Letter, 11 in), from memory."""
-_AROUND_MM = 124.0
+_AROUND_MM = 127.0
 """What the page has around the rows of boxes: margins, heads, the rows to write in, notes."""
 _LOWEST_ROW_MM, _HIGHEST_ROW_MM = 3.1, 6.0
 
@@ -105,9 +105,11 @@ def _sections(texts: Texts, edition: Edition, dressing: DressingType) -> list[Se
                 [texts["words.no_step_missed"], *texts.words("steps_missed").values()],
             ),
         ]
-    care = (EntryKind.CONNECTOR_CHANGE, EntryKind.NEEDLE_CHANGE, EntryKind.FLUSH)
+    care = (EntryKind.CONNECTOR_CHANGE, EntryKind.FLUSH)
+    port = (EntryKind.PORT_ACCESSED, EntryKind.NEEDLE_CHANGE, EntryKind.PORT_DEACCESSED)
     found += [
         Section(texts["diary.other_care"], [kinds[kind] for kind in care]),
+        Section(texts["diary.port"], [kinds[kind] for kind in port], note=texts["diary.port_how"]),
         Section(
             texts["diary.who"],
             [texts[f"heads.{name}"] for name in ("caregiver_id", "time", "kits_left")],

@@ -28,6 +28,7 @@ INCOMING = "incoming"
 REGISTRY, DIARY = f"{INCOMING}/registry.xlsx", f"{INCOMING}/diary.xlsx"
 PLACE = "/path/to/kit"
 """Stands for the kit's folder where that is not known."""
+_FIRST = "\nIn a new terminal, so that it knows linedays, first: {}"
 _TEMPLATES = {
     "README.txt": "readme.txt",
     "schedule/crontab.txt": "crontab.txt",
@@ -51,6 +52,7 @@ def kit_files(
     zone: str | None = None,
     place: str = PLACE,
     command: str = "linedays",
+    activate: str | None = None,
 ) -> Kit:
     """Make the starter kit.
 
@@ -64,6 +66,8 @@ def kit_files(
         The programme's time zone, for the policy file.
     place, command : str
         Where the kit will be, and the program, for the scheduled ingest.
+    activate : str, optional
+        The command after which a terminal knows the program by its name, where it needs one.
 
     Returns
     -------
@@ -81,6 +85,7 @@ def kit_files(
     for name, template in _TEMPLATES.items():
         text = shipped.joinpath(template).read_text("utf-8")
         text = text.replace("{place}", place).replace("{command}", command)
+        text = text.replace("{activate}", "" if activate is None else _FIRST.format(activate))
         files[name] = text.replace("{cautions}", "\n".join(CAUTIONS)).encode()
     faults: list[str] = []
     files["fhir/questionnaire.json"] = orjson.dumps(

@@ -1,7 +1,7 @@
 """Which texts do the diary and its workbook show, and what is wrong with a translation of them?
 
-The English words for codes come from the lists and the policy that define the codes; a file of
-texts has them all, so that a programme translates one file.
+The English words for codes come from the lists and the policy that define the codes, except where
+families need clearer ones; a file of texts has them all, so that a programme translates one file.
 """
 
 from __future__ import annotations
@@ -78,7 +78,9 @@ def texts_in_english(edition: Edition) -> Texts:
         words |= {f"words.{column}.{code}": plain(code) for code in HOME_LOG[column].allowed}
     words |= {f"words.findings.{code}": f.label for code, f in edition.findings.items()}
     words |= {f"words.steps_missed.{code}": s.label for code, s in edition.steps.items()}
-    return Texts({**dict(_leaves(tomllib.loads(text))), **words})
+    shipped = dict(_leaves(tomllib.loads(text)))
+    clearer = {name: shipped.pop(name, word) for name, word in words.items()}
+    return Texts({**shipped, **clearer})
 
 
 def load_texts(path: Path, edition: Edition) -> Texts:

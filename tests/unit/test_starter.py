@@ -111,6 +111,7 @@ def test_a_filled_kit_is_ingested_without_a_question_and_gives_lines_and_calls(
         found = ingest(store, [tmp_path / name for name in ("diary.xlsx", "registry.xlsx")], policy,
                        ingested_at=moment, sources=[source])  # fmt: skip
         assert (found.faults, found.refused) == ((), 0)
+        assert found.notes == ()  # sheets that nobody filled in are silent
         stored = [(t.table, t.read, t.stored) for t in found.tables if t.read]
         log = store.records().home_log
         seen = take(store, policy, date(2031, 3, 14))
@@ -138,6 +139,8 @@ def test_a_workbook_that_nobody_filled_in_has_no_row(files, tmp_path, name) -> N
         found = ingest(store, path, POLICY, sources=[diary_profile(ENGLISH, EDITION)])
     assert found.faults == ()
     assert sum(table.read for table in found.tables) == 0
+    assert [note for note in found.notes if "and no other row" in note] == list(found.notes)
+    assert len(found.notes) == 1
 
 
 def test_the_registry_has_every_table_column_and_word_of_the_catalogue(files) -> None:
@@ -214,6 +217,35 @@ def test_every_diary_has_the_cautions_the_emergency_line_and_a_box_for_each_code
     assert "at least every 7 days" in pages["print/diary-transparent-letter.pdf"]
 
 
+def test_what_is_done_to_a_port_has_a_box_and_is_typed_in_the_words_of_the_page(
+    files, tmp_path
+) -> None:
+    page = files["print/diary-transparent-a4.pdf"].decode()
+    kinds = ("port_accessed", "needle_change", "port_deaccessed")
+    words = [ENGLISH.words("kind")[kind] for kind in kinds]
+    assert re.findall(r'scope="row">([^<]*(?:port|needle)[^<]*)<', page) == words
+    port = REGISTRY["lines"][0] | {"line_type": "implanted_port"}
+    typed = [
+        {"Line": "L1", "Day": date(2031, 3, day), "What was done": word}
+        for day, word in zip((4, 9, 12), words, strict=True)
+    ]
+    registry = filled(files["incoming/registry.xlsx"], {"lines": [port]})
+    diary = filled(files["incoming/diary.xlsx"], {"diary": typed})
+    (tmp_path / "registry.xlsx").write_bytes(registry)
+    (tmp_path / "diary.xlsx").write_bytes(diary)
+    with Store.open(f"sqlite:///{tmp_path}/s.sqlite") as store:
+        paths = [tmp_path / name for name in ("registry.xlsx", "diary.xlsx")]
+        moment = datetime(2031, 3, 14, 8, tzinfo=UTC)
+        source = diary_profile(ENGLISH, EDITION)
+        found = ingest(store, paths, POLICY, ingested_at=moment, sources=[source])
+        assert (found.faults, found.refused) == ((), 0)
+        assert store.records().home_log["kind"].tolist() == list(kinds)
+        seen = take(store, POLICY, date(2031, 3, 14))
+    row = line_table(seen.timeline, Task.DRESSING).iloc[0]
+    # At home from the 1st to the 13th; accessed from the 4th to the 11th.
+    assert (row["home_line_days"], row["not_accessed_days"]) == (13, 5)
+
+
 def test_translated_texts_make_a_diary_a_workbook_and_a_profile_that_agree(tmp_path) -> None:
     path = tmp_path / "texts.toml"
     french = as_toml(ENGLISH).replace('"redness"', '"rougeur"').replace('"Line"', '"Voie"')
@@ -266,6 +298,10 @@ def test_the_command_writes_the_kit_once_and_its_profile_is_imported(
     assert (code, "Start with kit/README.txt" in err) == (0, True)
     crontab = (tmp_path / "kit/schedule/crontab.txt").read_text("utf-8")
     assert f'cd "{tmp_path}/kit" &&' in crontab
+    steps = (tmp_path / "kit/README.txt").read_text("utf-8")
+    assert f'cd "{tmp_path}/kit"' in steps
+    commands = re.findall(r"^     (\S+) ", steps, re.MULTILINE)
+    assert set(commands) == {"linedays"}
     assert run("starter", "kit")[0] == 3  # never over files of an earlier kit
     assert run("policy", "--set", "kit/policy.toml")[0] == 0
     code, _, err = run("sources", "import", "kit/diary.toml")

@@ -99,12 +99,14 @@ def many_to_call(folder: Path) -> Path:
 
     Their nurses are N1, N2 and N10 in turn, the first eleven at North, the others at South.
     """
-    rows = ["line_id,child_id,family_id,site,nurse,line_type,home_from,placed_on,dressing_type"]
+    head = "line_id,child_id,family_id,site,nurse,line_type,home_from,placed_on,dressing_type"
+    rows = [f"{head},contact,language"]
     log = ["line_id,family_id,done_at,kind,findings"]
     for at in range(1, 23):
         family, nurse = f"F{at:02}", ("N1", "N2", "N10")[at % 3]
         site = "North" if at <= 11 else "South"
-        rows.append(f"L{at},C{at},{family},{site},{nurse},picc,2030-12-10,2030-12-01,transparent")
+        line = f"L{at},C{at},{family},{site},{nurse},picc,2030-12-10,2030-12-01,transparent"
+        rows.append(f"{line},555-01{at:02} weekdays after 17:00,en")
         changed = date(2031, 3, 1) if at <= 5 or at > 20 else date(2031, 2, 8 + at // 2)
         log.append(f"L{at},{family},{changed},dressing_change,none")
         log.append(f"L{at},{family},{changed},connector_change,none")

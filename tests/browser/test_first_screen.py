@@ -1,6 +1,8 @@
-"""What of the call list does a person see before scrolling, at a desk and on a phone?"""
+"""How much of the call list is on the first screen at a desk and on a phone, and on a printed page?"""
 
 from __future__ import annotations
+
+import re
 
 import pytest
 from playwright.sync_api import expect
@@ -56,3 +58,22 @@ def test_on_a_phone_pages_and_filters_open_by_a_button(browser, many):
         page.get_by_label("Site").select_option("South")
         expect(page.locator("table.calls a.row-link")).to_have_count(9)
         expect(page.get_by_label("Site")).to_be_focused()
+
+
+@pytest.mark.parametrize("contacts", [False, True])
+def test_a_printed_page_has_twelve_families_with_and_without_contacts(browser, many, contacts):
+    with watching(browser, many.token) as watched:
+        page = watched.page()
+        page.goto(many.address + ("/calls/contacts" if contacts else "/?rows=50"))
+        if contacts:
+            page.get_by_role("button", name="Show the list with contacts").click()
+        expect(page.locator("table.calls tbody:not(.band-head) tr")).to_have_count(20)
+        expect(page.get_by_text("555-0101 weekdays")).to_have_count(int(contacts))
+        for paper in ("A4", "Letter"):
+            pdf = page.pdf(format=paper, landscape=True)
+            assert len(re.findall(rb"/Type /Page\b", pdf)) == 2
+        page.set_viewport_size({"width": 965, "height": 700})  # Letter without its margins
+        page.emulate_media(media="print")
+        room = page.locator("table.calls td.write").first.bounding_box()
+        assert room["width"] >= 170  # 45 mm
+        assert room["height"] >= 34  # 9 mm

@@ -26,7 +26,7 @@ def test_the_list_with_contacts_is_asked_for_and_logged(app):
     assert found is not None
     assert token is not None
     shown = nurse.post(PATH, {"csrf_token": token[1]})
-    assert f"{CONTACT} ({LANGUAGE})" in shown.text
+    assert f"{CONTACT}</b> <b>{LANGUAGE},</b>" in shown.text
     assert "does not diagnose" in shown.text
     assert printed(app) == [["N1", found[1]]]
     assert "printed the list with contacts of" in browser_of(app, "manager").page("/record").text

@@ -40,6 +40,10 @@ class Web:
         File for the program's log; None: the terminal.
     provider : Provider or None
         The hospital's sign-in, next to local accounts.
+    second_factor_key : Path or None
+        File with the key of second factors; None: next to an SQLite store.
+    two_steps_for : tuple of str
+        Roles whose local accounts have to sign in in two steps.
     """
 
     address: str = "127.0.0.1"
@@ -51,6 +55,8 @@ class Web:
     metrics: tuple[str, ...] = ()
     log: Path | None = None
     provider: Provider | None = None
+    second_factor_key: Path | None = None
+    two_steps_for: tuple[str, ...] = ()
 
     @property
     def encrypted(self) -> bool:

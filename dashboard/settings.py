@@ -12,6 +12,7 @@ from typing import Any
 
 from dashboard.config import Web
 from dashboard.provider import SettingsError, read_provider
+from dashboard.security.roles import NAMES
 
 HOST_NAME = re.compile(r"(?!-)[a-z0-9-]{1,63}(?<!-)(\.(?!-)[a-z0-9-]{1,63}(?<!-))*", re.IGNORECASE)
 
@@ -52,7 +53,7 @@ def read_settings(path: Path) -> Settings:
             f"{path}: {', '.join(unknown)} is no setting. There are: {', '.join(sorted([*_READ, 'provider']))}."
         )
     read = {name: _READ[name](f"{path}: {name}", value) for name, value in stated.items()}
-    for name in ("certificate", "key", "log", "policy"):
+    for name in ("certificate", "key", "log", "policy", "second_factor_key"):
         if name in read:
             read[name] = path.parent / read[name]
     of_web = {name: value for name, value in read.items() if name not in {"store", "policy"}}
@@ -171,6 +172,11 @@ def _networks(where: str, value: object) -> tuple[str, ...]:
     return _list(where, value, fits, "address or network such as 10.0.0.5 or 10.0.0.0/24")
 
 
+def _roles(where: str, value: object) -> tuple[str, ...]:
+    known = [str(role) for role in NAMES]
+    return _list(where, value, known.__contains__, f"role such as {known[0]}")
+
+
 _READ: Mapping[str, Callable[[str, object], Any]] = {
     "address": _address,
     "port": _port,
@@ -182,5 +188,7 @@ _READ: Mapping[str, Callable[[str, object], Any]] = {
     "log": _path,
     "store": _text,
     "policy": _path,
+    "second_factor_key": _path,
+    "two_steps_for": _roles,
 }
 """How each setting is read."""

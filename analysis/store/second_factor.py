@@ -11,10 +11,11 @@ import hmac
 import json
 import secrets
 from datetime import datetime
+from pathlib import Path
 
 import sqlalchemy as sa
 
-from analysis.store import sign_ins
+from analysis.store import secret_key, sign_ins
 from analysis.store.instants import microseconds
 from analysis.store.schema import second_factors
 
@@ -28,8 +29,10 @@ RECOVERY_LENGTH = 24
 ISSUER = "linedays"
 
 
-def begin(connection: sa.Connection, code: str) -> str:
+def begin(connection: sa.Connection, code: str, key_file: Path | None) -> str:
     """Make a new secret for a user, in the place of one not confirmed yet; returns it.
+
+    It is stored encrypted with the key of a file (`analysis.store.secret_key`).
 
     Returns
     -------
@@ -40,11 +43,29 @@ def begin(connection: sa.Connection, code: str) -> str:
 
     secret = pyotp.random_base32()
     connection.execute(sa.delete(second_factors).where(second_factors.c.code == code))
-    connection.execute(sa.insert(second_factors).values(code=code, secret=secret, recovery="[]"))
+    stored = secret_key.encrypted(secret, code, key_file)
+    connection.execute(sa.insert(second_factors).values(code=code, secret=stored, recovery="[]"))
     return secret
 
 
-def confirm(connection: sa.Connection, code: str, typed: str, at: datetime) -> list[str] | None:
+def any_plain(connection: sa.Connection) -> bool:
+    """Whether an earlier version stored a secret as it is."""
+    stored = connection.execute(sa.select(second_factors.c.secret)).scalars().all()
+    return not all(map(secret_key.is_encrypted, stored))
+
+
+def encrypt_all(connection: sa.Connection, key_file: Path | None) -> int:
+    """Encrypt the secrets that an earlier version stored as they are; returns how many."""
+    rows = connection.execute(sa.select(second_factors.c.code, second_factors.c.secret)).all()
+    earlier = [row for row in rows if not secret_key.is_encrypted(row.secret)]
+    for row in earlier:
+        _change(connection, row.code, secret=secret_key.encrypted(row.secret, row.code, key_file))
+    return len(earlier)
+
+
+def confirm(
+    connection: sa.Connection, code: str, typed: str, at: datetime, key_file: Path | None
+) -> list[str] | None:
     """Ask for the second factor from now on, if the code shows that it works.
 
     Returns
@@ -53,7 +74,9 @@ def confirm(connection: sa.Connection, code: str, typed: str, at: datetime) -> l
         Recovery codes, which are stored as hashes only; None: the code is wrong, or nothing was begun.
     """
     row = _row(connection, code)
-    if row is None or row.confirmed_at is not None or _step_of(row.secret, typed, at) is None:
+    if row is None or row.confirmed_at is not None:
+        return None
+    if _step_of(secret_key.plain(row.secret, code, key_file), typed, at) is None:
         return None
     made = [_recovery_code() for _ in range(RECOVERY_CODES)]
     hashes = json.dumps([_hash_of(one) for one in made])
@@ -79,7 +102,14 @@ def users_of(connection: sa.Connection) -> set[str]:
     return set(connection.execute(query).scalars().all())
 
 
-def accepts(connection: sa.Connection, code: str, typed: str, at: datetime, attempt: int) -> bool:
+def accepts(
+    connection: sa.Connection,
+    code: str,
+    typed: str,
+    at: datetime,
+    attempt: int,
+    key_file: Path | None,
+) -> bool:
     """Whether what was typed is the code of this moment, and was not used before.
 
     Parameters
@@ -92,9 +122,18 @@ def accepts(connection: sa.Connection, code: str, typed: str, at: datetime, atte
         The present moment.
     attempt : int
         Its number; the code is used up by it.
+    key_file : Path or None
+        Holds the key of the secret.
+
+    Raises
+    ------
+    StoreError
+        It does not.
     """
     row = _row(connection, code)
-    step = None if row is None or row.confirmed_at is None else _step_of(row.secret, typed, at)
+    if row is None or row.confirmed_at is None:
+        return False
+    step = _step_of(secret_key.plain(row.secret, code, key_file), typed, at)
     return step is not None and sign_ins.use_step(connection, attempt, code, step)
 
 

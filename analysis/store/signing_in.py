@@ -6,10 +6,19 @@ import contextlib
 import threading
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import sqlalchemy as sa
 
-from analysis.store import accesses, passwords, provider_users, second_factor, sign_ins, users
+from analysis.store import (
+    accesses,
+    passwords,
+    provider_users,
+    second_factor,
+    secret_key,
+    sign_ins,
+    users,
+)
 from analysis.store.database import Database
 from analysis.store.faults import StoreError
 from analysis.store.provider_users import ProviderUser
@@ -48,6 +57,10 @@ class SigningIn:
         self._database = database
         self._opened: Database | None = None
         self._opening = threading.Lock()
+        self._key_file: Path | None = None
+        if database.is_sqlite:
+            store = Path(database.engine.url.database or "")
+            self._key_file = store.with_name(secret_key.FILE_NAME)
 
     @property
     def _apart(self) -> Database:
@@ -63,6 +76,22 @@ class SigningIn:
         """Let go of what was opened; a later use opens it again."""
         if self._opened is not None:
             self._opened.let_go()
+
+    def use_key(self, key_file: Path | None) -> None:
+        """Encrypt second factors with the key of a file; None: one next to an SQLite store.
+
+        Those that an earlier version stored as they are become encrypted too.
+        """
+        self._key_file = key_file or self._key_file
+        if self._key_file is None:
+            return
+        with self._database.reading() as connection:
+            if not second_factor.any_plain(connection):
+                return
+        with self._database.noting() as connection:
+            if self._database.is_sqlite:  # what they were is overwritten, not only let go of
+                connection.exec_driver_sql("PRAGMA secure_delete=ON").close()
+            second_factor.encrypt_all(connection, self._key_file)
 
     def sign_in(
         self, code: str, password: str, address: str, at: datetime, *, server: str = ""
@@ -99,8 +128,11 @@ class SigningIn:
                 _note_refused(connection, code, code, address, at)
                 return SignIn(None, -(-wait // _SECOND))
             attempt = sign_ins.begin_attempt(connection, code, address, at)
-            good = second_factor.accepts(connection, code, typed, at, attempt)
-        if not good and second_factor.may_be_recovery_code(typed):
+            is_recovery = second_factor.may_be_recovery_code(typed)
+            good = not is_recovery and second_factor.accepts(
+                connection, code, typed, at, attempt, self._key_file
+            )
+        if is_recovery:
             with self._database.noting() as connection:  # a recovery code, which is used up
                 good = second_factor.use_recovery_code(connection, code, typed)
         with self._apart.noting() as connection:
@@ -166,6 +198,12 @@ class SigningIn:
             asked = second_factor.is_asked_of(connection, code)
             return asked, second_factor.recovery_codes_left(connection, code)
 
+    def lacks_two_steps(self, code: str) -> bool:
+        """Whether a user signs in with a password of ours alone."""
+        with self._database.reading() as connection:
+            has_password = bool(users.password_hash(connection, code))
+            return has_password and not second_factor.is_asked_of(connection, code)
+
     def users_of_two_steps(self) -> set[str]:
         """Codes of all users who sign in in two steps."""
         with self._database.reading() as connection:
@@ -183,7 +221,7 @@ class SigningIn:
         with self._database.noting() as connection:
             if second_factor.is_asked_of(connection, code):
                 raise StoreError("Two-step sign-in is set up already. End it first.")
-            return second_factor.begin(connection, code)
+            return second_factor.begin(connection, code, self._key_file)
 
     def confirm_two_steps(self, code: str, typed: str, at: datetime) -> list[str]:
         """Ask for the second factor from now on; returns the recovery codes.
@@ -194,7 +232,7 @@ class SigningIn:
             The code is not the one that the authenticator shows.
         """
         with self._database.noting() as connection:
-            made = second_factor.confirm(connection, code, typed, at)
+            made = second_factor.confirm(connection, code, typed, at, self._key_file)
             if made is None:
                 raise StoreError("That is not the code of this moment. Check the phone's clock.")
             accesses.note(connection, code, Access.BEGAN_TWO_STEPS, None, code, at)

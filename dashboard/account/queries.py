@@ -11,6 +11,7 @@ from dashboard.security.roles import NAMES, Page
 from dashboard.session.session import Session
 
 SET_UP = "Two-step sign-in is set up. Keep the recovery codes below where only you find them."
+DEMANDED = "Your role signs in in two steps, so it cannot be ended here."
 NOT_THE_SAME = "The two new passwords differ. Type the new one twice."
 
 
@@ -48,6 +49,7 @@ class AccountQueries:
             has_password=session.store.people.has_password(reader.code),
             two_steps=two_steps,
             recovery_codes_left=left,
+            must_have_two_steps=reader.role in session.config.web.two_steps_for,
         )
 
     def change_password(self, sent: Mapping[str, str]) -> AccountView:
@@ -80,6 +82,8 @@ class AccountQueries:
             if sent.get("act") == "confirm":
                 made = tuple(people.confirm_two_steps(code, sent.get("typed", ""), at))
                 return replace(self.account(), done=SET_UP, recovery_codes=made)
+            if self.session.reader.role in self.session.config.web.two_steps_for:
+                return replace(self.account(), fault=DEMANDED)
             people.end_two_steps(code, present, self._address, at)
         except StoreError as fault:
             return replace(self.account(), fault=str(fault))

@@ -34,6 +34,8 @@ class AccountView:
     two_steps: bool
     """Whether the second factor is asked for."""
     recovery_codes_left: int
+    must_have_two_steps: bool
+    """The settings demand it of the person's role."""
     done: str | None = None
     """What was just changed."""
     fault: str | None = None

@@ -21,7 +21,7 @@ from dashboard.security import plain
 from dashboard.security.cookies import CookieNames
 from dashboard.security.csrf import needs_secure
 from dashboard.security.gate import CALLBACKS, WITHOUT_NAME
-from dashboard.security.roles import PATHS, Page, Reader, page_of
+from dashboard.security.roles import ACCOUNT, BELOW_ACCOUNT, PATHS, Page, Reader, page_of
 from dashboard.session.service import Service
 from dashboard.session.session import Session
 
@@ -44,6 +44,7 @@ DRAFT = {
     "note: notes are private, so the browser does not store them.",
 }
 """Where the page that was left held a form not sent yet."""
+SET_UP_FIRST = "Your role signs in in two steps. Set that up on the page of your account first."
 OLD = "That page is out of date. Sign in again."
 
 
@@ -61,6 +62,8 @@ def let_in(app: Dash, service: Service, names: CookieNames) -> None:
         if reader is None:
             return _to_sign_in()
         g.reader = reader
+        if not _is_own_account(request.path) and service.has_to_set_up(reader):
+            return redirect(ACCOUNT, code=303) if _is_page() else abort(403, SET_UP_FIRST)
         return _page_answer(service, reader) if _is_page() else None
 
     app.server.before_request(check)
@@ -122,6 +125,10 @@ def safe_way(to: str | None) -> str:
         return "/"
     parts = urlsplit(to)
     return "/" if parts.scheme or parts.netloc else to
+
+
+def _is_own_account(path: str) -> bool:
+    return path in {ACCOUNT, SIGN_OUT} or path.startswith(BELOW_ACCOUNT)
 
 
 def _is_page() -> bool:

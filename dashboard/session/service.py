@@ -65,6 +65,10 @@ class Service:
         policy = store.policy_for(config.policy_file)
         fits_of(policy)  # a file of fitted orders that cannot be used is reported at the start
         service = cls(store, policy, config, {p.name: p for p in profiles})
+        try:
+            store.people.use_key(config.web.second_factor_key)
+        except StoreError as fault:  # a store that cannot be written is shown all the same
+            log.warning("second factors are not encrypted: %s", fault)
         if config.demo and service.has_users():
             service.close()
             raise StoreError("People sign in to this store, so it cannot be shown as a demo.")
@@ -91,6 +95,12 @@ class Service:
             return None
         sites = None if user.sites is None else frozenset(user.sites)
         return Reader(user.code, user.role, sites, user.families, user.caseload)
+
+    def has_to_set_up(self, reader: Reader) -> bool:
+        """Whether somebody has to set up two-step sign-in before anything else."""
+        if self.config.demo or reader.role not in self.config.web.two_steps_for:
+            return False
+        return self.store.people.lacks_two_steps(reader.code)
 
     def sign_in_counts(self) -> tuple[int, int] | None:
         """Open sign-ins, and refused tries of the last day; None: the store cannot be read."""

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.vocabulary import Role
 from dashboard.config import Web
 from dashboard.settings import SettingsError, read_settings
 
@@ -15,6 +16,8 @@ proxies = ["127.0.0.1", "10.0.0.0/24"]
 store = "sqlite:////var/lib/linedays/linedays.sqlite"
 policy = "ours.toml"
 log = "/var/log/linedays.log"
+second_factor_key = "factors.key"
+two_steps_for = ["manager", "nurse"]
 """
 
 
@@ -30,6 +33,8 @@ def test_settings_are_read_and_files_are_named_from_their_folder(tmp_path):
         hosts=("linedays.example.org",),
         proxies=("127.0.0.1", "10.0.0.0/24"),
         log=Path("/var/log/linedays.log"),
+        second_factor_key=tmp_path / "factors.key",
+        two_steps_for=(Role.MANAGER, Role.NURSE),
     )
     assert found.web.encrypted
     assert found.policy == tmp_path / "ours.toml"
@@ -50,6 +55,7 @@ def test_settings_are_read_and_files_are_named_from_their_folder(tmp_path):
         ('proxies = ["everybody"]\nhosts = ["a.example.org"]', "everybody is no address"),
         ('address = "0.0.0.0"', "passwords would travel there unencrypted"),
         ('address = "here"', "here is no address such as 127.0.0.1"),
+        ('two_steps_for = ["boss"]', "boss is no role such as manager"),
         ('certificate = "a.crt"', "certificate and key go together"),
         ('certificate = "a"\nkey = "b"\nhosts = ["a.b"]\nproxies = ["::1"]', "not both"),
         ("hosts = [", "is not TOML"),

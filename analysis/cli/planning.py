@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import partial
 
 from analysis.cli.opening import snapshot
 from analysis.cli.options.deciding import Capacity, CapacityKits
 from analysis.cli.output import show
-from analysis.cli.replaying import RECENT_MORNINGS, replay
+from analysis.cli.progress import counting
+from analysis.cli.replaying import RECENT_MORNINGS, read_history
 from analysis.decisions.capacity import capacity, kits_running_out
+from analysis.decisions.many_mornings import to_call
 
 
 def days_ahead(asked: Capacity) -> None:
     """Show changes due and calls to expect."""
     seen = snapshot(asked)
     days = [seen.as_of - timedelta(days=n) for n in range(RECENT_MORNINGS, 0, -1)]
-    mornings = replay(asked.store, asked.policy, days)
+    progress = partial(counting, "replaying mornings")
+    mornings = to_call(read_history(asked.store), seen.policy, days, progress)
     show(capacity(seen.timeline, seen.records, seen.policy, mornings), asked)
 
 

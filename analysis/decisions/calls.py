@@ -137,7 +137,7 @@ def call_list(
     reasons = pd.concat([_reasons(found, timeline.as_of), care.reasons], ignore_index=True)
     evidence = pd.concat([_evidence(found), care.evidence], ignore_index=True)
     reasons = reasons.astype({"reason": "category", "band": "category"})
-    families = _families(day, policy.zone, reasons, _resting(day, reasons, evidence))
+    families = _families(day, policy.zone, reasons, resting(day, reasons, evidence))
     return CallList(
         as_of=timeline.as_of,
         families=CALL_FAMILIES.check(families),
@@ -185,7 +185,7 @@ def _stacked(frame: Frame, parts: list[pd.DataFrame]) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def _resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
+def resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
     """One row a family that was called or is postponed: family_id, band, row, recheck_on, sentence.
 
     The newest of its postponements and calls that reached it decides. Neither holds against a red flag that no

@@ -40,7 +40,7 @@ def capacity(
     policy : Policy
         Its edition in force limits how many calls a nurse can make.
     mornings : DataFrame
-        Columns of `MORNINGS`: replayed mornings of the weeks before, whose lists by weekday
+        Columns of `TO_CALL`: mornings of the weeks before, whose lists by weekday
         are used for those to come.
 
     Returns
@@ -88,7 +88,7 @@ def _by_site_and_day(table: pd.DataFrame, sites: list[str], first: int) -> Ints:
 
 def _listed_by_weekday(mornings: pd.DataFrame) -> pd.DataFrame:
     """Families listed by site and weekday (0: Monday): mean, min, max over its mornings."""
-    listed = mornings["rank"].notna().astype("int64")
+    listed = mornings["to_call"].astype("int64")
     each = listed.groupby([mornings["site"].astype("object"), mornings["morning"]]).sum()
     site, day = (each.index.get_level_values(n) for n in ("site", "morning"))
     weekday = pd.DatetimeIndex(day).dayofweek.astype(np.int64)

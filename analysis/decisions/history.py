@@ -6,7 +6,7 @@ one mask: received by it, not withdrawn, and no later version received by it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
@@ -67,6 +67,12 @@ class Versions:
         withdrawn = np.asarray(void, dtype=np.bool_)[order]
         return cls(frame.take(order), received[order], next_at, withdrawn, keys)
 
+    def only(self, chosen: npt.ArrayLike) -> Versions:
+        """The versions of all keys of which one is among the chosen (bool, one a version)."""
+        keys = np.unique(self.key[np.asarray(chosen, dtype=np.bool_)])
+        at = np.flatnonzero(np.isin(self.key, keys))
+        return Versions.of(self.frame.take(at), self.key[at], self.void[at])
+
     def known(self, at: int) -> Ints:
         """Positions of the versions in force at a moment, in microseconds UTC."""
         n = int(np.searchsorted(self.received, at, side="right"))
@@ -99,7 +105,7 @@ class History:
             Leave out home-log entries of families that by what was known have no line in place
             and come home on this day: they can have no reason to be called.
         """
-        at = (known_at - _EPOCH) // timedelta(microseconds=1)
+        at = microseconds(known_at)
         frames: dict[str, Any] = {
             n: v.frame.take(v.known(at)) for n, v in self.tables.items() if n != "home_log"
         }
@@ -110,8 +116,7 @@ class History:
             kept = np.zeros(len(chosen), dtype=np.bool_)
             # An entry may name the family that its line had before, so its line counts as well.
             for name in ("family_id", "line_id"):
-                number, codes = self._log_codes[name]
-                kept |= np.append(codes.isin(here[name]), False)[number[chosen]]
+                kept |= self.named_in_log(name, here[name])[chosen]
             chosen = chosen[kept]
         frames["home_log"] = log.frame.take(chosen)
         lines = self.tables["lines"]
@@ -119,6 +124,11 @@ class History:
         acts = {"calls": self.calls, "arrangements": self.arrangements}
         known: dict[str, Any] = {n: v.frame.take(v.known(at)) for n, v in acts.items()}
         return Records(**frames, **known)
+
+    def named_in_log(self, name: str, codes: Iterable[str]) -> npt.NDArray[np.bool_]:
+        """Which versions of entries name one of these families or lines; `name` is the column."""
+        number, every = self._log_codes[name]
+        return np.append(every.isin(list(codes)), False)[number]
 
     @cached_property
     def _log_codes(self) -> dict[str, tuple[Ints, pd.Index[Any]]]:
@@ -136,6 +146,11 @@ class History:
         gone = (lines["removed_on"] <= now) | (lines["left_on"] <= now)
         here = ~gone & (lines["home_from"] <= now)
         return lines[here.to_numpy(dtype=bool)]
+
+
+def microseconds(moment: datetime) -> int:
+    """A moment with its time zone in microseconds since 1970, UTC."""
+    return (moment - _EPOCH) // timedelta(microseconds=1)
 
 
 def morning_of(day: date, policy: Policy) -> datetime:

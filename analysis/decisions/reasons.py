@@ -18,6 +18,7 @@ import pandas as pd
 from analysis.decisions.day import Day, holds_code
 from analysis.decisions.joined_text import joined_by
 from analysis.decisions.practice import demonstrated, is_current
+from analysis.policy import Settings
 from analysis.vocabulary import (
     NOTHING_SEEN,
     EntryKind,
@@ -239,12 +240,19 @@ def _believed(day: Day, counts: pd.DataFrame) -> npt.NDArray[np.bool_]:
 def _no_sign_off(day: Day) -> Found:
     settings = day.edition.settings
     entries = day.entries(settings.sign_off_recent_days)
-    by_name = (entries["kind"] == EntryKind.DRESSING_CHANGE) & entries["caregiver_id"].notna()
-    changes = demonstrated(entries[by_name.to_numpy(dtype=bool)], day.records.sign_offs)
-    changes = changes[~is_current(changes, changes["done_on"], settings)]
+    changes = changes_without_sign_off(entries, day.records.sign_offs, settings)
     changes = changes.sort_values(["line_id", "caregiver_id", "row"])
     reasons = _names_by_line(changes, changes["caregiver_id"], ", ")
     return Found(reasons, _proof("home_log", changes))
+
+
+def changes_without_sign_off(
+    entries: pd.DataFrame, sign_offs: pd.DataFrame, settings: Settings
+) -> pd.DataFrame:
+    """The dressing changes among entries whose caregiver had no sign-off in force on their day."""
+    by_name = (entries["kind"] == EntryKind.DRESSING_CHANGE) & entries["caregiver_id"].notna()
+    changes = demonstrated(entries[by_name.to_numpy(dtype=bool)], sign_offs)
+    return changes[~is_current(changes, changes["done_on"], settings)]
 
 
 FINDERS: dict[Reason, Callable[[Day], Found]] = {

@@ -19,7 +19,7 @@ from analysis.reports.figures import Point
 from analysis.reports.outside import outside_parts
 from analysis.reports.period import month_words
 from analysis.reports.report import Figure, Part, Report, Table
-from analysis.tables.backtest import MORNINGS
+from analysis.tables.planning import TO_CALL
 from analysis.vocabulary import Copy, Grouping, Role, Task
 from analysis.words import (
     BANDS,
@@ -293,7 +293,7 @@ def _to_call(data: ReportData) -> Part:
 
 def _ahead(data: ReportData) -> Part:
     now = data.now
-    due = capacity(now.timeline, now.records, now.policy, MORNINGS.empty())
+    due = capacity(now.timeline, now.records, now.policy, TO_CALL.empty())
     title = "What is due in the next 14 days?"
     if due.empty:
         return Part(title, "No child with a line is at home.")

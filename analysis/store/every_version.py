@@ -11,7 +11,7 @@ import pandas as pd
 import pyarrow as pa
 import sqlalchemy as sa
 
-from analysis.store import bulk
+from analysis.store import blocks, bulk
 from analysis.store.frames import typed
 from analysis.store.schema import ROWS, arrangements, stored_columns
 from analysis.tables.incoming import INCOMING
@@ -53,7 +53,15 @@ def revised(connection: sa.Connection) -> Mapping[str, EveryVersion]:
 
 
 def _of_table(connection: sa.Connection, name: str) -> EveryVersion:
-    return _versions(name, bulk.fetch(connection, _query(name).order_by(ROWS[name].c.row)))
+    rows = ROWS[name]
+    table = blocks.read(connection, name, lambda block: block)
+    # Blocks do not hold keys: all but later versions have their own number as key.
+    query = sa.select(rows.c.row, rows.c.key_row).where(rows.c.row != rows.c.key_row)
+    later = bulk.fetch(connection, query).sort_by("row")
+    row = table["row"].to_numpy()
+    key = row.copy()
+    key[np.searchsorted(row, later["row"].to_numpy())] = later["key_row"].to_numpy()
+    return _versions(name, table.append_column("key_row", pa.array(key)))
 
 
 def of_revised_keys(connection: sa.Connection, name: str) -> EveryVersion:

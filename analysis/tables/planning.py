@@ -22,6 +22,14 @@ CAPACITY = Frame.of(
     detail={"lines": "at home on the as-of day"},
 )
 
+TO_CALL = Frame.of(
+    "to_call",
+    "one row a replayed morning and family with a line at home on it, by what was known then",
+    "morning family_id site to_call",
+    key="morning family_id",
+    detail={"site": "of its first line at home"},
+)
+
 KITS = Frame.of(
     "kits",
     "one row a family whose dressing kits run out before the next delivery",

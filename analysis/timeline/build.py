@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 
 from analysis.days import day_number
@@ -15,7 +16,7 @@ from analysis.tables import Records
 from analysis.tables.timeline import ACCESSED_PERIODS, CARE, INTERVALS
 from analysis.timeline import frames
 from analysis.timeline.attributes import Attributes
-from analysis.timeline.axis import Axis, Spans
+from analysis.timeline.axis import Axis, Ints, Spans
 from analysis.timeline.care import Intervals, Rule, intervals_of
 from analysis.timeline.coded import (
     Entries,
@@ -116,7 +117,9 @@ def code(records: Records, as_of: date, zone: ZoneInfo) -> Coded:
     return Coded(axis, lines, attributes, entries, stays, outcomes, home)
 
 
-def build(records: Records, policy: Policy, as_of: date) -> Timeline:
+def build(
+    records: Records, policy: Policy, as_of: date, moved: pd.Series[int] | None = None
+) -> Timeline:
     """Calculate home line-days, care intervals, states and events as of a day.
 
     A pure function of the records of whole families: rows may come in any order, and the
@@ -133,6 +136,9 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
         follow the edition in force on the as-of day.
     as_of : date
         Read in its morning: the days that count are before it, entries up to it are known.
+    moved : Series, optional
+        By line code, days by which the dates of its records are later than they were written:
+        the edition of a change is that of the day written.
 
     Returns
     -------
@@ -154,7 +160,10 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
     intervals: dict[Task, list[frames.Columns]] = {task: [] for task in frames.TASKS}
     care: dict[Task, list[frames.Columns]] = {task: [] for task in frames.TASKS}
     accessed: list[frames.Columns] = []
-    for part in by_block(coded, policy, frames.TASKS):
+    by_line: Ints | None = None
+    if moved is not None:
+        by_line = np.asarray(moved.reindex(lines.frame["line_id"]), dtype=np.int64)
+    for part in by_block(coded, policy, frames.TASKS, by_line):
         accessed.append(frames.accessed_columns(axis, part.accessed))
         for task in frames.TASKS:
             intervals[task].append(frames.interval_columns(coded, task, part.intervals[task]))
@@ -179,11 +188,16 @@ def build(records: Records, policy: Policy, as_of: date) -> Timeline:
     )
 
 
-def by_block(coded: Coded, policy: Policy, tasks: Sequence[Task]) -> Iterator[BlockCare]:
-    """Yield the care of each block of lines; only one block is in memory at a time."""
+def by_block(
+    coded: Coded, policy: Policy, tasks: Sequence[Task], moved: Ints | None = None
+) -> Iterator[BlockCare]:
+    """Yield the care of each block of lines; only one block is in memory at a time.
+
+    `moved` is by line, as for :func:`build`.
+    """
     axis, lines, entries, home = coded.axis, coded.lines, coded.entries, coded.home
     by_clinic = done_by_clinic(axis, lines, coded.stays)
-    rules = {task: Rule.of(policy, task, coded.attributes) for task in tasks}
+    rules = {task: Rule.of(policy, task, coded.attributes, moved) for task in tasks}
     for block in blocks_of(axis, lines, entries):
         accessed = accessed_spans(axis, lines, block)
         part = BlockCare(block, accessed, {}, {})

@@ -85,13 +85,17 @@ class Rule:
     """Shape (editions,)."""
     order: Ints
     """By position in `Attributes`; 0: no order."""
+    moved: Ints | None
+    """By position in `Attributes`: days by which dates are later than written; None: they are not."""
 
     @classmethod
-    def of(cls, policy: Policy, task: Task, attributes: Attributes) -> Rule:
+    def of(
+        cls, policy: Policy, task: Task, attributes: Attributes, moved: Ints | None = None
+    ) -> Rule:
         """Write the policy's rules for a task as a table.
 
         The line's own order comes first: `change_every_days` for the dressing,
-        `flush_every_days` for the flush.
+        `flush_every_days` for the flush. `moved` is by line.
         """
         table = np.full(
             (len(policy.editions), len(DRESSING_TYPES), len(LINE_TYPES)), -1, dtype=np.int64
@@ -109,6 +113,7 @@ class Rule:
             days=table,
             grace=np.array([e.settings.grace_days for e in policy.editions], dtype=np.int64),
             order=orders.get(task, np.zeros(len(attributes.start), dtype=np.int64)),
+            moved=None if moved is None else moved[line_of(attributes.start)],
         )
 
     def on(
@@ -123,7 +128,8 @@ class Rule:
         if len(self.grace) == 1:
             days = self.days[0].ravel()[cell]
         else:
-            edition = np.searchsorted(self.edition_from, day, side="right")
+            written = day if self.moved is None else day - self.moved[time]
+            edition = np.searchsorted(self.edition_from, written, side="right")
             days = self.days.reshape(len(self.grace), -1)[edition, cell]
             grace = self.grace[edition]
         if self.order.any():

@@ -9,6 +9,7 @@ from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.decisions.whatif import whatif
 from analysis.policy import shipped_policy
 from analysis.tables.backtest import LATER_EVENTS, MORNINGS
+from analysis.tables.planning import TO_CALL
 from analysis.timeline import build
 from tests.written import day, written
 
@@ -96,7 +97,7 @@ def timeline_of(lines=LINES, log=LOG):
 
 def test_changes_due_are_counted_on_their_last_day_on_time_and_go_on():
     timeline, records = timeline_of()
-    table = capacity(timeline, records, POLICY, MORNINGS.empty())
+    table = capacity(timeline, records, POLICY, TO_CALL.empty())
     north = table[table["site"] == "north"].set_index("day")["changes_due"]
     assert list(north[north > 0].index.strftime("%m-%d")) == ["03-12", "03-19"]
     south = table[table["site"] == "south"].set_index("day")["changes_due"]
@@ -109,13 +110,13 @@ def test_calls_possible_are_those_of_the_nurses_of_a_site():
     timeline, records = timeline_of()
     edition = POLICY.editions[-1]
     busy = replace(edition, settings=replace(edition.settings, calls_a_day=7))
-    table = capacity(timeline, records, replace(POLICY, editions=(busy,)), MORNINGS.empty())
+    table = capacity(timeline, records, replace(POLICY, editions=(busy,)), TO_CALL.empty())
     assert set(table["calls_possible"]) == {7}
 
 
 def test_what_is_overdue_is_due_today():
     timeline, records = timeline_of(log=LOG.replace("2031-03-05", "2031-02-25"))
-    table = capacity(timeline, records, POLICY, MORNINGS.empty()).set_index(["site", "day"])[
+    table = capacity(timeline, records, POLICY, TO_CALL.empty()).set_index(["site", "day"])[
         "changes_due"
     ]
     assert table.loc[("north", "2031-03-10")] == 1
@@ -124,7 +125,9 @@ def test_what_is_overdue_is_due_today():
 
 def test_calls_to_expect_are_those_of_the_weekday_in_the_weeks_before():
     timeline, records = timeline_of()
-    table = capacity(timeline, records, POLICY, mornings(F1=(3,), F2=(3,)))
+    replayed = mornings(F1=(3,), F2=(3,))
+    replayed["to_call"] = replayed["rank"].notna().astype(bool)
+    table = capacity(timeline, records, POLICY, replayed)
     table = table.set_index(["site", "weekday"]).sort_index()
     monday = table.loc[("north", "Monday"), ["families_listed", "fewest_listed", "most_listed"]]
     assert monday.iloc[0].tolist() == [2, 2, 2]
@@ -157,7 +160,7 @@ def test_without_a_known_delivery_kits_are_looked_at_for_two_weeks():
 def test_nobody_at_home_has_nothing_to_come():
     records = written(lines="line_id | home_from\n")
     timeline = build(records, POLICY, day("2031-03-10"))
-    assert capacity(timeline, records, POLICY, MORNINGS.empty()).empty
+    assert capacity(timeline, records, POLICY, TO_CALL.empty()).empty
     assert kits_running_out(timeline, records, POLICY).empty
 
 
@@ -181,7 +184,7 @@ def planned(lines=LINES, log=LOG, earlier=AHEAD):
 
 def test_changes_ahead_follow_the_order_and_the_site_in_force_on_each_day():
     timeline, records = planned()
-    table = capacity(timeline, records, POLICY, MORNINGS.empty())
+    table = capacity(timeline, records, POLICY, TO_CALL.empty())
     due = table[(table["changes_due"] > 0).to_numpy()]
     by_site = {site: list(rows["day"].dt.day) for site, rows in due.groupby("site")}
     # Changed on the 5th under no order: due on the 12th. That change is still under no order, so

@@ -1,0 +1,118 @@
+"""Mornings replayed in one go list the families that each morning's own list does."""
+
+import random
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.decisions import call_list, many_mornings, recent_entries
+from analysis.decisions.history import History, Versions, morning_of
+from analysis.decisions.many_mornings import to_call
+from analysis.timeline import build
+from analysis.vocabulary import EntryKind
+from tests.cases import histories
+from tests.properties.strategies import (
+    AS_OF,
+    messy_family,
+    messy_policy,
+    numbered_rows,
+    records_of,
+    together,
+)
+
+DAYS = [AS_OF - timedelta(days=n) for n in range(9, 1, -1)]
+FEW = {"red_flag_days": 3, "sign_off_recent_days": 6, "late_pattern_of": 3, "early_failures_of": 2}
+"""Settings with which most entries of a few weeks are old."""
+
+
+def often_changed(draw, family):
+    """The family with a dressing change every few days next to its other entries."""
+    more = [
+        replace(entry, kind=EntryKind.DRESSING_CHANGE, kits_left=None, done_on=on, done_at=None)
+        for entry in family.entries[:6]
+        for on in (AS_OF - timedelta(days=draw.randrange(90)) for _ in range(6))
+    ]
+    return replace(family, entries=(*family.entries, *more))
+
+
+def received_by_and_by(draw, records):
+    """The records as a history: received at some time, some corrected or withdrawn later."""
+    tables = {}
+    for name in ("stays", "caregivers", "sign_offs", "outcomes", "home_log"):
+        frame = getattr(records, name)
+        moments = [
+            pd.Timestamp(AS_OF) - timedelta(hours=draw.randrange(900)) for _ in range(len(frame))
+        ]
+        if name != "home_log":  # an entry has its own
+            frame = frame.assign(received_at=np.array(moments, dtype="datetime64[us]"))
+        tables[name] = corrected(draw, frame, date=name == "home_log")
+    lines = pd.concat([records.earlier_lines, records.lines], ignore_index=True)
+    lines = lines.assign(row=np.arange(len(lines)))
+    tables["lines"] = Versions.of(
+        lines, pd.factorize(lines["line_id"])[0], np.zeros(len(lines), bool)
+    )
+    made = records.arrangements.assign(received_at=records.arrangements["made_at"])
+    return History(tables, corrected(draw, records.calls), corrected(draw, made))
+
+
+def corrected(draw, frame, *, date=False):
+    """A quarter of the rows has a second version, of another day or void."""
+    at = [n for n in range(len(frame)) if draw.random() < 0.25]
+    again = frame.iloc[at].copy()
+    again["row"] += 100_000
+    hours = np.array([draw.randrange(1, 400) for _ in at], dtype="timedelta64[h]")
+    again["received_at"] += hours
+    if date:
+        again["done_on"] += np.array([draw.randrange(-3, 2) for _ in at], dtype="timedelta64[D]")
+    void = np.array([False] * len(frame) + [draw.random() < 0.3 for _ in at], dtype=bool)
+    both = pd.concat([frame, again], ignore_index=True)
+    return Versions.of(both, [*range(len(frame)), *at], void)
+
+
+def one_by_one(history, policy):
+    """By morning and family with a line at home: its site, and whether its list names it to call."""
+    found = {}
+    for day in DAYS:
+        records = history.records(morning_of(day, policy))
+        timeline = build(records, policy, day)
+        families = call_list(timeline, records, policy).families
+        ranked = set(families.loc[families["rank"].notna(), "family_id"])
+        home = timeline.lines[timeline.lines["at_home"]].drop_duplicates("family_id")
+        for family, site in zip(home["family_id"], home["site"], strict=True):
+            found[(pd.Timestamp(day), family)] = (site, family in ranked)
+    return found
+
+
+@pytest.mark.parametrize("spare", [0, 3])
+def test_many_mornings_list_the_families_of_each_morning(spare, monkeypatch):
+    chance = random.Random(20310312 + spare)
+    monkeypatch.setattr(recent_entries, "SPARE", spare)
+    again, seen, wanting = [], 0, many_mornings.SideBySide.needing_all
+    monkeypatch.setattr("analysis.decisions.followed.MOST_ENTRIES", 3_000)
+    monkeypatch.setattr(
+        many_mornings.SideBySide,
+        "needing_all",
+        lambda few, first: again.append(wanting(few, first)) or again[-1],
+    )
+    for _ in range(histories() // 50):
+        families = [messy_family(chance, f"f{i}", span=90) for i in range(25)]
+        families = [often_changed(chance, family) for family in families]
+        history = received_by_and_by(chance, records_of(together(numbered_rows(chance, families))))
+        policy = messy_policy(chance)
+        editions = tuple(replace(e, settings=replace(e.settings, **FEW)) for e in policy.editions)
+        zone = chance.choice(("UTC", "America/New_York", "Pacific/Auckland"))
+        policy = replace(policy, editions=editions, time_zone=zone)
+        table = to_call(history, policy, DAYS)
+        rows = zip(
+            table["morning"], table["family_id"], table["site"], table["to_call"], strict=True
+        )
+        assert {(m, f): (site, called) for m, f, site, called in rows} == one_by_one(
+            history, policy
+        )
+        seen += int(table["to_call"].sum())
+    assert seen
+    assert any(len(families) for families in again)
+    assert not all(len(families) for families in again)

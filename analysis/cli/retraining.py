@@ -1,4 +1,4 @@
-"""Commands on who needs retraining, and on whether it helps."""
+"""Commands on who needs retraining."""
 
 from __future__ import annotations
 
@@ -10,9 +10,6 @@ from analysis.cli.opening import snapshot
 from analysis.cli.options import deciding as options
 from analysis.cli.output import show
 from analysis.decisions.asked import family_languages
-from analysis.decisions.learning import learning_curve
-from analysis.decisions.practice import practice
-from analysis.decisions.refreshers import refreshers, refreshers_by_family
 from analysis.decisions.retraining import not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
 from analysis.snapshot import Snapshot
@@ -42,24 +39,3 @@ def sessions(asked: options.RetrainingSessions) -> None:
     languages = family_languages(seen.records) if asked.by_language else None
     found = _needs(seen, asked.since)
     show(group_sessions(found, seen.timeline, languages, asked.size), asked)
-
-
-def learning(asked: options.RetrainingLearning) -> None:
-    """Show the share missed by changes done."""
-    seen = snapshot(asked)
-    found = practice(seen.timeline, seen.records, seen.policy)
-    show(learning_curve(found, seen.records), asked)
-
-
-def refresher_effect(asked: options.RetrainingRefreshers) -> None:
-    """Show whether refreshers helped."""
-    seen = snapshot(asked)
-    found = practice(seen.timeline, seen.records, seen.policy)
-    show(refreshers(found, seen.records), asked)
-
-
-def last_refresher(asked: options.RetrainingLastRefresher) -> None:
-    """Show each family before and after its last refresher."""
-    seen = snapshot(asked)
-    found = practice(seen.timeline, seen.records, seen.policy)
-    show(refreshers_by_family(found, seen.records), asked)

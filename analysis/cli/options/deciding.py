@@ -35,17 +35,17 @@ class RetrainingSessions(Since):
     by_language: bool = flag("Each session in one language.")
 
 
-@command("retraining learning", "retraining:learning")
+@command("retraining learning", "learning:learning")
 class RetrainingLearning(Reading):
     """Share of steps missed by number of changes done since the first sign-off."""
 
 
-@command("retraining refreshers", "retraining:refresher_effect")
+@command("retraining refreshers", "learning:refresher_effect")
 class RetrainingRefreshers(Reading):
     """Did refreshers help: steps missed afterwards, against similar periods without one."""
 
 
-@command("retraining last-refresher", "retraining:last_refresher")
+@command("retraining last-refresher", "learning:last_refresher")
 class RetrainingLastRefresher(Reading):
     """Steps missed before and after the last refresher of each family."""
 

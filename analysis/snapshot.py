@@ -6,10 +6,11 @@ cannot disagree.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -74,6 +75,11 @@ class Snapshot:
         if self.with_moved is None:
             return self.timeline
         return build(self.with_moved, self.policy, self.as_of)
+
+    @cached_property
+    def found(self) -> dict[Hashable, Any]:
+        """What measures found of log and tallies, by question; see `measures.snapshot_data.once`."""
+        return {}
 
     @cached_property
     def tallies(self) -> Tallies:
@@ -208,7 +214,7 @@ class Snapshot:
 
 _PRACTICE_BEFORE = "practice_before"
 """Where a snapshot holds the occasions of the one before it, which had other sign-offs."""
-_OF_THE_LOG = ("timeline", "counted_timeline", "tallies")
+_OF_THE_LOG = ("timeline", "counted_timeline", "tallies", "found")
 """Parts that depend neither on acts nor on sign-offs."""
 
 

@@ -17,7 +17,7 @@ import pandas as pd
 from analysis.days import dates_of, day_number, days_of
 from analysis.measures.counts import counts, is_logged_at_home
 from analysis.measures.grouping import group_of
-from analysis.measures.snapshot_data import SnapshotData
+from analysis.measures.snapshot_data import SnapshotData, once
 from analysis.stats.delays import DelayTriangle, delay_triangle
 from analysis.stats.intervals import PER
 from analysis.stats.period_nowcast import nowcast_periods
@@ -83,10 +83,18 @@ def provisional_rates(data: SnapshotData, event: str, by: Grouping, basis: Basis
 
     *Source:* definitions §5; limits as `stats.period_nowcast` describes.
     """
+    question = ("provisional rates", event, by, basis)
+    return once(data, question, lambda: _provisional(data, event, by, basis)).copy()
+
+
+def _provisional(data: SnapshotData, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
     table = counts(data.tallies, event, by, basis)
     window = LOG_DELAYS if is_logged_at_home(event) else OUTCOME_DELAYS
-    ages = _days_by_age(data, by, window).reindex(table["group"], fill_value=0).to_numpy(np.int64)
-    found = nowcast_periods(_triangle(data, event, window), table["events"].to_numpy(), ages)
+    by_age = once(data, ("days by age", by, window), lambda: _days_by_age(data, by, window))
+    ages = by_age.reindex(table["group"], fill_value=0).to_numpy(np.int64)
+    reports = "log" if is_logged_at_home(event) else event
+    triangle = once(data, ("delays", reports), lambda: _triangle(data, event, window))
+    found = nowcast_periods(triangle, table["events"].to_numpy(), ages)
     share = found.completeness
     not_over = (table["group"] == _period_of_as_of(data, by)).to_numpy(dtype=bool)
     recent = ages[:, :-1].sum(axis=1) > 0

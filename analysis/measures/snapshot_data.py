@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from datetime import date
-from typing import Protocol
+from typing import Any, Protocol, TypeVar
 
 import pandas as pd
 
@@ -55,3 +56,22 @@ class SnapshotData(Protocol):
     def tallies(self) -> Tallies:
         """Counts that add up."""
         ...
+
+    @property
+    def found(self) -> dict[Hashable, Any]:
+        """What measures found of it, by question; see `once`."""
+        ...
+
+
+Answer = TypeVar("Answer")
+
+
+def once(data: SnapshotData, question: Hashable, find: Callable[[], Answer]) -> Answer:
+    """The answer to a question about a snapshot's log and tallies, found when first asked.
+
+    Many measures ask how complete each month is, which takes reading the whole log.
+    """
+    if question not in data.found:
+        data.found[question] = find()
+    answer: Answer = data.found[question]
+    return answer

@@ -11,6 +11,7 @@ from analysis.measures import (
     Limits,
     MeasureError,
     compare,
+    completeness,
     counts,
     group_funnel,
     provisional_rates,
@@ -202,3 +203,20 @@ def test_provisional_months_are_in_no_centre_and_no_trend():
     assert unsettled["upper"] < 1
     found = trend(settled, INFECTION, Grouping.MONTH, Basis.LINE).iloc[0]
     assert found["lower"] <= 1 <= found["upper"]
+
+
+def test_delays_are_read_from_the_log_once_for_all_measures(monkeypatch):
+    records = written(lines=lines_of(4), home_log=log_of(weekly(4, "2031-01-01", "2031-06-30")))
+    seen = snapshot_of(received_daily(records), "2031-07-01", "2031-09-30")
+    read, triangle = [], completeness._triangle
+    monkeypatch.setattr(
+        completeness, "_triangle", lambda *asked: read.append(asked) or triangle(*asked)
+    )
+    first = provisional_rates(seen, "skin", Grouping.MONTH, Basis.LINE)
+    first["events"] = -1
+    again = provisional_rates(seen, "skin", Grouping.MONTH, Basis.LINE)
+    assert (again["events"] == 0).all()
+    provisional_rates(seen, "skin", Grouping.QUARTER, Basis.CHILD)
+    rate_chart(seen, "redness", Grouping.MONTH, Basis.LINE)
+    settled_tallies(seen, "skin")
+    assert len(read) == 1

@@ -14,6 +14,7 @@ import pandas as pd
 
 from analysis.decisions.attempts import attempts_of, reached
 from analysis.policy import Edition
+from analysis.tables.codes import is_among
 from analysis.tables.records import Records
 from analysis.timeline import Timeline
 from analysis.vocabulary import Task
@@ -76,7 +77,7 @@ class Day:
         days = max(settings.red_flag_days, settings.skin_open_days, settings.sign_off_recent_days)
         recent = ((log["done_on"] >= self.since(days)) & (log["done_on"] <= self.now)).to_numpy()
         log = log[recent]
-        return log[log["line_id"].isin(self.lines["line_id"]).to_numpy(dtype=bool)]
+        return log[is_among(log["line_id"], self.lines["line_id"])]
 
     def entries(self, days: int) -> pd.DataFrame:
         """One row a home-log entry of a line at home, dated in ``[A - days, A]``."""

@@ -11,8 +11,9 @@ import pandas as pd
 
 from analysis.days import NO_DAY, day_number, days_of
 from analysis.decisions.history import History, Versions
+from analysis.tables.codes import is_among
 
-MOST_ENTRIES = 1_500_000
+MOST_ENTRIES = 6_000_000
 """Entries of the log, once for each morning, that are handled at one time."""
 
 Flags = npt.NDArray[np.bool_]
@@ -54,9 +55,9 @@ def _in_place(lines: pd.DataFrame, day: int) -> Flags:
 def history_of(history: History, families: pd.Index[str]) -> History:
     """All versions of the rows of some families, and of lines that were ever theirs."""
     lines = history.tables["lines"]
-    theirs = lines.frame["family_id"].isin(families)
+    theirs = is_among(lines.frame["family_id"], families)
     line_ids = pd.Index(lines.frame.loc[theirs, "line_id"].unique())
-    of_line = lines.frame["line_id"].isin(line_ids)
+    of_line = is_among(lines.frame["line_id"], line_ids)
     children = lines.frame.loc[of_line, "child_id"].unique()
     logged = history.named_in_log("family_id", families) | history.named_in_log("line_id", line_ids)
     log = history.tables["home_log"].only(logged)
@@ -75,4 +76,4 @@ def history_of(history: History, families: pd.Index[str]) -> History:
 
 
 def _where(versions: Versions, column: str, values: Iterable[object]) -> Versions:
-    return versions.only(versions.frame[column].isin(values))
+    return versions.only(is_among(versions.frame[column], values))

@@ -29,6 +29,7 @@ from analysis.decisions.history import History, Versions, microseconds, morning_
 from analysis.decisions.reasons import FINDERS, Found, changes_without_sign_off
 from analysis.decisions.recent_entries import recent, too_few
 from analysis.policy import Policy
+from analysis.tables.codes import is_among
 from analysis.tables.planning import TO_CALL
 from analysis.tables.records import Records
 from analysis.timeline import build
@@ -154,7 +155,7 @@ class SideBySide:
         proof = [found[reason].evidence.assign(reason=str(reason)) for reason in BREAKS_WAITING]
         rest = resting(day, flags, pd.concat(proof))["family_id"]
         listed = pd.concat(with_reason).drop_duplicates()
-        return cls(mornings, spread, day, listed[~listed.isin(rest).to_numpy(dtype=bool)])
+        return cls(mornings, spread, day, listed[~is_among(listed, rest)])
 
     def needing_all(self, first_change: pd.Series[int]) -> pd.Index[str]:
         """The families of lines that `recent` left too few entries."""
@@ -190,10 +191,10 @@ class SideBySide:
                 ],
                 "family_id": own,
                 "site": home["site"].array,
-                "to_call": home["family_id"].isin(self.listed).to_numpy(dtype=bool),
+                "to_call": is_among(home["family_id"], self.listed),
             }
         )
-        return frame[own.isin(families).to_numpy(dtype=bool)]
+        return frame[is_among(own, families)]
 
 
 @dataclass(frozen=True)

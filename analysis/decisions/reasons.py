@@ -19,6 +19,7 @@ from analysis.decisions.day import Day, holds_code
 from analysis.decisions.joined_text import joined_by
 from analysis.decisions.practice import demonstrated, is_current
 from analysis.policy import Settings
+from analysis.tables.codes import is_among
 from analysis.vocabulary import (
     NOTHING_SEEN,
     EntryKind,
@@ -134,8 +135,8 @@ def _skin_event_open(day: Day) -> Found:
 
 def _silent(day: Day) -> Found:
     families = day.timeline.families
-    at_home = families["family_id"].isin(day.lines["family_id"])
-    quiet = families[(families["silent"] & at_home).to_numpy(dtype=bool)].reset_index(drop=True)
+    at_home = is_among(families["family_id"], day.lines["family_id"])
+    quiet = families[families["silent"].to_numpy(dtype=bool) & at_home].reset_index(drop=True)
     heard = quiet[quiet["heard_row"] >= 0].rename(columns={"heard_row": "row"})
     return Found(quiet.assign(line_id=None), _proof("home_log", heard.assign(line_id=None)))
 
@@ -198,7 +199,7 @@ def _kits_short(day: Day) -> Found:
     on, by_then = log["done_on"].to_numpy(), (log["done_on"] <= day.now).to_numpy()
     counting = log["kits_left"].notna().to_numpy() & by_then
     entries = log.loc[counting, [*when, "kits_left", "row"]]
-    entries = entries[entries["family_id"].isin(day.lines["family_id"]).to_numpy(dtype=bool)]
+    entries = entries[is_among(entries["family_id"], day.lines["family_id"])]
     entries = entries.sort_values(["done_on", "done_at", "row"], na_position="first")
     counts = entries.drop_duplicates("family_id", keep="last")
     counts = counts[_believed(day, counts)]

@@ -15,6 +15,7 @@ import pandas as pd
 
 from analysis.days import NO_DAY, days_of
 from analysis.tables import Records
+from analysis.tables.codes import is_among
 from analysis.timeline.axis import starts_of_runs
 
 DATED = ("family_id", "site", "nurse", "dressing_type", "change_every_days", "flush_every_days")
@@ -45,11 +46,11 @@ def times_of(
     """
     columns = ["line_id", *DATED]
     if records.earlier_lines.empty:
-        newest = records.lines.loc[records.lines["line_id"].isin(line_ids), columns]
+        newest = records.lines.loc[is_among(records.lines["line_id"], line_ids), columns]
         return newest.assign(start=NO_DAY).sort_values("line_id", ignore_index=True)
     read = [*columns, "received_at", "row", "valid_from"]
     both = pd.concat([records.earlier_lines[read], records.lines[read]], ignore_index=True)
-    versions = both[both["line_id"].isin(line_ids).to_numpy(dtype=bool)]
+    versions = both[is_among(both["line_id"], line_ids)]
     versions = versions.sort_values(["line_id", "received_at", "row"], ignore_index=True)
     line = pd.factorize(versions["line_id"])[0].astype(np.int64)
     received = versions["received_at"].dt.tz_localize("UTC").dt.tz_convert(zone)

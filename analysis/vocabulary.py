@@ -333,6 +333,7 @@ class Access(StrEnum):
     MENDED_ROW = "mended_row"
     DESCRIBED_SOURCE = "described_source"
     REFUSED = "refused"
+    DELETED_FAMILY = "deleted_family"
     ADDED_USER = "added_user"
     ENDED_USER = "ended_user"
     UNLOCKED_USER = "unlocked_user"

@@ -34,7 +34,7 @@ def verify(asked: Verify) -> None:
     """Report of each table whether it is as it was stored."""
     with opened(asked.store) as store:
         found, place = store.verify(), store.place
-    columns = ["table", "rows", "links", "last_hash", "difference"]
+    columns = ["table", "rows", "deleted", "links", "last_hash", "difference"]
     show(
         pd.DataFrame([[getattr(one, c) for c in columns] for one in found], columns=columns), asked
     )
@@ -44,7 +44,9 @@ def verify(asked: Verify) -> None:
             f"{place} is not as it was stored: {differences[0]}. Keep a copy of it as it is, and "
             "restore the newest backup that passes this check."
         )
-    typer.echo(f"linedays: all rows of {place} are as they were stored.", err=True)
+    deleted = sum(one.deleted for one in found)
+    but = f"; {deleted:,} rows were deleted on request" if deleted else ""
+    typer.echo(f"linedays: all rows of {place} are as they were stored{but}.", err=True)
 
 
 def restore(asked: Restore) -> None:

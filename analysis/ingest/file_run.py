@@ -22,6 +22,7 @@ from analysis.ingest.history import History, conflicting_keys, known_before
 from analysis.ingest.known_lines import NOTHING_REGISTERED, KnownLines
 from analysis.ingest.limits import LEAST_OLD_ROWS, RECEIPT_AHEAD_MICROSECONDS
 from analysis.ingest.notes import (
+    deleted_note,
     footer_note,
     history_note,
     no_rows_note,
@@ -149,6 +150,8 @@ class FileRun:
                 )
             if _state(self.log.path) != before:
                 raise IngestError(FileFault.CHANGED_MEANWHILE, info.name)
+        if writer.n_of_deleted:
+            notes.append(deleted_note(info.name, writer.n_of_deleted))
         notes += _notes(opened.parts, tallies)
         if self.n_footer:
             notes.append(footer_note(info.name, self.n_footer))
@@ -233,7 +236,9 @@ class FileRun:
         tally.same_as_before += len(checked) - n_refused - rows.num_rows
         if table != "home_log":
             rows = rows.take(pc.sort_indices(rows["received_at"]))
+        before = writer.n_of_deleted
         added = writer.add(table, rows)
+        tally.read -= writer.n_of_deleted - before
         for cells in originals(checked) if added.stored else ():
             writer.keep_originals(table, checked.source.part.sheet, cells)
         tally.stored += added.stored
@@ -247,7 +252,10 @@ class FileRun:
                     .to_pylist()[0]
                 )
                 raise StillRefusedError(**first)
+            before = writer.n_of_deleted
             writer.refuse(refused)
+            tally.refused -= writer.n_of_deleted - before
+            tally.read -= writer.n_of_deleted - before
 
     def _new_rows(self, rows: pa.Table, replaced: Replaced, writer: Writer, table: str) -> pa.Table:
         """Rows that may add something; what only an earlier reading of the file gave goes."""

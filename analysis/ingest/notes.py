@@ -42,6 +42,15 @@ def footer_note(file: str, n: int) -> str:
     return f"{file}: {rows} left out, as the footer of the source profile describes."
 
 
+def deleted_note(file: str, n: int) -> str:
+    """Rows of families that were deleted on request."""
+    rows = "1 row is" if n == 1 else f"{n:,} rows are"
+    return (
+        f"{file}: {rows} of a family that was deleted on request; left out and not stored. A family "
+        "that comes back needs new codes."
+    )
+
+
 def no_rows_note(file: str, tables: Sequence[str]) -> str:
     """No table of a file has a row."""
     heads = "a header row" if len(tables) == 1 else "header rows"

@@ -183,6 +183,8 @@ class Policy:
     editions: tuple[Edition, ...]
     order_file: Path | None = None
     """File of orders fitted to past mornings; None: the rule order."""
+    retention_years: int | None = None
+    """Years after a family's last day for which its records are kept; None: no rule."""
 
     @property
     def zone(self) -> ZoneInfo:

@@ -120,7 +120,9 @@ class _Reader:
             raw = parsed(self.text)
         except TomlError as fault:
             raise PolicyError(f"{self.file}: not valid TOML: {fault}.") from None
-        self._no_other_keys(raw, {"name", "time_zone", "order_file", "edition"}, ())
+        self._no_other_keys(
+            raw, {"name", "time_zone", "order_file", "retention_years", "edition"}, ()
+        )
         name = self._text(raw, "name", under.name if under else None, ())
         zone = self._text(raw, "time_zone", under.time_zone if under else None, ())
         try:
@@ -153,7 +155,14 @@ class _Reader:
             time_zone=zone,
             editions=tuple(editions),
             order_file=order if "order_file" in raw else None,
+            retention_years=self._retention(raw, under),
         )
+
+    def _retention(self, raw: Mapping[str, Any], under: Policy | None) -> int | None:
+        years = raw.get("retention_years", under.retention_years if under else None)
+        if years is not None and (type(years) is not int or not 1 <= years <= 100):
+            self._fail(("retention_years",), "write a whole number of years from 1 to 100")
+        return years
 
     def _edition(self, block: Mapping[str, Any], at: int, under: Edition | None) -> Edition:
         here = (("edition", at),)

@@ -19,7 +19,8 @@ from analysis.store import bulk
 from analysis.store.database import APART, Database
 from analysis.store.frames import typed
 from analysis.store.instants import microseconds, moment_of
-from analysis.store.schema import BYTES, TEXT, WHOLE, accesses, next_number
+from analysis.store.numbers import next_number
+from analysis.store.schema import BYTES, TEXT, WHOLE, accesses
 from analysis.tables.columns import Frame
 from analysis.vocabulary import Access
 

@@ -8,7 +8,8 @@ import sqlalchemy as sa
 from analysis.store import bulk
 from analysis.store.faults import RecordedBeforeError, StoreError
 from analysis.store.frames import typed
-from analysis.store.schema import arrangements, next_number
+from analysis.store.numbers import next_number
+from analysis.store.schema import arrangements
 from analysis.tables.columns import Column, Frame
 from analysis.tables.fields import field_of
 from analysis.tables.records import KNOWN

@@ -27,7 +27,8 @@ from analysis.store.faults import (
 )
 from analysis.store.frames import typed
 from analysis.store.instants import microseconds
-from analysis.store.schema import KEYS, PAGE, ROWS, files, next_number, stored_columns
+from analysis.store.numbers import next_number
+from analysis.store.schema import KEYS, PAGE, ROWS, files, stored_columns
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.columns import Column, Frame
 from analysis.tables.fields import field_of

@@ -19,6 +19,8 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import bulk
+from analysis.store.deleted import deleted_codes
+from analysis.store.numbers import deletions
 from analysis.store.schema import (
     BYTES,
     ROWS,
@@ -65,6 +67,8 @@ LINKED: dict[str, sa.Table] = {
             source_profiles,
             training_sessions,
             accesses,
+            deletions,
+            deleted_codes,
         )
     },
 }
@@ -116,6 +120,20 @@ def link_again(connection: sa.Connection, table: str) -> None:
     """Link all rows of a table again, after stored rows were changed by rule."""
     last = connection.execute(sa.select(sa.func.max(number_of(LINKED[table])))).scalar() or 0
     _link_from(connection, table, 1, last)
+
+
+def link_remaining(connection: sa.Connection, table: str, last: int) -> tuple[int, int]:
+    """Link what is left of a table after rows were deleted; the numbers of the first and last link.
+
+    These links hold all numbers up to `last`, the highest until then, whether their rows are left or
+    not.
+    """
+    before = _last(connection, table)
+    for start in range(1, last + 1, MOST_ROWS):
+        end = min(start + MOST_ROWS - 1, last)
+        rows = rows_between(connection, table, start, end)
+        _write(connection, table, (start, end, rows.num_rows), rows, _last(connection, table))
+    return before[0] + 1, _last(connection, table)[0]
 
 
 def links(connection: sa.Connection, table: str) -> list[Link]:
@@ -189,7 +207,16 @@ def _link_from(connection: sa.Connection, table: str, first: int, last: int) -> 
 
 def _link(connection: sa.Connection, table: str, rows: pa.Table, last: tuple[int, bytes]) -> None:
     number = rows[number_of(LINKED[table]).name]
-    ends = (number[0].as_py(), number[-1].as_py(), rows.num_rows)
+    _write(connection, table, (number[0].as_py(), number[-1].as_py(), rows.num_rows), rows, last)
+
+
+def _write(
+    connection: sa.Connection,
+    table: str,
+    ends: tuple[int, int, int],
+    rows: pa.Table,
+    last: tuple[int, bytes],
+) -> None:
     digest = digest_of(rows)
     connection.execute(
         sa.insert(chain).values(

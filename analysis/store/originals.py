@@ -13,7 +13,8 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import blocks
-from analysis.store.schema import BYTES, TEXT, WHOLE, file_counts, metadata, next_number
+from analysis.store.numbers import next_number
+from analysis.store.schema import BYTES, TEXT, WHOLE, file_counts, metadata
 
 originals = sa.Table(
     "originals",

@@ -17,7 +17,8 @@ from analysis.policy import Policy, parse_policy
 from analysis.store import blocks, bulk, chain
 from analysis.store.faults import StoreError
 from analysis.store.frames import typed
-from analysis.store.schema import ROWS, next_number, policies
+from analysis.store.numbers import next_number
+from analysis.store.schema import ROWS, policies
 from analysis.tables.columns import Frame
 
 DATED = {"home_log": ("done_on", "done_at"), "calls": ("called_on", "called_at")}

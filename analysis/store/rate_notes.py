@@ -8,7 +8,8 @@ import sqlalchemy as sa
 from analysis.store import bulk
 from analysis.store.faults import StoreError
 from analysis.store.frames import typed
-from analysis.store.schema import next_number, rate_notes
+from analysis.store.numbers import next_number
+from analysis.store.schema import rate_notes
 from analysis.tables.columns import Frame
 
 ANNOTATIONS = Frame.of(

@@ -15,7 +15,8 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import bulk
-from analysis.store.schema import files, next_number, refused, refused_resolved
+from analysis.store.numbers import next_number
+from analysis.store.schema import files, refused, refused_resolved
 
 REFUSED_COLUMNS = (
     "table",

@@ -389,8 +389,3 @@ changes = sa.Table(
     sqlite_strict=True,
 )
 """One row in all: how many transactions have written to the store."""
-
-
-def next_number(connection: sa.Connection, column: sa.Column[int]) -> int:
-    """The number after the highest in a column of numbers, from 1."""
-    return int(connection.execute(sa.select(sa.func.max(column))).scalar() or 0) + 1

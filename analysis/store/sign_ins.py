@@ -13,7 +13,8 @@ from datetime import datetime, timedelta
 import sqlalchemy as sa
 
 from analysis.store.instants import microseconds, moment_of
-from analysis.store.schema import attempts, next_number, sign_ins, users
+from analysis.store.numbers import next_number
+from analysis.store.schema import attempts, sign_ins, users
 from analysis.store.users import User, user_of
 
 IDLE_LIMIT = timedelta(minutes=30)

@@ -7,7 +7,8 @@ import sqlalchemy as sa
 
 from analysis.store import bulk
 from analysis.store.frames import typed
-from analysis.store.schema import next_number, signal_acts
+from analysis.store.numbers import next_number
+from analysis.store.schema import signal_acts
 from analysis.tables.columns import Frame
 from analysis.vocabulary import SIGNAL_WORK
 

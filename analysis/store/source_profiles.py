@@ -8,7 +8,8 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from analysis.store.instants import moment_of
-from analysis.store.schema import next_number, source_profiles
+from analysis.store.numbers import next_number
+from analysis.store.schema import source_profiles
 
 
 @dataclass(frozen=True)

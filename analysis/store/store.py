@@ -12,10 +12,21 @@ import pandas as pd
 import sqlalchemy as sa
 
 from analysis.files import FileError
-from analysis.store import backup, corrections, encryption, known, provenance, undoing, verify
+from analysis.store import (
+    accesses,
+    backup,
+    corrections,
+    delete_family,
+    encryption,
+    known,
+    provenance,
+    undoing,
+    verify,
+)
 from analysis.store.database import WAIT_SECONDS, connect, is_there, open_database
+from analysis.store.delete_family import Deleted
 from analysis.store.every_version import EveryVersion, every_version, revised
-from analysis.store.faults import StoreError
+from analysis.store.faults import StoreError, in_plain_words
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry, Streamed
 from analysis.store.people import People
@@ -27,6 +38,7 @@ from analysis.store.trying import trying
 from analysis.store.verify import Verified
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
+from analysis.vocabulary import Access
 
 
 class Store(Recorded):
@@ -284,6 +296,49 @@ class Store(Recorded):
         self.people.bring_over()
         with self._database.reading() as connection:
             return verify.verify(connection)
+
+    def to_delete(self, family_id: str, *, shared: bool = False) -> Deleted:
+        """What :meth:`delete_family` would delete, with the same refusals; nothing is changed."""
+        with self._database.never_kept() as connection:
+            return delete_family.found(connection, family_id, shared=shared)
+
+    def was_deleted(self, family_id: str) -> bool:
+        """Whether a family of this code was deleted on request."""
+        with self._database.reading() as connection:
+            return delete_family.was_deleted(connection, family_id)
+
+    def delete_family(
+        self, family_id: str, by: str, about: str, at: datetime, *, shared: bool = False
+    ) -> Deleted:
+        """Delete everything of a family, all of it or nothing; :meth:`clean` comes after it.
+
+        Parameters
+        ----------
+        family_id : str
+            Its code.
+        by, about : str
+            Who deletes it and why, for the access log.
+        at : datetime
+            UTC where it has no offset.
+        shared : bool
+            Also children, lines and caregivers that were of another family at some time.
+
+        Raises
+        ------
+        StoreError
+            There is no such family, it shares something and `shared` is not set, or the store is
+            not as it was stored.
+        """
+        self.people.bring_over()
+        with self._database.writing() as connection:
+            done = delete_family.delete(connection, family_id, microseconds(at), shared=shared)
+            accesses.note(connection, by, Access.DELETED_FAMILY, family_id, about, at)
+        return done
+
+    def clean(self) -> bool:
+        """Take deleted rows out of the database's files; whether all of it is out."""
+        with in_plain_words(self.place):
+            return delete_family.clean(self._database)
 
     def backup(self, path: Path, key_file: Path | None = None) -> None:
         """Write all that is stored to a new file, as of one moment.

@@ -20,7 +20,8 @@ from analysis.store.database import Database
 from analysis.store.faults import RecordedBeforeError, StoreError
 from analysis.store.frames import typed
 from analysis.store.instants import microseconds
-from analysis.store.schema import next_number, training_sessions
+from analysis.store.numbers import next_number
+from analysis.store.schema import training_sessions
 from analysis.tables.training_sessions import TRAINING_SESSIONS, SessionPlan
 
 

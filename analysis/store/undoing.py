@@ -13,15 +13,8 @@ import sqlalchemy as sa
 from analysis.store import bulk
 from analysis.store.faults import StoreError
 from analysis.store.known import in_force_now
-from analysis.store.schema import (
-    KEYS,
-    ROWS,
-    files,
-    next_number,
-    refused,
-    refused_resolved,
-    stored_columns,
-)
+from analysis.store.numbers import next_number
+from analysis.store.schema import KEYS, ROWS, files, refused, refused_resolved, stored_columns
 from analysis.store.writing import FileInfo, Writer
 
 

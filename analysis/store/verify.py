@@ -6,13 +6,16 @@ Three copies are compared: the rows themselves, the compressed blocks that repea
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import blocks, chain
+from analysis.store.numbers import deletions
 from analysis.store.schema import ROWS
 
 
@@ -26,6 +29,8 @@ class Verified:
     last_hash: str
     """Hash of the last link, as hexadecimal digits: a note of it kept elsewhere shows whether links
     were written again."""
+    deleted: int
+    """Rows that were deleted on request."""
     difference: str | None
     """The first difference, as a sentence; None: everything is as it was stored."""
 
@@ -37,16 +42,42 @@ def verify(connection: sa.Connection) -> list[Verified]:
 
 def _of(connection: sa.Connection, table: str) -> Verified:
     number = chain.number_of(chain.LINKED[table])
-    counted = sa.select(sa.func.count(), sa.func.max(number))
-    n_rows, last = connection.execute(counted).one()
+    n_rows = connection.execute(sa.select(sa.func.count(number))).scalar_one()
     links = chain.links(connection, table)
-    difference = (
-        _broken_link(table, links)
-        or _changed_block(connection, table)
-        or _changed_rows(connection, table, links, last or 0)
-    )
+    deleted = sum(deletion.n_rows for deletion in _deletions(connection, table))
     last_hash = links[-1].chain.hex() if links else ""
-    return Verified(table, n_rows, len(links), last_hash, difference)
+    difference = differences(connection, table)
+    return Verified(table, n_rows, len(links), last_hash, deleted, difference)
+
+
+def differences(connection: sa.Connection, table: str) -> str | None:
+    """The first difference between rows of a linked table, their blocks and links; None: none."""
+    number = chain.number_of(chain.LINKED[table])
+    last = connection.execute(sa.select(sa.func.max(number))).scalar() or 0
+    links = chain.links(connection, table)
+    return (
+        _broken_link(table, links)
+        or _other_number_deleted(connection, table, links)
+        or _changed_block(connection, table)
+        or _changed_rows(connection, table, links, last)
+    )
+
+
+def _deletions(connection: sa.Connection, table: str) -> Sequence[sa.Row[Any]]:
+    own = deletions.c.table_name == table
+    return connection.execute(sa.select(deletions).where(own).order_by(deletions.c.row)).all()
+
+
+def _other_number_deleted(
+    connection: sa.Connection, table: str, links: list[chain.Link]
+) -> str | None:
+    """Whether links from before and after a deletion differ by as many rows as were deleted."""
+    for found in _deletions(connection, table):
+        before = sum(link.n_rows for link in _in_force(links[: found.first_link - 1]))
+        after = sum(link.n_rows for link in _in_force(links[: found.last_link]))
+        if before - after != found.n_rows:
+            return f"of {table} other rows are gone than those that were deleted on request"
+    return None
 
 
 def _broken_link(table: str, links: list[chain.Link]) -> str | None:

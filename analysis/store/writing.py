@@ -12,9 +12,11 @@ import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import blocks, bulk, chain, earlier, known, originals, receipts
+from analysis.store.deleted import DeletedFamilies
 from analysis.store.known import Registry
+from analysis.store.numbers import next_number
 from analysis.store.refusals import Refusals
-from analysis.store.schema import KEYS, ROWS, file_counts, files, next_number, stored_columns
+from analysis.store.schema import KEYS, ROWS, file_counts, files, stored_columns
 from analysis.store.versions import (
     NO_VERSIONS,
     Ints,
@@ -61,6 +63,10 @@ class Writer:
         self._connection = connection
         self._file = next_number(connection, files.c.file)
         self._refusals = Refusals(connection, self._file, info.sha256)
+        self._deleted = DeletedFamilies(connection)
+        self._left_out: pa.Table | None = None
+        self.n_of_deleted = 0
+        """Rows of families that were deleted on request: neither stored nor listed as refused."""
         listed = {name: cell for name, cell in asdict(info).items() if cell is not None}
         connection.execute(sa.insert(files).values(file=self._file, **listed))
 
@@ -83,11 +89,14 @@ class Writer:
         Returns
         -------
         Added
-            Rows stored and rows that are the same as before.
+            Rows stored and rows that are the same as before; rows of deleted families are neither.
         """
         self._refusals.take_off_corrected(accepted)
         rows = accepted.filter(pc.is_valid(accepted["key"]))
         withdrawals = accepted.num_rows - rows.num_rows
+        of_deleted = self._deleted.among(rows)
+        self._left_out = None if of_deleted is None else rows.filter(pa.array(of_deleted))
+        rows = self._without(rows, of_deleted)
         if rows.num_rows == 0:
             return Added(withdrawals, 0)
         keys = unique_keys(words_of(rows["key"]))
@@ -110,8 +119,12 @@ class Writer:
         return Added(n_new + withdrawals, len(new) - n_new)
 
     def keep_originals(self, table: str, sheet: str | None, cells: pa.Table) -> None:
-        """Store what was written in cells that were read as something else; see `originals`."""
-        originals.add(self._connection, self._file, table, sheet, cells)
+        """Store what was written in cells of the last batch that were read as something else."""
+        if self._left_out is not None:
+            numbers = self._left_out["row_number"].combine_chunks()
+            cells = cells.filter(pc.invert(pc.is_in(cells["row_number"], value_set=numbers)))
+        if cells.num_rows:
+            originals.add(self._connection, self._file, table, sheet, cells)
 
     def refuse(self, rows: pa.Table) -> int:
         """List rows that can't be used; returns how many weren't listed before.
@@ -121,7 +134,13 @@ class Writer:
         rows : pyarrow.Table
             One row a refused row: the columns of `refusals.REFUSED_COLUMNS`.
         """
-        return self._refusals.put_on(rows)
+        return self._refusals.put_on(self._without(rows, self._deleted.among_refused(rows["row"])))
+
+    def _without(self, rows: pa.Table, of_deleted: Mask | None) -> pa.Table:
+        if of_deleted is None:
+            return rows
+        self.n_of_deleted += int(np.count_nonzero(of_deleted))
+        return rows.filter(pa.array(~of_deleted))
 
     def is_listed(self, number: int) -> bool:
         """Whether a refused row is on the list and not corrected yet."""

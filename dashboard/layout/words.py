@@ -108,6 +108,7 @@ ACTS = {
     "described_source": "described a source",
     "mended_row": "corrected a refused row",
     "refused": "was refused access",
+    "deleted_family": "deleted on request the family",
     "added_user": "added a user",
     "ended_user": "ended a user",
     "set_password": "set a password",

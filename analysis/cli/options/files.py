@@ -7,6 +7,7 @@ from pathlib import Path
 
 from analysis.cli.options.declared import argument, command, flag, option, options, required
 from analysis.cli.options.shared import (
+    AsOfOption,
     ForceOption,
     KnownAtOption,
     OnADay,
@@ -140,6 +141,28 @@ class Backup(StoreOption):
         "without it nobody can restore the backup.",
         metavar="FILE",
     )
+
+
+@command("delete-family", "deleting:delete_family")
+class DeleteFamily(StoreOption):
+    """Delete everything of a family on request: rows, versions, refused rows, calls, sign-offs.
+
+    The access log keeps the family's code with who viewed and who deleted it. Backups made before
+    still hold the family. Files that bring it again are not stored.
+    """
+
+    family: str = argument("Code of the family.", "FAMILY")
+    reason: str = required("Why, for the access log; no names.", metavar="TEXT")
+    shared: bool = flag("Also children, lines and caregivers that were of another family as well.")
+    yes: bool = flag("Do not ask again.")
+
+
+@command("retention", "deleting:retention")
+class Retention(StoreOption, PolicyOption, AsOfOption, Output):
+    """Families whose last day is longer ago than the policy's retention_years; nothing is deleted.
+
+    The last day is the one on which their last line was removed or they left the programme.
+    """
 
 
 @command("grants", "keeping:grants")

@@ -21,6 +21,8 @@ from analysis.tables.kinds import Field, Kind, Sensitivity
 from analysis.vocabulary import Band, NeedState, Reason, SessionState
 
 LISTS = (
+    day("last_day", "day on which the last line was removed or left the programme"),
+    day("keep_until", "last day for which records are kept, by the policy"),
     count("rank", "place in the calling order, 1 first"),
     word("band", "how soon to call", allowed=Band),
     words("reasons", "reason codes, most urgent first"),

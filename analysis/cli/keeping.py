@@ -2,27 +2,104 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+from pathlib import Path
+
 import pandas as pd
 import typer
 
 from analysis.cli.opening import opened
 from analysis.cli.options.files import Backup, Grants, Restore, Verify
 from analysis.cli.output import show
+from analysis.errors import UserError
+from analysis.files import write_whole
 from analysis.store import Store, StoreError
 from analysis.store.grants import grants as statements
+from analysis.unfinished import temporary_folder
+
+NAME = "linedays-"
+REPORT = "last-backup.txt"
+"""What a folder of backups says of the newest try: done or FAILED, when, and what."""
 
 
 def backup(asked: Backup) -> None:
-    """Write a backup."""
-    with opened(asked.store) as store:
-        store.backup(asked.file, asked.key_file)
+    """Write a backup, and with --keep a report of it."""
+    file = asked.file if asked.keep is None else _in_folder(asked.file)
+    report = None if asked.keep is None else asked.file / REPORT
+    try:
+        said = _backup(asked, file)
+    except UserError as fault:
+        if report is not None:
+            _write(report, f"FAILED {_now()} {fault}")
+        raise
+    if report is not None and asked.keep is not None:
+        gone = sorted(asked.file.glob(f"{NAME}*.zip"))[: -asked.keep]
+        for old in gone:
+            old.unlink()
+        said += f" {len(gone)} older deleted." if gone else ""
+        _write(report, f"done {_now()} {said}")
+    typer.echo(f"linedays: {said}", err=True)
+
+
+def _backup(asked: Backup, file: Path) -> str:
+    """Write a backup and try it; what was done, in sentences."""
+    address = _of_settings(asked.settings) if asked.settings else asked.store
+    with opened(address) as store:
+        store.backup(file, asked.key_file)
         place = store.place
-    typer.echo(
-        f"linedays: all of the store {place} is in {asked.file}. It holds contacts, notes and "
+    said = (
+        f"all of the store {place} is in {file}. It holds contacts, notes and "
         "password hashes: protect it like the store. Policy files are not in it."
-        + (f" It can be restored only with {asked.key_file}." if asked.key_file else ""),
-        err=True,
     )
+    if asked.key_file:
+        said += f" It can be restored only with {asked.key_file}."
+    if asked.try_restore:
+        try:
+            said += f" It was restored to try it: {_tried(file, asked.key_file)}."
+        except BaseException:
+            file.unlink(missing_ok=True)  # it must not take the place of a good one
+            raise
+    return said
+
+
+def _tried(file: Path, key_file: Path | None) -> str:
+    """Restore a backup into a store that is removed again; how many rows it has, all verified."""
+    with (
+        temporary_folder() as folder,
+        Store.restored(f"sqlite:///{folder}/tried.sqlite", file, key_file) as restored,
+    ):
+        found = restored.verify()
+    rows = [f"{one.rows:,} row{'s' * (one.rows != 1)} of {one.table}" for one in found if one.rows]
+    return ", ".join(rows) or "no rows"
+
+
+def _in_folder(folder: Path) -> Path:
+    """A new file of a folder, named after the moment; the folder is made for this account alone."""
+    if folder.exists() and not folder.is_dir():
+        raise StoreError(f"{folder} is a file. With --keep, name a folder for the backups.")
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as fault:
+        raise StoreError(f"The folder {folder} can't be made: {fault.strerror}.") from None
+    return folder / f"{NAME}{_now().replace(':', '')}.zip"
+
+
+def _write(report: Path, text: str) -> None:
+    write_whole(report, f"{text}\n", replace=True)
+
+
+def _now() -> str:
+    return f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%S.%fZ}"
+
+
+def _of_settings(file: Path) -> str:
+    """The store that settings name."""
+    from dashboard.settings import read_settings
+
+    store = read_settings(file).store
+    if store is None:
+        raise StoreError(f"{file} names no store. Name it there, or with --store.")
+    return store
 
 
 def grants(asked: Grants) -> None:

@@ -17,6 +17,11 @@ class Proxy(StrEnum):
 
 
 NAMES: Mapping[Proxy, str] = {Proxy.NGINX: "nginx-linedays.conf", Proxy.CADDY: "Caddyfile"}
+OF_ALL = (
+    *("linedays.toml", "linedays.service", "logrotate-linedays"),
+    *("linedays-backup.service", "linedays-backup.timer"),
+)
+"""Files with any proxy."""
 _TEMPLATES = Environment(
     loader=FileSystemLoader(Path(__file__).parent / "templates"),
     undefined=StrictUndefined,
@@ -48,7 +53,7 @@ def setup_files(
     Returns
     -------
     dict of str
-        Text by file name: the settings, a systemd unit, log rotation, and the proxy's own file.
+        Text by file name: the settings, systemd units, log rotation, and the proxy's own file.
     """
     about = {
         "host": host,
@@ -58,10 +63,4 @@ def setup_files(
         "port": port,
         "upload_mb": upload_mb,
     }
-    names = {
-        "linedays.toml": "linedays.toml",
-        "linedays.service": "linedays.service",
-        "logrotate-linedays": "logrotate-linedays",
-        NAMES[proxy]: NAMES[proxy],
-    }
-    return {name: _TEMPLATES.get_template(source).render(about) for name, source in names.items()}
+    return {name: _TEMPLATES.get_template(name).render(about) for name in (*OF_ALL, NAMES[proxy])}

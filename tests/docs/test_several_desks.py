@@ -102,11 +102,12 @@ def a_user_of_then(file: Path) -> None:
 
 
 def test_it_is_set_up_upgraded_and_taken_back_and_its_log_rotates(machine, monkeypatch):
-    setup, upgrade, back = BLOCKS
+    setup, backup, upgrade, back = BLOCKS
     machine.run([f"{setup[0]} --port {machine.port}"])
     written = machine.folder / "files"
     assert {file.name for file in written.iterdir()} == {
         *("linedays.toml", "linedays.service", "logrotate-linedays", "nginx-linedays.conf"),
+        *("linedays-backup.service", "linedays-backup.timer"),
     }
     assert all(f"`{file.name}`" in SECTION for file in written.iterdir())
     settings = written / "linedays.toml"
@@ -128,6 +129,10 @@ def test_it_is_set_up_upgraded_and_taken_back_and_its_log_rotates(machine, monke
     machine.run(["systemctl start linedays"])
     assert revision(store) > "0016"
     assert machine.ask("/health") == "alive\n"
+    machine.run(backup)
+    kept = machine.folder / "var/lib/linedays/backups"
+    assert (kept / "last-backup.txt").read_text().startswith("done ")
+    assert backup[0].removeprefix("linedays ") in (written / "linedays-backup.service").read_text()
     rotated = machine.log.with_suffix(".1")
     machine.log.rename(rotated)
     machine.run(upgrade)

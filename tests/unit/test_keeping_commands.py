@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from analysis.cli.app import main
-from analysis.store import Store
+from analysis.store import Store, backup
 from analysis.vocabulary import Access, CallOutcome
 
 
@@ -98,7 +98,7 @@ def test_who_takes_data_out_by_command_is_in_the_access_log(run, tmp_path):
 def test_a_changed_row_is_found_and_named(run):
     code, out, err = run("verify", "--format", "csv")
     assert (code, err) == (0, "linedays: all rows of linedays.sqlite are as they were stored.\n")
-    assert out.splitlines()[0] == "table,rows,links,last_hash,difference"
+    assert out.splitlines()[0] == "table,rows,deleted,links,last_hash,difference"
     with (
         Store.open("sqlite:///linedays.sqlite") as store,
         store._database.changing_tables() as connection,
@@ -108,3 +108,46 @@ def test_a_changed_row_is_found_and_named(run):
     code, out, err = run("verify", "--format", "csv")
     assert code == 3
     assert "row 1 of calls differs from its block in agreed" in err
+
+
+def test_a_backup_is_restored_to_try_it_and_the_newest_are_kept(run, tmp_path):
+    words = ("backup", "kept", "--keep", "2", "--try-restore")
+    for number in range(3):
+        code, out, err = run(*words)
+        assert (code, out) == (0, "")
+        assert "restored to try it: 1 row of calls" in err
+        assert len(list((tmp_path / "kept").glob("linedays-*.zip"))) == min(number + 1, 2)
+    made = sorted((tmp_path / "kept").glob("linedays-*.zip"))
+    report = (tmp_path / "kept/last-backup.txt").read_text()
+    assert report.startswith("done ")
+    assert made[-1].name in report
+    assert (tmp_path / "kept").stat().st_mode & 0o777 == 0o700
+    run("restore", str(made[-1]), "--store", "sqlite:///again.sqlite")
+    with Store.open("sqlite:///again.sqlite", create=False) as again:
+        assert again.records().calls["agreed"].tolist() == ["hush"]
+
+
+def test_a_backup_that_does_not_restore_takes_the_place_of_none(run, tmp_path, monkeypatch):
+    run("backup", "kept", "--keep", "1", "--try-restore")
+    (first,) = (tmp_path / "kept").glob("linedays-*.zip")
+    written = backup.write
+
+    def damaged(database, path):
+        written(database, path)
+        data = bytearray(path.read_bytes())
+        data[len(data) // 2] ^= 1
+        path.write_bytes(data)
+
+    monkeypatch.setattr(backup, "write", damaged)
+    code, _, err = run("backup", "kept", "--keep", "1", "--try-restore")
+    assert (code, "damaged" in err) == (3, True)
+    assert first.exists()
+    report = (tmp_path / "kept/last-backup.txt").read_text()
+    assert report.startswith("FAILED ")
+    assert "damaged" in report
+
+
+def test_only_a_folder_keeps_several_backups(run, tmp_path):
+    (tmp_path / "all.zip").write_bytes(b"x")
+    code, _, err = run("backup", "all.zip", "--keep", "2")
+    assert (code, "is a file" in err) == (3, True)

@@ -135,7 +135,17 @@ class Backup(StoreOption):
     Policy files and fitted orders are files of their own: keep them with it.
     """
 
-    file: Path = argument("A file that isn't there yet.", "FILE")
+    file: Path = argument("A file that isn't there yet; with --keep a folder.", "FILE")
+    keep: int | None = option(
+        "Write into the folder FILE, named after the moment, keep so many of the newest and report "
+        "in its last-backup.txt.",
+        min=1,
+        max=10_000,
+    )
+    try_restore: bool = flag("Restore it into a temporary store and compare all hashes.")
+    settings: Path | None = option(
+        "Settings that name the store, as of 'linedays serve'.", metavar="FILE"
+    )
     key_file: Path | None = option(
         "Encrypt it with the key in this file, made if it isn't there. Keep the key elsewhere: "
         "without it nobody can restore the backup.",

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from analysis.definitions import Definition
 from analysis.reports.drawing import Drawing
 from analysis.vocabulary import Copy, Role
-from analysis.words import CAUTIONS
+from analysis.words import CAUTIONS, HIDDEN, NOT_KNOWN
 
 Row = tuple[str, ...]
+
+_NUMBER = re.compile(
+    r"(?:over |under )?[+\N{MINUS SIGN}-]?[\d.,\N{NARROW NO-BREAK SPACE}]+(?: ?%)?"
+)
+_NO_NUMBER = frozenset({"", NOT_KNOWN, HIDDEN})
 
 
 COPY_WORDS = {
@@ -30,6 +36,16 @@ class Table:
     label: str
     heads: Row
     rows: tuple[Row, ...]
+
+    @property
+    def of_digits(self) -> tuple[bool, ...]:
+        """By column: it holds numbers, and nothing but numbers and marks for none."""
+        columns = zip(*self.rows, strict=True) if self.rows else ((),) * len(self.heads)
+        return tuple(
+            any(map(_NUMBER.fullmatch, cells))
+            and all(cell in _NO_NUMBER or _NUMBER.fullmatch(cell) for cell in cells)
+            for cells in columns
+        )
 
 
 @dataclass(frozen=True)

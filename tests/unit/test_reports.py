@@ -19,6 +19,7 @@ from analysis.measures import Limits, MeasureError, adherence, rates
 from analysis.policy import shipped_policy
 from analysis.reports import figures, render
 from analysis.reports.cells import counts_of
+from analysis.reports.report import Table
 from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tallies import between
@@ -170,6 +171,13 @@ def test_calls_of_the_week_are_counted_on_their_morning(made):
 
 
 # -- what a copy may hold
+
+
+def test_numbers_stand_below_one_another_and_codes_and_words_do_not():
+    rows = (("F-1", "1\N{NARROW NO-BREAK SPACE}204", "–", "2 of 3"), ("F-2", "7.5 %", "", "0"))
+    shown = Table("Families", ("Family", "Days", "Share", "Late"), rows)
+    assert shown.of_digits == (False, True, False, False)
+    assert Table("Nobody", ("Family", "Days"), ()).of_digits == (False, False)
 
 
 @pytest.mark.parametrize("role", list(reports.REPORTS))

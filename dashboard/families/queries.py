@@ -15,6 +15,7 @@ from dashboard.family_lists.queries import families_chosen, with_code
 from dashboard.security.roles import Page
 from dashboard.session.frames import cells, codes, day, distinct
 from dashboard.session.session import Session
+from dashboard.session.views import PageContext
 
 PER_PAGE = 100
 
@@ -28,6 +29,11 @@ class FamiliesQueries:
 
     def families(self, choice: FamiliesChoice) -> FamiliesView:
         """One page of the families that a choice names."""
+        context = self.session.context()
+        view = self.session.cached(("families", choice), lambda: self._families(choice, context))
+        return replace(view, context=context)
+
+    def _families(self, choice: FamiliesChoice, context: PageContext) -> FamiliesView:
         session = self.session
         chosen = families_chosen(session, choice)
         every = families_chosen(session, FamiliesChoice())
@@ -40,7 +46,7 @@ class FamiliesQueries:
         )
         there = set(every["place"])
         return FamiliesView(
-            context=session.context(),
+            context=context,
             choice=replace(choice, page=page),
             rows=tuple(
                 FamilyRow(

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.asked import Asked, families_asked
@@ -78,7 +82,13 @@ def asked_for(choice: Choice) -> Asked:
 
 def families_chosen(session: Session, choice: FamiliesChoice) -> pd.DataFrame:
     """Families of this person's sites that a choice names, in its order; see `every_family`."""
-    families = _every(session)
+    asked = replace(choice, page=1)
+    order = session.cached(("order of families", asked), lambda: _order(_every(session), asked))
+    return _every(session).take(order).reset_index(drop=True)
+
+
+def _order(families: pd.DataFrame, choice: FamiliesChoice) -> npt.NDArray[np.intp]:
+    """Positions of the families that a choice names, in its order."""
     wanted = is_one(families["place"].astype("string"), choice.place)
     for column, value in (("site", choice.site), ("nurse", choice.nurse)):
         if value is not None:
@@ -91,20 +101,19 @@ def families_chosen(session: Session, choice: FamiliesChoice) -> pd.DataFrame:
     text = text.str.casefold()
     for term in choice.q.casefold().split():
         wanted &= text.str.contains(term, regex=False)
-    chosen = families[wanted.to_numpy(dtype=bool)]
-    keys = {
-        "family": None,
-        "place": chosen["place"].cat.codes,
-        "overdue": -chosen["days_overdue"],
-        "heard": chosen["last_heard_on"],
-        "nurse": chosen["nurse"].fillna("\uffff").map(natural),
-        "site": chosen["site"].map(natural),
+    chosen = families.assign(position=np.arange(len(families)))[wanted.to_numpy(dtype=bool)]
+    keys: dict[str, Callable[[], pd.Series[Any]]] = {
+        "place": lambda: chosen["place"].cat.codes,
+        "overdue": lambda: -chosen["days_overdue"],
+        "heard": lambda: chosen["last_heard_on"],
+        "nurse": lambda: chosen["nurse"].fillna("\uffff").map(natural),
+        "site": lambda: chosen["site"].map(natural),
     }
-    key = keys[choice.sort]
     by_code = chosen.assign(code=chosen["family_id"].map(natural)).sort_values("code")
-    if key is not None:
-        by_code = by_code.assign(key=key).sort_values("key", kind="stable", na_position="first")
-    return by_code[families.columns].reset_index(drop=True)
+    if choice.sort in keys:
+        by_code = by_code.assign(key=keys[choice.sort]())
+        by_code = by_code.sort_values("key", kind="stable", na_position="first")
+    return by_code["position"].to_numpy(dtype=np.intp)
 
 
 def with_code(session: Session, code: str) -> list[str]:

@@ -130,6 +130,13 @@ class Session:
         loaded = self.loaded()
         return (loaded.lasting if lasting else loaded.answers).get(key, compute)
 
+    def cached_until_written(self, key: Hashable, compute: Callable[[], Answer]) -> Answer:
+        """As :meth:`cached`, for what the store holds next to the snapshot's rows.
+
+        It is computed again after anybody has written to the store.
+        """
+        return self.cached((key, self.store.data_version()), compute)
+
     def seen_as(self) -> Hashable:
         """What this person may see and do, as far as pages differ by it."""
         rights = frozenset(str(right) for right in Right if self.reader.may(right))

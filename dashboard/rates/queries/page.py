@@ -15,7 +15,7 @@ from dashboard.rates.queries import rates, work
 from dashboard.rates.queries.annotations import AnnotationForm
 from dashboard.rates.queries.changes import changes_of_rates
 from dashboard.rates.queries.work import SignalForm
-from dashboard.rates.views import Annotating, NotesOfRates, RatesView, Work
+from dashboard.rates.views import Annotating, Annotation, NotesOfRates, RatesView, Work
 from dashboard.security.roles import Page, Right
 from dashboard.session.forms import FormError
 from dashboard.session.session import Session
@@ -31,7 +31,9 @@ class RatesQueries:
     def rates(self, choice: RatesChoice) -> RatesView:
         """Rates of an event over time, by group and compared."""
         found = self.session.snapshot()
-        asked = rates.understood(found, choice)
+        asked = self.session.cached(
+            ("choice of rates", choice), lambda: rates.understood(found, choice), lasting=True
+        )
         headline = self.signals().headline
         return self.session.cached(
             (asked, headline.sentence),
@@ -52,20 +54,27 @@ class RatesQueries:
         """Has harm risen anywhere, and what is being done? The same under every choice."""
         found = self.session.snapshot()
         followed = self.session.cached("followed", lambda: surveillance(found), lasting=True)
-        acts = self.session.store.signal_acts(found.known_at)
-        return signals(followed, acts, some_sites=self.session.reader.sites is not None)
+        some_sites = self.session.reader.sites is not None
+        acts = self.session.store.signal_acts
+        return self.session.cached_until_written(
+            "signals", lambda: signals(followed, acts(found.known_at), some_sites=some_sites)
+        )
 
     def notes_of(self, view: RatesView) -> NotesOfRates:
         """The notes on the chart, and where each is on the chart of a view."""
-        session = self.session
-        found = notes.shown_notes(session.store, session.snapshot(), session.reader)
+        found = self._notes()
         return NotesOfRates(found, notes.marks_on(found, view.chart, view.choice.period))
 
     def changes(self, *, marks: bool = False) -> Changes:
         """What changed since this person last looked; `marks`: it is marked as seen now."""
+        return changes_of_rates(self.session, self.signals(), self._notes(), marks=marks)
+
+    def _notes(self) -> tuple[Annotation, ...]:
         session = self.session
-        written = notes.shown_notes(session.store, session.snapshot(), session.reader)
-        return changes_of_rates(session, self.signals(), written, marks=marks)
+        return session.cached_until_written(
+            "notes of rates",
+            lambda: notes.shown_notes(session.store, session.snapshot(), session.reader),
+        )
 
     def work(self) -> tuple[Work, ...]:
         """Signals with their state, owner and notes, open ones first."""
@@ -176,7 +185,7 @@ class RatesQueries:
         """
         session = self._may_annotate()
         found = session.snapshot()
-        there = {a.row: a for a in notes.shown_notes(session.store, found, session.reader)}
+        there = {a.row: a for a in self._notes()}
         mine = there.get(row) if isinstance(row, int) else None
         if mine is None:
             raise FormError("This note was removed. Reload the page.")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import Access
 from dashboard.addresses.retraining import NeedsChoice, SessionName
@@ -44,7 +46,10 @@ class RetrainingQueries:
 
     def needs(self, choice: NeedsChoice) -> NeedsView:
         """Who misses which step too often, the surest first."""
-        return needs.needs_view(*self._training(choice))
+        asked = self._training(choice)
+        return self.session.cached(
+            ("needs", asked[1]), lambda: needs.needs_view(*asked), lasting=True
+        )
 
     def need(
         self, family_id: object, caregiver_id: object, step: object, *, asked_for: bool = True
@@ -59,7 +64,12 @@ class RetrainingQueries:
         place = None if known is None else needs.place_of(training, known, caregiver_id, step)
         if place is None:
             return None
-        return needs.need_opened(training, place, session.store, session.context(), session.reader)
+        context = session.context()
+        opened = session.cached_until_written(
+            ("need", place, session.seen_as()),
+            lambda: needs.need_opened(training, place, session.store, context, session.reader),
+        )
+        return replace(opened, context=context)
 
     def picture(self, choice: NeedsChoice) -> PictureView:
         """Which families miss which steps, at one glance."""
@@ -82,8 +92,11 @@ class RetrainingQueries:
     def dated(self) -> tuple[TrainingSession, ...]:
         """Training sessions that this person may see, by day."""
         found, session = self.session.snapshot(), self.session
-        known = session.store.sessions.known(found.known_at)
-        return dated.visible(found, known, session.reader.code)
+        known = session.store.sessions.known
+        return session.cached_until_written(
+            ("training sessions", session.reader.code),
+            lambda: dated.visible(found, known(found.known_at), session.reader.code),
+        )
 
     def helped(self, choice: NeedsChoice) -> HelpedView:
         """Whether refreshers helped, and whether caregivers learn by doing."""
@@ -140,4 +153,7 @@ class RetrainingQueries:
     def _training(self, choice: NeedsChoice) -> tuple[Training, NeedsChoice]:
         """What is known of needs, and the choice as understood."""
         training = training_of(self.session.loaded())
-        return training, needs.understood(training, choice)
+        understood = self.session.cached(
+            ("choice of needs", choice), lambda: needs.understood(training, choice), lasting=True
+        )
+        return training, understood

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from analysis.cli.app import main
+from analysis.cli import main
 
 
 @pytest.fixture

@@ -1,7 +1,7 @@
 """How does a command line become an answer, one sentence or a report, and an exit code?
 
 Exit codes: 0 done, 1 done but rows were refused (ingest), 2 the command was called wrongly,
-3 it cannot be done.
+3 it cannot be done, 130 stopped from the keyboard.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from typing import NoReturn
 
 import typer
 
+from analysis.cli import keyboard
 from analysis.cli.commands import COMMANDS
 from analysis.cli.options.declared import Command
 from analysis.cli.parsing import application
 from analysis.errors import UserError
 from analysis.files import check_writable
 
-STOPPED = "Stopped from the keyboard. What was unfinished is not saved."
 CANNOT = 3
 
 ALWAYS_WRITE = frozenset({"backup", "report"})
@@ -47,15 +47,11 @@ def main() -> None:
 def _run(name: str, command: Command, asked: object) -> None:
     """Run a command; what stops it becomes one sentence on stderr."""
     try:
-        _check_output(asked)
-        _record_output(name, asked)
-        command.answer(asked)
+        _answer(name, command, asked)
     except (typer.Exit, typer.Abort):
         raise
     except UserError as fault:
         _stop(str(fault), fault.exit_code)
-    except KeyboardInterrupt:
-        _stop(STOPPED, CANNOT)
     except OSError as fault:
         if isinstance(fault, BrokenPipeError):
             raise
@@ -64,6 +60,17 @@ def _run(name: str, command: Command, asked: object) -> None:
         _stop(f"{fault.filename}: {fault.strerror}.", CANNOT)
     except Exception as fault:
         _fault(name, asked, fault)
+
+
+def _answer(name: str, command: Command, asked: object) -> None:
+    try:
+        _check_output(asked)
+        _record_output(name, asked)
+        command.answer(asked)
+    except Exception:
+        if keyboard.was_pressed():
+            raise KeyboardInterrupt from None
+        raise
 
 
 def _check_output(asked: object) -> None:

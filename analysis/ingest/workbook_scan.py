@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import lzma
 import re
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
@@ -59,6 +60,7 @@ _DAMAGE = (
     EOFError,
     OSError,
     OverflowError,
+    struct.error,
 )
 """What the standard library raises for a workbook that is damaged."""
 

@@ -13,6 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.pool import NullPool, QueuePool
 
+from analysis.files import COMPANIONS
 from analysis.store import chain, faults
 from analysis.store.faults import StoreError, in_plain_words
 from analysis.store.schema import REVISION, changes
@@ -130,6 +131,22 @@ class Database:
             yield connection
             self.link(connection)
             connection.commit()
+
+    @contextmanager
+    def filling(self) -> Iterator[None]:
+        """Fill an empty database; if that fails, an SQLite file is removed that was made for it."""
+        file = Path(self.place)
+        is_new = self.is_sqlite and file.stat().st_size == 0
+        try:
+            yield
+        except BaseException:
+            with self.reading() as connection:
+                holds_nothing = not sa.inspect(connection).get_table_names()
+            self.let_go()
+            if is_new and holds_nothing:  # else another process filled it meanwhile
+                for ending in ("", *COMPANIONS):
+                    Path(f"{file}{ending}").unlink(missing_ok=True)
+            raise
 
     def let_people_read_while_it_is_written(self) -> None:
         """Keep an SQLite file's changes in a log of their own; the file remembers it."""

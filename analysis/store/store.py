@@ -124,7 +124,8 @@ class Store(Recorded):
         with encryption.decrypted(path, key_file) as plain:
             restore.checked(plain, path)
             database = connect(url, create=True, wait_seconds=wait_seconds)
-            restore.restore(database, plain, path)
+            with database.filling():
+                restore.restore(database, plain, path)
         return cls(database)
 
     @property

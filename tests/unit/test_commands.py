@@ -4,6 +4,7 @@ import csv
 import importlib
 import io
 import json
+import signal
 import sqlite3
 import stat
 import subprocess
@@ -373,8 +374,20 @@ def test_the_keyboard_stops_a_command_with_a_sentence(stored, monkeypatch):
 
     monkeypatch.setattr("analysis.cli.reading.lines_asked", stopped)
     code, out, err = stored("lines", *AS_OF)
-    assert (code, out) == (3, "")
+    assert (code, out) == (130, "")
     assert err.endswith("linedays: Stopped from the keyboard. What was unfinished is not saved.\n")
+
+
+def test_an_error_that_ctrl_c_led_to_is_no_fault_of_the_program(stored, monkeypatch, tmp_path):
+    def stopped(*_):
+        try:
+            signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt:
+            raise ImportError("half imported") from None
+
+    monkeypatch.setattr("analysis.cli.reading.lines_asked", stopped)
+    assert stored("lines", *AS_OF)[0] == 130
+    assert not list(tmp_path.glob("linedays-fault-*"))
 
 
 def test_a_store_that_is_locked_or_no_store_is_told(stored, tmp_path):

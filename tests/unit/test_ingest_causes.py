@@ -9,9 +9,10 @@ import pytest
 
 from analysis.ingest.fixing_causes import Cause, causes, fix_cause
 from analysis.store import Store, StoreError
-from tests.ingest_files import POLICY, RECEIVED_AT, programme, refusals, store, take_in, written
+from tests.ingest_files import POLICY, RECEIVED_AT, programme, refusals, take_in, written
+from tests.stored_rows import store, url
 
-__all__ = ["programme", "store"]
+__all__ = ["programme", "store", "url"]
 
 LOG = """\
 entry_id,line_id,done_at,kind,findings

@@ -12,9 +12,10 @@ import pytest
 from analysis.snapshot import take
 from analysis.store import Store, StoreError
 from tests.commands import run
-from tests.ingest_files import POLICY, RECEIVED_AT, doubts, programme, store, take_in, written
+from tests.ingest_files import POLICY, RECEIVED_AT, doubts, programme, take_in, written
+from tests.stored_rows import store, url
 
-__all__ = ["programme", "run", "store"]
+__all__ = ["programme", "run", "store", "url"]
 
 HEAD = "line_id,done_at,kind,findings\n"
 FIRST = "L1,2031-03-28,dressing_change,none\n"
@@ -105,11 +106,11 @@ def test_only_an_entry_like_one_that_the_file_lacks_is_doubted(
 
 
 def test_the_commands_list_doubts_and_void_the_earlier_entry(
-    programme: Store, tmp_path: Path, run: Callable[..., tuple[int, str, str]]
+    programme: Store, tmp_path: Path, run: Callable[..., tuple[int, str, str]], url: str
 ) -> None:
     corrected(programme, tmp_path)
     programme.close()
-    store = ("--store", f"sqlite:///{tmp_path}/test.sqlite")
+    store = ("--store", url)
     code, out, _ = run("doubts", *store)
     assert code == 0
     (row,) = csv.DictReader(out.splitlines())

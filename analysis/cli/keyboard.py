@@ -1,4 +1,4 @@
-"""How does Ctrl+C end a command: with one sentence, whatever it was doing?"""
+"""How does Ctrl+C end a command: with one sentence, at any moment?"""
 
 from __future__ import annotations
 

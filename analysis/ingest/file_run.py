@@ -30,6 +30,7 @@ from analysis.ingest.notes import (
     receipts_corrected_note,
     skipped_note,
     unknown_columns_note,
+    unticked_note,
 )
 from analysis.ingest.originals import originals
 from analysis.ingest.profile import Profile
@@ -38,6 +39,7 @@ from analysis.ingest.reading import fingerprint
 from analysis.ingest.reasons import FileFault, Refusal
 from analysis.ingest.sources import ORDER, no_other_fault, open_file, tables_of
 from analysis.ingest.summary import Progress, TableCount
+from analysis.ingest.unticked import Submissions
 from analysis.policy import Policy
 from analysis.store import FileBefore, FileInfo, Store, Writer
 from analysis.tables.incoming import INCOMING
@@ -104,6 +106,7 @@ class FileRun:
     before: FileBefore | None = None
     rows: int = 0
     n_footer: int = 0
+    n_unticked: int = 0
     read_bytes: int = 0
 
     def counts(self) -> list[TableCount]:
@@ -155,6 +158,8 @@ class FileRun:
         notes += _notes(opened.parts, tallies)
         if self.n_footer:
             notes.append(footer_note(info.name, self.n_footer))
+        if self.n_unticked:
+            notes.append(unticked_note(info.name, self.n_unticked))
         self.report.notes += notes
         return [TableCount(info.name, t, **tally.counts()) for t, tally in tallies.items()]
 
@@ -192,7 +197,7 @@ class FileRun:
         """Store the rows of one table from all sheets that hold it."""
         known = KnownLines.of(writer.registry() if table != "lines" else NOTHING_REGISTERED)
         history = History(writer, self.policy, known)
-        tally = _Tally()
+        tally, submissions = _Tally(), Submissions()
         checked_rows = _one_ahead(self._checked([p for p in parts if p.table == table], known))
         for checked, replaced in self._replacing(checked_rows, table, known, writer):
             unread_ticks(checked, writer)
@@ -200,7 +205,9 @@ class FileRun:
             if self.watch is not None:
                 self.watch(checked)
             self._store(checked, replaced, writer, tally)
+            submissions.add(checked)
             self.report.show(self.log, self.rows, self.read_bytes)
+        self.n_unticked += submissions.void_unticked(writer)
         return tally
 
     def _replacing(

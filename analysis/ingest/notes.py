@@ -86,3 +86,9 @@ def receipts_corrected_note(file: str, n: int) -> str:
         f"{file}: {rows} stored with a receipt in the future, because a clock was ahead; "
         "they now count as received today and are no longer hidden."
     )
+
+
+def unticked_note(file: str, n: int) -> str:
+    """Submissions were sent again without a tick that they had."""
+    entries = "1 log entry is" if n == 1 else f"{n:,} log entries are"
+    return f"{file}: {entries} void now, because the form was sent again without their tick."

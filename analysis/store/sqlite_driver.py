@@ -23,7 +23,7 @@ DRIVER = "sqlite+linedays"
 
 
 def _called(function: Any, given: Any, named: Any, cancel: Any) -> Any:  # noqa: ARG001
-    """Call into the driver, whose answer Ctrl+C waits for.
+    """Call into the driver; Ctrl+C is raised when it has answered.
 
     The driver's own way cancels what runs. Its SQLite cannot, and reported that as an error in
     place of Ctrl+C. On Windows the driver calls as here.
@@ -31,7 +31,7 @@ def _called(function: Any, given: Any, named: Any, cancel: Any) -> Any:  # noqa:
     return function(*given, **named)
 
 
-manager._blocking_call = _called
+vars(manager)["_blocking_call"] = _called
 
 
 class _Cursor:

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import blocks, bulk, chain, earlier, known, originals, receipts
+from analysis.store import blocks, bulk, chain, earlier, known, originals, receipts, voiding
 from analysis.store.deleted import DeletedFamilies
 from analysis.store.known import Registry
 from analysis.store.numbers import next_number
@@ -117,6 +117,11 @@ class Writer:
         self._refusals.take_off_replaced(table, rows, rows["key"].filter(pa.array(new)))
         n_new = int(np.count_nonzero(new))
         return Added(n_new + withdrawals, len(new) - n_new)
+
+    def void(self, table: str, keys: pa.Array, received_at: pa.Array) -> int:
+        """Void what is in force under some keys; how many it was. See `voiding`."""
+        rows = voiding.rows_that_void(self._connection, table, keys, received_at)
+        return self.add(table, rows).stored if rows.num_rows else 0
 
     def keep_originals(self, table: str, sheet: str | None, cells: pa.Table) -> None:
         """Store what was written in cells of the last batch that were read as something else."""

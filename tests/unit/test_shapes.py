@@ -6,6 +6,7 @@ import shutil
 import struct
 import zipfile
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -104,6 +105,34 @@ def test_a_submission_with_several_ticks_is_several_entries_and_counts_its_findi
         (3, "kind", "missing_value"),
         (4, "Dressing changed", "unreadable_tick"),
     ]
+
+
+TICKED = "entry_id,Line no,Date,Dressing changed,Flushed,Skin looked at\n"
+BOTH = "7,L1,2031-03-25,yes,yes,no\n"
+ONE = "7,L1,2031-03-25,yes,no,no\n"
+MINUTE = timedelta(minutes=1)
+
+
+def test_a_submission_sent_again_without_a_tick_takes_its_entry_out(
+    trial: Store, tmp_path: Path
+) -> None:
+    def sent(name: str, rows: str, minutes: int) -> tuple[list[str], str]:
+        path = written(tmp_path, name, TICKED + rows)
+        profile = propose(LogFile.at(path), "form", POLICY).profile
+        done = take_in(trial, path, profile=profile, received_at=RECEIVED_AT + minutes * MINUTE)
+        assert done.read == done.stored + done.same_as_before + done.refused
+        return sorted(trial.records().home_log["entry_id"]), " ".join(done.notes)
+
+    dressing, flush = "7/dressing_change", "7/flush"
+    assert sent("1.csv", BOTH, 0) == ([dressing, flush], "")
+    found, said = sent("2.csv", ONE, 1)
+    assert (found, "1 log entry is void now" in said) == ([dressing], True)
+    assert sent("3.csv", ONE + "8,L1,2031-03-26,no,yes,no\n", 2) == ([dressing, "8/flush"], "")
+    assert sent("4.csv", BOTH, 3)[0] == [dressing, flush, "8/flush"]  # ticked once more
+    assert sent("5.csv", ONE + BOTH, 4)[0] == [dressing, flush, "8/flush"]  # the last row counts
+    assert sent("6.csv", BOTH + ONE, 5)[0] == [dressing, "8/flush"]
+    # An older export that comes late changes nothing.
+    assert sent("7.csv", BOTH, 1)[0] == [dressing, "8/flush"]
 
 
 def test_folders_in_folders_are_searched_and_links_are_not_followed(

@@ -12,24 +12,27 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from typing import Any
 
-import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from analysis.days import day_number
 from analysis.decisions import CallList, call_list
 from analysis.decisions.calls import CareReasons, care_reasons
-from analysis.decisions.freshness import freshness_sentence
+from analysis.decisions.freshness import assumed_sentence, freshness_sentence, left_out_sentence
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits, fits_of
 from analysis.decisions.practice import practice, with_sign_offs
 from analysis.policy import Edition, Policy
 from analysis.store import Store
+from analysis.store.added import Added
 from analysis.tables import Records
+from analysis.tables.codes import is_among
+from analysis.tables.linked import Linked, linked_with
 from analysis.tallies import Tallies, tally
 from analysis.tallies import of_lines as tallies_of_lines
 from analysis.tallies import of_sites as tallies_of_sites
+from analysis.tallies.renewed import renewed as renewed_tallies
 from analysis.timeline import Timeline, build
+from analysis.timeline.renewed import renewed as renewed_timeline
 from analysis.timeline.versions import times_of
 from analysis.words import day_year
 
@@ -62,7 +65,7 @@ class Snapshot:
     @cached_property
     def timeline(self) -> Timeline:
         """Days, intervals, states and events of every line."""
-        return build(self.records, self.policy, self.as_of)
+        return self._timeline_of("timeline", self.records)
 
     @property
     def counted_records(self) -> Records:
@@ -74,7 +77,7 @@ class Snapshot:
         """Days, intervals, states and events of the counted records."""
         if self.with_moved is None:
             return self.timeline
-        return build(self.with_moved, self.policy, self.as_of)
+        return self._timeline_of("counted_timeline", self.with_moved)
 
     @cached_property
     def found(self) -> dict[Hashable, Any]:
@@ -84,8 +87,24 @@ class Snapshot:
     @cached_property
     def tallies(self) -> Tallies:
         """Counts that add up, by line, month, dressing type and age band."""
-        counted = tally(self.counted_timeline, self.policy)
+        counted = self.counted_tallies
         return counted if self.sites is None else tallies_of_sites(counted, self.sites)
+
+    @cached_property
+    def counted_tallies(self) -> Tallies:
+        """The same of all lines of the counted records, at whichever site."""
+        asked = (self.counted_timeline, self.counted_records, self.policy)
+        earlier, changed = vars(self).get(_EARLIER, {}), vars(self).get(_CHANGED)
+        before = earlier.pop("counted_tallies", None)
+        found = None if before is None else renewed_tallies(before, *asked, changed)
+        return tally(self.counted_timeline, self.policy) if found is None else found
+
+    def _timeline_of(self, part: str, records: Records) -> Timeline:
+        """Build a timeline: of the changed families only where that before the change is known."""
+        earlier, changed = vars(self).get(_EARLIER, {}), vars(self).get(_CHANGED)
+        before = earlier.pop(part, None)
+        found = None if before is None else renewed_timeline(before, records, self.policy, changed)
+        return build(records, self.policy, self.as_of) if found is None else found
 
     @cached_property
     def care_reasons(self) -> CareReasons:
@@ -196,7 +215,8 @@ class Snapshot:
         """The same rows with other calls and arrangements; parts that use neither are reused."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
-        self._share(after, *_OF_THE_LOG, "care_reasons", "practice", "retraining")
+        self._share(after, *_OF_THE_LOG, _CHANGED, _EARLIER)
+        self._share(after, "care_reasons", "practice", "retraining")
         return after
 
     def with_sign_offs(self, records: Records, ingests: pd.DataFrame) -> Snapshot:
@@ -207,6 +227,30 @@ class Snapshot:
         vars(after)[_PRACTICE_BEFORE] = before
         return after
 
+    def with_added(self, added: Added, ingests: pd.DataFrame) -> Snapshot | None:
+        """The snapshot with rows stored since; None: so many that all is computed again anyway."""
+        changed = linked_with(added.changed, self.records, added.records, MOST_LINES)
+        if changed is None:
+            return None
+        return replace(self, records=added.records, ingests=ingests).following(self, changed)
+
+    def following(self, before: Snapshot, changed: Linked) -> Snapshot:
+        """The same, made from what was computed of the one before; `changed`: who may differ.
+
+        Both are of the same day, sites and policy.
+        """
+        vars(self)[_CHANGED] = changed
+        if changed == Linked():
+            before._share(self, *_OF_THE_LOG)
+        else:
+            vars(self)[_EARLIER] = {k: v for k, v in vars(before).items() if k in _OF_THE_LOG}
+        return self
+
+    @property
+    def changed(self) -> Linked | None:
+        """Who may differ from the snapshot that this one follows; None: it follows none."""
+        return vars(self).get(_CHANGED)
+
     def _share(self, after: Snapshot, *parts: str) -> None:
         """Give another snapshot the parts that were computed for this one."""
         vars(after).update({part: vars(self)[part] for part in parts if part in vars(self)})
@@ -214,29 +258,12 @@ class Snapshot:
 
 _PRACTICE_BEFORE = "practice_before"
 """Where a snapshot holds the occasions of the one before it, which had other sign-offs."""
-_OF_THE_LOG = ("timeline", "counted_timeline", "tallies", "found")
+_OF_THE_LOG = ("timeline", "counted_timeline", "counted_tallies", "tallies", "found")
 """Parts that depend neither on acts nor on sign-offs."""
-
-
-def left_out_sentence(n_rows: int, known_at: datetime) -> str | None:
-    """How many stored rows were received after a time of the programme's zone; None: none."""
-    if not n_rows:
-        return None
-    rows, left = (
-        ("1 stored row was", "is") if n_rows == 1 else (f"{n_rows:,} stored rows were", "are")
-    )
-    return f"{rows} received after {known_at.day} {known_at:%b %Y} and {left} left out."
-
-
-def assumed_sentence(n_rows: int) -> str | None:
-    """How many rows count as received on the day they were done; None: none."""
-    if not n_rows:
-        return None
-    rows = "1 row was" if n_rows == 1 else f"{n_rows:,} rows were"
-    return (
-        f"{rows} loaded as history: each counts as received on the day it was done, which is "
-        "an assumption. On the real day fewer rows may have been there."
-    )
+_CHANGED, _EARLIER = "changed_since", "earlier_parts"
+"""Where a snapshot holds who differs from the one it follows, and parts of that one."""
+MOST_LINES = 300
+"""Lines of changed families at most that are computed by themselves."""
 
 
 def end_of_day(day: date, policy: Policy) -> datetime:
@@ -285,12 +312,13 @@ def take(
         known_at = as_of
     moment = known_at if isinstance(known_at, datetime) else end_of_day(known_at, policy)
     moment = moment.astimezone(UTC)
+    ingests = store.ingests()  # first: of a file stored in between, the next snapshot learns
     return Snapshot(
         as_of=as_of,
         known_at=moment,
         policy=policy,
         records=store.records(moment),
-        ingests=store.ingests(),
+        ingests=ingests,
         fits=fits_of(policy),
     )
 
@@ -345,9 +373,9 @@ def _records_of(records: Records, times: pd.DataFrame) -> Records:
     caregivers = _those(records.caregivers, "family_id", families)
     children = lines["child_id"].unique()
     log = records.home_log
-    of_line = _is_one_of(log, "line_id", line_ids)
-    known = _is_one_of(log, "line_id", records.lines["line_id"])
-    logged = of_line | (~known & _is_one_of(log, "family_id", families))
+    of_line = is_among(log["line_id"], line_ids)
+    known = is_among(log["line_id"], records.lines["line_id"])
+    logged = of_line | (~known & is_among(log["family_id"], families))
     return replace(
         records,
         lines=lines,
@@ -363,8 +391,4 @@ def _records_of(records: Records, times: pd.DataFrame) -> Records:
 
 
 def _those(frame: pd.DataFrame, column: str, values: Iterable[str]) -> pd.DataFrame:
-    return frame[_is_one_of(frame, column, values)].reset_index(drop=True)
-
-
-def _is_one_of(frame: pd.DataFrame, column: str, values: Iterable[str]) -> npt.NDArray[np.bool_]:
-    return frame[column].isin(list(values)).to_numpy(dtype=bool, na_value=False)
+    return frame[is_among(frame[column], values)].reset_index(drop=True)

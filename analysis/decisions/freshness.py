@@ -1,8 +1,8 @@
-"""Is the newest log entry old on the day of a list, or is there none?"""
+"""What has every list to say of its data: how old they are, what is left out, what is assumed?"""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 import pandas as pd
 
@@ -52,3 +52,24 @@ def freshness_sentence(entries_on: pd.Series[pd.Timestamp], as_of: date) -> str 
     if age < OLD_DAYS:
         return None
     return f"The newest log entry is {counted(age, 'day', 'days')} old ({day_year(newest)})."
+
+
+def left_out_sentence(n_rows: int, known_at: datetime) -> str | None:
+    """How many stored rows were received after a time of the programme's zone; None: none."""
+    if not n_rows:
+        return None
+    rows, left = (
+        ("1 stored row was", "is") if n_rows == 1 else (f"{n_rows:,} stored rows were", "are")
+    )
+    return f"{rows} received after {known_at.day} {known_at:%b %Y} and {left} left out."
+
+
+def assumed_sentence(n_rows: int) -> str | None:
+    """How many rows count as received on the day they were done; None: none."""
+    if not n_rows:
+        return None
+    rows = "1 row was" if n_rows == 1 else f"{n_rows:,} rows were"
+    return (
+        f"{rows} loaded as history: each counts as received on the day it was done, which is "
+        "an assumption. On the real day fewer rows may have been there."
+    )

@@ -11,13 +11,12 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.decisions.freshness import freshness_sentence
+from analysis.decisions.freshness import assumed_sentence, freshness_sentence, left_out_sentence
 from analysis.measures import line_table
 from analysis.measures.dwell import Dwell, curves_of, line_times
 from analysis.partitions.folder import Partitions, PartitionsError, read_part
 from analysis.partitions.runners import Runner
 from analysis.policy import Policy
-from analysis.snapshot import assumed_sentence, left_out_sentence
 from analysis.tables import Records
 from analysis.tallies import Tallies, joined, tally
 from analysis.timeline import Timeline, build

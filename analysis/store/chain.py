@@ -145,6 +145,28 @@ def links(connection: sa.Connection, table: str) -> list[Link]:
     ]
 
 
+def ends(connection: sa.Connection) -> dict[str, tuple[int, int, bytes]]:
+    """Number, last row and hash of the last link of each table that has one."""
+    newest = sa.select(chain.c.table_name, sa.func.max(chain.c.link)).group_by(chain.c.table_name)
+    query = sa.select(chain).where(sa.tuple_(chain.c.table_name, chain.c.link).in_(newest))
+    found = connection.execute(query)
+    return {row.table_name: (row.link, row.last_row, bytes(row.chain)) for row in found}
+
+
+def only_added_to(connection: sa.Connection, table: str, end: tuple[int, int, bytes]) -> bool:
+    """Whether a link that was the last of a table is there, and links since are of rows added since.
+
+    Rows that were changed or deleted by rule are linked again from the first one on.
+    """
+    number, last_row, digest = end
+    query = sa.select(chain.c.link, chain.c.first_row, chain.c.chain).where(
+        chain.c.table_name == table, chain.c.link >= number
+    )
+    held, *since = connection.execute(query.order_by(chain.c.link)).all() or [None]
+    same = held is not None and (held.link, bytes(held.chain)) == (number, digest)
+    return same and all(link.first_row > last_row for link in since)
+
+
 def rows_between(connection: sa.Connection, table: str, first: int, last: int) -> pa.Table:
     """Stored rows of a table by their number, in its order."""
     number = number_of(LINKED[table])

@@ -48,15 +48,21 @@ def _int64(cells: pa.ChunkedArray, blank: int) -> npt.NDArray[np.int64]:
     return np.asarray((whole.fill_null(blank) if whole.null_count else whole).to_numpy())
 
 
+def in_order_of_words(words: list[str], column: Column) -> pd.Index[Any]:
+    """Different codes of a column in the order of the vocabulary, then of the alphabet."""
+    place = {word: at for at, word in enumerate(column.allowed)}
+    ordered = sorted(words, key=lambda word: (place.get(word, len(place)), word))
+    return pd.Index(ordered, dtype="object")
+
+
 def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:
-    """Codes in the order of the vocabulary, then of the alphabet: never in that of the rows."""
+    """Codes in an order that is never that of the rows."""
     is_encoded = pa.types.is_dictionary(cells.type)
     encoded = cells.unify_dictionaries() if is_encoded else cells.dictionary_encode()
     words = encoded.chunk(0).dictionary.to_pylist() if encoded.num_chunks else []
-    place = {word: at for at, word in enumerate(column.allowed)}
-    ordered = sorted(words, key=lambda word: (place.get(word, len(place)), word))
-    to = np.array([ordered.index(word) for word in words] + [-1], dtype=np.int16)
+    ordered = in_order_of_words(words, column)
+    to = np.array([*ordered.get_indexer(words), -1], dtype=np.int16)
     blank = pa.scalar(len(words), pa.int32())
     parts = [to[chunk.indices.fill_null(blank).to_numpy()] for chunk in encoded.chunks]
     codes: Any = np.concatenate([np.empty(0, np.int16), *parts])
-    return pd.Categorical.from_codes(codes, categories=pd.Index(ordered, dtype="object"))
+    return pd.Categorical.from_codes(codes, categories=ordered)

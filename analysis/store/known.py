@@ -16,7 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
 
-from analysis.store import blocks, bulk
+from analysis.store import blocks, bulk, chain
 from analysis.store.every_version import of_revised_keys
 from analysis.store.faults import UNKNOWN_WORD, StoreError
 from analysis.store.frames import typed
@@ -87,9 +87,11 @@ def records(
     later: list[int] = []
     frames = {name: typed(_known(connection, name, known_at, later), KNOWN[name]) for name in names}
     frames["arrangements"] = arrangements_in_force(connection, known_at)
-    frames["earlier_lines"] = _earlier_lines(connection, known_at)
+    frames["earlier_lines"] = earlier_lines(connection, known_at)
+    ends = chain.ends(connection)
+    links = {name: ends[name] for name in names if name in ends and name != "calls"}
     try:
-        return Records.of(frames, sum(later), history_spans(connection))
+        return Records.of(frames, sum(later), history_spans(connection), links)
     except UnknownWordError as unknown:
         raise StoreError(UNKNOWN_WORD.format(words=unknown.words)) from None
 
@@ -108,7 +110,8 @@ def with_sign_offs(
     found = entry.check(typed(_known(connection, entry.name, known_at, later), entry))
     if before.not_yet_known or sum(later):
         return None
-    return replace(before, sign_offs=found, history=history_spans(connection))
+    links = {**before.links, entry.name: chain.ends(connection)[entry.name]}
+    return replace(before, sign_offs=found, links=links, history=history_spans(connection))
 
 
 def _known(
@@ -137,7 +140,7 @@ def _in_force(
     return in_force
 
 
-def _earlier_lines(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
+def earlier_lines(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
     """Versions of lines' rows received by an instant and replaced by then, none withdrawn since."""
     versions = of_revised_keys(connection, "lines")
     received = versions.frame["received_at"].to_numpy().astype("datetime64[us]").astype(np.int64)

@@ -23,6 +23,7 @@ from analysis.store import (
     undoing,
     verify,
 )
+from analysis.store.added import Added, added
 from analysis.store.database import WAIT_SECONDS, connect, is_there, open_database
 from analysis.store.delete_family import Deleted
 from analysis.store.every_version import EveryVersion, every_version, revised
@@ -193,6 +194,20 @@ class Store(Recorded):
         at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
             return known.with_sign_offs(connection, before, at)
+
+    def added(self, before: Records, known_at: datetime | None = None) -> Added | None:
+        """Records with what was stored since they were read; None: read everything again.
+
+        Parameters
+        ----------
+        before : Records
+            Read with the same `known_at`.
+        known_at : datetime, optional
+            As in :meth:`records`.
+        """
+        at = None if known_at is None else microseconds(known_at)
+        with self._database.reading() as connection:
+            return added(connection, before, at)
 
     def versions(self) -> Mapping[str, EveryVersion]:
         """Every version of every row, by table, and every recorded call under ``calls``.

@@ -66,6 +66,10 @@ KNOWN = {
 """Catalogue entry of each frame in `Records`."""
 
 
+Link = tuple[int, int, bytes]
+"""Number of a table's last link in the store, its last row, and its hash."""
+
+
 @dataclass(frozen=True)
 class Records:
     """The newest version of every record, as known at one time; see `KNOWN` for columns.
@@ -87,6 +91,10 @@ class Records:
     """Stored rows that were received later than the time at which these are known."""
     history: Mapping[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)
     """Rows loaded as history by table: spans of row numbers, the first one not included."""
+    links: Mapping[str, Link] = field(default_factory=dict)
+    """Up to which row each stored table was read, and what shows whether a row of it has changed.
+
+    Calls and arrangements are not in it: they are few and always read again."""
 
     @property
     def frames(self) -> dict[str, pd.DataFrame]:
@@ -111,6 +119,7 @@ class Records:
         frames: Mapping[str, pd.DataFrame],
         not_yet_known: int = 0,
         history: Mapping[str, tuple[tuple[int, int], ...]] | None = None,
+        links: Mapping[str, Link] | None = None,
     ) -> Records:
         """Check the frames as they enter; a table left out is empty.
 
@@ -126,4 +135,5 @@ class Records:
             },
             not_yet_known=not_yet_known,
             history=history or {},
+            links=links or {},
         )

@@ -53,12 +53,12 @@ def joined(parts: Sequence[Tallies], families: Sequence[pd.Series[str]]) -> Tall
         lines=of_line,
         days=_in_order(days, days["task"].cat.codes.to_numpy()),
         events=_in_order(events, np.zeros(len(events), dtype=np.int64)),
-        onsets=_in_order(onsets, _kind_of(onsets)),
+        onsets=_in_order(onsets, kind_of(onsets)),
         row_of_holder=np.arange(len(of_line), dtype=np.int64),
     )
 
 
-def _kind_of(onsets: pd.DataFrame) -> Ints:
+def kind_of(onsets: pd.DataFrame) -> Ints:
     """Number the kinds of events by which onsets are sorted: all outcomes are one."""
     words = list(onsets["event"].cat.categories)
     outcomes = [words.index(str(outcome)) for outcome in OutcomeKind]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.tables.codes import positions_of
 from analysis.timeline.axis import (
     Axis,
     Codes,
@@ -17,7 +18,7 @@ from analysis.timeline.axis import (
     starts_of_runs,
     unique_sorted,
 )
-from analysis.timeline.coded import DRESSING_TYPES, Lines, codes_of, order_days, positions_of
+from analysis.timeline.coded import DRESSING_TYPES, Lines, codes_of, order_days
 
 HOLDERS = ("family_id", "site", "nurse")
 """Attributes by which days and events are grouped."""

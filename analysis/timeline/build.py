@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
-from analysis.days import day_number
+from analysis.days import date_at, day_number
 from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tables.timeline import ACCESSED_PERIODS, CARE, INTERVALS
@@ -155,8 +155,7 @@ def build(
     *Source:* project definition, definitions §1 to §5.
     """
     coded = code(records, as_of, policy.zone)
-    axis, lines, home = coded.axis, coded.lines, coded.home
-    settings = policy.on(as_of).settings
+    axis, lines = coded.axis, coded.lines
     intervals: dict[Task, list[frames.Columns]] = {task: [] for task in frames.TASKS}
     care: dict[Task, list[frames.Columns]] = {task: [] for task in frames.TASKS}
     accessed: list[frames.Columns] = []
@@ -168,16 +167,35 @@ def build(
         for task in frames.TASKS:
             intervals[task].append(frames.interval_columns(coded, task, part.intervals[task]))
             care[task].append(frames.care_columns(coded.entries, task, part.care[task]))
-    of_dressing = frames.frame_of(CARE, [dict(c) for c in care[Task.DRESSING]])
-    skin = entries_that_hold(coded.entries, policy.on(as_of).codes_marked(FindingMark.SKIN_EVENT))
-    return Timeline(
-        as_of=as_of,
-        coded=coded,
-        lines=frames.lines_frame(coded, of_dressing),
-        home_periods=frames.periods_frame(axis, home),
+    return of_parts(
+        coded,
+        policy,
         accessed_periods=frames.frame_of(ACCESSED_PERIODS, accessed),
         intervals=frames.frame_of(INTERVALS, [c for task in frames.TASKS for c in intervals[task]]),
         care=frames.frame_of(CARE, [c for task in frames.TASKS for c in care[task]]),
+    )
+
+
+def of_parts(
+    coded: Coded,
+    policy: Policy,
+    accessed_periods: pd.DataFrame,
+    intervals: pd.DataFrame,
+    care: pd.DataFrame,
+) -> Timeline:
+    """Put the care of all lines, and what is quickly found of all at once, together."""
+    axis, lines, home = coded.axis, coded.lines, coded.home
+    edition = policy.on(date_at(axis.as_of))
+    settings = edition.settings
+    skin = entries_that_hold(coded.entries, edition.codes_marked(FindingMark.SKIN_EVENT))
+    return Timeline(
+        as_of=date_at(axis.as_of),
+        coded=coded,
+        lines=frames.lines_frame(coded, care[(care["task"] == Task.DRESSING).to_numpy()]),
+        home_periods=frames.periods_frame(axis, home),
+        accessed_periods=accessed_periods,
+        intervals=intervals,
+        care=care,
         skin_events=frames.skin_frame(
             finding_events(axis, home, coded.entries, skin, settings.episode_gap_days)
         ),

@@ -16,12 +16,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from analysis import vocabulary
 from analysis.days import NO_DAY, days_of
 from analysis.tables import FrameError, Records
+from analysis.tables.codes import as_arrow, positions_of
 from analysis.timeline.axis import NEVER, Codes, Flags, Ints
 from analysis.timeline.versions import DATED, times_of
 
@@ -303,21 +303,10 @@ def words_of(codes: npt.ArrayLike, words: Sequence[str]) -> pd.Categorical:
     return pd.Categorical.from_codes(cast("Any", codes), dtype=dtype)
 
 
-def positions_of(ids: pd.Series[Any], known: pd.Series[Any]) -> Ints:
-    """Return the position of each code among the known ones; -1: unknown."""
-    found = pc.index_in(_as_arrow(ids), value_set=_as_arrow(known))
-    return found.fill_null(-1).to_numpy().astype(np.int64)
-
-
 def _coded_texts(texts: pd.Series[Any]) -> tuple[Ints, tuple[str, ...]]:
     """Number the different texts of a column."""
-    coded = pc.dictionary_encode(_as_arrow(texts).fill_null(""))
+    coded = pc.dictionary_encode(as_arrow(texts).fill_null(""))
     return coded.indices.to_numpy().astype(np.int64), tuple(coded.dictionary.to_pylist())
-
-
-def _as_arrow(texts: pd.Series[Any]) -> pa.Array:
-    arrow = pa.array(texts, type=pa.string(), from_pandas=True)
-    return arrow.combine_chunks() if isinstance(arrow, pa.ChunkedArray) else arrow
 
 
 def _known_by(as_of: int, dates: pd.Series[Any]) -> Ints:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from copy import copy
 from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from pandas.api.types import union_categoricals
+
+MOST_ADDED = 50_000
+"""Rows that are found next to the index at most; of more it is made again."""
 
 
 def of(frame: pd.DataFrame, column: str, value: str) -> pd.DataFrame:
@@ -30,7 +34,9 @@ class RowsBy:
 
     def __init__(self, frame: pd.DataFrame, column: str) -> None:
         codes, known = pd.factorize(frame[column], use_na_sentinel=True)
-        self._frame = frame
+        self._frame, self._column = frame, column
+        self._number = frame["row"].to_numpy() if "row" in frame else None
+        self._added: RowsBy | None = None
         self._order = np.argsort(codes, kind="stable")
         self._ends = np.searchsorted(codes[self._order], np.arange(len(known) + 1))
         self._at = {str(code): at for at, code in enumerate(known)}
@@ -39,7 +45,23 @@ class RowsBy:
         """Rows with the code, in the frame's order, numbered from 0."""
         at = self._at.get(code)
         rows = self._order[:0] if at is None else self._order[self._ends[at] : self._ends[at + 1]]
-        return self._frame.take(rows).reset_index(drop=True)
+        if self._added is None:
+            return self._frame.take(rows).reset_index(drop=True)
+        # A row that went is no longer where its number would be.
+        number, now = self._number[rows], self._frame["row"].to_numpy()
+        place = np.searchsorted(now, number)
+        place = place[now[np.minimum(place, len(now) - 1)] == number]
+        return stacked([self._frame.take(place), self._added[code]])
+
+    def after(self, frame: pd.DataFrame) -> RowsBy:
+        """The same of the frame after some rows of it went and others came at its end."""
+        last = self._number[-1] if len(self._number) else 0
+        came = int(np.searchsorted(frame["row"].to_numpy(), last, side="right"))
+        if len(frame) - came > MOST_ADDED or not came:
+            return RowsBy(frame, self._column)
+        found = copy(self)
+        found._frame, found._added = frame, RowsBy(frame.iloc[came:], self._column)
+        return found
 
 
 def stacked(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from analysis.snapshot import Snapshot
 from analysis.store import Store
+from analysis.store.added import Added
 from dashboard.session.answers import AnswerCache
 from dashboard.session.frames import RowsBy, of, stacked
 
@@ -113,28 +114,42 @@ class LoadedSnapshot:
         _ = self.by, self.snapshot.calls, self.snapshot.tallies
 
     def with_acts_of(self, store: Store) -> LoadedSnapshot | None:
-        """The same rows with what people recorded since; None after another ingest.
+        """The same rows with what was stored since; None: everything has to be read again.
 
         Calls and arrangements change nothing that was logged, so that rows, timeline and indexes
         stay and only the calling order is computed again; without any since, everything stays.
-        Sign-offs change who needs retraining as well.
+        Sign-offs change who needs retraining as well, and other rows the timeline of their family.
         """
         before, ingests = self.snapshot, store.ingests()
         if ingests.equals(before.ingests):
             return self.with_calls(*store.acts(before.known_at))
         known = len(before.ingests)
         added = set(ingests["table"].iloc[known:])
-        if added != {"sign_offs"} or not ingests.head(known).equals(before.ingests):
-            return None
-        records = store.with_sign_offs(before.records, before.known_at)
+        signed = added == {"sign_offs"} and ingests.head(known).equals(before.ingests)
+        records = store.with_sign_offs(before.records, before.known_at) if signed else None
         if records is None:
-            return None
+            return self.with_added(store.added(before.records, before.known_at), ingests)
         loaded = LoadedSnapshot(before.with_sign_offs(records, ingests))
         if "by" in vars(self):
             by = {**self.by, "sign_offs": RowsBy(records.sign_offs, OWNER_CODES["sign_offs"])}
             vars(loaded)["by"] = by
         vars(loaded)["log_by_line"] = self.log_by_line
         return loaded.with_calls(*store.acts(before.known_at))
+
+    def with_added(self, added: Added | None, ingests: pd.DataFrame) -> LoadedSnapshot | None:
+        """The same with rows stored since: only what they change is computed again."""
+        snapshot = None if added is None else self.snapshot.with_added(added, ingests)
+        return None if snapshot is None else self.followed_by(snapshot)
+
+    def followed_by(self, snapshot: Snapshot) -> LoadedSnapshot:
+        """A snapshot of the same day with indexes made from these."""
+        after, records = LoadedSnapshot(snapshot), snapshot.records
+        if "by" in vars(self):
+            by = {name: rows.after(getattr(records, name)) for name, rows in self.by.items()}
+            vars(after)["by"] = by
+        if "log_by_line" in vars(self):
+            vars(after)["log_by_line"] = self.log_by_line.after(records.home_log)
+        return after
 
     def with_calls(self, calls: pd.DataFrame, arrangements: pd.DataFrame) -> LoadedSnapshot:
         """The same rows with other calls and arrangements; this one where they are the same."""

@@ -42,17 +42,26 @@ class Generation:
         return self._narrowed.get(sites, lambda: self._narrow(sites))
 
     def _narrow(self, sites: frozenset[str]) -> LoadedSnapshot:
-        before = self._before.pop(sites, None)
-        if before is None:
-            return LoadedSnapshot(of_sites(self.whole.snapshot, sites))
-        records = self.whole.snapshot.records
+        before, snapshot = self._before.pop(sites, None), self.whole.snapshot
+        came_in = before is not None and before.snapshot.ingests is not snapshot.ingests
+        if before is None or (came_in and snapshot.changed is None):
+            return LoadedSnapshot(of_sites(snapshot, sites))
+        if came_in:
+            narrowed = of_sites(snapshot, sites).following(before.snapshot, snapshot.changed)
+            return before.followed_by(narrowed)
+        records = snapshot.records
         return before.with_calls(
             acts_of(before.snapshot, records.calls), acts_of(before.snapshot, records.arrangements)
         )
 
+    def made(self) -> dict[Scope, LoadedSnapshot]:
+        """What has been narrowed of this very version, by sites."""
+        made = self._narrowed.computed().items()
+        return {k: v for k, v in made if isinstance(k, frozenset)}  # type: ignore[misc]
+
     def narrowed(self) -> dict[Scope, LoadedSnapshot]:
         """What has been narrowed so far, by sites."""
-        made = {k: v for k, v in self._narrowed.computed().items() if isinstance(k, frozenset)}
+        made = self.made()
         scopes = [*self._before.items(), *made.items()][-MOST_SCOPES:]
         return dict(scopes)  # type: ignore[arg-type]  # the answers are loaded snapshots
 
@@ -111,11 +120,13 @@ class SnapshotCache:
         return loaded
 
     def _next(self, version: Version, present: Generation | None) -> Generation:
-        """Everything, or only what people recorded where nothing else has come in."""
+        """Everything, or only what was stored since."""
         if present is not None and present.version[1] == version[1]:
             whole = present.whole.with_acts_of(self._store)
             if whole is not None:
-                signed = whole.snapshot.ingests is not present.whole.snapshot.ingests
-                return Generation(version, whole, {} if signed else present.narrowed())
+                if whole.snapshot.ingests is present.whole.snapshot.ingests:
+                    return Generation(version, whole, present.narrowed())
+                followed = whole.snapshot.changed is not None
+                return Generation(version, whole, present.made() if followed else {})
         whole = LoadedSnapshot(take(self._store, self._policy, version[1], self._known_at))
         return Generation(version, whole, {})

@@ -17,8 +17,8 @@ from dashboard.call_actions.queries import CallActions, CallForm
 from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
 from dashboard.security.roles import Reader
-from dashboard.session import snapshots
 from dashboard.session.service import Service
+from dashboard.session.snapshots import SnapshotCache
 from tests.signed_in import NOW, app, browser_of, clock, programme_file, store_url
 
 __all__ = ["app", "clock", "programme_file", "store_url"]
@@ -113,16 +113,20 @@ class SlowReads:
         self.begun, self.go_on = threading.Event(), threading.Event()
         self.times = 0
         self.fault: Exception | None = None
-        self._real = snapshots.take
-        monkeypatch.setattr(snapshots, "take", self.take)
+        self._real = SnapshotCache._next
 
-    def take(self, *given: Any) -> Any:
+        def load(cache: SnapshotCache, *given: Any) -> Any:
+            self.wait()
+            return self._real(cache, *given)
+
+        monkeypatch.setattr(SnapshotCache, "_next", load)
+
+    def wait(self) -> None:
         self.times += 1
         self.begun.set()
         assert self.go_on.wait(PATIENCE)
         if self.fault is not None:
             raise self.fault
-        return self._real(*given)
 
 
 def file_in(store_url: str, family: str) -> None:

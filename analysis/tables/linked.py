@@ -1,0 +1,110 @@
+"""Whose rows have to be looked at together when some rows have changed?
+
+Families are linked by a child or a line that they share, or shared before, and by an entry of the
+log that names a line of the one and the code of the other. What is computed of a set of families
+without links to others is theirs alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from analysis.tables.codes import is_among
+from analysis.tables.records import Records
+
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Linked:
+    """Codes of lines, children and families."""
+
+    line_id: frozenset[str] = frozenset()
+    child_id: frozenset[str] = frozenset()
+    family_id: frozenset[str] = frozenset()
+
+    def __or__(self, other: Linked) -> Linked:
+        """The codes of both."""
+        return Linked(**{name: codes | getattr(other, name) for name, codes in vars(self).items()})
+
+    @classmethod
+    def named_in(cls, frames: Iterable[pd.DataFrame]) -> Linked:
+        """The codes in the columns of frames."""
+        found: dict[str, set[str]] = {name: set() for name in cls.__dataclass_fields__}
+        for frame in frames:
+            for name, codes in found.items():
+                if name in frame:
+                    codes.update(map(str, frame[name].dropna().unique()))
+        return cls(**{name: frozenset(codes) for name, codes in found.items()})
+
+
+def linked_with(changed: Linked, before: Records, now: Records, most: int) -> Linked | None:
+    """Everyone linked with changed rows, before or after the change.
+
+    Parameters
+    ----------
+    changed : Linked
+        Codes in the rows that came and in those that went.
+    before, now : Records
+        The records without and with the change.
+    most : int
+        Lines at most.
+
+    Returns
+    -------
+    Linked or None
+        None: they are more lines.
+    """
+    held = pd.concat(
+        [
+            frame[["line_id", "child_id", "family_id"]]
+            for records in (before, now)
+            for frame in (records.lines, records.earlier_lines)
+        ],
+        ignore_index=True,
+    ).drop_duplicates(ignore_index=True)
+    found = changed
+    while len(found.line_id) <= most:
+        own = [held[_any(held, found, "line_id", "child_id", "family_id")]]
+        log = now.home_log[["line_id", "family_id"]]
+        own.append(log[_any(log, found, "line_id", "family_id")])
+        own.append(now.outcomes.loc[_any(now.outcomes, found, "line_id"), ["line_id", "child_id"]])
+        further = found | Linked.named_in(own)
+        if further == found:
+            return found
+        found = further
+    return None
+
+
+def records_of(records: Records, of: Linked) -> Records:
+    """What the timeline of linked families is made from, in the order of its rows.
+
+    Tables that it is not made from are left empty.
+    """
+    rows = {
+        "lines": ("line_id",),
+        "earlier_lines": ("line_id",),
+        "stays": ("child_id",),
+        "outcomes": ("line_id",),
+        "home_log": ("line_id", "family_id"),
+    }
+    frames = {}
+    for name, frame in records.frames.items():
+        own = _any(frame, of, *rows.get(name, ()))
+        frames[name] = frame[own].reset_index(drop=True)
+    return replace(records, **frames)
+
+
+def _any(frame: pd.DataFrame, of: Linked, *columns: str) -> Flags:
+    """Rows of a frame in which one of the columns holds a code of its kind."""
+    found = np.zeros(len(frame), dtype=bool)
+    for name in columns:
+        codes = getattr(of, name)
+        if codes:
+            found |= is_among(frame[name], sorted(codes))
+    return found

@@ -6,24 +6,22 @@ profile's FHIRPath expressions give, and nothing else of the resource is read.
 
 from __future__ import annotations
 
-import codecs
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import islice
 from typing import Any
 
 import numpy as np
-import orjson
 
 from analysis.ingest.faults import IngestError
 from analysis.ingest.fhir_path import Paths, Resource, ValueFaultError, cell, is_personal
+from analysis.ingest.fhir_resources import named, referenced, resources, type_of
 from analysis.ingest.fhir_sentences import resources_left_out_note
 from analysis.ingest.heads import match_heads
-from analysis.ingest.json_lines import broken, json_lines
-from analysis.ingest.limits import BATCH_ROWS, JSON_BYTES, ROW_BYTES
-from analysis.ingest.profile import Profile
+from analysis.ingest.limits import BATCH_ROWS
+from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import Broken, LogFile, Part, Raw, raw_rows, text_columns
 from analysis.ingest.reasons import FileFault, Refusal
 from analysis.tables.incoming import INCOMING
@@ -43,7 +41,7 @@ def is_fhir(start: bytes) -> bool:
 
 def types_in(log: LogFile) -> frozenset[str]:
     """The types of the first resources of a file."""
-    return frozenset(_type(resource) for _, resource in islice(_resources(log), 100))
+    return frozenset(type_of(resource) for _, resource in islice(resources(log), 100))
 
 
 def fhir_parts(
@@ -79,7 +77,7 @@ def fhir_parts(
     }
     if not tables:
         raise IngestError(FileFault.FHIR_PROFILE, log.name)
-    counts = Counter(_type(resource) for _, resource in _resources(log))
+    counts = Counter(type_of(resource) for _, resource in resources(log))
     paths = Paths(log.name, _by_reference(log, tables.values()))
     parts = [
         _part(log, name, profile, paths)
@@ -88,7 +86,7 @@ def fhir_parts(
     ]
     read = {name for looks in tables.values() for name in looks.resource}
     others = {name: n for name, n in counts.items() if name not in read}
-    if not parts:
+    if not parts and not log.fhir_others:  # else those of another file may refer to them
         raise IngestError(FileFault.FHIR_NO_RESOURCE, log.name, types=", ".join(sorted(others)))
     notes = (resources_left_out_note(log.name, others),) if others else ()
     return parts, notes
@@ -135,13 +133,13 @@ def _batches(
     """Rows of the chosen resources; an expression without a single value breaks its row."""
     wanted = (
         (number, resource)
-        for number, resource in _resources(log)
-        if _type(resource) in types and (chosen is None or _is_true(chosen, resource))
+        for number, resource in resources(log)
+        if type_of(resource) in types and (chosen is None or _is_true(chosen, resource))
     )
     while batch := list(islice(wanted, BATCH_ROWS)):
         broken: list[Broken] = []
         rows = [
-            [*_cells(at, resource, read, several, broken), _named(resource)]
+            [*_cells(at, resource, read, several, broken), named(resource)]
             for at, (_, resource) in enumerate(batch)
         ]
         numbers = np.array([number for number, _ in batch], np.int64)
@@ -159,7 +157,7 @@ def _cells(
         try:
             yield cell(values_of(resource), several=may_be_several)
         except ValueFaultError as fault:
-            broken.append(Broken(at, column, fault.value, Refusal.FHIR_VALUE))
+            broken.append(Broken(at, column, fault.value, fault.reason))
             yield ""
         except Exception:
             broken.append(Broken(at, column, "", Refusal.FHIR_VALUE))
@@ -174,70 +172,11 @@ def _is_true(chosen: Callable[[Resource], list[Any]], resource: Resource) -> boo
         return True
 
 
-def _type(resource: Resource) -> str:
-    return str(resource.get("resourceType") or "no resourceType")
-
-
-def _named(resource: Resource) -> str:
-    """Type and id of a resource: where a row comes from."""
-    return f"{_type(resource)}/{resource.get('id', '')}"
-
-
-def _by_reference(log: LogFile, tables: Any) -> Mapping[str, Resource]:
-    """The file's resources by what references hold, if an expression follows references."""
-    expressions = [e for looks in tables for e in (*looks.heads, looks.where)]
-    if not any("resolve(" in expression for expression in expressions):
-        return {}
-    if log.path.stat().st_size > JSON_BYTES:
-        raise IngestError(FileFault.JSON_TOO_LARGE, log.name)
+def _by_reference(log: LogFile, tables: Iterable[TableProfile]) -> Mapping[str, Resource]:
+    """Resources to which those of a file lead, if an expression follows references."""
     found: dict[str, Resource] = {}
-    for _, resource in _resources(log):
-        found[_named(resource)] = resource
-        found[str(resource.get(_FULL_URL, _named(resource)))] = resource
+    for looks in tables:
+        steps = max(e.count("resolve(") for e in (*looks.heads, looks.where, ""))
+        if steps:
+            found |= referenced(log, frozenset(looks.resource), steps)
     return found
-
-
-_FULL_URL = "_fullUrl"
-
-
-# Bundles, lists and lines
-
-
-def _resources(log: LogFile) -> Iterator[tuple[int, Resource]]:
-    """The resources of a file with their numbers, from 1."""
-    with log.path.open("rb") as stream:
-        first = stream.readline(ROW_BYTES)
-        is_last = not stream.read(1)
-    resource = _loaded(first)
-    if isinstance(resource, dict) and not (is_last and resource.get("entry")):
-        for number, value in json_lines(log):
-            yield number, value if isinstance(value, dict) else {}
-        return
-    if log.path.stat().st_size > JSON_BYTES:
-        raise IngestError(FileFault.JSON_TOO_LARGE, log.name)
-    try:
-        whole = orjson.loads(log.path.read_bytes().removeprefix(codecs.BOM_UTF8))
-    except orjson.JSONDecodeError as fault:
-        raise broken(log, fault.lineno, fault.msg) from None
-    yield from _of_bundle(whole)
-
-
-def _of_bundle(whole: Any) -> Iterator[tuple[int, Resource]]:
-    entries = whole.get("entry") if isinstance(whole, dict) else whole
-    if not isinstance(entries, list):
-        entries = [whole]
-    for number, entry in enumerate(entries, 1):
-        if not isinstance(entry, dict):
-            yield number, {}
-        elif isinstance(entry.get("resource"), dict):
-            url = entry.get("fullUrl")
-            yield number, {**entry["resource"], **({_FULL_URL: url} if url else {})}
-        else:
-            yield number, entry
-
-
-def _loaded(line: bytes) -> Any:
-    try:
-        return orjson.loads(line.removeprefix(codecs.BOM_UTF8).strip())
-    except orjson.JSONDecodeError:
-        return None

@@ -1,7 +1,7 @@
 """What does a FHIRPath expression give in a resource, as the text of one cell?
 
 *Source:* HL7, FHIRPath Normative Release 2.0.0; the functions of FHIR R4 (4.0.1), section 2.1.9.1,
-of which `resolve` finds resources of the same file.
+of which `resolve` finds resources of the files that are ingested together.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from importlib import import_module
 from typing import Any
 
 from analysis.ingest.faults import IngestError
-from analysis.ingest.reasons import FileFault
+from analysis.ingest.reasons import FileFault, Refusal
 
 Resource = Mapping[str, Any]
 
@@ -26,9 +26,9 @@ _TELECOM = re.compile(r"(?<![\w$%])telecom\b")
 class ValueFaultError(Exception):
     """An expression gives no single value; `value` shows what it gives, without its content."""
 
-    def __init__(self, value: str) -> None:
+    def __init__(self, value: str, reason: Refusal = Refusal.FHIR_VALUE) -> None:
         super().__init__(value)
-        self.value = value
+        self.value, self.reason = value, reason
 
 
 class Paths:
@@ -37,6 +37,7 @@ class Paths:
     def __init__(self, file: str, resources: Mapping[str, Resource]) -> None:
         self.file = file
         self._resources = resources
+        self._contained: Mapping[str, Resource] = {}
         self._options = {
             "userInvocationTable": {"resolve": {"fn": self._resolve, "arity": {0: []}}}
         }
@@ -55,18 +56,35 @@ class Paths:
         from fhirpathpy.models import models
 
         read = parsed(expression, model=models["r4"], options=self._options)
-        return lambda resource: list(read(resource, None))
+
+        def values(resource: Resource) -> list[Any]:
+            inside = resource.get("contained")
+            self._contained = {
+                f"#{one.get('id')}": one
+                for one in (inside if isinstance(inside, list) else [])
+                if isinstance(one, dict)
+            }
+            return list(read(resource, None))
+
+        return values
 
     def _resolve(self, nodes: list[Any]) -> list[Any]:
-        """The resources of the file to which references lead."""
+        """The resources to which references lead.
+
+        Raises
+        ------
+        ValueFaultError
+            One leads to none: what is read of it would be missing without a word.
+        """
         node_of: Any = import_module("fhirpathpy.engine.nodes").ResourceNode
         found = []
         for node in nodes:
             data = node.data if isinstance(node, node_of) else node
             reference = data.get("reference") if isinstance(data, dict) else data
-            resource = self._resources.get(str(reference))
-            if resource is not None:
-                found.append(node_of.create_node(resource, resource.get("resourceType")))
+            resource = self._resources.get(str(reference)) or self._contained.get(str(reference))
+            if resource is None:
+                raise ValueFaultError(str(reference or ""), Refusal.FHIR_REFERENCE)
+            found.append(node_of.create_node(resource, resource.get("resourceType")))
         return found
 
 

@@ -72,6 +72,8 @@ class LogFile:
 
     path: Path
     name: str
+    fhir_others: tuple[LogFile, ...] = field(default=(), compare=False, repr=False)
+    """Files of FHIR resources that are imported together with it, if it is one."""
 
     @classmethod
     def at(cls, path: Path) -> LogFile:

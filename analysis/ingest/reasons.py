@@ -65,6 +65,7 @@ class Refusal(StrEnum):
     UNREADABLE_TICK = "unreadable_tick"
     TICK_WITHOUT_PROFILE = "tick_without_profile"
     FHIR_VALUE = "fhir_value"
+    FHIR_REFERENCE = "fhir_reference"
     NOT_A_WHOLE_NUMBER = "not_a_whole_number"
     OUT_OF_RANGE = "out_of_range"
     AMBIGUOUS_DATE = "ambiguous_date"

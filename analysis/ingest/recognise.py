@@ -101,7 +101,13 @@ def profile_of(log: LogFile, profile: Profile | None, known: Sequence[Profile]) 
 
 
 def _of_resources(log: LogFile, known: Sequence[Profile]) -> Profile | None:
-    """The only source that reads resources of the types in a FHIR file; None: none or several."""
+    """The only source that reads resources of the types in a FHIR file; None: none or several.
+
+    Resources that no source reads are those of the source that reads the files ingested with them.
+    """
     types = types_in(log)
     found = [profile for profile in known if profile.resources & types]
+    if not found:
+        others = frozenset[str]().union(*(types_in(other) for other in log.fhir_others))
+        found = [profile for profile in known if profile.resources & others]
     return found[0] if len(found) == 1 else None

@@ -129,6 +129,7 @@ _WHY: Mapping[Refusal, str] = {
     Refusal.NONE_WITH_CODES: "it has none together with other codes",
     Refusal.UNREADABLE_TICK: "it is not a yes or no",
     Refusal.TICK_WITHOUT_PROFILE: "only the source profile knows which code this column means",
+    Refusal.FHIR_REFERENCE: "the resource to which this refers is in no file of this ingest",
     Refusal.FHIR_VALUE: "the FHIRPath expression of this column gives no single value",
     Refusal.NOT_A_WHOLE_NUMBER: "it is not a whole number",
     Refusal.OUT_OF_RANGE: "the number is out of range",
@@ -174,6 +175,8 @@ _FIX: Mapping[Refusal, str] = {
     Refusal.UNREADABLE_TICK: "Use yes or no, leave it blank if it was not checked, or add the word to "
     "the source profile.",
     Refusal.TICK_WITHOUT_PROFILE: "Write its code in findings or steps_missed and clear this cell.",
+    Refusal.FHIR_REFERENCE: "Ingest the file that holds it together with this one, or read the column "
+    "from the reference itself, such as subject.reference, in the source profile.",
     Refusal.FHIR_VALUE: "Correct the resource, or narrow the expression by .where() or .first().",
     Refusal.NOT_A_WHOLE_NUMBER: "Use digits only.",
     Refusal.AMBIGUOUS_DATE: "Set date_order in the source profile.",

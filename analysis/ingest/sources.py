@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
@@ -88,9 +88,27 @@ def find_files(
         except OSError as fault:
             faults.append(as_ingest_error(fault, str(path)))
     distinct = [plain for log in dict.fromkeys(files) for plain in _plain(log, folder, faults)]
+    distinct = _with_fhir_others(distinct)
     if len(distinct) > 1:
         distinct.sort(key=lambda log: (_place(log, profile_of), log.name, str(log.path)))
     return Found(tuple(distinct), tuple(faults), tuple(notes))
+
+
+def _with_fhir_others(logs: Sequence[LogFile]) -> list[LogFile]:
+    """The same files, those of FHIR resources with the others of them."""
+    fhir = [log for log in logs if len(logs) > 1 and _is_fhir(log)]
+    return [
+        replace(log, fhir_others=tuple(other for other in fhir if other is not log))
+        if any(log is one for one in fhir)
+        else log
+        for log in logs
+    ]
+
+
+def _is_fhir(log: LogFile) -> bool:
+    with suppress(IngestError):
+        return format_of(log) is Format.FHIR
+    return False
 
 
 def _plain(log: LogFile, folder: Path, faults: list[IngestError]) -> list[LogFile]:
@@ -146,7 +164,8 @@ def _place(log: LogFile, profile_of: Callable[[LogFile], Profile]) -> int:
         return ORDER[named[0]]
     try:
         with no_other_fault(log):
-            return min(ORDER[part.table] for part in open_file(log, profile, None).parts)
+            parts = open_file(log, profile, None).parts
+            return min((ORDER[part.table] for part in parts), default=len(ORDER))
     except IngestError:
         return len(ORDER)  # reported when it is its turn
 

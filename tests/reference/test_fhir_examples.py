@@ -24,6 +24,8 @@ from analysis.policy import parse_policy
 from analysis.store import Store
 
 EXAMPLES = Path(__file__).parent / "data" / "fhir_r4_examples.ndjson"
+PATIENT = Path(__file__).parent / "data" / "fhir_r4_patient.ndjson"
+"""Number and day of birth of patient-example of the specification, from memory."""
 PROFILE = """\
 name = "published examples"
 
@@ -72,7 +74,7 @@ PRIVATE = (
 """Names, addresses, numbers, displayed and answered texts of the examples."""
 
 
-def read(store: Store, path: Path, text: str = PROFILE):
+def read(store: Store, path: Path | list[Path], text: str = PROFILE):
     """Ingest the examples as of 2016."""
     profile = parse_profile(text, "profile.toml", "profile")
     return ingest(
@@ -88,7 +90,7 @@ def folder(tmp_path_factory) -> Path:
 @pytest.fixture(scope="module")
 def store(folder):
     with Store.open(f"sqlite:///{folder}/s.sqlite") as opened:
-        opened.summary = read(opened, EXAMPLES)
+        opened.summary = read(opened, [EXAMPLES, PATIENT])
         yield opened
 
 
@@ -104,7 +106,7 @@ def test_lines_stays_and_entries_are_those_of_the_examples(store) -> None:
     }  # fmt: skip
     assert lines["therapy"].astype(str).to_dict()["f201"] == "chemotherapy"
     assert lines["born"]["f201"] == pd.Timestamp("1960-03-01")  # by the reference to the patient
-    assert pd.isna(lines["born"]["example-implant"])  # that patient is not in the file
+    assert lines["born"]["example-implant"] == pd.Timestamp("1974-12-01")  # of the other file
     stay = known.stays.iloc[0]
     assert (stay["child_id"], stay["from_on"].date(), stay["to_on"].date()) == (
         "f201", date(2013, 3, 11), date(2013, 3, 20),
@@ -124,6 +126,14 @@ def test_a_resource_without_what_a_row_needs_is_refused_with_its_path(store) -> 
     assert refused["sheet"] == "DeviceUseStatement, Procedure"
     assert "DeviceUseStatement/example" in str(refused.to_dict())
     assert "Patient 1; skipped." in " ".join(store.summary.notes)
+
+
+def test_a_line_whose_patient_is_in_no_file_is_refused(tmp_path) -> None:
+    with Store.open(f"sqlite:///{tmp_path}/s.sqlite") as opened:
+        lines = read(opened, EXAMPLES).tables[0]
+        assert (lines.read, lines.stored, lines.refused) == (3, 1, 2)
+        found = opened.refused().set_index("row_number")["reason"].to_dict()
+        assert "fhir_reference" in found.values()
 
 
 def test_names_addresses_and_texts_never_reach_the_store(store, folder) -> None:
@@ -150,7 +160,7 @@ def test_a_bundle_gives_what_lines_give(store, tmp_path) -> None:
     path = tmp_path / "bundle.json"
     path.write_bytes(orjson.dumps(bundle, option=orjson.OPT_INDENT_2))
     with Store.open(f"sqlite:///{tmp_path}/s.sqlite") as other:
-        found = read(other, path)
+        found = read(other, [path, PATIENT])
         pd.testing.assert_frame_equal(other.records().lines, store.records().lines)
         pd.testing.assert_frame_equal(other.records().home_log, store.records().home_log)
     assert [(t.table, t.read) for t in found.tables] == [

@@ -15,6 +15,7 @@ from analysis.ingest.fhir_path import cell, is_valid
 from analysis.ingest.profile_file import parse_profile
 from analysis.ingest.profile_toml import as_toml
 from analysis.ingest.raw import LogFile
+from analysis.ingest.sentences import fix, why
 from analysis.store import Store
 from analysis.tables.incoming import HOME_LOG
 from tests.commands import run
@@ -157,6 +158,65 @@ def test_without_the_extra_a_sentence_names_it(tmp_path, monkeypatch) -> None:
     monkeypatch.setitem(sys.modules, "antlr4", None)
     with pytest.raises(IngestError, match=r"pip install 'linedays\[fhir\]'"):
         is_valid("export.ndjson", "an.expression.never.read.before")
+
+
+BULK = parse_profile(
+    """\
+name = "bulk export"
+[table.home_log]
+resource = ["QuestionnaireResponse"]
+where = "questionnaire = 'urn:diary'"
+[table.home_log.heads]
+"id" = "entry_id"
+"subject.resolve().managingOrganization.resolve().alias" = "caregiver_id"
+"subject.resolve().identifier.value" = "family_id"
+"authored" = "done_at"
+"item.where(linkId = 'what').answer.value.code" = "kind"
+[table.home_log.values.kind]
+"skin-check" = "skin_check"
+""",
+    "bulk.toml",
+    "bulk",
+)
+PATIENT = {
+    "resourceType": "Patient",
+    "id": "p1",
+    "identifier": [{"value": "F1"}],
+    "managingOrganization": {"reference": "Organization/o1"},
+}
+CLINIC = {"resourceType": "Organization", "id": "o1", "alias": ["P1"]}
+
+
+def test_references_lead_to_resources_of_the_other_files_of_an_ingest(programme, tmp_path) -> None:
+    (folder := tmp_path / "export").mkdir()
+    at_home = {"reference": "Patient/p1"}
+    inside = {**PATIENT, "id": "inside"}
+    lines_of(
+        folder,
+        response("a", subject=at_home),
+        response("b", subject={"reference": "Patient/p9"}),
+        response("c", subject={"reference": "#inside"}, contained=[inside]),
+        name="QuestionnaireResponse.ndjson",
+    )
+    alone = read(programme, folder, BULK)
+    assert (alone.stored, alone.refused) == (0, 3)
+    rows = programme.refused()
+    assert set(rows["reason"]) == {"fhir_reference"}
+    assert sorted(rows["value"]) == ["Organization/o1", "Patient/p1", "Patient/p9"]
+    lines_of(folder, PATIENT, name="Patient.ndjson")
+    lines_of(folder, CLINIC, name="Organization.ndjson")
+    together = read(programme, folder, BULK)
+    assert (together.faults, together.stored, together.refused) == ((), 2, 1)
+    assert "Patient.ndjson: resources that no table of the source profile reads" in str(
+        together.notes
+    )
+    log = programme.records().home_log.set_index("entry_id")
+    assert log["family_id"].to_dict() == {"a": "F1", "c": "F1"}
+    assert set(log["caregiver_id"]) == {"P1"}
+    ((number, column, reason),) = refusals(programme)
+    assert (number, reason) == (2, "fhir_reference")
+    assert "in no file of this ingest" in why("home_log", column, "Patient/p9", reason)
+    assert fix("home_log", column, "Patient/p9", reason).startswith("Ingest the file that holds it")
 
 
 def test_numbers_and_truths_are_cells() -> None:

@@ -26,7 +26,7 @@ from analysis.store import Store
 from analysis.store.added import Added
 from analysis.tables import Records
 from analysis.tables.codes import is_among
-from analysis.tables.linked import Linked, linked_with
+from analysis.tables.linked import Linked, linked_with, records_of_linked
 from analysis.tallies import Tallies, tally
 from analysis.tallies import of_lines as tallies_of_lines
 from analysis.tallies import of_sites as tallies_of_sites
@@ -93,18 +93,25 @@ class Snapshot:
     @cached_property
     def counted_tallies(self) -> Tallies:
         """The same of all lines of the counted records, at whichever site."""
-        asked = (self.counted_timeline, self.counted_records, self.policy)
-        earlier, changed = vars(self).get(_EARLIER, {}), vars(self).get(_CHANGED)
-        before = earlier.pop("counted_tallies", None)
-        found = None if before is None else renewed_tallies(before, *asked, changed)
-        return tally(self.counted_timeline, self.policy) if found is None else found
+        timeline, known = self.counted_timeline, self._before("counted_tallies")
+        found = None if known is None else renewed_tallies(*known, timeline, self.policy)
+        return tally(timeline, self.policy) if found is None else found
 
     def _timeline_of(self, part: str, records: Records) -> Timeline:
-        """Build a timeline: of the changed families only where that before the change is known."""
-        earlier, changed = vars(self).get(_EARLIER, {}), vars(self).get(_CHANGED)
-        before = earlier.pop(part, None)
-        found = None if before is None else renewed_timeline(before, records, self.policy, changed)
+        known = self._before(part)
+        found = None if known is None else renewed_timeline(*known, records, self.policy)
         return build(records, self.policy, self.as_of) if found is None else found
+
+    def _before(self, part: str) -> tuple[Any, Timeline, Linked] | None:
+        """A part of the snapshot that this one follows, and whose rows differ, with their timeline."""
+        before, changed = vars(self).get(_EARLIER, {}).pop(part, None), self.changed
+        if before is None or changed is None:
+            return None
+        records = self.records if part == "timeline" else self.counted_records
+        made = vars(self).setdefault(_OWN, {})
+        if id(records) not in made:
+            made[id(records)] = build(records_of_linked(records, changed), self.policy, self.as_of)
+        return before, made[id(records)], changed
 
     @cached_property
     def care_reasons(self) -> CareReasons:
@@ -230,20 +237,18 @@ class Snapshot:
     def with_added(self, added: Added, ingests: pd.DataFrame) -> Snapshot | None:
         """The snapshot with rows stored since; None: so many that all is computed again anyway."""
         changed = linked_with(added.changed, self.records, added.records, MOST_LINES)
-        if changed is None:
-            return None
-        return replace(self, records=added.records, ingests=ingests).following(self, changed)
+        after = replace(self, records=added.records, ingests=ingests)
+        return None if changed is None else after.following(self, changed)
 
     def following(self, before: Snapshot, changed: Linked) -> Snapshot:
         """The same, made from what was computed of the one before; `changed`: who may differ.
 
         Both are of the same day, sites and policy.
         """
-        vars(self)[_CHANGED] = changed
-        if changed == Linked():
-            before._share(self, *_OF_THE_LOG)
-        else:
-            vars(self)[_EARLIER] = {k: v for k, v in vars(before).items() if k in _OF_THE_LOG}
+        parts = {part: vars(before)[part] for part in _OF_THE_LOG if part in vars(before)}
+        vars(self).update(
+            {_CHANGED: changed, **(parts if changed == Linked() else {_EARLIER: parts})}
+        )
         return self
 
     @property
@@ -260,8 +265,8 @@ _PRACTICE_BEFORE = "practice_before"
 """Where a snapshot holds the occasions of the one before it, which had other sign-offs."""
 _OF_THE_LOG = ("timeline", "counted_timeline", "counted_tallies", "tallies", "found")
 """Parts that depend neither on acts nor on sign-offs."""
-_CHANGED, _EARLIER = "changed_since", "earlier_parts"
-"""Where a snapshot holds who differs from the one it follows, and parts of that one."""
+_CHANGED, _EARLIER, _OWN = "changed_since", "earlier_parts", "timelines_of_changed"
+"""Where a snapshot holds who differs from the one it follows, parts of that one, and theirs now."""
 MOST_LINES = 300
 """Lines of changed families at most that are computed by themselves."""
 

@@ -214,8 +214,10 @@ def resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataF
     newest = newest[newest["recheck_on"] > day.now]
     flagged = reasons.loc[reasons["reason"] == Reason.RED_FLAG, "family_id"]
     proof = evidence[evidence["reason"].isin([str(r) for r in BREAKS_WAITING])]
-    proof = proof.merge(day.records.home_log[["row", "received_at"]], on="row")
     proof = proof.merge(newest[["family_id", "made_at"]], on="family_id")
+    log = day.records.home_log
+    shown = np.isin(log["row"].to_numpy(), proof["row"].to_numpy())
+    proof = proof.merge(log.loc[shown, ["row", "received_at"]], on="row")
     broken = proof.loc[proof["received_at"] > proof["made_at"], "family_id"]
     stay = ~newest["family_id"].isin(pd.concat([flagged, broken]))
     return newest.loc[stay.to_numpy(dtype=bool)].drop(columns="made_at")

@@ -28,8 +28,10 @@ def log_of(timeline: Timeline, records: Records) -> pd.DataFrame:
     moved = earlier.loc[changed.to_numpy(dtype=bool, na_value=False), "line_id"]
     if moved.empty:  # no line was ever with another family
         return log
-    theirs = log["line_id"].isin(moved).to_numpy(dtype=bool)
-    return log.assign(family_id=log["family_id"].mask(theirs, log["line_id"].map(now)))
+    theirs = is_among(log["line_id"], moved)
+    family = log["family_id"].copy()
+    family[theirs] = log.loc[theirs, "line_id"].map(now)
+    return log.assign(family_id=family)
 
 
 @dataclass(frozen=True)

@@ -69,8 +69,9 @@ def _names_by_line(rows: pd.DataFrame, names: pd.Series[Any], mark: str) -> pd.D
 def _compromised(day: Day) -> Found:
     care = day.care(Task.DRESSING)
     care = care[care["state"] == State.COMPROMISED].reset_index(drop=True)
-    log = day.records.home_log.set_index("row")
-    report = log.reindex(care["report_row"])
+    log = day.records.home_log
+    log = log[np.isin(log["row"].to_numpy(), care["report_row"].to_numpy())]
+    report = log.set_index("row").reindex(care["report_row"])
     care["seen_on"] = report["done_on"].to_numpy()
     by_condition = report["dressing_condition"].astype("string")
     by_reason = report["change_reason"].astype("string")

@@ -162,9 +162,10 @@ def only_added_to(connection: sa.Connection, table: str, end: tuple[int, int, by
     query = sa.select(chain.c.link, chain.c.first_row, chain.c.chain).where(
         chain.c.table_name == table, chain.c.link >= number
     )
-    held, *since = connection.execute(query.order_by(chain.c.link)).all() or [None]
-    same = held is not None and (held.link, bytes(held.chain)) == (number, digest)
-    return same and all(link.first_row > last_row for link in since)
+    found = connection.execute(query.order_by(chain.c.link)).all()
+    if not found or (found[0].link, bytes(found[0].chain)) != (number, digest):
+        return False
+    return all(link.first_row > last_row for link in found[1:])
 
 
 def rows_between(connection: sa.Connection, table: str, first: int, last: int) -> pa.Table:

@@ -61,7 +61,7 @@ def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:
     encoded = cells.unify_dictionaries() if is_encoded else cells.dictionary_encode()
     words = encoded.chunk(0).dictionary.to_pylist() if encoded.num_chunks else []
     ordered = in_order_of_words(words, column)
-    to = np.array([*ordered.get_indexer(words), -1], dtype=np.int16)
+    to = np.array([*ordered.get_indexer(pd.Index(words)), -1], dtype=np.int16)
     blank = pa.scalar(len(words), pa.int32())
     parts = [to[chunk.indices.fill_null(blank).to_numpy()] for chunk in encoded.chunks]
     codes: Any = np.concatenate([np.empty(0, np.int16), *parts])

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -81,7 +82,7 @@ def linked_with(changed: Linked, before: Records, now: Records, most: int) -> Li
     return None
 
 
-def records_of(records: Records, of: Linked) -> Records:
+def records_of_linked(records: Records, of: Linked) -> Records:
     """What the timeline of linked families is made from, in the order of its rows.
 
     Tables that it is not made from are left empty.
@@ -93,7 +94,7 @@ def records_of(records: Records, of: Linked) -> Records:
         "outcomes": ("line_id",),
         "home_log": ("line_id", "family_id"),
     }
-    frames = {}
+    frames: dict[str, Any] = {}
     for name, frame in records.frames.items():
         own = _any(frame, of, *rows.get(name, ()))
         frames[name] = frame[own].reset_index(drop=True)

@@ -8,17 +8,16 @@ import numpy as np
 import pandas as pd
 
 from analysis.policy import Policy
-from analysis.tables import Records
 from analysis.tables.codes import is_among
-from analysis.tables.linked import Linked, records_of
+from analysis.tables.linked import Linked
 from analysis.tables.spliced import renumbered, spliced
 from analysis.tallies.joined import kind_of
 from analysis.tallies.tally import Tallies, tally, tally_lines
-from analysis.timeline import Timeline, build
+from analysis.timeline import Timeline
 
 
 def renewed(
-    before: Tallies, timeline: Timeline, records: Records, policy: Policy, changed: Linked
+    before: Tallies, own: Timeline, changed: Linked, timeline: Timeline, policy: Policy
 ) -> Tallies | None:
     """Count linked families only; the counts of all others are taken over.
 
@@ -26,31 +25,33 @@ def renewed(
     ----------
     before : Tallies
         Of all lines, as of the same day, under the same policy.
-    timeline, records
-        Of all families now.
-    policy : Policy
-        As of the tallies before.
+    own : Timeline
+        Of the linked families alone, now.
     changed : Linked
         As of `timeline.renewed`.
+    timeline : Timeline
+        Of all families, now.
+    policy : Policy
+        As of the tallies before.
 
     Returns
     -------
     Tallies or None
         The same bits as of `tally`; None: other lines have changed, too, so count all.
     """
-    own = tally(build(records_of(records, changed), policy, timeline.as_of), policy)
+    counted = tally(own, policy)
     rows = tally_lines(timeline)
     now = _name(rows)
     replaced = is_among(rows["line_id"], sorted(changed.line_id))
-    lines = renumbered(_name(before.lines), now, replaced, _name(own.lines))
+    lines = renumbered(_name(before.lines), now, replaced, _name(counted.lines))
     if lines is None:
         return None
-    onsets = spliced(_by_kind(before.onsets), _by_kind(own.onsets), lines, "kind")
+    onsets = spliced(_by_kind(before.onsets), _by_kind(counted.onsets), lines, "kind")
     return replace(
-        own,
+        counted,
         lines=rows,
-        days=spliced(before.days, own.days, lines, "task"),
-        events=spliced(before.events, own.events, lines),
+        days=spliced(before.days, counted.days, lines, "task"),
+        events=spliced(before.events, counted.events, lines),
         onsets=onsets.drop(columns="kind"),
         row_of_holder=np.arange(len(rows), dtype=np.int64),
     )
@@ -63,5 +64,5 @@ def _name(lines: pd.DataFrame) -> pd.Series[str]:
 
 
 def _by_kind(onsets: pd.DataFrame) -> pd.DataFrame:
-    words = pd.Index(range(len(onsets["event"].cat.categories)))
-    return onsets.assign(kind=pd.Categorical.from_codes(kind_of(onsets), words))
+    kinds = pd.CategoricalDtype(pd.RangeIndex(len(onsets["event"].cat.categories)))
+    return onsets.assign(kind=pd.Categorical(kind_of(onsets), dtype=kinds))

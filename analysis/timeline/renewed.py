@@ -7,31 +7,34 @@ import numpy as np
 from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tables.codes import is_among
-from analysis.tables.linked import Linked, records_of
+from analysis.tables.linked import Linked
 from analysis.tables.spliced import renumbered, spliced
-from analysis.timeline.build import Timeline, build, code, of_parts
+from analysis.timeline.build import Timeline, code, of_parts
 
 
-def renewed(before: Timeline, records: Records, policy: Policy, changed: Linked) -> Timeline | None:
-    """Calculate the care of linked families only; that of all others is taken over.
+def renewed(
+    before: Timeline, own: Timeline, changed: Linked, records: Records, policy: Policy
+) -> Timeline | None:
+    """Take the care of all but linked families over from the timeline before.
 
     Parameters
     ----------
     before : Timeline
         As of the same day, under the same policy.
+    own : Timeline
+        Of the linked families alone, now: of `tables.linked.records_of_linked`.
+    changed : Linked
+        Whoever is linked with rows that came or went, as `tables.linked.linked_with` finds them.
     records : Records
         All records now.
     policy : Policy
         As of the timeline before.
-    changed : Linked
-        Whoever is linked with rows that came or went, as `tables.linked.linked_with` finds them.
 
     Returns
     -------
     Timeline or None
         The same bits as of `build`; None: other lines have changed, too, so build it.
     """
-    own = build(records_of(records, changed), policy, before.as_of)
     coded = code(records, before.as_of, policy.zone)
     now = coded.lines.frame["line_id"]
     replaced = is_among(now, sorted(changed.line_id))

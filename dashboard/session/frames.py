@@ -35,7 +35,7 @@ class RowsBy:
     def __init__(self, frame: pd.DataFrame, column: str) -> None:
         codes, known = pd.factorize(frame[column], use_na_sentinel=True)
         self._frame, self._column = frame, column
-        self._number = frame["row"].to_numpy() if "row" in frame else None
+        self._number = frame["row"].to_numpy() if "row" in frame else np.arange(len(frame))
         self._added: RowsBy | None = None
         self._order = np.argsort(codes, kind="stable")
         self._ends = np.searchsorted(codes[self._order], np.arange(len(known) + 1))

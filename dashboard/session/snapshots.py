@@ -43,12 +43,13 @@ class Generation:
 
     def _narrow(self, sites: frozenset[str]) -> LoadedSnapshot:
         before, snapshot = self._before.pop(sites, None), self.whole.snapshot
-        came_in = before is not None and before.snapshot.ingests is not snapshot.ingests
-        if before is None or (came_in and snapshot.changed is None):
+        if before is None:
             return LoadedSnapshot(of_sites(snapshot, sites))
-        if came_in:
-            narrowed = of_sites(snapshot, sites).following(before.snapshot, snapshot.changed)
-            return before.followed_by(narrowed)
+        if before.snapshot.ingests is not snapshot.ingests:
+            narrowed, changed = of_sites(snapshot, sites), snapshot.changed
+            if changed is None:
+                return LoadedSnapshot(narrowed)
+            return before.followed_by(narrowed.following(before.snapshot, changed))
         records = snapshot.records
         return before.with_calls(
             acts_of(before.snapshot, records.calls), acts_of(before.snapshot, records.arrangements)
@@ -63,7 +64,7 @@ class Generation:
         """What has been narrowed so far, by sites."""
         made = self.made()
         scopes = [*self._before.items(), *made.items()][-MOST_SCOPES:]
-        return dict(scopes)  # type: ignore[arg-type]  # the answers are loaded snapshots
+        return dict(scopes)
 
 
 class SnapshotCache:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from analysis.policy import Policy
 from analysis.tables import Records
-from analysis.tables.linked import Linked, linked_with
+from analysis.tables.linked import Linked, linked_with, records_of_linked
 from analysis.tallies import tally
 from analysis.tallies.renewed import renewed as renewed_tallies
 from analysis.timeline import build
@@ -66,11 +66,12 @@ def test_what_changed_families_change_equals_the_whole_to_the_bit(
         linked = linked_with(changed, before, now, 1000)
         assert linked is not None
         earlier, whole = build(before, policy, AS_OF), build(now, policy, AS_OF)
-        found = renewed_timeline(earlier, now, policy, linked)
+        own = build(records_of_linked(now, linked), policy, AS_OF)
+        found = renewed_timeline(earlier, own, linked, now, policy)
         assert found is not None
         for name in FRAMES:
             pd.testing.assert_frame_equal(getattr(found, name), getattr(whole, name), obj=name)
-        tallied = renewed_tallies(tally(earlier, policy), found, now, policy, linked)
+        tallied = renewed_tallies(tally(earlier, policy), own, linked, found, policy)
         counted = tally(whole, policy)
         assert tallied is not None
         for name in ("lines", "days", "events", "onsets"):

@@ -106,6 +106,8 @@ def write_csv(columns: dict[str, np.ndarray], path: Path) -> None:
 class NoStore:
     """Takes rows and keeps nothing, so that only the way to the store is timed."""
 
+    n_of_deleted = 0
+
     def __init__(self, registry: Registry) -> None:
         self._registry = registry
 

@@ -2,7 +2,7 @@
 
 Of an old entry most lists need nothing: only the newest of its kind, the last dressing changes
 and what was found compromised since. Entries that came or were corrected after the first morning
-stay, as do all of ports, whose changes count only while they are accessed.
+stay, as do accesses and changes of ports, which count only while a port is accessed.
 """
 
 from __future__ import annotations
@@ -16,11 +16,17 @@ import pandas as pd
 from analysis.days import days_of
 from analysis.decisions.history import History
 from analysis.policy import Settings
+from analysis.tables.codes import is_among
 from analysis.vocabulary import COMPROMISED_WORDS, EntryKind, LineType
 
 SPARE = 3
 """Dressing changes more than the policy's patterns look at."""
-_ACCESS = (str(EntryKind.PORT_ACCESSED), str(EntryKind.PORT_DEACCESSED))
+_OF_PORTS = (
+    str(EntryKind.PORT_ACCESSED),
+    str(EntryKind.PORT_DEACCESSED),
+    str(EntryKind.DRESSING_CHANGE),
+    str(EntryKind.NEEDLE_CHANGE),
+)
 
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
@@ -57,12 +63,11 @@ def recent(history: History, known_at: int, first: int, settings: Settings) -> R
     old = (np.bincount(key)[key] == 1) & ~log.void & (log.received <= known_at)
     old &= day < first - looks_back
     families = lines.groupby("line_id")["family_id"].nunique()
-    is_port = (lines["line_type"] == LineType.IMPLANTED_PORT).to_numpy(dtype=bool)
-    whole = {*lines.loc[is_port, "line_id"], *families.index[(families > 1).to_numpy()]}
-    old &= ~frame["line_id"].isin(whole).to_numpy(dtype=bool)
+    old &= ~is_among(frame["line_id"], families.index[(families > 1).to_numpy()])
+    ports = lines.loc[(lines["line_type"] == LineType.IMPLANTED_PORT).to_numpy(), "line_id"]
+    old &= ~(frame["kind"].isin(_OF_PORTS).to_numpy(dtype=bool) & is_among(frame["line_id"], ports))
     for name in ("dressing_condition", "change_reason"):
         old &= ~frame[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
-    old &= ~frame["kind"].isin(_ACCESS).to_numpy(dtype=bool)
     line, line_ids = pd.factorize(frame["line_id"])
     family, _ = pd.factorize(frame["family_id"])
     kind = frame["kind"].cat.codes.to_numpy().astype(np.int64)

@@ -38,7 +38,9 @@ def followed(
     for moment, day in zip(moments, mornings, strict=True):
         known = lines.known(moment)
         here[known[_in_place(lines.frame.iloc[known], day_number(day))]] = True
-    families = pd.Index(lines.frame.loc[here, "family_id"].unique()).sort_values()
+    # On a day a line may be of the family that an earlier version of its row names.
+    ever = is_among(lines.frame["line_id"], lines.frame.loc[here, "line_id"])
+    families = pd.Index(lines.frame.loc[ever, "family_id"].unique()).sort_values()
     entries = int(history.named_in_log("family_id", families).sum())
     shares = -(-entries * len(mornings) // MOST_ENTRIES) or 1
     for at in np.array_split(np.arange(len(families)), shares):

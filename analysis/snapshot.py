@@ -222,14 +222,14 @@ class Snapshot:
         """The same rows with other calls and arrangements; parts that use neither are reused."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
-        self._share(after, *_OF_THE_LOG, _CHANGED, _EARLIER)
+        self._share(after, *_OF_THE_LOG, "found", _CHANGED, _EARLIER)
         self._share(after, "care_reasons", "practice", "retraining")
         return after
 
     def with_sign_offs(self, records: Records, ingests: pd.DataFrame) -> Snapshot:
         """The same rows but for sign-offs; parts that use none of these are reused."""
         after = replace(self, records=records, ingests=ingests)
-        self._share(after, *_OF_THE_LOG)
+        self._share(after, *_OF_THE_LOG, "found")
         before = vars(self).get("practice", vars(self).get(_PRACTICE_BEFORE))
         vars(after)[_PRACTICE_BEFORE] = before
         return after
@@ -263,7 +263,7 @@ class Snapshot:
 
 _PRACTICE_BEFORE = "practice_before"
 """Where a snapshot holds the occasions of the one before it, which had other sign-offs."""
-_OF_THE_LOG = ("timeline", "counted_timeline", "counted_tallies", "tallies", "found")
+_OF_THE_LOG = ("timeline", "counted_timeline", "counted_tallies", "tallies")
 """Parts that depend neither on acts nor on sign-offs."""
 _CHANGED, _EARLIER, _OWN = "changed_since", "earlier_parts", "timelines_of_changed"
 """Where a snapshot holds who differs from the one it follows, parts of that one, and theirs now."""

@@ -29,6 +29,23 @@ Cells = dict[tuple[int, int], tuple[str, Refusal]]
 
 _EXTENT = 148
 _ROW, _ERROR, _SHARED, _FORMULA_ERROR = 0, 3, 7, 11
+_LEAST = {
+    0: 4,
+    1: 8,
+    2: 12,
+    3: 9,
+    4: 9,
+    5: 16,
+    6: 12,
+    7: 12,
+    8: 12,
+    9: 16,
+    10: 9,
+    11: 9,
+    _EXTENT: 16,
+}
+"""Bytes of rows, of cells of each kind, and of the extent; of a shorter record the reader takes
+bytes of the one before."""
 _CELLS = range(1, 12)
 _ERRORS = {0: "#NULL!", 7: "#DIV/0!", 15: "#VALUE!", 23: "#REF!", 29: "#NAME?", 36: "#NUM!"}
 _NO_VALUE = "#N/A"
@@ -126,17 +143,19 @@ def scan_xlsb_sheet(content: bytes, shared: list[int]) -> tuple[Cells, int]:
     cells: Cells = {}
     row = text = 0
     for kind, data in _records(content):
-        if kind == _EXTENT and len(data) >= 16:
+        if len(data) < _LEAST.get(kind, 0):
+            raise ValueError("a record in it is too short")
+        if kind == _EXTENT:
             first, last, left, right = struct.unpack_from("<4I", data)
             _check_place(max(first, last), max(left, right))
-        if kind == _ROW and len(data) >= 4:
+        if kind == _ROW:
             (row,) = struct.unpack_from("<I", data)
-        elif kind in _CELLS and len(data) >= 8:
+        elif kind in _CELLS:
             (column,) = struct.unpack_from("<I", data)
             _check_place(row, column)
-            if kind in {_ERROR, _FORMULA_ERROR} and len(data) >= 9:
+            if kind in {_ERROR, _FORMULA_ERROR}:
                 cells[row, column] = (_ERRORS.get(data[8], _NO_VALUE), Refusal.ERROR_CELL)
-            elif kind == _SHARED and len(data) >= 12:
+            elif kind == _SHARED:
                 (at,) = struct.unpack_from("<I", data, 8)
                 if at >= len(shared):
                     raise ValueError("a cell names a text that is not there")

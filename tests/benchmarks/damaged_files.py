@@ -90,7 +90,7 @@ class Inputs:
         """Read one input and count what became of it."""
         tally = self.tallies.setdefault(reader_of(name), Tally())
         (self.kept / "last").write_bytes(content)
-        before, started = reset_memory(), time.perf_counter()
+        before, started = reset_memory(), time.process_time()
         faulthandler.dump_traceback_later(SECONDS, exit=True)
         faults = sum(tally.faults.values())
         try:
@@ -108,7 +108,7 @@ class Inputs:
             tally.faults[place_of(fault)] += 1
         finally:
             faulthandler.cancel_dump_traceback_later()
-        took, grew = time.perf_counter() - started, peak_memory() - before
+        took, grew = time.process_time() - started, peak_memory() - before
         tally.inputs += 1
         tally.longest, tally.largest = max(tally.longest, took), max(tally.largest, grew)
         if took > SLOW or grew > LARGE or sum(tally.faults.values()) > faults:
@@ -308,7 +308,7 @@ HEAD = f"{'reader':14}{'tried':>8}{'read':>8}{'refused':>8}{'s':>7}{'MB':>6}{'fa
 
 
 def shown(what: str, tally: Tally) -> str:
-    """One line of figures: worst time and memory of an input, and faults that reach a user."""
+    """One line: worst processor time and memory of an input, and faults that reach a user."""
     unforeseen = sum(tally.unforeseen.values())
     most = "; ".join(f"{where} {n}" for where, n in tally.unforeseen.most_common(6))
     as_read = tally.inputs - tally.refused - sum(tally.faults.values())

@@ -188,20 +188,32 @@ def test_a_planned_discharge_of_the_next_weeks_is_read(trial: Store, tmp_path: P
     assert (done.stored, done.refused) == (1, 0)
 
 
-def test_a_binary_workbook_with_a_cell_far_outside_is_damaged_and_does_not_stop_the_program(
-    trial: Store, tmp_path: Path
+@pytest.mark.parametrize(
+    ("before", "after", "why"),
+    [
+        (struct.pack("<4I", 0, 3, 0, 4), struct.pack("<4I", 0, 1 << 31, 0, 1 << 31), "outside"),
+        (b"\x94\x01\x10" + struct.pack("<4I", 0, 3, 0, 4), b"\x94\x01\x00", "too short"),
+    ],
+)
+def test_a_binary_workbook_with_a_wrong_record_is_damaged_and_does_not_stop_the_program(
+    trial: Store,
+    tmp_path: Path,
+    capfd: pytest.CaptureFixture[str],
+    before: bytes,
+    after: bytes,
+    why: str,
 ) -> None:
     make, _ = SHAPES["xlsb (by hand)"]
     path = make(tmp_path)
     with zipfile.ZipFile(path) as archive:
         members = {name: archive.read(name) for name in archive.namelist()}
     sheet = members["xl/worksheets/sheet1.bin"]
-    members["xl/worksheets/sheet1.bin"] = sheet.replace(
-        struct.pack("<4I", 0, 3, 0, 4), struct.pack("<4I", 0, 1 << 31, 0, 1 << 31)
-    )
+    assert before in sheet
+    members["xl/worksheets/sheet1.bin"] = sheet.replace(before, after)
     with zipfile.ZipFile(path, "w") as archive:
         for name, content in members.items():
             archive.writestr(name, content)
     (fault,) = take_in(trial, path).faults
     assert fault.code is FileFault.BROKEN_WORKBOOK
-    assert "outside the sheet" in str(fault)
+    assert why in str(fault)
+    assert capfd.readouterr().err == ""

@@ -7,6 +7,7 @@ import typer
 from analysis.cli.opening import opened, policy_of, show_caveats, snapshot_of, today
 from analysis.cli.options.files import Export, ExportDeidentified, ExportFhir
 from analysis.cli.people import note_export
+from analysis.cli.progress import counting, waiting
 from analysis.errors import UsageError, nearest
 from analysis.exports import (
     OF_A_COMMAND,
@@ -61,11 +62,13 @@ def export(asked: Export) -> None:
         note_export(store, " ".join([*names, *sorted(f"--with {p}" for p in private)]))
     records = record_tables(seen, every)
     chosen: dict[str, Table] = {}
-    for name in names:
-        if name in RECORDS:
-            chosen[f"records/{name}"] = without(records[name], private)
-        else:
-            chosen[f"tables/{name}"] = without(TABLES[name](seen), private)
+    with counting("calculating tables", len(names)) as done:
+        for name in names:
+            if name in RECORDS:
+                chosen[f"records/{name}"] = without(records[name], private)
+            else:
+                chosen[f"tables/{name}"] = without(TABLES[name](seen), private)
+            done()
     written = write_folder(
         asked.write,
         chosen,
@@ -109,7 +112,8 @@ def extract(asked: ExportDeidentified) -> None:
         seen = take(store, policy, quarter.end, quarter.settled_on)
         show_caveats(seen)
         key = Key.new() if key_file is None else key_of_file(key_file)
-        made = deidentify(closed(seen, key), key)
+        with waiting("making the extract"):
+            made = deidentify(closed(seen, key), key)
         found, dated = alone(made.tables), dated_by_end(made, seen, key)
         note_export(store, "de-identified extract")
     tables = {f"tables/{name}": table for name, table in made.tables.items()}

@@ -11,6 +11,7 @@ import typer
 from analysis.cli.opening import opened
 from analysis.cli.options.files import Backup, Grants, Restore, Verify
 from analysis.cli.output import show
+from analysis.cli.progress import waiting
 from analysis.errors import UserError
 from analysis.files import write_whole
 from analysis.store import Store, StoreError
@@ -44,7 +45,7 @@ def backup(asked: Backup) -> None:
 def _backup(asked: Backup, file: Path) -> str:
     """Write a backup and try it; what was done, in sentences."""
     address = _of_settings(asked.settings) if asked.settings else asked.store
-    with opened(address) as store:
+    with opened(address) as store, waiting("writing the backup"):
         store.backup(file, asked.key_file)
         place = store.place
     said = (
@@ -65,6 +66,7 @@ def _backup(asked: Backup, file: Path) -> str:
 def _tried(file: Path, key_file: Path | None) -> str:
     """Restore a backup into a store that is removed again; how many rows it has, all verified."""
     with (
+        waiting("trying to restore the backup"),
         temporary_folder() as folder,
         Store.restored(f"sqlite:///{folder}/tried.sqlite", file, key_file) as restored,
     ):
@@ -109,7 +111,7 @@ def grants(asked: Grants) -> None:
 
 def verify(asked: Verify) -> None:
     """Report of each table whether it is as it was stored."""
-    with opened(asked.store) as store:
+    with opened(asked.store) as store, waiting("comparing rows with what was stored"):
         found, place = store.verify(), store.place
     columns = ["table", "rows", "deleted", "links", "last_hash", "difference"]
     show(
@@ -128,6 +130,9 @@ def verify(asked: Verify) -> None:
 
 def restore(asked: Restore) -> None:
     """Make a new store from a backup."""
-    with Store.restored(asked.store, asked.file, asked.key_file) as made:
+    with (
+        waiting("restoring the backup"),
+        Store.restored(asked.store, asked.file, asked.key_file) as made,
+    ):
         place, n_files = made.place, made.ingests()["ingest"].nunique()
     typer.echo(f"linedays: {place} holds what {asked.file} held, from {n_files} ingests.", err=True)

@@ -10,6 +10,7 @@ from pathlib import Path
 import typer
 
 from analysis.cli.options.shared import OnADay
+from analysis.cli.progress import waiting
 from analysis.policy import Policy
 from analysis.snapshot import Snapshot, take
 from analysis.store import Store
@@ -69,7 +70,8 @@ def snapshot(asked: OnADay) -> Snapshot:
 def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
     """Take the snapshot that a command asks for, of a store that is open; show its caveats."""
     policy = policy_of(store, asked.policy)
-    found = take(store, policy, asked.as_of or today(policy), asked.known_at)
+    with waiting("reading the store"):
+        found = take(store, policy, asked.as_of or today(policy), asked.known_at)
     show_caveats(found)
     return found
 

@@ -4,9 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from threading import Timer
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    SpinnerColumn,
+    TextColumn,
+    TimeElapsedColumn,
+)
+
+AFTER_SECONDS = 2.0
 
 
 @contextmanager
@@ -29,3 +39,23 @@ def counting(what: str, total: int) -> Iterator[Callable[[], None]]:
     ) as shown:
         task = shown.add_task(what, total=total)
         yield lambda: shown.advance(task)
+
+
+@contextmanager
+def waiting(what: str) -> Iterator[None]:
+    """Show what is done and for how long, on a terminal, if it takes more than two seconds."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield
+        return
+    columns = (SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
+    shown = Progress(*columns, console=console, transient=True, redirect_stdout=False)
+    shown.add_task(what, total=None)
+    begin = Timer(AFTER_SECONDS, shown.start)
+    begin.start()
+    try:
+        yield
+    finally:
+        begin.cancel()
+        begin.join()
+        shown.stop()

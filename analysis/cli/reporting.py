@@ -9,6 +9,7 @@ import typer
 from analysis.cli.nearest import check_known
 from analysis.cli.opening import opened, policy_of, today
 from analysis.cli.options.files import For, ReportFiles
+from analysis.cli.progress import waiting
 from analysis.errors import UsageError
 from analysis.files import check_writable, write_whole
 from analysis.reports import (
@@ -37,7 +38,8 @@ def report(asked: ReportFiles) -> None:
         in_force = policy_of(store, asked.policy)
         if site is not None:
             check_known("site", site, store.records().lines["site"])
-        data = gather(store, in_force, period, known_at, today(in_force), site)
+        with waiting("collecting the figures of the report"):
+            data = gather(store, in_force, period, known_at, today(in_force), site)
     roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]
     asked.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     reports = [REPORTS[role](data, asked.copy) for role in roles]
@@ -67,7 +69,8 @@ def _write(made: Report, period: Period, asked: ReportFiles) -> str | None:
     write_whole(written, text, replace=asked.force)
     typer.echo(written)
     try:
-        pdf = pdf_file(text)
+        with waiting("writing the PDF"):
+            pdf = pdf_file(text)
     except PdfError as fault:
         return str(fault)
     write_whole(_file(made, period, asked.folder, ".pdf"), pdf, replace=asked.force)

@@ -11,6 +11,7 @@ import typer
 
 from analysis.cli.opening import opened, policy_of, today
 from analysis.cli.options.loading import Starter
+from analysis.cli.progress import waiting
 from analysis.errors import UsageError
 from analysis.files import check_writable, write_whole
 from analysis.policy import Policy, load_policy
@@ -28,7 +29,8 @@ def starter(asked: Starter) -> None:
     program = shutil.which(sys.argv[0]) or "linedays"
     activate = None if program == shutil.which("linedays") else _activation(Path(program))
     place = asked.folder.absolute()
-    kit = kit_files(policy, edition, texts, zone, str(place), program, activate)
+    with waiting("making the workbooks and diaries"):
+        kit = kit_files(policy, edition, texts, zone, str(place), program, activate)
     paths = {place / name: content for name, content in kit.files.items()}
     for path in paths:
         check_writable(path, replace=asked.force)

@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 import sys
 from datetime import date
+from threading import Event
 
 import pandas as pd
 import pytest
+from rich.console import Console
 
-from analysis.cli import replaying
-from analysis.cli.progress import counting
+from analysis.cli import progress, replaying
+from analysis.cli.progress import counting, waiting
 from analysis.cli.terminal import as_table
 
 FRAME = pd.DataFrame(
@@ -26,6 +28,21 @@ def test_a_table_that_fits_is_a_table_and_one_that_does_not_is_row_by_row() -> N
     assert narrow[1] == "family id     F1"
     assert "\n".join(narrow).count("word") == 12
     assert "sentence" not in "\n".join(narrow[-3:])
+
+
+def test_long_work_without_parts_shows_what_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(progress, "AFTER_SECONDS", 0.0)
+    begun = Event()
+    monkeypatch.setattr(progress.Progress, "start", lambda _: begun.set())
+    for is_terminal in (True, False):
+        monkeypatch.setattr(progress, "Console", lambda *, t=is_terminal, **_: console(t))
+        begun.clear()
+        with waiting("restoring the backup"):
+            assert begun.wait(20) if is_terminal else not begun.is_set()
+
+
+def console(is_terminal: bool) -> Console:
+    return Console(file=io.StringIO(), force_terminal=is_terminal)
 
 
 def test_progress_is_shown_on_a_terminal_alone(monkeypatch: pytest.MonkeyPatch) -> None:

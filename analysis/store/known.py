@@ -125,7 +125,7 @@ def _in_force(
     connection: sa.Connection, name: str, known_at: int | None, later: list[int]
 ) -> Callable[[pa.Table], pa.Table]:
     """Make what leaves of each block the rows in force at the instant."""
-    gone = _superseded(connection, ROWS[name], known_at)
+    gone = np.sort(_superseded(connection, ROWS[name], known_at))
 
     def in_force(rows: pa.Table) -> pa.Table:
         holds = rows["void"].to_numpy() == 0
@@ -133,8 +133,10 @@ def _in_force(
             is_received = rows["received_at"].to_numpy() <= known_at
             later.append(len(is_received) - int(np.count_nonzero(is_received)))
             holds &= is_received
-        if len(gone):
-            holds &= np.isin(rows["row"].to_numpy(), gone, invert=True)
+        number = rows["row"].to_numpy()  # in order, as the rows of a block are
+        own = gone[(gone >= number[0]) & (gone <= number[-1])] if len(number) else gone[:0]
+        place = np.searchsorted(number, own)
+        holds[place[number[place] == own]] = False
         return rows if holds.all() else rows.filter(pa.array(holds))
 
     return in_force

@@ -139,10 +139,8 @@ class LoadedSnapshot:
     def with_added(self, added: Added | None, ingests: pd.DataFrame) -> LoadedSnapshot | None:
         """The same with rows stored since: only what they change is computed again."""
         snapshot = None if added is None else self.snapshot.with_added(added, ingests)
-        return None if snapshot is None else self.followed_by(snapshot)
-
-    def followed_by(self, snapshot: Snapshot) -> LoadedSnapshot:
-        """A snapshot of the same day with indexes made from these."""
+        if snapshot is None:
+            return None
         after, records = LoadedSnapshot(snapshot), snapshot.records
         if "by" in vars(self):
             by = {name: rows.after(getattr(records, name)) for name, rows in self.by.items()}

@@ -47,9 +47,9 @@ class Generation:
             return LoadedSnapshot(of_sites(snapshot, sites))
         if before.snapshot.ingests is not snapshot.ingests:
             narrowed, changed = of_sites(snapshot, sites), snapshot.changed
-            if changed is None:
-                return LoadedSnapshot(narrowed)
-            return before.followed_by(narrowed.following(before.snapshot, changed))
+            if changed is not None:
+                narrowed = narrowed.following(before.snapshot, changed)
+            return LoadedSnapshot(narrowed)
         records = snapshot.records
         return before.with_calls(
             acts_of(before.snapshot, records.calls), acts_of(before.snapshot, records.arrangements)

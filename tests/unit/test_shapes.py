@@ -13,16 +13,19 @@ import pytest
 import xlsxwriter
 
 from analysis.ingest import ingest
+from analysis.ingest.near import codes_of
 from analysis.ingest.profile_file import parse_profile
 from analysis.ingest.profile_toml import as_toml
 from analysis.ingest.proposal import propose
 from analysis.ingest.raw import LogFile
 from analysis.ingest.reasons import FileFault
+from analysis.ingest.refused import listed
 from analysis.ingest.unpack import plain_files
 from analysis.store import Store
 from tests.commands import run
 from tests.ingest_files import LINES, POLICY, RECEIVED_AT, refusals, take_in, written
 from tests.shaped import READ, SHAPES, text
+from tests.shaped_otherwise import OTHERWISE
 
 __all__ = ["run"]
 
@@ -75,6 +78,26 @@ def test_a_file_is_read_right_with_the_profile_that_is_proposed(
     assert [str(fault) for fault in done.faults] == []
     assert refusals(trial) == []
     assert entries(trial) == READ
+
+
+@pytest.mark.parametrize("name", OTHERWISE)
+def test_a_file_of_other_rows_is_read_right_with_the_profile_that_is_proposed(
+    trial: Store, tmp_path: Path, name: str
+) -> None:
+    shape = OTHERWISE[name]
+    path = shape.make(tmp_path)
+    found = propose(LogFile.at(path), "ward", POLICY, shape.answers)
+    assert found.questions == ()
+    before = len(trial.records().lines)
+    done = take_in(trial, path, profile=parse_profile(as_toml(found.profile), "ward", "ward"))
+    assert (done.faults, done.refused) == ((), shape.refused)
+    table, *columns = shape.columns
+    rows = getattr(trial.records(), table).iloc[before if table == "lines" else 0 :]
+    dates = rows[columns].select_dtypes("datetime")
+    shown = rows[columns].astype(object).assign(**{c: dates[c].astype(str) for c in dates})
+    assert sorted(map(tuple, shown.to_numpy().tolist())) == sorted(shape.read)
+    fixes = listed(trial.refused(), codes_of(trial.registry()))["fix"]
+    assert [fix.endswith("Did you mean L1?") for fix in fixes] == [True] * shape.refused
 
 
 def test_there_are_forty_shapes_and_most_raise_no_question() -> None:

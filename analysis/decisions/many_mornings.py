@@ -72,8 +72,8 @@ def to_call(
     Returns
     -------
     DataFrame
-        Columns of `TO_CALL`, one row a morning and family with a line at home; the families that
-        have a rank in `calls.call_list` of that morning are to be called.
+        Columns of `TO_CALL`, one row a morning and family with a line at home; `to_call` are
+        the families that have a rank in `calls.call_list` of that morning.
     """
     shares = [
         (mornings, families)

@@ -119,7 +119,7 @@ LISTS = (
     ),
     count("scored", "scored dressing intervals of these lines", "intervals", only_in="mornings"),
     count("late", "scored dressing intervals that were late", "intervals"),
-    flag("to_call", "the family was to be called"),
+    flag("to_call", "the family needs a call"),
     flag("gauze", "a line of the family is under gauze"),
     count("days_at_home", "fewest days since a line came home or back", "days"),
     count("stays", "earlier stays away from home of these lines", "stays"),

@@ -50,10 +50,13 @@ def state_of(acts: Acts) -> str:
 
 def for_person(session: Session, acts: Shown) -> Shown:
     """The same for the person of a session, with a form of its own."""
+    own_code = session.reader.code
     return replace(
         acts,
         context=session.context(),
-        callers=arrangements.callers(session.snapshot(), session.reader.code),
+        callers=session.cached(
+            ("callers", own_code), lambda: arrangements.callers(session.snapshot(), own_code)
+        ),
         others=others_words(session, acts),
         form=secrets.token_urlsafe(12),
     )

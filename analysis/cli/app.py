@@ -22,8 +22,8 @@ from analysis.files import check_writable
 
 CANNOT = 3
 
-ALWAYS_WRITE = frozenset({"backup", "report"})
-"""Commands that write data about families to files; exports record their tables themselves."""
+ALWAYS_WRITE = frozenset({"report"})
+"""Commands that write data about families to files; exports and backups record it themselves."""
 NOT_ABOUT_FAMILIES = frozenset(
     {
         "policy",

@@ -11,6 +11,7 @@ import typer
 from analysis.cli.opening import opened
 from analysis.cli.options.files import Backup, Grants, Restore, Verify
 from analysis.cli.output import show
+from analysis.cli.people import note_export
 from analysis.cli.progress import waiting
 from analysis.errors import UserError
 from analysis.files import write_whole
@@ -46,6 +47,7 @@ def _backup(asked: Backup, file: Path) -> str:
     """Write a backup and try it; what was done, in sentences."""
     address = _of_settings(asked.settings) if asked.settings else asked.store
     with opened(address) as store, waiting("writing the backup"):
+        note_export(store, "backup")
         store.backup(file, asked.key_file)
         place = store.place
     said = (

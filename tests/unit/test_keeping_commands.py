@@ -151,3 +151,10 @@ def test_only_a_folder_keeps_several_backups(run, tmp_path):
     (tmp_path / "all.zip").write_bytes(b"x")
     code, _, err = run("backup", "all.zip", "--keep", "2")
     assert (code, "is a file" in err) == (3, True)
+
+
+def test_settings_name_the_store_of_a_backup(run, tmp_path):
+    (tmp_path / "linedays.sqlite").rename(tmp_path / "elsewhere.sqlite")
+    (tmp_path / "s.toml").write_text('store = "sqlite:///elsewhere.sqlite"\n')
+    code, _, err = run("backup", "all.zip", "--settings", "s.toml")
+    assert (code, "all of the store elsewhere.sqlite" in err) == (0, True)

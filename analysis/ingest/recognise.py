@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 from analysis.ingest.faults import IngestError
@@ -108,6 +109,9 @@ def _of_resources(log: LogFile, known: Sequence[Profile]) -> Profile | None:
     types = types_in(log)
     found = [profile for profile in known if profile.resources & types]
     if not found:
-        others = frozenset[str]().union(*(types_in(other) for other in log.fhir_others))
+        others: set[str] = set()
+        for other in log.fhir_others:
+            with suppress(IngestError, OSError):  # reported when it is its turn
+                others |= types_in(other)
         found = [profile for profile in known if profile.resources & others]
     return found[0] if len(found) == 1 else None

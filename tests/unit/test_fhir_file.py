@@ -205,8 +205,10 @@ def test_references_lead_to_resources_of_the_other_files_of_an_ingest(programme,
     assert sorted(rows["value"]) == ["Organization/o1", "Patient/p1", "Patient/p9"]
     lines_of(folder, PATIENT, name="Patient.ndjson")
     lines_of(folder, CLINIC, name="Organization.ndjson")
+    (folder / "Broken.ndjson").write_text('{"resourceType": "Patient"}\n{')
     together = read(programme, folder, BULK)
-    assert (together.faults, together.stored, together.refused) == ((), 2, 1)
+    assert [fault.file for fault in together.faults] == ["Broken.ndjson"]
+    assert (together.stored, together.refused) == (2, 1)
     assert "Patient.ndjson: resources that no table of the source profile reads" in str(
         together.notes
     )

@@ -196,7 +196,7 @@ class Store(Recorded):
             return known.with_sign_offs(connection, before, at)
 
     def added(self, before: Records, known_at: datetime | None = None) -> Added | None:
-        """Records with what was stored since they were read; None: read everything again.
+        """Records with what was stored after they were read; None: read everything again.
 
         Parameters
         ----------

@@ -24,7 +24,7 @@ def renewed(
     own : Timeline
         Of the linked families alone, now: of `tables.linked.records_of_linked`.
     changed : Linked
-        Whoever is linked with rows that came or went, as `tables.linked.linked_with` finds them.
+        Everyone who is linked with rows that came or went, as `tables.linked.linked_with` finds them.
     records : Records
         All records now.
     policy : Policy

@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.decisions import call_list, many_mornings, recent_entries
 from analysis.decisions.history import History, Versions, morning_of
 from analysis.decisions.many_mornings import to_call
+from analysis.policy import shipped_policy
 from analysis.tables import KNOWN
 from analysis.timeline import build
 from analysis.vocabulary import EntryKind
@@ -22,6 +23,7 @@ from tests.properties.strategies import (
     records_of,
     together,
 )
+from tests.written import written
 
 DAYS = [AS_OF - timedelta(days=n) for n in range(8, 2, -1)]
 FEW = {"red_flag_days": 3, "sign_off_recent_days": 6, "late_pattern_of": 3, "early_failures_of": 2}
@@ -49,7 +51,8 @@ def received_by_and_by(draw, records):
         if name != "home_log":  # an entry has its own
             frame = frame.assign(received_at=np.array(moments, dtype="datetime64[us]"))
         tables[name] = corrected(draw, frame, date=name == "home_log")
-    lines = pd.concat([records.earlier_lines, records.lines], ignore_index=True)
+    lines = [f for f in (records.earlier_lines, records.lines) if len(f)]
+    lines = pd.concat(lines, ignore_index=True)
     words = {c.name: c.dtype for c in KNOWN["lines"].columns if str(c.dtype) == "category"}
     lines = lines.astype(words).assign(row=np.arange(len(lines)))
     tables["lines"] = Versions.of(
@@ -69,7 +72,7 @@ def corrected(draw, frame, *, date=False):
     if date:
         again["done_on"] += np.array([draw.randrange(-3, 2) for _ in at], dtype="timedelta64[D]")
     void = np.array([False] * len(frame) + [draw.random() < 0.3 for _ in at], dtype=bool)
-    both = pd.concat([frame, again], ignore_index=True)
+    both = pd.concat([frame, again], ignore_index=True) if at else frame
     return Versions.of(both, [*range(len(frame)), *at], void)
 
 
@@ -116,3 +119,14 @@ def test_many_mornings_list_the_families_of_each_morning(monkeypatch):
     assert seen
     assert any(len(families) for families in again)
     assert not all(len(families) for families in again)
+
+
+def test_mornings_before_any_entry_and_any_line_are_replayed():
+    draw = random.Random(1)
+    lines = "line_id | home_from  | received_at\nL1 | 2031-03-01 | 2031-03-05T09:00"
+    history = received_by_and_by(draw, written(lines=lines))
+    table = to_call(history, shipped_policy(), DAYS)
+    assert table["morning"].dt.day.tolist() == [6, 7, 8, 9]
+    assert table["to_call"].all()  # no change of the dressing is known since the child came home
+    assert to_call(history, shipped_policy(), DAYS[:1]).empty
+    assert to_call(history, shipped_policy(), []).empty

@@ -1,4 +1,4 @@
-"""For whom has everything to be computed again when some rows have changed?
+"""Which families have to be computed again when some rows have changed?
 
 Families are linked by a child or a line that they share, or shared before, and by an entry of the
 log that names a line of the one and the code of the other. What is computed of a set of families

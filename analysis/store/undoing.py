@@ -8,6 +8,7 @@ from hashlib import blake2b
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import bulk
@@ -16,6 +17,9 @@ from analysis.store.known import in_force_now
 from analysis.store.numbers import next_number
 from analysis.store.schema import KEYS, ROWS, files, refused, refused_resolved, stored_columns
 from analysis.store.writing import FileInfo, Writer
+
+UNDONE = ", correction undone"
+"""Follows the name of the file of rows that are on the list again."""
 
 
 def undo(connection: sa.Connection, numbers: Sequence[int], by: str, at: int) -> int:
@@ -27,7 +31,7 @@ def undo(connection: sa.Connection, numbers: Sequence[int], by: str, at: int) ->
     Raises
     ------
     StoreError
-        One of the ingests corrected nothing.
+        One of the ingests was undone already, or corrected nothing.
     """
     n_rows = 0
     for number in numbers:
@@ -37,15 +41,34 @@ def undo(connection: sa.Connection, numbers: Sequence[int], by: str, at: int) ->
             .join(refused_resolved, refused_resolved.c.refused_row == refused.c.refused_row)
             .where(refused_resolved.c.file == number),
         )
-        name = connection.execute(sa.select(files.c.name).where(files.c.file == number)).scalar()
-        if name is None or not corrected.num_rows:
+        if not corrected.num_rows or _is_undone(connection, number):
             raise StoreError("This correction was undone already, or corrected nothing.")
-        sent = hashlib.sha256(f"undo {number}\x1f{by}\x1f{at}".encode()).hexdigest()
-        writer = Writer(connection, FileInfo(f"{name}, undone", sent, 0, "", at, at, by))
+        refused_in = corrected["file"].unique().to_pylist()
+        writers = [_writer(connection, number, file, by, at) for file in refused_in]
         for table in ROWS:
-            n_rows += _take_back(connection, writer, table, number, at)
-        _list_again(connection, corrected, number)
+            n_rows += _take_back(connection, writers[0], table, number, at)
+        _take_off(connection, number, writers[0].file)
+        for file, writer in zip(refused_in, writers, strict=True):
+            _list_again(connection, corrected.filter(pc.equal(corrected["file"], file)), writer)
     return n_rows
+
+
+def _sent(number: int) -> str:
+    """What names the undoing of an ingest."""
+    return hashlib.sha256(f"undo {number}".encode()).hexdigest()
+
+
+def _is_undone(connection: sa.Connection, number: int) -> bool:
+    same = sa.select(files.c.file).where(files.c.sha256 == _sent(number))
+    return connection.execute(same).first() is not None
+
+
+def _writer(connection: sa.Connection, number: int, refused_in: int, by: str, at: int) -> Writer:
+    """An ingest of rows of one file and source that are on the list again."""
+    query = sa.select(files.c.name, files.c.source).where(files.c.file == refused_in)
+    name, source = connection.execute(query).one()
+    name = f"{str(name).removesuffix(UNDONE)}{UNDONE}"
+    return Writer(connection, FileInfo(name, _sent(number), 0, source, at, at, by))
 
 
 def _take_back(connection: sa.Connection, writer: Writer, table: str, number: int, at: int) -> int:
@@ -92,17 +115,20 @@ def _take_back(connection: sa.Connection, writer: Writer, table: str, number: in
     return together.num_rows
 
 
-def _list_again(connection: sa.Connection, corrected: pa.Table, number: int) -> None:
-    """Put corrected rows on the list again, in place of those that the correction refused."""
-    file = int(connection.execute(sa.select(sa.func.max(files.c.file))).scalar_one())
+def _list_again(connection: sa.Connection, corrected: pa.Table, writer: Writer) -> None:
+    """Put corrected rows on the list again, under new numbers."""
     first = next_number(connection, refused.c.refused_row)
     again = corrected.drop_columns(["refused_row", "file"])
     again = again.append_column("refused_row", pa.array(first + np.arange(again.num_rows)))
-    again = again.append_column("file", pa.array(np.full(again.num_rows, file, np.int64)))
+    again = again.append_column("file", pa.array(np.full(again.num_rows, writer.file, np.int64)))
+    bulk.append(connection, refused, again)
+
+
+def _take_off(connection: sa.Connection, number: int, file: int) -> None:
+    """Take off the list what the correction refused."""
     own = sa.select(refused.c.refused_row, sa.literal(file), sa.literal("undone")).where(
         refused.c.file == number,
         ~sa.exists().where(refused_resolved.c.refused_row == refused.c.refused_row),
     )
     columns = ["refused_row", "file", "how"]
     connection.execute(sa.insert(refused_resolved).from_select(columns, own))
-    bulk.append(connection, refused, again)

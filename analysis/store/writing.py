@@ -155,6 +155,11 @@ class Writer:
         """Column at fault of rows on the list, by number; see `Refusals.columns_at_fault`."""
         return self._refusals.columns_at_fault(reasons)
 
+    @property
+    def file(self) -> int:
+        """The number of the file."""
+        return self._file
+
     def count(
         self,
         table: str,

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from analysis.ingest.fixing_causes import Cause, causes, fix_cause
+from analysis.ingest.profile import Profile
 from analysis.store import Store, StoreError
 from tests.ingest_files import POLICY, RECEIVED_AT, programme, refusals, take_in, written
 from tests.stored_rows import store, url
@@ -60,12 +61,24 @@ def test_a_correction_is_undone_and_its_rows_are_on_the_list_again(
     programme: Store, tmp_path: Path
 ) -> None:
     take_in(programme, written(tmp_path, "home_log.csv", LOG.replace("6,L1", "1,L1")))
+    other = written(
+        tmp_path, "home_log-ward.csv", "entry_id,line_id,done_at,kind\n9,L3,2031-03-04,bath\n"
+    )
+    take_in(programme, other, profile=Profile("ward"))
     before = sorted(refusals(programme)), numbers(programme)
     kinds = list(programme.records().home_log["kind"])
     assert fixed(programme, BATH, "skin_check")[0] >= 1
-    number = int(programme.ingests()["ingest"].max())
-    programme.undo_corrections([number], "manager", LATER + timedelta(minutes=1))
+    corrections = sorted(set(programme.ingests()["ingest"].astype(int)))[-2:]
+    programme.undo_corrections(corrections, "manager", LATER + timedelta(minutes=1))
+    with pytest.raises(StoreError, match="undone already"):
+        programme.undo_corrections(corrections, "manager", LATER + timedelta(minutes=2))
     assert (sorted(refusals(programme)), numbers(programme)) == before
+    listed = programme.refused()
+    bath = listed[listed["value"] == "bath"].sort_values("row")
+    assert bath[["file", "source", "row_number"]].to_numpy().tolist() == [
+        *(["home_log.csv, correction undone", "", n] for n in (2, 3, 4)),
+        ["home_log-ward.csv, correction undone", "ward", 2],
+    ]
     assert list(programme.records().home_log["kind"]) == kinds
     assert fixed(programme, BATH, "skin_check", 2)[0] >= 1
     with pytest.raises(StoreError, match="corrected nothing"):

@@ -47,6 +47,21 @@ class Meaning:
     examples: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class WordMeaning:
+    """A word of a column of codes, the code that is proposed for it, and all codes."""
+
+    column: str
+    word: str
+    code: str
+    codes: tuple[str, ...]
+
+    @property
+    def key(self) -> str:
+        """Of the answer that names another code."""
+        return f"word:{self.column}:{self.word}"
+
+
 @dataclass
 class Draft:
     """A table's profile while it is put together."""
@@ -67,6 +82,7 @@ class Draft:
     same: list[Grid] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
     answered: list[Question] = field(default_factory=list)
+    words: list[WordMeaning] = field(default_factory=list)
 
     @property
     def rows(self) -> Sequence[Sequence[str]]:
@@ -331,8 +347,9 @@ class Draft:
                 text = f'What does "{word}" in the column {name} mean?'
                 likely = [match.meaning for match in found[:4]]
                 code = self._ask(f"word:{name}:{word}", text, [*likely, LEAVE, *labels])
-            elif f"word:{name}:{word}" in self.answers:
-                code = self.answers[f"word:{name}:{word}"]
+            else:
+                self.words.append(WordMeaning(name, word, code, tuple(labels)))
+                code = self.answers.get(self.words[-1].key, code)
             if code is not None and code != LEAVE:
                 self.values.setdefault(name, {})[folded] = code
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from analysis.ingest.reasons import FileFault
 from analysis.ingest.summary import IngestSummary
 
-_TO_DESCRIBE = {FileFault.TABLE_UNKNOWN, FileFault.HEADS_MISSING}
+TO_DESCRIBE = {FileFault.TABLE_UNKNOWN, FileFault.HEADS_MISSING}
+"""Of a file that no known source writes."""
 
 
 def next_steps(
@@ -23,7 +24,7 @@ def next_steps(
         Whether the programme's time zone was set.
     """
     steps = []
-    unlike = [fault.file for fault in summary.faults if fault.code in _TO_DESCRIBE]
+    unlike = [fault.file for fault in summary.faults if fault.code in TO_DESCRIBE]
     if unlike:
         steps.append(f"Describe how {unlike[0]} is written: linedays source FILE.")
     if summary.refused:

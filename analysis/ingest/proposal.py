@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from analysis.ingest import evidence
-from analysis.ingest.draft import LEAVE, Draft, Meaning, Question
+from analysis.ingest.draft import LEAVE, Draft, Meaning, Question, WordMeaning
 from analysis.ingest.faults import IngestError
 from analysis.ingest.grid import grids
 from analysis.ingest.header_row import best_header
@@ -21,7 +21,7 @@ from analysis.policy import Policy
 from analysis.tables.incoming import INCOMING
 from analysis.tables.kinds import Kind
 
-__all__ = ["LEAVE", "Meaning", "Proposal", "Question", "propose"]
+__all__ = ["LEAVE", "Meaning", "Proposal", "Question", "WordMeaning", "propose"]
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,8 @@ class Proposal:
     questions: tuple[Question, ...]
     answered: tuple[Question, ...] = ()
     """Questions that had an answer."""
+    words: tuple[WordMeaning, ...] = ()
+    """Words whose code is proposed without a question."""
 
 
 def propose(
@@ -95,4 +97,5 @@ def propose(
         meanings=tuple(draft.meanings()),
         questions=tuple(draft.questions),
         answered=tuple(draft.answered),
+        words=tuple(draft.words),
     )

@@ -9,7 +9,8 @@ from dashboard.incoming.views import Bringing, Counts, TakenIn
 from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.templates import render
-from dashboard.security.roles import PATHS, Page
+from dashboard.security import csrf
+from dashboard.security.roles import PATHS, SOURCE, Page
 from dashboard.session.views import PageContext
 
 PATH = PATHS[Page.INCOMING]
@@ -34,6 +35,8 @@ def done_page(done: TakenIn) -> str:
         answer=answer(done),
         counts=[counts_of(count) for count in done.counts],
         known=known,
+        source_address=SOURCE,
+        token=csrf.token(),
     )
     return shell.whole(PATH, done.context, title, content)
 

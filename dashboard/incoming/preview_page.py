@@ -11,7 +11,7 @@ from dashboard.layout import frame as shell
 from dashboard.layout import words
 from dashboard.layout.templates import render
 from dashboard.security import csrf
-from dashboard.security.roles import FILES
+from dashboard.security.roles import FILES, SOURCE
 
 TITLE = "Check before importing"
 MOST_COLUMNS = 6
@@ -28,6 +28,7 @@ def preview_page(found: Previewed) -> str:
         counts=[counts_of(count) for count in found.counts],
         sheets=sheets_shown(found),
         files_address=FILES,
+        source_address=SOURCE,
         token=csrf.token(),
     )
     return shell.whole(PATH, found.context, TITLE, content)

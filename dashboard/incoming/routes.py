@@ -5,6 +5,8 @@ Plain forms and plain answers, so that nothing here needs a script.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from dash import Dash
 from flask import Response, make_response, redirect, request
 
@@ -131,6 +133,8 @@ def _take_in(service: Service) -> Response:
                     preview_page(queries.preview(files, request.form.get("source"))), 200
                 )
             done = queries.take_in(files, request.form.get("source"))
+            if done.to_describe:
+                done = replace(done, number=queries.hold(files))
         except FormError as fault:
             return _form(service, str(fault), 409)
     return _done(done)

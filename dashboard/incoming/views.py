@@ -182,6 +182,8 @@ class Previewed:
     counts: tuple[Counts, ...]
     faults: tuple[str, ...]
     notes: tuple[str, ...]
+    to_describe: tuple[tuple[int, str], ...]
+    """Files that no known source writes: place in the upload, and name."""
 
 
 @dataclass(frozen=True)
@@ -205,6 +207,18 @@ class QuestionShown:
 
 
 @dataclass(frozen=True)
+class WordChoice:
+    """A word of a column of codes, the code proposed for it, and the one chosen in its place."""
+
+    key: str
+    column: str
+    word: str
+    proposed: str
+    chosen: str
+    codes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Described:
     """A proposed source profile: what is chosen, what is open, what it does to the file's rows."""
 
@@ -213,10 +227,15 @@ class Described:
     """Of the held upload, for the form."""
     name: str
     file: str
+    at: int
+    """Its place in the upload."""
     table: str
     columns: tuple[str, ...]
     """What a head may be."""
     heads: tuple[HeadChoice, ...]
+    words: tuple[WordChoice, ...]
+    reads: tuple[str, ...]
+    """How else the file is read: order of dates, header rows, footer, separators."""
     questions: tuple[QuestionShown, ...]
     effect: Previewed | None
     """None: something is open."""
@@ -347,3 +366,7 @@ class TakenIn:
     """The first of the rows that were refused now."""
     refused_left: int
     """Further ones."""
+    to_describe: tuple[tuple[int, str], ...]
+    """As of `Previewed`."""
+    number: str = ""
+    """Of the upload, if it is held to be described."""

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from analysis.ingest import ingest
+from analysis.policy import shipped_policy
+from analysis.store import Store
 from tests.browser.conftest import Running
+from tests.browser.small_programme import RECEIVED
+from tests.browser.test_accessible import BEYOND_THE_EDGE, RULES
 
 SENT = """\
 entry_id,line_id,done_at,kind,note
@@ -126,3 +132,90 @@ def test_a_file_is_checked_first_and_left(watched, running: Running, width, tmp_
     page.get_by_role("button", name="Leave without importing").click()
     expect(page).to_have_title("Data in · linedays")
     assert "s1" not in set(running.records().home_log["entry_id"])
+
+
+WARD = """\
+Catheter no;Date;What was done;Mood;Dressing was;Skin
+L1;3/2/2031;skin looked at;ok;;redness
+L2;2/3/2031;dressing changed;tired;came off;nothing
+"""
+
+
+def everybody_can_use(page: Page, width: int) -> None:
+    """Axe finds nothing and nothing is beyond the edge of the screen."""
+    found = Axe().run(page, options=RULES)
+    assert found.violations_count == 0, found.generate_report()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.evaluate(BEYOND_THE_EDGE) == []
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_a_clinics_own_sheet_is_described_where_its_import_is_refused(
+    watched, running: Running, width, tmp_path
+):
+    page = watched.page(width)
+    watched.expected.append("422")
+    page.goto(f"{running.address}/incoming")
+    path = tmp_path / "ward.csv"
+    path.write_text(WARD)
+    page.get_by_label("Drop log files here, or choose them").set_input_files(path)
+    page.get_by_role("button", name="Import").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Nothing was imported")
+    page.get_by_role("button", name="Describe ward.csv").click()
+    expect(page.locator(".answer")).to_contain_text("Nothing is stored yet.")
+    everybody_can_use(page, width)
+    for choice in page.locator(".field.open select, select[aria-invalid]").all():
+        choice.focus()
+        page.keyboard.press("ArrowDown")
+    page.get_by_label("Mood is read as").select_option(label="not one of ours")
+    page.get_by_label("Catheter no is read as").select_option("line_id")
+    page.get_by_role("button", name="Show the effect").press("Enter")
+    expect(page.locator(".answer")).to_contain_text("Of 2 rows, 2 would be new")
+    expect(page.get_by_text("Dates are read as day/month/year.")).to_be_visible()
+    loose = page.get_by_label("came off in dressing_condition is read as")
+    expect(loose.locator("option").first).to_have_text("loose (proposed)")
+    loose.select_option("damp")
+    page.get_by_role("button", name="Show the effect").click()
+    expect(page.get_by_role("region", name="First rows of ward.csv")).to_contain_text(
+        "came off → damp"
+    )
+    everybody_can_use(page, width)
+    page.get_by_role("button", name="Save the source").click()
+    expect(page.locator(".answer")).to_contain_text("ward is saved as version 1.")
+    page.get_by_role("button", name="Import the file now").click()
+    expect(page.locator(".answer")).to_have_text("1 file, 2 rows: 2 new and none refused.")
+    log = running.records().home_log
+    assert log.loc[log["entry_id"].isna(), "dressing_condition"].dropna().tolist() == ["damp"]
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_all_rows_of_one_cause_are_corrected_with_the_keyboard_and_undone(
+    watched, store_file, running: Running, width, tmp_path
+):
+    bad = "".join(f"c{n},L1,2031-03-0{n},bath\n" for n in (1, 2, 3))
+    path = tmp_path / "home_log-bad.csv"
+    path.write_text(f"entry_id,line_id,done_at,kind\n{bad}")
+    with Store.open(f"sqlite:///{store_file}") as store:
+        ingest(store, [path], shipped_policy(), received_at=RECEIVED)
+    page = watched.page(width)
+    page.goto(f"{running.address}/incoming")
+    page.get_by_role("link", name="3 rows, kind").press("Enter")
+    expect(page.locator(".answer")).to_contain_text("3 rows, kind")
+    everybody_can_use(page, width)
+    choice = page.get_by_label("Write in all of them")
+    choice.focus()
+    page.keyboard.type("skin")
+    page.get_by_role("button", name="Show the effect").press("Enter")
+    expect(page.locator(".answer")).to_contain_text("3 would be stored, none still refused.")
+    expect(page.get_by_label("Write in all of them")).to_have_value("skin_check")
+    assert len(running.records().home_log) == 10
+    page.get_by_role("button", name="Correct 3 rows").press("Enter")
+    expect(page.locator(".answer")).to_have_text("3 were stored, none still refused.")
+    assert len(running.records().home_log) == 13
+    everybody_can_use(page, width)
+    page.get_by_role("button", name="Undo").press("Enter")
+    expect(page.locator(".answer")).to_have_text("The correction is undone.")
+    page.get_by_role("link", name="Go to Data in").click()
+    rows = page.locator(".to-correct > li")
+    expect(rows).to_have_count(3)
+    expect(rows.first).to_contain_text("home_log-bad.csv, correction undone, row 2")

@@ -11,14 +11,15 @@ from analysis.ingest import IngestError, LogFile, Profile, ProfileError
 from analysis.ingest.preview import Preview
 from analysis.ingest.profile_file import parse_profile
 from analysis.ingest.profile_toml import as_toml
-from analysis.ingest.proposal import LEAVE, Proposal, propose
+from analysis.ingest.proposal import LEAVE, Proposal, WordMeaning, propose
 from analysis.ingest.unpack import plain_files
 from analysis.policy import Policy
 from analysis.store import Store, StoreError
 from analysis.tables import INCOMING
 from analysis.unfinished import temporary_folder
 from dashboard.incoming.queries import files as incoming_files
-from dashboard.incoming.views import Described, HeadChoice, QuestionShown
+from dashboard.incoming.queries.how_read import how_read
+from dashboard.incoming.views import Described, HeadChoice, QuestionShown, WordChoice
 from dashboard.session.forms import FormError
 from dashboard.session.ingesting import PATIENCE_SECONDS, preview_files
 from dashboard.session.views import PageContext
@@ -50,6 +51,7 @@ class Asked:
 def described(
     store_url: str,
     held: tuple[Path, str],
+    place: int,
     number: str,
     asked: Asked,
     policy: Policy,
@@ -75,7 +77,7 @@ def described(
         if not found.questions:
             try:
                 shown = _effect(store_url, log, policy, text, asked.name, at)
-                effect = incoming_files.previewed(shown, number, context)
+                effect = incoming_files.previewed(shown, number, (), context)
             except ProfileError as wrong:
                 fault = str(wrong)
     return Described(
@@ -83,9 +85,12 @@ def described(
         number=number,
         name=asked.name,
         file=name,
+        at=place,
         table=found.table,
         columns=tuple(column.name for column in INCOMING[found.table].columns),
         heads=_heads(found, asked),
+        words=tuple(_word(word, asked) for word in found.words),
+        reads=how_read(found.profile, found.table),
         questions=_questions(found, asked),
         effect=effect,
         text=text,
@@ -120,6 +125,11 @@ def _heads(found: Proposal, asked: Asked) -> tuple[HeadChoice, ...]:
         )
         for meaning in found.meanings
     )
+
+
+def _word(word: WordMeaning, asked: Asked) -> WordChoice:
+    chosen = asked.answers.get(word.key, "")
+    return WordChoice(word.key, word.column, word.word, word.code, chosen, word.codes)
 
 
 def _questions(found: Proposal, asked: Asked) -> tuple[QuestionShown, ...]:

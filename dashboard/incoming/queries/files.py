@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 
 import pandas as pd
 
 from analysis.ingest import IngestSummary, Profile
+from analysis.ingest.next_steps import TO_DESCRIBE
 from analysis.ingest.preview import Cause, Preview, SheetPreview
 from analysis.snapshot import Snapshot
 from dashboard.incoming.queries.received import as_shown
@@ -46,8 +47,8 @@ def profile_of(source: str | None, profiles: Mapping[str, Profile]) -> Profile |
     return profiles[source]
 
 
-def previewed(found: Preview, number: str, context: PageContext) -> Previewed:
-    """A preview as the page shows it; `number` names the upload for the form."""
+def previewed(found: Preview, number: str, names: Sequence[str], context: PageContext) -> Previewed:
+    """A preview as the page shows it; `number` names the upload of files with these names."""
     return Previewed(
         context=context,
         number=number,
@@ -55,7 +56,13 @@ def previewed(found: Preview, number: str, context: PageContext) -> Previewed:
         counts=tuple(Counts(**asdict(count)) for count in found.summary.tables),
         faults=tuple(str(fault) for fault in found.summary.faults),
         notes=found.summary.notes,
+        to_describe=_to_describe(found.summary, names),
     )
+
+
+def _to_describe(summary: IngestSummary, names: Sequence[str]) -> tuple[tuple[int, str], ...]:
+    unlike = {fault.file for fault in summary.faults if fault.code in TO_DESCRIBE}
+    return tuple((at, name) for at, name in enumerate(names) if name in unlike)
 
 
 def _sheet(sheet: SheetPreview) -> SheetShown:
@@ -93,7 +100,11 @@ def _cause(cause: Cause) -> CauseShown:
 
 
 def taken_in(
-    summary: IngestSummary, refused: pd.DataFrame, found: Snapshot, context: PageContext
+    summary: IngestSummary,
+    names: Sequence[str],
+    refused: pd.DataFrame,
+    found: Snapshot,
+    context: PageContext,
 ) -> TakenIn:
     """The command's summary, and the rows that were refused now."""
     return TakenIn(
@@ -103,4 +114,5 @@ def taken_in(
         notes=summary.notes,
         refused=as_shown(refused.head(MOST_SHOWN), found, sees=True),
         refused_left=max(0, len(refused) - MOST_SHOWN),
+        to_describe=_to_describe(summary, names),
     )

@@ -115,7 +115,9 @@ class IncomingQueries:
         session.refresh()
         refused = session.store.refused()
         now = refused[(refused["ingest"] > before).to_numpy(dtype=bool)]
-        return incoming_files.taken_in(summary, now, session.snapshot(), session.context())
+        names = () if source else [name for _, name in files]
+        found = session.snapshot()
+        return incoming_files.taken_in(summary, names, now, found, session.context())
 
     def preview(self, files: Sequence[tuple[Path, str]], source: str | None) -> Previewed:
         """Show what files would become, store nothing, and hold them until that is answered.
@@ -144,7 +146,8 @@ class IncomingQueries:
             session.now(),
         )
         held = self._held.hold(session.reader.code, files, source)
-        return incoming_files.previewed(found, held.number, session.context())
+        names = () if source else [name for _, name in held.files]
+        return incoming_files.previewed(found, held.number, names, session.context())
 
     def take_in_held(self, number: str) -> TakenIn:
         """Import the files of a preview, and delete them here.
@@ -183,7 +186,9 @@ class IncomingQueries:
         return self._held.hold(self.session.reader.code, files, None).number
 
     def described(self, number: str, form: Mapping[str, str]) -> Described:
-        """The source profile proposed for the first file of a held upload, by the answers so far.
+        """The source profile proposed for a file of a held upload, by the answers so far.
+
+        The form's `file` is its place in the upload; the first file without one.
 
         Raises
         ------
@@ -196,12 +201,14 @@ class IncomingQueries:
         held = self._held.held(session.reader.code, number)
         if held is None:
             raise FormError(NO_LONGER_HERE)
-        file = held.files[0]
+        at = form.get("file", "")
+        place = int(at) if at.isdecimal() and int(at) < len(held.files) else 0
         return describing.described(
             session.config.store_url,
-            file,
+            held.files[place],
+            place,
             number,
-            describing.Asked.of(form, file[1]),
+            describing.Asked.of(form, held.files[place][1]),
             session.policy,
             session.now(),
             session.context(),

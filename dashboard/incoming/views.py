@@ -367,6 +367,6 @@ class TakenIn:
     refused_left: int
     """Further ones."""
     to_describe: tuple[tuple[int, str], ...]
-    """As of `Previewed`."""
+    """The same as in `Previewed`."""
     number: str = ""
     """Of the upload, if it is held to be described."""

@@ -183,7 +183,7 @@ def test_names_addresses_and_texts_never_reach_the_store(store, folder) -> None:
 
 def test_nor_do_they_from_rows_that_are_refused_or_files_that_cannot_be_read(run, tmp_path) -> None:
     (tmp_path / "p.toml").write_text(PROFILE)
-    (tmp_path / "policy.toml").write_text('time_zone = "Europe/Amsterdam"')
+    (tmp_path / "policy.toml").write_text('time_zone = "Europe/Berlin"')
     lines = EXAMPLES.read_text("utf-8").splitlines()
     early = "\n".join(lines).replace('"2013-', '"2093-').replace('"2015-', '"2095-')
     (tmp_path / "early.ndjson").write_text(early)

@@ -15,7 +15,7 @@ MARKS = {"\n": "a line end", "\t": "a tab"}
 
 
 def how_read(profile: Profile, table: str) -> tuple[str, ...]:
-    """What a proposed profile says of dates, header rows, cells with several answers and footers."""
+    """How a proposed profile reads dates, header rows, cells with several answers and footers."""
     looks = profile.table(table)
     sentences = [f"Dates are read as {ORDERS[profile.dates.order]}."]
     if looks.skip_rows or looks.head_rows > 1:

@@ -66,7 +66,7 @@ def register(guard: Guard) -> None:
     def annotate(session: Session, given: object, _: object) -> tuple[object, str]:
         return given, RatesQueries(session).annotate(AnnotationForm.of(given))
 
-    @guard.action(Page.RATES, ids.WITHDRAW, ids.ANNOTATED, ids.ANNOTATION_MESSAGE)
+    @guard.action(Page.RATES, ids.WITHDRAW, ids.ANNOTATED, ids.ANNOTATION_REMOVED)
     def withdraw(session: Session, given: object, _: object) -> tuple[object, str]:
         return given, RatesQueries(session).withdraw_annotation(RowForm.of(given).row)
 

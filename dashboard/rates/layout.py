@@ -25,7 +25,7 @@ from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import MOST_CHARACTERS
 from dashboard.rates.queries.work import LONGEST_OWNER, STATES_TO_SET
 from dashboard.rates.queries.work import MOST_CHARACTERS as MOST_CHARACTERS_OF_WORK
-from dashboard.rates.views import Compared, Gaps, NotesOfRates, RatesView
+from dashboard.rates.views import Annotating, Compared, Gaps, NotesOfRates, RatesView
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
 
@@ -33,8 +33,7 @@ PATH = "/rates"
 TITLE = "Rates"
 MOST_FAMILIES = 8
 """Families with events that are listed before the others open."""
-FEWEST_GAPS, MOST_GAPS = 2, 120
-"""Events are rare enough for a chart of the gaps between them."""
+FEWEST_GAPS, MOST_GAPS = 2, 120  # events rare enough for a chart of the gaps between them
 
 
 def layout(session: Session, search: str | None) -> list[Component]:
@@ -42,23 +41,22 @@ def layout(session: Session, search: str | None) -> list[Component]:
     queries = RatesQueries(session)
     queries.keep_signals()
     head, work, chart, notes, body = parts_of_choice(queries, search)
-    acted = html.P(id=ids.SIGNAL_MESSAGE, role="status", className="annotation-message")
-    saved = html.P(id=ids.ANNOTATION_MESSAGE, role="status", className="annotation-message")
+    acted, added, removed = (
+        html.P(id=name, role="status", className="annotation-message")
+        for name in (ids.SIGNAL_MESSAGE, ids.ANNOTATION_MESSAGE, ids.ANNOTATION_REMOVED)
+    )
     return shell.page(
         PATH,
         session.context(),
         [
             changes_place(queries.changes(), Page.RATES),
+            added,
             html.Div(head, id=ids.RATES_HEAD),
             html.Div(
                 [
-                    html.Section(
-                        [html.Div(work, id=ids.RATES_WORK), acted], className="line figure-card"
-                    ),
+                    _section(html.Div(work, id=ids.RATES_WORK), acted),
                     html.Div(chart, id=ids.RATES_CHART),
-                    html.Section(
-                        [html.Div(notes, id=ids.RATES_NOTES), saved], className="line figure-card"
-                    ),
+                    _section(html.Div(notes, id=ids.RATES_NOTES), removed),
                     html.Div(body, id=ids.RATES_BODY),
                 ],
                 className="cards",
@@ -71,13 +69,17 @@ def layout(session: Session, search: str | None) -> list[Component]:
     )
 
 
+def _section(*parts: Component) -> Component:
+    return html.Section(list(parts), className="line figure-card")
+
+
 def parts_of_choice(
     queries: RatesQueries, search: str | None
 ) -> tuple[Component, Component, Component, Component, Component]:
     """What to choose from, work on signals, rates over time, notes on the chart, and the rest."""
     asked = read_rates(search)
     view = queries.rates(asked)
-    noted = queries.notes_of(view)
+    noted, writing = queries.notes_of(view), queries.annotating()
     opens = tuple(
         queries.session.may_open(page) for page in (Page.FAMILY, Page.RETRAINING, Page.WEEK)
     )
@@ -86,22 +88,17 @@ def parts_of_choice(
         shown = queries.rates(view.choice)
         over_time = [_sites(shown), *_opened(shown, *opens[:2]), _over_time(shown, noted)]
         return (
-            serialised(_head(shown, opens[2])),
+            serialised(_head(shown, opens[2], len(noted.annotations), writing)),
             serialised(html.Div(over_time, className="cards")),
             serialised(_body(shown)),
         )
 
     head, chart, body = queries.session.cached(
-        (PATH, view.choice, view.signals.headline, noted.annotations, opens), build, lasting=True
+        (PATH, view.choice, view.signals.headline, noted.annotations, opens, writing),
+        build,
+        lasting=True,
     )
-    notes = static(
-        "rates/notes",
-        notes=noted.annotations,
-        writing=queries.annotating(),
-        sends=ids.ANNOTATE,
-        removes=ids.WITHDRAW,
-        most_characters=MOST_CHARACTERS,
-    )
+    notes = static("rates/notes", notes=noted.annotations, writing=writing, removes=ids.WITHDRAW)
     work = static(
         "rates/work",
         signals=queries.work(),
@@ -113,7 +110,7 @@ def parts_of_choice(
     return led_by(not_there(rate_words.ASKED, asked, view.choice), head), work, chart, notes, body
 
 
-def _head(view: RatesView, may_report: bool) -> Component:
+def _head(view: RatesView, may_report: bool, n_notes: int, writing: Annotating | None) -> Component:
     one_year = "the first 12 months" if view.choice.period == "month" else "the first 4 quarters"
     many = rate_words.PERIODS[view.choice.period][1]
     return static(
@@ -122,6 +119,10 @@ def _head(view: RatesView, may_report: bool) -> Component:
         bases=tuple(rate_words.BASES.items()),
         baselines=(("", f"all {many}"), ("first", one_year)),
         may_report=may_report,
+        n_notes=n_notes,
+        writing=writing,
+        sends=ids.ANNOTATE,
+        most_characters=MOST_CHARACTERS,
         groupings=tuple((k, f"by {v}") for k, v in rate_words.GROUPINGS.items()),
     )
 

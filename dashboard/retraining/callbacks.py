@@ -71,7 +71,7 @@ def register(guard: Guard) -> None:
             fault = ""
         now = opened_data(key, count)
         sessions = queries.dated()
-        head = list_head(view, sessions, session.context().as_of)
+        head = list_head(queries, view, sessions)
         rows = list_part(queries, view, key, sessions)
         return head, rows, panel, fault, now, split_class(choice)
 

@@ -11,7 +11,9 @@ from dashboard.addresses.retraining import dated_address, plan_address
 from dashboard.layout import words
 from dashboard.layout.cards import figure_card
 from dashboard.layout.templates import render
+from dashboard.retraining.session_sheet import session_words
 from dashboard.retraining.session_views import Session
+from dashboard.retraining.views import SessionsView
 
 TITLE = "Training sessions"
 MOST_PAST = 10
@@ -50,14 +52,15 @@ def unmarked(sessions: Sessions, as_of: date) -> list[Session]:
     return [s for s in sessions if s.held_on <= as_of and not (s.cancelled or s.marked)]
 
 
-def head_line(sessions: Sessions, as_of: date) -> Markup:
-    """One line above the list: who came is to be recorded, the next session, a new one."""
+def head_line(sessions: Sessions, as_of: date, shared: SessionsView) -> Markup:
+    """One line above the list: who came is to be recorded, the next session, the largest to plan."""
     ahead = [s for s in sessions if s.held_on >= as_of and not s.cancelled]
     missing = unmarked(sessions, as_of)
     return render(
         "retraining/dated_line",
         missing=[(_when(s, as_of), dated_address(s.number)) for s in missing[:1]],
         following=[(_when(s, as_of), dated_address(s.number)) for s in ahead[:1]],
+        shared=session_words(shared.rows[0]) if shared.rows else None,
         address=plan_address(),
     )
 

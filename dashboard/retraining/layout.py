@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -75,7 +74,7 @@ def layout(session: Session, search: str | None) -> list[Component]:
                     html.Section(
                         [
                             html.Div(
-                                list_head(view, sessions, session.context().as_of),
+                                list_head(queries, view, sessions),
                                 id=ids.NEEDS_HEAD,
                             ),
                             html.Div(list_part(queries, view, key, sessions), id=ids.NEEDS_LIST),
@@ -130,13 +129,14 @@ def split_class(choice: NeedsChoice) -> str:
     return "split asked" if choice.family_id else "split"
 
 
-def list_head(view: NeedsView, sessions: Sessions, as_of: date) -> Component:
+def list_head(queries: RetrainingQueries, view: NeedsView, sessions: Sessions) -> Component:
     """The answer and the filters of a choice."""
+    as_of, shared = queries.session.context().as_of, queries.sessions(view.choice)
     return static(
         "retraining/head",
         view=view,
         answer=_answer(view),
-        sessions=head_line(sessions, as_of),
+        sessions=head_line(sessions, as_of, shared),
         coverage=need_words.heard_of(view),
         note=need_words.SHRINKAGE_NOTE,
         shown=SHOWN,

@@ -44,7 +44,7 @@ def sessions_card(view: SessionsView) -> Component:
         reading,
         table=render(
             "retraining/sessions",
-            sessions=[_session(row) for row in view.rows],
+            sessions=[session_words(row) for row in view.rows],
             by_language=view.by_language,
         )
         if view.rows
@@ -54,7 +54,8 @@ def sessions_card(view: SessionsView) -> Component:
     )
 
 
-def _session(row: SessionRow) -> dict[str, object]:
+def session_words(row: SessionRow) -> dict[str, object]:
+    """What a session that families could share is named, who they are, and where it leads."""
     return {
         "title": _named(row),
         "site": row.name.site,

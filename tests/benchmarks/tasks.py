@@ -151,7 +151,7 @@ def the_signal(person: Person) -> None:
 def annotate(person: Person) -> None:
     """A note on the chart."""
     person.open("/rates")
-    person.click(person.page.get_by_role("link", name="Notes on the chart"))
+    person.click(person.page.get_by_text("Add a note to the chart"))
     note = person.page.get_by_label("What happened")
     person.click(note)
     person.write(f"new gloves {id(person) % 1000}")  # the same note counts once
@@ -162,7 +162,7 @@ def annotate(person: Person) -> None:
 def plan_a_session(person: Person) -> None:
     """The educator opens the first session that is proposed."""
     person.open("/retraining")
-    person.click(person.page.locator("table.sessions a[href*='sheet=']").first)
+    person.click(person.page.locator("a[href*='sheet=']").first)
     person.see(person.page.get_by_role("heading", level=1))
 
 

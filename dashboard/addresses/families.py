@@ -10,6 +10,7 @@ FAMILIES = "/families"
 FIND = "/families/find"
 """Where a search goes: to the family, where it finds one alone, else to the list."""
 SORTS = ("family", "place", "overdue", "heard", "nurse", "site")
+"""Columns of the list, by each of which it can be sorted."""
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,14 @@ class FamiliesChoice:
     site: str | None = None
     nurse: str | None = None
     sort: str = "family"
+    hide: str = ""
+    """Columns that are not shown, joined by commas; the family always is."""
     page: int = 1
+
+    @property
+    def hidden(self) -> frozenset[str]:
+        """Columns that are not shown."""
+        return frozenset(self.hide.split(",")) & frozenset(SORTS[1:])
 
 
 def read_families(search: str | None) -> FamiliesChoice:
@@ -34,9 +42,19 @@ def read_families(search: str | None) -> FamiliesChoice:
     ('heard', 'family')
     """
     found = read(FamiliesChoice, search, _NAMES)
-    if found.sort in SORTS:
-        return found
-    return FamiliesChoice(found.q, found.place, found.site, found.nurse, page=found.page)
+    found = with_hidden(found, found.hidden)
+    return found if found.sort in SORTS else replace(found, sort=FamiliesChoice.sort)
+
+
+def with_hidden(choice: FamiliesChoice, hidden: frozenset[str]) -> FamiliesChoice:
+    """A choice with other columns hidden.
+
+    Examples
+    --------
+    >>> with_hidden(FamiliesChoice(), frozenset({"site", "nurse"})).hide
+    'nurse,site'
+    """
+    return replace(choice, hide=",".join(name for name in SORTS if name in hidden))
 
 
 def write_families(choice: FamiliesChoice) -> str:
@@ -55,7 +73,7 @@ EVERY_FAMILY = f"{FAMILIES}?sort={FamiliesChoice.sort}"
 
 
 def lasting_query(choice: FamiliesChoice) -> str:
-    """What of a choice is remembered for the person, as a query: filters and order.
+    """What of a choice is remembered for the person, as a query: filters, order and columns.
 
     Examples
     --------
@@ -65,5 +83,5 @@ def lasting_query(choice: FamiliesChoice) -> str:
     return write_families(replace(choice, q="", page=1)).partition("?")[2]
 
 
-_NAMES = {name: name for name in ("q", "place", "site", "nurse", "sort", "page")}
+_NAMES = {name: name for name in ("q", "place", "site", "nurse", "sort", "hide", "page")}
 """Names in the address, and the parts of the choice that they name."""

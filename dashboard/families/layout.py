@@ -12,6 +12,7 @@ from dashboard.addresses.families import (
     FamiliesChoice,
     lasting_query,
     read_families,
+    with_hidden,
     write_families,
 )
 from dashboard.addresses.family import FamilyChoice, family_address
@@ -46,10 +47,20 @@ def layout(session: Session, search: str | None) -> list[Component]:
         heads=[
             (
                 name,
-                _sorted(choice, sort),
+                _address(replace(choice, sort=sort)),
                 families_words.ORDER[sort] if sort == choice.sort else None,
             )
             for sort, name in families_words.HEADS.items()
+            if sort not in choice.hidden
+        ],
+        hidden=choice.hidden,
+        columns=[
+            (
+                name,
+                column in choice.hidden,
+                _address(with_hidden(choice, choice.hidden ^ {column})),
+            )
+            for column, name in list(families_words.HEADS.items())[1:]
         ],
         rows=[(row, family_address(row.family_id, opened)) for row in view.rows],
         filters=_filters(view),
@@ -65,8 +76,8 @@ def layout(session: Session, search: str | None) -> list[Component]:
     return shell.page(PATH, view.context, [changes, content], finding=choice.q)
 
 
-def _sorted(choice: FamiliesChoice, sort: str) -> str:
-    address = write_families(replace(choice, sort=sort, page=1))
+def _address(choice: FamiliesChoice) -> str:
+    address = write_families(replace(choice, page=1))
     return EVERY_FAMILY if address == FAMILIES else address
 
 

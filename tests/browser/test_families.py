@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from playwright.sync_api import expect
 
-from tests.browser.conftest import watching
+from analysis.vocabulary import Role
+from tests.browser.conftest import signed_in, watching
 
 
 def test_a_family_is_found_by_the_keyboard_from_any_page(browser, many):
@@ -43,6 +44,27 @@ def test_families_are_filtered_and_sorted_without_a_mouse(browser, many):
         expect(page.get_by_role("rowheader").first).to_have_text("F06")
 
 
+def test_the_columns_that_a_person_chose_are_remembered(browser, many):
+    with watching(browser, many.token) as watched:
+        page = watched.page()
+        page.goto(f"{many.address}/families?sort=overdue")
+        page.get_by_text("Columns", exact=True).click()
+        page.get_by_role("link", name="Hide nurse").click()
+        page.get_by_role("link", name="Hide last heard from").click()
+        shown = ["Family", "Where listed today", "Dressing overdue ▾", "Site"]
+        expect(page.get_by_role("columnheader")).to_have_text(shown)
+        page.get_by_label("Site").select_option("North")
+        page.get_by_role("button", name="Show", exact=True).click()
+        expect(page.get_by_role("status")).to_have_text("11 families of 22.")
+        another = watched.page()  # another machine, or another day
+        another.goto(f"{many.address}/families")
+        expect(another.get_by_role("columnheader")).to_have_text(shown)
+        expect(another.get_by_label("Site")).to_have_value("North")
+        expect(another.get_by_role("rowheader").first).to_have_text("F06")
+        another.get_by_role("link", name="Show all families").click()
+        expect(another.get_by_role("columnheader")).to_have_count(6)
+
+
 def test_a_call_is_recorded_and_undone_on_the_page_of_a_family(page, running):
     page.goto(f"{running.address}/?nurse=N1&family=F2")
     page.get_by_role("link", name="Full history").click()
@@ -72,3 +94,23 @@ def test_a_call_is_recorded_and_undone_on_the_page_of_a_family(page, running):
     expect(heading).to_have_text("Family F1")
     page.get_by_role("link", name="Back to the call list").click()
     assert page.url.endswith("/?nurse=N1")
+
+
+def test_a_key_leads_to_the_next_family_and_others_on_it_are_named(
+    browser, watched, running, store_file
+):
+    token = signed_in(store_file, "N2", Role.NURSE)
+    with watching(browser, token) as others:
+        theirs = others.page()
+        theirs.goto(f"{running.address}/family/F2")
+        expect(theirs.get_by_role("heading", level=1)).to_have_text("Family F2")
+        mine = watched.page()
+        mine.goto(f"{running.address}/?nurse=N1&family=F1")
+        mine.get_by_role("link", name="Full history").click()
+        heading = mine.get_by_role("heading", level=1)
+        expect(heading).to_have_text("Family F1")
+        mine.keyboard.press("n")
+        expect(heading).to_have_text("Family F2")
+        expect(mine.locator("#family-others")).to_contain_text("N2 opened this family at 09:00.")
+        mine.keyboard.press("n")
+        expect(heading).to_have_text("Family F6")

@@ -61,6 +61,27 @@ def test_a_page_whose_sign_in_was_ended_goes_to_sign_in(watched, running):
     expect(page.get_by_role("heading", name="Family F2")).to_be_visible()
 
 
+def test_a_family_page_whose_sign_in_was_ended_comes_back_as_it_was(watched, running):
+    # Dash may read a refused reply a second time while the page is already being left.
+    watched.expected += ["401", "body stream already read"]
+    page = watched.page()
+    page.goto(f"{running.address}/?nurse=N1&family=F2")
+    page.get_by_role("link", name="Full history").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Family F2")
+    address = page.url
+    page.get_by_role("radio", name="No answer").check()
+    page.context.clear_cookies(name="linedays_sign_in")
+    page.get_by_role("button", name="Record the call").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    sign_in(page, "N1")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Family F2")
+    assert page.url == address
+    expect(page.get_by_role("radio", name="No answer")).to_be_checked()
+    assert len(running.records().calls) == 0
+    page.get_by_role("button", name="Record the call").click()
+    expect(page.get_by_role("status").filter(has_text="Call recorded.")).to_be_visible()
+
+
 def test_the_record_shows_the_family_just_opened(page, running):
     page.goto(f"{running.address}/?family=F2")
     expect(page.get_by_role("heading", name="Family F2")).to_be_visible()

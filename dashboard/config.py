@@ -91,6 +91,8 @@ class DashboardConfig:
         Port that this server answers on; sign-ins hold at it alone. None: not known.
     web : Web
         How browsers reach it.
+    texts : tuple of Path
+        Translated texts for hand-outs, one file a language.
     """
 
     store_url: str
@@ -103,6 +105,7 @@ class DashboardConfig:
     most_upload_bytes: int = MOST_UPLOAD_BYTES
     port: int | None = None
     web: Web = Web()
+    texts: tuple[Path, ...] = ()
 
     @property
     def server(self) -> str:

@@ -24,6 +24,7 @@ class Settings:
     web: Web
     store: str | None = None
     policy: Path | None = None
+    texts: tuple[Path, ...] = ()
 
 
 def read_settings(path: Path) -> Settings:
@@ -56,11 +57,12 @@ def read_settings(path: Path) -> Settings:
     for name in ("certificate", "key", "log", "policy", "second_factor_key"):
         if name in read:
             read[name] = path.parent / read[name]
+    texts = tuple(path.parent / name for name in read.pop("texts", ()))
     of_web = {name: value for name, value in read.items() if name not in {"store", "policy"}}
     if of_provider is not None:
         of_web["provider"] = read_provider(f"{path}: provider", of_provider, path.parent)
     web = checked(replace(Web(), **of_web), str(path))
-    return Settings(web, read.get("store"), read.get("policy"))
+    return Settings(web, read.get("store"), read.get("policy"), texts)
 
 
 def checked(web: Web, where: str) -> Web:
@@ -177,6 +179,10 @@ def _roles(where: str, value: object) -> tuple[str, ...]:
     return _list(where, value, known.__contains__, f"role such as {known[0]}")
 
 
+def _files(where: str, value: object) -> tuple[str, ...]:
+    return _list(where, value, bool, "file")
+
+
 _READ: Mapping[str, Callable[[str, object], Any]] = {
     "address": _address,
     "port": _port,
@@ -190,5 +196,6 @@ _READ: Mapping[str, Callable[[str, object], Any]] = {
     "policy": _path,
     "second_factor_key": _path,
     "two_steps_for": _roles,
+    "texts": _files,
 }
 """How each setting is read."""

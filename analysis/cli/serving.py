@@ -39,6 +39,7 @@ def serve(asked: Serve) -> None:
         profiles=tuple(asked.source or ()),
         most_upload_bytes=asked.upload_mb * 1_000_000,
         web=settings.web if asked.port is None else replace(settings.web, port=asked.port),
+        texts=tuple(asked.texts or settings.texts),
     )
     serve_dashboard(config, processes=asked.processes)
 

@@ -1,4 +1,4 @@
-"""Which texts do the diary and its workbook show, and what is wrong with a translation of them?
+"""Which texts do the diary, its workbook and hand-outs show, and what is wrong in a translation?
 
 The English words for codes come from the lists and the policy that define the codes, except where
 families need clearer ones; a file of texts has them all, so that a programme translates one file.
@@ -50,6 +50,10 @@ class Texts:
         assert isinstance(text, str)
         return text
 
+    def get(self, name: str) -> str | None:
+        """One text, where there is one."""
+        return self[name] if name in self.texts else None
+
     def several(self, name: str) -> list[str]:
         """A list of texts."""
         texts = self.texts[name]
@@ -78,6 +82,9 @@ def texts_in_english(edition: Edition) -> Texts:
         words |= {f"words.{column}.{code}": plain(code) for code in HOME_LOG[column].allowed}
     words |= {f"words.findings.{code}": f.label for code, f in edition.findings.items()}
     words |= {f"words.steps_missed.{code}": s.label for code, s in edition.steps.items()}
+    words |= {
+        f"handout.how.{code}": s.instruction for code, s in edition.steps.items() if s.instruction
+    }
     shipped = dict(_leaves(tomllib.loads(text)))
     clearer = {name: shipped.pop(name, word) for name, word in words.items()}
     return Texts({**shipped, **clearer})
@@ -114,13 +121,13 @@ def as_toml(texts: Texts) -> str:
     shipped = resources.files("analysis.starter").joinpath(SHIPPED).read_text("utf-8")
     head = [line for line in shipped.splitlines() if line.startswith("#")]
     lines = [*head, ""]
-    section = ""
-    for name in sorted(texts.texts, key=lambda name: name.count(".") > 0):
+    sections: dict[str, list[str]] = {"": []}
+    for name, text in texts.texts.items():
         above, _, key = name.rpartition(".")
-        if above != section:
-            section = above
-            lines += ["", f"[{section}]"]
-        lines.append(f"{key} = {json.dumps(texts.texts[name], ensure_ascii=False)}")
+        line = f"{key} = {json.dumps(text, ensure_ascii=False)}"
+        sections.setdefault(above, []).append(line)
+    for section, entries in sections.items():
+        lines += ["", f"[{section}]", *entries] if section else entries
     return "\n".join(lines) + "\n"
 
 

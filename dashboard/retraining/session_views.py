@@ -40,11 +40,16 @@ class Session:
 
 @dataclass(frozen=True)
 class Step:
-    """A step on a hand-out: its name, how it is done, and what the caregiver's own log shows."""
+    """A step to train, and what the caregiver's own log shows of it."""
 
+    code: str
     name: str
-    instruction: str | None
+    missed: int
+    seen: int
+    since: date | None
+    """First day of what is counted; None: it was before the last refresher."""
     evidence: str
+    """The counts and the day in words."""
 
 
 @dataclass(frozen=True)
@@ -110,14 +115,30 @@ class SessionPage:
 
 
 @dataclass(frozen=True)
+class HandoutStep:
+    """A step on a hand-out: its name, how it is done, and what the caregiver's own log shows."""
+
+    name: str
+    how: str | None
+    evidence: str
+
+
+@dataclass(frozen=True)
 class Handout:
-    """What one caregiver takes home."""
+    """What one caregiver takes home, in the words of one language."""
 
     family_id: str
     caregiver_id: str | None
+    language: str
+    """As web pages name it."""
+    direction: str
+    heading: str
     about: str
-    language: str | None
-    steps: tuple[Step, ...]
+    practise: str
+    nothing_missed: str
+    notes: str
+    cautions: tuple[str, ...]
+    steps: tuple[HandoutStep, ...]
 
 
 @dataclass(frozen=True)
@@ -127,3 +148,5 @@ class HandoutsPage:
     context: PageContext
     session: Session
     sheets: tuple[Handout, ...]
+    notes: tuple[str, ...]
+    """What the educator has to know of their languages."""

@@ -91,18 +91,6 @@ def missed_words(step: str, missed: int, seen: int) -> str:
     return _MISSED[step].format(m=words.thousands(missed), n=occasions)
 
 
-WHAT_TO_DO = {
-    "early_failure": "Check each day that all edges hold. Change a dressing that is loose, damp or "
-    "soiled the same day, as you were taught, and call the team if it happens again.",
-    "skin_after_change": "Look at the skin at each change and the days after it. Write down what "
-    "you see, and call the team about anything new.",
-    "late_change": "Write the day of the next change where everyone sees it, and call the team "
-    "when you cannot keep it.",
-    "no_sign_off": "Show the change once to the team, who sign it off.",
-}
-"""What a hand-out asks of what is no step of the policy."""
-
-
 def evidence_words(step: str, missed: int, seen: int, since: date | None, *, as_of: date) -> str:
     """What the log shows of a step; `since`: first day of the recent evidence.
 

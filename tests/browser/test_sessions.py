@@ -50,7 +50,7 @@ def test_an_educators_morning(browser, educators, width):
         # What each of them takes home.
         page.get_by_role("link", name="Hand-outs").click()
         own = page.get_by_role("article", name="Hand-out for K2")
-        expect(own).to_contain_text("left out in 9 of 12 self-checks")
+        expect(own).to_contain_text("left out in 9 of the 12 changes")
         expect(own).to_contain_text("follow your programme's emergency protocol")
         is_usable(page, width)
         page.emulate_media(media="print")

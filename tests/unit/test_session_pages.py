@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import re
 import shutil
+from dataclasses import replace
+from html import unescape
 
 import pytest
 
+from analysis.policy import shipped_policy
+from analysis.starter import texts_in_english
+from analysis.starter.texts import as_toml
 from analysis.vocabulary import Role
 from dashboard.addresses.retraining import NeedsChoice
 from dashboard.app import create_app
@@ -176,17 +181,51 @@ def test_what_does_not_fit_is_shown_at_its_field_and_what_was_typed_stays(
 def test_a_hand_out_has_each_caregivers_own_steps_and_the_cautions(app):
     educator = browser_of(app, "E1")
     plan(educator, invited=["F2;K2", "F3;K3", "F4;"], language="Finnish")
-    text = educator.get("/retraining/sessions/1/handouts").text
+    text = unescape(educator.get("/retraining/sessions/1/handouts").text)
     sheets = text.split("<article")[1:]
     assert len(sheets) == 3
     own = next(sheet for sheet in sheets if "K2" in sheet)
     assert "Put on your mask" in own
-    assert "left out in 9 of 12 self-checks since 4 Sep 2030." in own
+    counts = "left out in 9 of the 12 changes that you checked yourselves"
+    assert f"From your log since 4 September 2030: {counts}." in own
     assert "Let dry" not in own
     assert all("follow your programme's emergency protocol" in sheet for sheet in sheets)
     noted = app.service.store.people.accesses()
     opened = noted[noted["about"] == "hand-out of session 1"]
     assert set(opened["family_id"]) == {"F2", "F3", "F4"}
+
+
+def test_a_hand_out_is_in_the_language_of_the_family_where_it_is_translated(
+    app, tmp_path, monkeypatch
+):
+    file = tmp_path / "fi.toml"
+    text = as_toml(texts_in_english(shipped_policy().editions[-1]))
+    for english, finnish in (
+        ('language = "en"', 'language = "fi"'),
+        ("{day} {month} {year}", "{day}. {month} {year}"),
+        ('"January", "February", "March"', '"tammikuuta", "helmikuuta", "maaliskuuta"'),
+        ("Your next training: {day}", "Seuraava koulutus: {day}"),
+        ("left out in {missed} of the {seen} changes", "unohtui {missed}/{seen}"),
+    ):
+        assert english in text
+        text = text.replace(english, finnish)
+    file.write_text(text, encoding="utf-8")
+    broken = tmp_path / "sv.toml"
+    broken.write_text('language = "sv"', encoding="utf-8")
+    config = replace(app.service.config, texts=(file, broken))
+    monkeypatch.setattr(app.service, "config", config)
+    educator = browser_of(app, "E1")
+    plan(educator, invited=["F2;K2"], held_on="2031-03-18", language="fi-FI")
+    plan(educator, invited=["F3;K3"], held_on="2031-03-18", language="ar")
+    translated = educator.get("/retraining/sessions/1/handouts").text
+    assert '<article class="handout" lang="fi"' in translated
+    assert "Seuraava koulutus: 18. maaliskuuta 2031" in translated
+    assert "unohtui 9/12" in translated
+    assert "hand-out is in English" not in translated
+    assert f"{broken}: these texts are missing" in translated
+    other = unescape(educator.get("/retraining/sessions/2/handouts").text)
+    assert '<article class="handout" lang="en"' in other
+    assert "1 hand-out is in English, because no texts are translated for the language ar" in other
 
 
 def test_a_session_in_the_past_is_entered_afterwards(app):

@@ -18,6 +18,7 @@ policy = "ours.toml"
 log = "/var/log/linedays.log"
 second_factor_key = "factors.key"
 two_steps_for = ["manager", "nurse"]
+texts = ["texts-es.toml"]
 """
 
 
@@ -38,6 +39,7 @@ def test_settings_are_read_and_files_are_named_from_their_folder(tmp_path):
     )
     assert found.web.encrypted
     assert found.policy == tmp_path / "ours.toml"
+    assert found.texts == (tmp_path / "texts-es.toml",)
     assert found.store == "sqlite:////var/lib/linedays/linedays.sqlite"
     assert read(tmp_path, "").web == Web()
     assert not read(tmp_path, "").web.encrypted

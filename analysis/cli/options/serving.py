@@ -34,6 +34,10 @@ class Serve(OnPort, StoreOption, PolicyOption):
     source: list[str] | None = option(
         "Source profile to offer when files are uploaded; may be repeated.", metavar="PROFILE"
     )
+    texts: list[Path] | None = option(
+        "Translated texts.toml of the starter kit, for hand-outs; one a language, may be repeated.",
+        metavar="FILE",
+    )
     upload_mb: int = option("Most MB of files uploaded at once.", min=1, max=1000, default=50)
     processes: int | None = option(
         "Processes that answer in parallel [one per core, at most 4].",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -12,10 +14,12 @@ from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.training_sessions import attendance
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import NeedState, SessionState
+from dashboard.layout.words import counted
+from dashboard.retraining.queries.handout_words import Translations
 from dashboard.retraining.queries.needs import step_name
 from dashboard.retraining.queries.training import SURENESS, Training
 from dashboard.retraining.session_views import Handout, Invited, Session, Step
-from dashboard.retraining.words import WHAT_TO_DO, evidence_words
+from dashboard.retraining.words import evidence_words
 from dashboard.session.families import how_to_reach
 from dashboard.session.frames import cells, codes, day, of
 
@@ -173,12 +177,9 @@ class Evidence:
         return tuple(self._step(*one) for one in counts)
 
     def _step(self, step: str, missed: int, seen: int, since: date | None) -> Step:
-        known = self._found.edition.steps.get(step)
-        return Step(
-            step_name(self._found, step),
-            WHAT_TO_DO.get(step) if known is None else known.instruction,
-            evidence_words(step, missed, seen, since, as_of=self._found.as_of),
-        )
+        name, as_of = step_name(self._found, step), self._found.as_of
+        words = evidence_words(step, missed, seen, since, as_of=as_of)
+        return Step(step, name, missed, seen, since, words)
 
 
 def outcomes(found: Snapshot, caregiver: str | None, on: date) -> dict[str, str]:
@@ -191,16 +192,33 @@ def outcomes(found: Snapshot, caregiver: str | None, on: date) -> dict[str, str]
     return {str(skill): str(outcome) for skill, outcome in cells(mine, "skill", "outcome")}
 
 
-def handouts(training: Training, session: Session, *, language: bool) -> tuple[Handout, ...]:
-    """A sheet for each person invited."""
+def handouts(
+    training: Training, session: Session, files: Iterable[Path], *, language: bool
+) -> tuple[tuple[Handout, ...], tuple[str, ...]]:
+    """A sheet for each person invited, and what to know of their languages.
+
+    Parameters
+    ----------
+    training, session
+        Of the present moment.
+    files : iterable of Path
+        Texts that the programme translated.
+    language : bool
+        Whether the reader may see in which language a family speaks.
+    """
     found, evidence = training.found, Evidence(training)
-    return tuple(
-        Handout(
-            family,
-            caregiver,
-            _about(found, family, caregiver),
-            how_to_reach(found, family)[1] if language else None,
-            evidence.steps(family, caregiver),
-        )
-        for family, caregiver in people_of(found, session)
-    )
+    texts = Translations.of(files, found.edition)
+    sheets, missing = [], Counter[str]()
+    for family, caregiver in people_of(found, session):
+        spoken = session.language or (how_to_reach(found, family)[1] if language else None)
+        words = texts.words(spoken)
+        if words is None:
+            missing[spoken or ""] += 1
+        steps = evidence.steps(family, caregiver)
+        sheets.append((words or texts.english).sheet(session, family, caregiver, steps))
+    notes = [
+        f"{counted(n, 'hand-out is', 'hand-outs are')} in English, because no texts are translated "
+        f"for the language {name}: 'linedays serve --texts FILE' adds them."
+        for name, n in missing.items()
+    ]
+    return tuple(sheets), (*notes, *texts.faults)

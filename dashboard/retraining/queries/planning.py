@@ -385,13 +385,13 @@ class SessionQueries:
         """A sheet for each person invited; who prints them is in the access log."""
         for family in session.family_ids:
             self.request.note(Access.OPENED_FAMILY, family, f"hand-out of session {session.number}")
-        sheets = dated.handouts(self.training, session, language=self._may_language())
-        return HandoutsPage(self.request.context(), session, sheets)
+        files, may = self.request.config.texts, self._may_language()
+        found = dated.handouts(self.training, session, files, language=may)
+        return HandoutsPage(self.request.context(), session, *found)
 
 
 def _person(key: str) -> dated.Person:
-    family, _, caregiver = key.partition(";")
-    return family, caregiver or None
+    return key.partition(";")[0], key.partition(";")[2] or None
 
 
 def row_number(given: object) -> int | None:

@@ -61,6 +61,7 @@ def test_a_new_red_flag_shows_without_reload_and_what_changed_can_be_used(
     with Store.open(url) as store:
         # The look just noted was an hour ago.
         seen = store.people.seen_before("N1", "calls", NOW + timedelta(hours=1), b"", looks=False)
+        assert seen is not None
         store.people.mark_seen("N1", "calls", NOW - timedelta(hours=1), seen.seen)
         ingested = ingest(store, [flag], shipped_policy(), received_at=NOW - timedelta(minutes=5))
         assert ingested.refused == 0

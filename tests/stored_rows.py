@@ -7,30 +7,21 @@ rows say.
 
 from __future__ import annotations
 
-import atexit
 import functools
 import hashlib
-import itertools
-import os
-import pwd
-import shutil
-import signal
-import subprocess
 import sys
-import tempfile
-import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
-import psycopg
 import pyarrow as pa
 import pytest
 
 from analysis.store import FileInfo, Store
 from analysis.store.schema import stored_columns
 from analysis.tables import INCOMING, Kind
+from tests.postgresql import Server, server_programs
 
 WHOLE = {
     Kind.DATE: pa.int32(),
@@ -151,13 +142,6 @@ def put(store: Store, table: str, text: str, number: int = 1, **info: object) ->
     return added.stored, added.same_as_before
 
 
-def server_programs() -> Path | None:
-    """Folder of PostgreSQL's server programs, if they are installed."""
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
-    on_path = shutil.which("initdb")
-    return found[-1].parent if found else Path(on_path).resolve().parent if on_path else None
-
-
 PLACES = ["sqlite", "postgresql"]
 if server_programs() is None:
     PLACES.remove("postgresql")
@@ -168,64 +152,14 @@ if server_programs() is None:
 
 
 @functools.cache
-def server() -> str:
-    """Start a PostgreSQL server of our own on a socket in a folder; its address.
-
-    It ends with this process, however that ends.
-    """
-    programs = server_programs()
-    assert programs is not None
-    folder = Path(tempfile.mkdtemp(prefix="linedays-"))
-    as_owner = ["setpriv", "--pdeathsig", "INT"]
-    if os.geteuid() == 0:  # the server refuses to run as root
-        owner = pwd.getpwnam("postgres")
-        os.chown(folder, owner.pw_uid, owner.pw_gid)
-        ids = [f"--reuid={owner.pw_uid}", f"--regid={owner.pw_gid}", "--clear-groups"]
-        as_owner += ids
-    data = str(folder / "data")
-    make = ["initdb", "-D", data, "-A", "trust", "-U", "linedays", "-E", "UTF8", "--no-sync"]
-    listen = ["-c", "listen_addresses=", "-c", f"unix_socket_directories={folder}"]
-    serve = ["postgres", "-D", data, *listen, "-c", "fsync=off"]
-    made, served = (
-        [*as_owner, str(programs / command[0]), *command[1:]] for command in (make, serve)
-    )
-    subprocess.run(made, check=True, cwd=folder, stdout=subprocess.DEVNULL)
-    with (folder / "log").open("w") as log:
-        running = subprocess.Popen(served, cwd=folder, stdout=log, stderr=log)
-
-    def stop() -> None:
-        running.send_signal(signal.SIGINT)
-        running.wait()
-        shutil.rmtree(folder)
-
-    atexit.register(stop)
-    deadline = time.monotonic() + 60
-    while not _answers(folder):
-        assert running.poll() is None, (folder / "log").read_text()
-        assert time.monotonic() < deadline, "the server doesn't answer"
-        time.sleep(0.05)
-    return str(folder)
-
-
-def _answers(folder: Path) -> bool:
-    try:
-        psycopg.connect(host=str(folder), user="linedays", dbname="postgres").close()
-    except psycopg.OperationalError:
-        return False
-    return True
-
-
-_numbers = itertools.count(1)
+def server() -> Server:
+    """The PostgreSQL server of these tests."""
+    return Server()
 
 
 def new_database() -> str:
     """Address of a new and empty PostgreSQL database."""
-    name = f"store_{next(_numbers)}"
-    with psycopg.connect(
-        host=server(), user="linedays", dbname="postgres", autocommit=True
-    ) as connection:
-        connection.execute(f"CREATE DATABASE {name}")
-    return f"postgresql://linedays@/{name}?host={server()}"
+    return server().new_database()
 
 
 @pytest.fixture(params=PLACES)

@@ -1,6 +1,6 @@
 """What holds when a machine fails: kills, full disks, flipped bytes, wrong clocks.
 
-    python tests/benchmarks/faults.py [KILLS OF EACH ACT] [SEED]
+    python -m tests.benchmarks.faults [KILLS OF EACH ACT] [SEED]
 
 Prints a table: the fault, how often it was tried, what a person sees, what held. "whole" means that
 the store opens, that all rows are as they were stored (`linedays verify`), and that what was
@@ -30,6 +30,8 @@ from analysis.policy import shipped_policy
 from analysis.store import Store
 from analysis.store.database import connect
 from analysis.vocabulary import Access, CallOutcome
+from tests.benchmarks import server_faults
+from tests.postgresql import server_programs
 
 AT = datetime(2026, 3, 4, 9, tzinfo=UTC)
 ROWS = 4_000
@@ -397,6 +399,8 @@ def main() -> None:
             fault(folder)
         changed_bytes(ready, place, kills, draw)
         torn_log(ready, place, max(kills // 4, 1), draw)
+    if server_programs() is not None:
+        server_faults.rows(show, max(kills // 2, 1), draw)
 
 
 FORKED = multiprocessing.get_context("forkserver")

@@ -241,14 +241,14 @@ class Snapshot:
         return None if changed is None else after.following(self, changed)
 
     def following(self, before: Snapshot, changed: Linked) -> Snapshot:
-        """The same, made from what was computed of the one before; `changed`: who may differ.
-
-        Both are of the same day, sites and policy.
-        """
+        """The same, made from what was computed of one of the same day and sites; `changed`: who may differ."""
         parts = {part: vars(before)[part] for part in _OF_THE_LOG if part in vars(before)}
-        vars(self).update(
-            {_CHANGED: changed, **(parts if changed == Linked() else {_EARLIER: parts})}
-        )
+        if before.with_moved is None:
+            parts.pop("counted_timeline", None)  # it is the timeline
+        if changed != Linked():
+            parts.pop("tallies", None)
+            parts = {_EARLIER: parts}
+        vars(self).update({_CHANGED: changed, **parts})
         return self
 
     @property

@@ -21,7 +21,7 @@ from analysis.unfinished import temporary_folder
 
 NAME = "linedays-"
 REPORT = "last-backup.txt"
-"""What a folder of backups says of the newest try: done or FAILED, when, and what."""
+"""Report on the newest backup of a folder: done or FAILED, when, and what."""
 
 
 def backup(asked: Backup) -> None:
@@ -29,7 +29,7 @@ def backup(asked: Backup) -> None:
     file = asked.file if asked.keep is None else _in_folder(asked.file)
     report = None if asked.keep is None else asked.file / REPORT
     try:
-        said = _backup(asked, file)
+        sentences = _backup(asked, file)
     except UserError as fault:
         if report is not None:
             _write(report, f"FAILED {_now()} {fault}")
@@ -38,9 +38,9 @@ def backup(asked: Backup) -> None:
         gone = sorted(asked.file.glob(f"{NAME}*.zip"))[: -asked.keep]
         for old in gone:
             old.unlink()
-        said += f" {len(gone)} older deleted." if gone else ""
-        _write(report, f"done {_now()} {said}")
-    typer.echo(f"linedays: {said}", err=True)
+        sentences += f" {len(gone)} older deleted." if gone else ""
+        _write(report, f"done {_now()} {sentences}")
+    typer.echo(f"linedays: {sentences}", err=True)
 
 
 def _backup(asked: Backup, file: Path) -> str:
@@ -50,19 +50,19 @@ def _backup(asked: Backup, file: Path) -> str:
         note_export(store, "backup")
         store.backup(file, asked.key_file)
         place = store.place
-    said = (
+    sentences = (
         f"all of the store {place} is in {file}. It holds contacts, notes and "
         "password hashes: protect it like the store. Policy files are not in it."
     )
     if asked.key_file:
-        said += f" It can be restored only with {asked.key_file}."
+        sentences += f" It can be restored only with {asked.key_file}."
     if asked.try_restore:
         try:
-            said += f" It was restored to try it: {_tried(file, asked.key_file)}."
+            sentences += f" It was restored to try it: {_tried(file, asked.key_file)}."
         except BaseException:
             file.unlink(missing_ok=True)  # it must not take the place of a good one
             raise
-    return said
+    return sentences
 
 
 def _tried(file: Path, key_file: Path | None) -> str:

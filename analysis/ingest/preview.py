@@ -17,7 +17,7 @@ import numpy as np
 from analysis.ingest.as_read import cells_as_read
 from analysis.ingest.checked import Checked
 from analysis.ingest.faulty import REASONS
-from analysis.ingest.heads import REFUSED_ROW
+from analysis.ingest.heads import REFUSED_ROW, Heads
 from analysis.ingest.near import NearCodes, codes_of
 from analysis.ingest.profile import Profile, TableProfile
 from analysis.ingest.raw import LogFile, Part
@@ -291,6 +291,7 @@ def _first_rows(checked: Checked, n: int) -> list[RowPreview]:
     names = {at: (heads.written[at], column) for at, column in heads.columns.items()}
     names |= {at: (tick.head, tick.column) for at, tick in heads.ticks.items()}
     names |= {at: (heads.written[at], column) for at, column in heads.times.items()}
+    names |= {at: (tick.head, tick.column) for at, tick in heads.entries.items()}
     order = sorted(at for at, (_, column) in names.items() if column != REFUSED_ROW)
     written = {at: checked.raw.cells[at].slice(0, n).to_pylist() for at in order}
     filled = sorted(checked.source.profile.table(part.table).filled)
@@ -301,7 +302,7 @@ def _first_rows(checked: Checked, n: int) -> list[RowPreview]:
             CellPreview(
                 *names[at],
                 written[at][row],
-                written[at][row] if at in heads.times else read.get(names[at][1], {}).get(row),
+                _read_as(heads, at, written[at][row], read.get(names[at][1], {}).get(row)),
             )
             for at in order
         ]
@@ -318,6 +319,13 @@ def _first_rows(checked: Checked, n: int) -> list[RowPreview]:
             )
         )
     return rows
+
+
+def _read_as(heads: Heads, at: int, written: str | None, read: str | None) -> str | None:
+    """What a cell is read as; a time of day and the tick of another entry stay as written."""
+    if at in heads.times or (at in heads.entries and heads.entries[at].code != read):
+        return written
+    return read
 
 
 def _refusal(checked: Checked, row: int) -> str:

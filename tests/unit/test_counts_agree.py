@@ -26,19 +26,21 @@ def counted(tables) -> tuple[tuple[int, ...], ...]:
     return tuple((t.read, t.stored, t.same_as_before, t.refused) for t in tables)
 
 
-def counts_of(store: Store, name: str, folder: Path) -> list[tuple[tuple[int, ...], ...]]:
-    """Of a file of a shape: a dry run, the page, the ingest, the ingest again."""
+def described(name: str, folder: Path):
+    """A file of a shape, and how it is ingested with the profile that is proposed."""
     make, answers = SHAPES[name]
     (sent := folder / "sent").mkdir(parents=True)
     (unpacked := folder / "unpacked").mkdir()
     path = make(sent)
     (log,) = plain_files(LogFile.at(path), unpacked)
     text = as_toml(propose(log, "ward", POLICY, answers).profile)
-    options = {
-        "received_at": RECEIVED_AT,
-        "ingested_at": RECEIVED_AT,
-        "sources": [parse_profile(text, "ward", "ward")],
-    }
+    sources = [parse_profile(text, "ward", "ward")]
+    return path, {"received_at": RECEIVED_AT, "ingested_at": RECEIVED_AT, "sources": sources}
+
+
+def counts_of(store: Store, name: str, folder: Path) -> list[tuple[tuple[int, ...], ...]]:
+    """Of a file of a shape: a dry run, the page, the ingest, the ingest again."""
+    path, options = described(name, folder)
     with store.trying() as trial:
         shown = preview(trial, path, POLICY, **options)
         page = previewed(shown, "1", (), context=PageContext.__new__(PageContext))
@@ -58,3 +60,14 @@ def test_counts_of_forty_files_add_up_and_are_the_same_everywhere(tmp_path: Path
         found = {name: counts_of(store, name, tmp_path / f"{n}") for n, name in enumerate(SHAPES)}
     first, again = ((3, 2, 0, 1),), ((3, 0, 2, 1),)
     assert found == {name: [first, first, first, again] for name in SHAPES}
+
+
+def test_a_tick_of_a_kind_is_shown_with_the_kind_it_is_read_as(tmp_path: Path) -> None:
+    path, options = described("a column for each kind of entry (csv)", tmp_path)
+    with Store.open(f"sqlite:///{tmp_path}/s.sqlite") as store:
+        take_in(store, written(tmp_path, "lines.csv", LINES))
+        shown = preview(store, path, POLICY, **options)
+    page = previewed(shown, "1", (), context=PageContext.__new__(PageContext))
+    cells = {column.head: column.cells[0] for column in page.sheets[0].columns}
+    changed = cells["Dressing changed"]
+    assert (changed.written, changed.read) == ("☑", "dressing_change")

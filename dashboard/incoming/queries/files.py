@@ -28,6 +28,7 @@ MOST_SHOWN = 20
 """Rows refused now that are shown at once; the others are on the list."""
 
 
+BLANK = CellShown(None, None)
 ROWS_SHOWN = 4
 """First rows of a sheet that fit next to each other."""
 
@@ -80,7 +81,7 @@ def _sheet(sheet: SheetPreview) -> SheetShown:
         for cell in row.cells
     }
     columns = tuple(
-        ColumnShown(head, meaning, tuple(cells[row.row_number, head] for row in rows))
+        ColumnShown(head, meaning, tuple(cells.get((row.row_number, head), BLANK) for row in rows))
         for head, meaning in meanings.items()
     )
     return SheetShown(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -128,10 +128,10 @@ class FileRun:
         unwatched = self.watch is None
         if unwatched and self.before is not None and self._would_be_the_same(self.before):
             self.report.notes.append(skipped_note(info.name))
-            return [
+            return _filled(
                 TableCount(info.name, c.table, c.read, 0, c.read, 0, c.doubts)
                 for c in self.before.counts
-            ]
+            )
         with no_other_fault(self.log):
             opened = open_file(self.log, self.profile, self.table)
         notes = list(opened.notes)
@@ -161,7 +161,7 @@ class FileRun:
         if self.n_unticked:
             notes.append(unticked_note(info.name, self.n_unticked))
         self.report.notes += notes
-        return [TableCount(info.name, t, **tally.counts()) for t, tally in tallies.items()]
+        return _filled(TableCount(info.name, t, **n.counts()) for t, n in tallies.items())
 
     def _would_be_the_same(self, before: FileBefore) -> bool:
         """Whether reading an unchanged file again can give nothing new."""
@@ -301,6 +301,12 @@ class FileRun:
                 self.n_footer += len(batch.row_numbers) - len(raw.row_numbers)
                 if len(raw.row_numbers):
                     yield check(raw, source, known)
+
+
+def _filled(counts: Iterable[TableCount]) -> list[TableCount]:
+    """Counts of tables with rows; all of them where no table has any."""
+    every = list(counts)
+    return [count for count in every if count.read] or every
 
 
 def _state(path: Path) -> tuple[int, int]:

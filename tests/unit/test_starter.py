@@ -112,7 +112,7 @@ def test_a_filled_kit_is_ingested_without_a_question_and_gives_lines_and_calls(
                        ingested_at=moment, sources=[source])  # fmt: skip
         assert (found.faults, found.refused) == ((), 0)
         assert found.notes == ()  # sheets that nobody filled in are silent
-        stored = [(t.table, t.read, t.stored) for t in found.tables if t.read]
+        stored = [(t.table, t.read, t.stored) for t in found.tables]
         log = store.records().home_log
         seen = take(store, policy, date(2031, 3, 14))
     assert stored == [

@@ -101,10 +101,13 @@ def _local(moments: pd.Series[pd.Timestamp], found: Snapshot) -> pd.Series[pd.Ti
 
 
 def _files(found: Snapshot, reader: Reader) -> pd.DataFrame:
-    """Tables of files received by then, newest first; for some sites alone by their rows."""
+    """Tables with rows in files received by then, newest first; for some sites by their rows."""
     files = found.ingests[found.ingests["received_at"] <= _known_until(found)]
     if reader.sites is not None:
         files = _of_these_rows(files, found.records)
+    else:
+        most = files.groupby("ingest")["read"].transform("max").fillna(0)
+        files = files[((files["read"].fillna(0) > 0) | (most <= 0)).to_numpy(dtype=bool)]
     return files.sort_values(["received_at", "ingest"], ascending=False, kind="stable")
 
 

@@ -22,6 +22,7 @@ from analysis.exports import (
     deidentify,
     key_of_file,
     left_out_words,
+    read_off,
     record_tables,
     statement,
     without,
@@ -115,13 +116,14 @@ def extract(asked: ExportDeidentified) -> None:
         with waiting("making the extract"):
             made = deidentify(closed(seen, key), key)
         found, dated = alone(made.tables), dated_by_end(made, seen, key)
+        read = read_off(made, seen, key)
         note_export(store, "de-identified extract")
     tables = {f"tables/{name}": table for name, table in made.tables.items()}
     write_folder(
         folder,
         tables,
         asked.kind,
-        lambda files: statement(made, found, dated, files),
+        lambda files: statement(made, found, dated, read, files),
         "STATEMENT.md",
     )
     without_times(folder)

@@ -10,7 +10,7 @@ from analysis.exports.closed import closed
 from analysis.exports.deidentified import Extract, deidentify
 from analysis.exports.folder import ExportError, without_times, write_folder
 from analysis.exports.identifiable import alone
-from analysis.exports.linked import dated_by_end
+from analysis.exports.linked import dated_by_end, read_off
 from analysis.exports.pseudonyms import Key, key_of_file
 from analysis.exports.records import RECORDS, record_tables, without
 from analysis.exports.statement import statement
@@ -34,6 +34,7 @@ __all__ = [
     "deidentify",
     "key_of_file",
     "left_out_words",
+    "read_off",
     "record_tables",
     "statement",
     "without",

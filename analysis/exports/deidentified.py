@@ -40,6 +40,9 @@ _AGE_BAND = replace(TALLY["age_band"], meaning="age in years on the first day at
 _CHILD = Column.of(field_of("child_id"))
 _SHIFTED = "moved by the child's own number of days"
 _BLANK = ""
+_ORDER = "interval_days"
+_OF_ORDER = ("due_on", "allowed_until", "late_days", "in_date_days", "out_of_date_days")
+"""An order is days between changes: where they are hidden, so is what follows from them."""
 
 
 @dataclass(frozen=True)
@@ -183,6 +186,8 @@ def _hidden(tables: Mapping[str, Table]) -> tuple[dict[str, Table], pd.DataFrame
         hidden.append((words, held["child"][held["value"].isin(rare)].nunique()))
         for name, column in places:
             left[name] = _without_rare(left[name], column, rare)
+            if column.name == _ORDER:
+                left[name] = _without_order(left[name], tables[name].frame[_ORDER])
     return left, pd.DataFrame(hidden, columns=["column", "children"])
 
 
@@ -191,6 +196,7 @@ def _holds_words(name: str, column: Column) -> bool:
         column.kind in {Kind.CODE, Kind.CODES}
         or column.name == "site"
         or (name == "lines" and column.kind is Kind.COUNT)
+        or column.name == _ORDER
     )
 
 
@@ -217,6 +223,24 @@ def _without_rare(table: Table, column: Column, rare: frozenset[str]) -> Table:
         shown = text.map(words).astype("string")
     columns = tuple(described if c.name == column.name else c for c in table.entry.columns)
     return Table(replace(table.entry, columns=columns), table.frame.assign(**{column.name: shown}))
+
+
+def _without_order(table: Table, orders: pd.Series[Any]) -> Table:
+    """Blank what follows from orders where these are hidden."""
+    is_hidden = (table.frame[_ORDER].isna() & orders.notna()).to_numpy(dtype=bool)
+    names = [name for name in _OF_ORDER if name in table.frame.columns]
+    blank = {}
+    for name in names:
+        cells = table.frame[name]
+        cells = cells.astype("Int64") if pd.api.types.is_integer_dtype(cells) else cells
+        blank[name] = cells.mask(is_hidden)
+    columns = tuple(
+        replace(c, blank=f"{c.blank or 'not recorded'}, or {HIDDEN}: the order is rare")
+        if c.name in names
+        else c
+        for c in table.entry.columns
+    )
+    return Table(replace(table.entry, columns=columns), table.frame.assign(**blank))
 
 
 def _shown(word: str, rare: frozenset[str], *, is_list: bool) -> str | None:

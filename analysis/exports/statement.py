@@ -5,7 +5,7 @@ It names no day of the store: neither the as-of day nor when the extract was mad
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
@@ -16,7 +16,13 @@ from analysis.stats.small_cells import LARGEST_HIDDEN
 from analysis.words import CAUTIONS
 
 
-def statement(extract: Extract, alone: pd.DataFrame, dated: int, files: Sequence[Written]) -> str:
+def statement(
+    extract: Extract,
+    alone: pd.DataFrame,
+    dated: int,
+    read: Mapping[str, tuple[int, int]],
+    files: Sequence[Written],
+) -> str:
     """The statement in Markdown.
 
     Parameters
@@ -27,6 +33,8 @@ def statement(extract: Extract, alone: pd.DataFrame, dated: int, files: Sequence
         As `identifiable.alone` gives it.
     dated : int
         As `linked.dated_by_end` gives it.
+    read : dict of (int, int)
+        As `linked.read_off` gives it.
     files : sequence of Written
         The files.
     """
@@ -99,7 +107,9 @@ Of {extract.children} children, counted on this extract (k-anonymity, Sweeney 20
   were imported.
 - Siblings share a family code, and a sign-off of their caregiver is listed with each, so that their dates can be
   laid side by side: who finds one finds the other.
-- Orders that are hidden in `lines` can be read off the intervals; which lines are ports, off their access.
+- **Hidden words can follow from other tables.** Tried on this extract: who takes a line with an access for a port
+  finds the hidden kind of line of {_of(read["kind of line"])}; who takes the days between due changes for the
+  order finds the hidden order of {_of(read["order"])}. Days between changes still suggest an order.
 - Findings, harms and reasons of removal are as they were, but for rare words.
 - Who holds the key and the store can find every child. Keep a key file apart from the extract, or use none.
 
@@ -117,6 +127,10 @@ Elsewhere other law applies; pseudonymised data may well count as personal data.
 |---|---|---|
 {listed}
 """
+
+
+def _of(found: tuple[int, int]) -> str:
+    return f"{_few(found[1])} of {_few(found[0])} children"
 
 
 def _few(count: int) -> str:

@@ -476,6 +476,7 @@ def test_the_statement_says_what_remains_and_names_no_day_of_the_store(run, seen
         "164.514",
         "does not diagnose",
         f"finds the true dates of {'1 to 10' if dated else 0} of {extract.children} children",
+        "Tried on this extract: who takes a line with an access for a port",
         f"| site, age band, kind of line, therapy and number of lines | {found['alone'][0]} |",
     ):
         assert words in text

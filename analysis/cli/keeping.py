@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,10 +14,11 @@ from analysis.cli.options.files import Backup, Grants, Restore, Verify
 from analysis.cli.output import show
 from analysis.cli.people import note_export
 from analysis.cli.progress import waiting
-from analysis.errors import UserError
+from analysis.errors import UsageError, UserError
 from analysis.files import write_whole
 from analysis.store import Store, StoreError
 from analysis.store.grants import grants as statements
+from analysis.store.verify import Noted
 from analysis.unfinished import temporary_folder
 
 NAME = "linedays-"
@@ -113,13 +115,15 @@ def grants(asked: Grants) -> None:
 
 def verify(asked: Verify) -> None:
     """Report of each table whether it is as it was stored."""
+    noted = _read_noted(asked.noted) if asked.noted else []
     with opened(asked.store) as store, waiting("comparing rows with what was stored"):
         found, place = store.verify(), store.place
+        changed = store.compare_noted(noted)
     columns = ["table", "rows", "deleted", "links", "last_hash", "difference"]
     show(
         pd.DataFrame([[getattr(one, c) for c in columns] for one in found], columns=columns), asked
     )
-    differences = [one.difference for one in found if one.difference is not None]
+    differences = [*(one.difference for one in found if one.difference is not None), *changed]
     if differences:
         raise StoreError(
             f"{place} is not as it was stored: {differences[0]}. Keep a copy of it as it is, and "
@@ -128,6 +132,24 @@ def verify(asked: Verify) -> None:
     deleted = sum(one.deleted for one in found)
     but = f"; {deleted:,} rows were deleted on request" if deleted else ""
     typer.echo(f"linedays: all rows of {place} are as they were stored{but}.", err=True)
+    if asked.noted:
+        typer.echo(f"linedays: nothing stored before {asked.noted} has changed.", err=True)
+
+
+def _read_noted(path: Path) -> list[Noted]:
+    """The last hashes of an earlier output of `verify`, as CSV."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.DictReader(file))
+        noted = [Noted(row["table"], row["last_hash"] or "") for row in rows]
+    except (OSError, UnicodeDecodeError, csv.Error, KeyError):
+        noted = []
+    if not any(one.last_hash for one in noted):
+        raise UsageError(
+            f"{path} can't be read, or holds no hash. Name a file that 'linedays verify --format "
+            "csv --out FILE' wrote."
+        )
+    return noted
 
 
 def restore(asked: Restore) -> None:

@@ -356,6 +356,11 @@ class Store(Recorded):
         with in_plain_words(self.place):
             return delete_family.clean(self._database)
 
+    def compare_noted(self, noted: Sequence[verify.Noted]) -> list[str]:
+        """What differs from last hashes that were noted earlier; see `verify.compare`."""
+        with self._database.reading() as connection:
+            return verify.compare(connection, noted)
+
     def backup(self, path: Path, key_file: Path | None = None) -> None:
         """Write all that is stored to a new file, as of one moment.
 

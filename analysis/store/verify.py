@@ -35,6 +35,35 @@ class Verified:
     """The first difference, as a sentence; None: everything is as it was stored."""
 
 
+@dataclass(frozen=True)
+class Noted:
+    """The last hash of a table as somebody noted it earlier."""
+
+    table: str
+    last_hash: str
+    """As `Verified.last_hash`; blank: nothing was linked yet."""
+
+
+def compare(connection: sa.Connection, noted: Sequence[Noted]) -> list[str]:
+    """What differs from notes of earlier last hashes, each as a sentence.
+
+    A link's hash holds all links before it: where the noted hash is still that of a link, and
+    `verify` finds no difference, nothing that was stored before the note has changed.
+    """
+    found = []
+    for note in noted:
+        if note.table not in chain.LINKED:
+            found.append(f"{note.table} of the note is no table of this store")
+        elif note.last_hash:
+            hashes = [link.chain.hex() for link in chain.links(connection, note.table)]
+            if note.last_hash.lower() not in hashes:
+                found.append(
+                    f"{note.table} was written again: the hash of the note, "
+                    f"{note.last_hash[:12]}…, is no longer there"
+                )
+    return found
+
+
 def verify(connection: sa.Connection) -> list[Verified]:
     """Compare the rows of every linked table with its links, and with its blocks if it has any."""
     return [_of(connection, name) for name in chain.LINKED]

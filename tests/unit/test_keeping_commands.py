@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from analysis.cli.app import main
-from analysis.store import Store, backup
+from analysis.store import Store, backup, chain
 from analysis.vocabulary import Access, CallOutcome
 
 
@@ -158,3 +158,35 @@ def test_settings_name_the_store_of_a_backup(run, tmp_path):
     (tmp_path / "s.toml").write_text('store = "sqlite:///elsewhere.sqlite"\n')
     code, _, err = run("backup", "all.zip", "--settings", "s.toml")
     assert (code, "all of the store elsewhere.sqlite" in err) == (0, True)
+
+
+def test_an_earlier_output_shows_that_nothing_before_it_changed(run):
+    code, _, err = run("verify", "--format", "csv", "--out", "noted.csv")
+    assert (code, err.count("as they were stored")) == (0, 1)
+    with Store.open("sqlite:///linedays.sqlite") as store:
+        at = datetime(2031, 3, 9, tzinfo=UTC)
+        store.people.note("N1", Access.OPENED_FAMILY, at, family_id="F1")
+    code, _, err = run("verify", "--noted", "noted.csv")
+    assert (code, err.splitlines()[-1]) == (
+        0,
+        "linedays: nothing stored before noted.csv has changed.",
+    )
+    with (
+        Store.open("sqlite:///linedays.sqlite") as store,
+        store._database.changing_tables() as connection,
+    ):  # who may change everything writes all links again, so that the store alone shows nothing
+        triggers = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        for name in connection.exec_driver_sql(triggers).scalars().all():
+            connection.exec_driver_sql(f"DROP TRIGGER {name}").close()
+        connection.exec_driver_sql("UPDATE calls SET note = 'other'").close()
+        connection.exec_driver_sql("DELETE FROM chain WHERE table_name = 'calls'").close()
+        connection.exec_driver_sql("DELETE FROM blocks WHERE table_name = 'calls'").close()
+        chain.link_again(connection, "calls")
+    code, _, err = run("verify", "--format", "csv")
+    assert code == 0, err
+    code, _, err = run("verify", "--noted", "noted.csv")
+    assert code == 3
+    assert "calls was written again: the hash of the note" in err
+    code, _, err = run("verify", "--noted", "nothing.csv")
+    assert code == 2
+    assert "can't be read, or holds no hash" in err

@@ -191,8 +191,14 @@ class Verify(StoreOption, Output):
     """Compare stored rows with their compressed copies and with the hashes of when they were added.
 
     The last hash of each table changes with every file and act: a note of it kept elsewhere shows
-    later whether a store was written again as a whole.
+    later whether a store was written again as a whole. What this command printed as CSV is such a
+    note, see --noted.
     """
+
+    noted: Path | None = option(
+        "What this command printed as CSV earlier: checks that nothing stored before it changed.",
+        metavar="FILE",
+    )
 
 
 @command("restore", "keeping:restore")

@@ -55,6 +55,7 @@ def control_chart(chart: pd.DataFrame, marks: pd.DataFrame | None = None) -> go.
         breaks a rule is a diamond. Limits are lighter than the rates. A rate far beyond the
         others is shown at the edge with its value next to it.
     """
+    chart = theme.plain_in(chart, "label", "signal_words")
     rate = chart["judged_rate_per_1000"].astype("float64")
     upper, lower = chart["upper_limit"], chart["lower_limit"]
     n = len(chart)

@@ -31,6 +31,7 @@ def gap_figure(chart: pd.DataFrame, wait: int, unit: str) -> go.Figure:
         A dot a gap, a diamond where a rule is broken, an open dot for the wait so far; limits as
         grey steps.
     """
+    chart = theme.plain_in(chart, "period", "label")
     figure = theme.quiet(go.Figure(), height=HEIGHT)
     n = len(chart)
     for name in ("lower_limit", "upper_limit"):

@@ -29,6 +29,7 @@ def learning_by_changes(table: pd.DataFrame) -> go.Figure:
         A dot a range with its limits as an upright line; below each range the families and the
         occasions.
     """
+    table = theme.plain_in(table, "name")
     known = table["upper"].dropna()
     top = min(1.0, max(top_of_axis(table["share"], known), 0.02))
     places = list(range(len(table)))

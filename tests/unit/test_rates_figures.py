@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from itertools import pairwise
 
 import numpy as np
@@ -83,23 +82,6 @@ def figures():
         "in_place": share_in_place(curves, summary, risk, 62),
         "unplanned": ended_unplanned(curves, summary, (1, 30, 60), 62),
     }
-
-
-def test_names_are_no_markup_in_a_figure():
-    # plotly obeys a few tags and links in every text of a figure.
-    link = "<a href='https://example.org'>North</a>"
-    curves, summary, risk, groups, funnel = (
-        frame.assign(name=link) for frame in map(table, (CURVES, SUMMARY, AT_RISK, GROUPS, FUNNEL))
-    )
-    for figure in (
-        rate_intervals(groups, 1.3),
-        site_funnel(funnel),
-        share_in_place(curves, summary.head(1), risk, 62),
-        ended_unplanned(curves, summary.head(1), (1, 30, 60), 62),
-    ):
-        text = json.dumps(figure.to_plotly_json(), default=str)
-        assert "<a " not in text
-        assert "&lt;a href" in text
 
 
 def trace(figure, name):

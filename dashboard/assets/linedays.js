@@ -75,12 +75,12 @@
     }
     if (button?.dataset.undoes) {
       wanted = "panel-message";
-      const data = { row: Number(button.dataset.undoes), at: Date.now() };
+      const data = { row: button.dataset.undoes, at: Date.now() };
       window.dash_clientside.set_props(button.dataset.store, { data });
     }
     const table = button?.dataset.shows;
     if (table !== undefined) {
-      const data = { table, row: Number(button.dataset.row), at: Date.now() };
+      const data = { table, row: button.dataset.row, at: Date.now() };
       window.dash_clientside.set_props("family-asked", { data });
       window.setTimeout(() => {
         document.querySelector("[data-source]")?.scrollIntoView({ block: "nearest" });

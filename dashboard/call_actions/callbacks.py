@@ -14,6 +14,7 @@ from dashboard.call_actions.queries import (
     CallForm,
 )
 from dashboard.layout import ids
+from dashboard.layout.row_tokens import row_behind
 from dashboard.security.guard import Guard, changed_by
 from dashboard.security.roles import Page
 from dashboard.session.forms import RowForm
@@ -48,6 +49,6 @@ def register_actions(guard: Guard, fault: str, prefix: str = "") -> None:
 def _undo(guard: Guard, store: str, fault: str, of: str) -> None:
     @guard.action(Page.CALLS, store, ids.CHANGED, fault)
     def undo(session: Session, given: object, before: object) -> tuple[object, str]:
-        family_id = CallActions(session).undo(RowForm.of(given).row, of)
+        family_id = CallActions(session).undo(row_behind(RowForm.of(given).row, of), of)
         message = UNDONE[of].format(family_id)
         return changed_by(before, message, family=family_id, can_undo=False), ""

@@ -11,8 +11,10 @@ from dashboard.call_actions.queries import (
     MOST_CHARACTERS,
     MOST_REASON_CHARACTERS,
 )
+from dashboard.call_actions.queries.actions import ARRANGEMENTS, CALLS
 from dashboard.call_actions.views import Acts, News
 from dashboard.layout import ids
+from dashboard.layout.row_tokens import row_token
 from dashboard.layout.templates import render
 
 Way = tuple[str, str]
@@ -61,8 +63,11 @@ def arrange(acts: Acts, prefix: str = "") -> Markup:
     )
 
 
-def _newest(acts: Acts, prefix: str) -> tuple[int, str] | None:
-    """What was recorded of the family last: its row, and the store that undoes it."""
-    made = [(c.made_at, c.row, f"{prefix}{ids.UNDO_CALL}") for c in acts.calls]
-    made += [(a.made_at, a.row, f"{prefix}{ids.UNDO_ARRANGEMENT}") for a in acts.arranged]
+def _newest(acts: Acts, prefix: str) -> tuple[str, str] | None:
+    """What was recorded of the family last: the token of its row, and the store that undoes it."""
+    made = [(c.made_at, row_token(c.row, CALLS), f"{prefix}{ids.UNDO_CALL}") for c in acts.calls]
+    made += [
+        (a.made_at, row_token(a.row, ARRANGEMENTS), f"{prefix}{ids.UNDO_ARRANGEMENT}")
+        for a in acts.arranged
+    ]
     return max(made)[1:] if made else None

@@ -17,6 +17,7 @@ from dashboard.evidence.source_rows import source_in_time
 from dashboard.family.layout import family_acts, family_body
 from dashboard.family.queries import FamilyQueries
 from dashboard.layout import ids
+from dashboard.layout.row_tokens import row_behind
 from dashboard.layout.templates import shown, static
 from dashboard.security.guard import Guard
 from dashboard.security.roles import Page
@@ -101,7 +102,8 @@ def register(guard: Guard) -> None:
         by_figure = ctx.triggered_id == ids.FAMILY_FIGURE
         table, row = _of_click(click) if by_figure else _of_button(asked)
         known_on = read_family_choice(search).known_on
-        source = queries.source(read_family(pathname or ""), table, row, known_on)
+        number = row_behind(row, table)
+        source = queries.source(read_family(pathname or ""), table, number, known_on)
         if source is None:
             return static("family/no_source")
         return shown(source_in_time(source))

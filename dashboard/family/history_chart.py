@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import plotly.graph_objects as go
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -13,6 +14,7 @@ from dashboard.family.words import line_kind
 from dashboard.figures import Group, family_strip
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria, source_place
+from dashboard.layout.row_tokens import row_token
 from dashboard.layout.templates import shown
 
 
@@ -59,11 +61,17 @@ def history_figure(view: FamilyView) -> go.Figure:
             ),
             Group(FAMILY, f"Family {view.family_id}"),
         ],
-        view.spans,
-        view.marks,
+        _with_tokens(view.spans),
+        _with_tokens(view.marks),
         as_of=view.last,
         start_on=view.first,
     )
+
+
+def _with_tokens(frame: pd.DataFrame) -> pd.DataFrame:
+    """One row a bar or mark; its row number becomes what a page may hold of it."""
+    pairs = zip(frame["row"].tolist(), frame["table"].tolist(), strict=True)
+    return frame.assign(row=[row_token(row, table) for row, table in pairs])
 
 
 def _description(view: FamilyView) -> str:

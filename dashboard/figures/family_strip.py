@@ -82,7 +82,7 @@ def family_strip(
     Returns
     -------
     Figure
-        Every bar and mark carries ``[table, row]`` as its customdata.
+        Every bar and mark carries ``[table, row]`` as its customdata; a row may be a token.
     """
     spans, marks = theme.plain_in(spans, "label"), theme.plain_in(marks, "label")
     first, now = pd.Timestamp(start_on), pd.Timestamp(as_of)
@@ -276,7 +276,8 @@ def _bars(
 
 
 def _rows(frame: pd.DataFrame) -> list[list[Any]]:
-    return [[table, int(row)] for table, row in zip(frame["table"], frame["row"], strict=True)]
+    shown = [row if isinstance(row, str) else int(row) for row in frame["row"]]
+    return [[table, row] for table, row in zip(frame["table"], shown, strict=True)]
 
 
 def _hover(label: pd.Series[Any], start: pd.Series[Any], end: pd.Series[Any]) -> list[str]:

@@ -16,6 +16,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined, TemplateNotFoun
 from markupsafe import Markup
 
 from dashboard.layout import words
+from dashboard.layout.row_tokens import row_token
 
 DASHBOARD = Path(__file__).parents[1]
 
@@ -127,3 +128,4 @@ _TEMPLATES = Environment(
 )
 _TEMPLATES.globals["words"] = words
 _TEMPLATES.filters["unbroken"] = unbroken
+_TEMPLATES.filters["row_token"] = row_token

@@ -9,6 +9,7 @@ from dash.exceptions import PreventUpdate
 from dashboard.addresses.rates import read_rates
 from dashboard.changes.callbacks import register_changes
 from dashboard.layout import ids
+from dashboard.layout.row_tokens import row_behind
 from dashboard.rates.layout import PATH, parts_of_choice
 from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import AnnotationForm
@@ -68,7 +69,8 @@ def register(guard: Guard) -> None:
 
     @guard.action(Page.RATES, ids.WITHDRAW, ids.ANNOTATED, ids.ANNOTATION_REMOVED)
     def withdraw(session: Session, given: object, _: object) -> tuple[object, str]:
-        return given, RatesQueries(session).withdraw_annotation(RowForm.of(given).row)
+        row = row_behind(RowForm.of(given).row, "rate_notes")
+        return given, RatesQueries(session).withdraw_annotation(row)
 
     @guard.action(Page.RATES, ids.SIGNAL_ACT, ids.ANNOTATED, ids.SIGNAL_MESSAGE)
     def act(session: Session, given: object, _: object) -> tuple[object, str]:

@@ -12,6 +12,7 @@ from dashboard.addresses.retraining import NeedsChoice, read_needs, read_session
 from dashboard.changes.callbacks import register_changes
 from dashboard.changes.queries.needs import changes_of_needs
 from dashboard.layout import ids
+from dashboard.layout.row_tokens import row_behind
 from dashboard.layout.serialised import serialised
 from dashboard.retraining.layout import (
     PATH,
@@ -131,7 +132,8 @@ def _register_marking(guard: Guard) -> None:
 
     @guard.action(Page.RETRAINING, ids.UNMARK_REFRESHER, ids.CHANGED, ids.NEED_FAULT)
     def undo(session: Session, given: object, before: object) -> tuple[object, str]:
-        family_id = RetrainingQueries(session).undo_refresher(RowForm.of(given).row)
+        row = row_behind(RowForm.of(given).row, "sign_offs")
+        family_id = RetrainingQueries(session).undo_refresher(row)
         return changed_by(before, f"The refresher in family {family_id} is undone."), ""
 
 

@@ -13,6 +13,7 @@ from analysis.store import Store, StoreError
 from analysis.vocabulary import Role
 from dashboard.addresses.rates import RatesChoice
 from dashboard.figures import control_chart
+from dashboard.layout.row_tokens import row_token
 from dashboard.rates.queries import RatesQueries
 from dashboard.rates.queries.annotations import AnnotationForm, marks_on
 from dashboard.rates.views import Annotation
@@ -103,7 +104,7 @@ def test_no_role_without_the_right_writes_or_withdraws(app, code):
     kept = app.service.store.annotate(date(2031, 2, 1), "kept", None, "prevention", NOW)
     person = browser_of(app, code)
     written = person.ask(annotate_request(app, "annotate", **FORM))
-    withdrawn = person.ask(annotate_request(app, "withdraw", row=kept))
+    withdrawn = person.ask(annotate_request(app, "withdraw", row=row_token(kept, "rate_notes")))
     assert (written.status_code == 200) is (code in MAY_WRITE)
     assert (withdrawn.status_code == 200) is (code in MAY_WRITE)
     known = app.service.store.annotations()

@@ -10,6 +10,7 @@ import pytest
 from analysis.vocabulary import Role
 from dashboard.call_actions.queries import CallActions
 from dashboard.evidence.queries import sources_of
+from dashboard.layout.row_tokens import row_token
 from dashboard.security.roles import ALLOWED, PATHS, Page, Reader, Right, page_of
 from tests.signed_in import (
     CONTACT,
@@ -144,7 +145,8 @@ def test_a_nurse_starts_with_the_own_caseload_and_the_rest_is_one_step_away(app)
 
 
 def _source_request(app, path: str, table: str, row: object):
-    click = {"points": [{"customdata": [table, row]}]}
+    shown = row_token(row, table) if isinstance(row, int) else row
+    click = {"points": [{"customdata": [table, shown]}]}
     values = {"family-figure.clickData": click, "url.pathname": path}
     return callback_request(app, "family-source.children", **values)
 

@@ -16,6 +16,7 @@ from dashboard.call_actions.queries import arrangements, call_form
 from dashboard.call_actions.queries.arrangements import ArrangeForm
 from dashboard.call_actions.queries.call_form import LONGEST_WAIT_DAYS, CallForm
 from dashboard.call_state import queries as call_state
+from dashboard.layout.row_tokens import row_token
 from dashboard.layout.words import sentence, short_day
 from dashboard.security.roles import Page, Right
 from dashboard.session import families, forms
@@ -177,7 +178,7 @@ class CallActions:
             f"{since.called_by} recorded a call to this family at {at:%H:%M}: {outcome}. Yours is "
             "not recorded yet. Record it again if you called as well.",
             "newest_call",
-            str(since.row),
+            row_token(since.row, CALLS),
         )
 
     def _after_call(self, family_id: str) -> str:

@@ -10,6 +10,7 @@ from typing import TypeVar
 from dashboard.call_actions.queries import arrangements
 from dashboard.call_actions.views import Acts
 from dashboard.call_state import queries as call_state
+from dashboard.layout.row_tokens import row_token
 from dashboard.session.session import Session
 
 Shown = TypeVar("Shown", bound=Acts)
@@ -44,7 +45,8 @@ def others_words(session: Session, acts: Acts) -> str:
 
 def state_of(acts: Acts) -> str:
     """What tells what is recorded of a family from what was recorded before."""
-    rows = [*(call.row for call in acts.calls), *(made.row for made in acts.arranged)]
+    rows = [row_token(call.row, "calls") for call in acts.calls]
+    rows += [row_token(made.row, "arrangements") for made in acts.arranged]
     return f"{acts.row.family_id} {acts.row.band} {rows}"
 
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
+from dashboard.layout.row_tokens import row_behind
 from dashboard.layout.words import day_year
 from dashboard.session.forms import Form, FormError
 
 MOST_CHARACTERS = 2_000
 LONGEST_WAIT_DAYS = 92
-MOST_DIGITS = 18
 
 
 @dataclass(frozen=True)
@@ -114,5 +114,4 @@ def moment_of_call(text: object, on: date, now: datetime, field: str = "called_a
 
 def newest_known(given: object) -> int | None:
     """Row of the newest call that the form's person knew of; None: the form does not state it."""
-    text = str(given)
-    return int(text) if text.isdecimal() and len(text) <= MOST_DIGITS else None
+    return row_behind(given, "calls")

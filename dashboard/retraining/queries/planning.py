@@ -15,6 +15,7 @@ from analysis.store import Change, RecordedBeforeError, StoreError
 from analysis.tables.training_sessions import SessionPlan
 from analysis.vocabulary import Access, SessionState, SignOffKind, SignOffOutcome, Skill
 from dashboard.addresses.retraining import session_of
+from dashboard.layout.row_tokens import row_behind
 from dashboard.retraining.queries import dated, refreshers, sessions
 from dashboard.retraining.queries.page import training_of
 from dashboard.retraining.queries.training import Training
@@ -36,6 +37,8 @@ MARKED = (
     "Marked: {n}. Those who came are watched from this day on; only new entries list them again."
 )
 TYPED = ("held_on", "starts_at", "venue", "language", "held_by", "others")
+
+ROWS = "training_sessions"
 
 
 class SessionQueries:
@@ -157,7 +160,7 @@ class SessionQueries:
         people = frozenset(_person(key) for key in keys)
         typed = {name: sent.get(name, "").strip() for name in TYPED}
         form = self._form(before, typed, skills, people, empty.site)
-        form = replace(form, since=row_number(sent.get("since")), form=sent.get("form", ""))
+        form = replace(form, since=row_behind(sent.get("since"), ROWS), form=sent.get("form", ""))
         try:
             plan = self._plan_of(typed, skills, form.invited, before)
             change = Change(plan, number, form.since)
@@ -284,7 +287,7 @@ class SessionQueries:
         who, now = self.request.reader.code, self.request.now()
         try:
             remains = self.request.store.sessions.undo(
-                session.number, row_number(row) or 0, who, now
+                session.number, row_behind(row, ROWS) or 0, who, now
             )
         except StoreError as fault:
             raise FormError(str(fault)) from None
@@ -392,9 +395,3 @@ class SessionQueries:
 
 def _person(key: str) -> dated.Person:
     return key.partition(";")[0], key.partition(";")[2] or None
-
-
-def row_number(given: object) -> int | None:
-    """The number of a row as a form sends it; None: none."""
-    text = str(given)
-    return int(text) if text.isdecimal() and len(text) < 18 else None

@@ -49,7 +49,7 @@ def read_off(extract: Extract, seen: Snapshot, key: Key) -> dict[str, tuple[int,
     Returns
     -------
     dict of (int, int)
-        By what is hidden: children of whom it is hidden, and those of them found.
+        By what is hidden: how many children have it hidden, and how many of them were found.
     """
     lines = extract.tables["lines"].frame
     true = seen.records.lines.drop_duplicates("line_id", keep="last")

@@ -82,6 +82,15 @@ SELECT max(n) FROM counted
 """
 
 
+@pytest.fixture
+def _ctrl_c_is_heard():
+    """Where the tests run in the background, the shell has it ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("_ctrl_c_is_heard")
 def test_ctrl_c_while_the_store_works_is_no_error_of_the_database(tmp_path: Path) -> None:
     with Store.open(f"sqlite:///{tmp_path}/a.sqlite") as store, store._database.reading() as open_:
         Timer(0.2, signal.raise_signal, [signal.SIGINT]).start()

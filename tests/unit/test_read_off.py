@@ -19,8 +19,8 @@ RARE, COMMON, USUAL = 3, 5, 7
 """Days of an order: of 2 children a site, of 7, and of all others by the policy."""
 
 
-def programme() -> tuple[str, str]:
-    """Two sites of 20 children each: 2 with a rare order, 7 with another, 3 with a port."""
+def programme(ports: int) -> tuple[str, str]:
+    """Two sites of 20 children each: 2 with a rare order, 7 with another, some with a port."""
     lines = [
         "line_id,child_id,family_id,site,line_type,placed_on,home_from,dressing_type,dressing_on,change_every_days"
     ]
@@ -28,7 +28,7 @@ def programme() -> tuple[str, str]:
     for site in SITES:
         for n in range(20):
             code, order = f"{site[0]}{n}", RARE if n < 2 else COMMON if n < 9 else ""
-            kind = "implanted_port" if n >= 17 else "tunneled_cvc"
+            kind = "implanted_port" if n >= 20 - ports else "tunneled_cvc"
             lines.append(
                 f"L{code},C{code},F{code},{site},{kind},2031-01-02,{FIRST},transparent,{FIRST},{order}"
             )
@@ -42,10 +42,14 @@ def programme() -> tuple[str, str]:
     return "\n".join(lines) + "\n", "\n".join(log) + "\n"
 
 
-@pytest.fixture(scope="module")
-def seen(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("read-off")
-    texts = programme()
+@pytest.fixture(name="seen", scope="module")
+def _seen(tmp_path_factory):
+    return taken(tmp_path_factory.mktemp("read-off"), 0)
+
+
+def taken(folder, ports):
+    """The programme with so many ports a site, as known after its quarter."""
+    texts = programme(ports)
     paths = [folder / "lines.csv", folder / "home_log.csv"]
     for path, text in zip(paths, texts, strict=True):
         path.write_text(text)
@@ -68,16 +72,17 @@ def test_a_hidden_order_is_not_in_the_intervals(seen):
     assert spans["on_time"].notna().any()
     assert spans.loc[hidden, "child_id"].nunique() > 10
     found = read_off(made, seen, KEY)
-    assert found["order"] == (18, 0)
+    assert found["order"] == (4, 0)
 
 
 def test_the_attack_finds_orders_where_they_are_left_in(seen, monkeypatch):
     monkeypatch.setattr("analysis.exports.deidentified._ORDER", "no column")
     found = read_off(deidentify(seen, KEY), seen, KEY)
-    assert found["order"][0] == found["order"][1] == 18
+    assert found["order"] == (4, 4)
 
 
-def test_a_rare_kind_of_line_is_hidden_with_what_shows_it(seen):
+def test_a_rare_kind_of_line_is_hidden_with_what_shows_it(tmp_path):
+    seen = taken(tmp_path, 3)
     made = deidentify(seen, KEY)
     hidden, read = read_off(made, seen, KEY)["kind of line"]
     assert "implanted_port" not in set(made.tables["lines"].frame["line_type"].astype("string"))

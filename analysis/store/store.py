@@ -36,7 +36,7 @@ from analysis.store.recorded import Recorded
 from analysis.store.schema import changes
 from analysis.store.training_sessions import Sessions
 from analysis.store.trying import trying
-from analysis.store.verify import Verified
+from analysis.store.verify import Noted, Verified
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Records
 from analysis.vocabulary import Access
@@ -356,7 +356,7 @@ class Store(Recorded):
         with in_plain_words(self.place):
             return delete_family.clean(self._database)
 
-    def compare_noted(self, noted: Sequence[verify.Noted]) -> list[str]:
+    def compare_noted(self, noted: Sequence[Noted]) -> list[str]:
         """What differs from last hashes that were noted earlier; see `verify.compare`."""
         with self._database.reading() as connection:
             return verify.compare(connection, noted)

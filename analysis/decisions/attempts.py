@@ -20,6 +20,12 @@ def reached(calls: pd.DataFrame) -> npt.NDArray[np.bool_]:
     return (calls["outcome"] == CallOutcome.REACHED).to_numpy(dtype=bool)
 
 
+def with_days_back(calls: pd.DataFrame, recheck_days: int) -> pd.DataFrame:
+    """Give calls without a day for the next one (`recheck_on`) the policy's number of days."""
+    usual = calls["called_on"] + pd.Timedelta(days=recheck_days)
+    return calls.assign(recheck_on=calls["recheck_on"].fillna(usual))
+
+
 def attempts_of(calls: pd.DataFrame, as_of: date) -> pd.DataFrame:
     """Find the calls without an answer since each family was last reached.
 

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.decisions.attempts import attempts_of, reached
+from analysis.decisions.attempts import attempts_of, reached, with_days_back
 from analysis.policy import Edition
 from analysis.tables.codes import is_among
 from analysis.tables.records import Records
@@ -91,9 +91,7 @@ class Day:
 
         A call without a day for the next one gets the policy's number of days.
         """
-        calls = self.records.calls
-        usual = calls["called_on"] + pd.Timedelta(days=self.edition.settings.recheck_days)
-        calls = calls.assign(recheck_on=calls["recheck_on"].fillna(usual))
+        calls = with_days_back(self.records.calls, self.edition.settings.recheck_days)
         return calls[calls["called_on"] <= self.now].sort_values(["called_at", "row"])
 
     @cached_property

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analysis.decisions.attempts import with_days_back
 from analysis.decisions.order import expectation
 from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.sentences import with_line
@@ -128,6 +129,7 @@ def needs_of(found: Snapshot, family_id: str) -> tuple[NeedShown, ...]:
 def calls_made(found: Snapshot, family_id: str) -> tuple[CallMade, ...]:
     """Calls recorded to a family and not undone, newest first."""
     calls = of(found.records.calls, "family_id", family_id)
+    calls = with_days_back(calls, found.edition.settings.recheck_days)
     calls = calls.sort_values(["called_at", "row"], ascending=False)
     at = calls["called_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
     names = ("row", "called_on", "called_by", "outcome", "agreed", "recheck_on", "called_at")

@@ -43,6 +43,17 @@ def test_calls_of_a_printed_list_are_recorded_together_and_once(app):
     assert list(made["called_by"]) == ["N1", "N1"]
 
 
+def test_pages_show_calls_that_were_typed_in_without_a_day_for_the_next_one(app):
+    person = browser_of(app, "manager")
+    form = sent(person.get(SHEET).text, F2_reached="yes", F2_called_at="08:20")
+    assert person.post(SHEET, form).status_code == 200
+    assert calls(app)["recheck_on"].isna().all()
+    for path, search in (("/", "?show=done"), ("/", "?family=F2"), ("/family/F2", "")):
+        page = person.page(path, search)
+        assert page.status_code == 200
+        assert "6 Mar" in page.text  # two days after the call, by the policy
+
+
 def test_one_fault_keeps_all_that_was_typed_and_records_nothing(app):
     person = browser_of(app, "manager")
     form = sent(

@@ -16,6 +16,7 @@ from analysis.decisions.asked import (
     printed_done,
     speaks,
 )
+from analysis.decisions.attempts import with_days_back
 from analysis.decisions.daily_capacity import daily_capacity
 from analysis.decisions.sentences import beyond_sentence, capacity_sentence
 from analysis.snapshot import Snapshot
@@ -127,6 +128,8 @@ def languages_of(found: Snapshot) -> tuple[str, ...]:
 
 def _done(found: Snapshot, done: pd.DataFrame) -> tuple[CallDone, ...]:
     at = done["called_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
+    done = done.assign(called_on=pd.Timestamp(found.as_of))
+    done = with_days_back(done, found.edition.settings.recheck_days)
     names = (
         "row",
         "family_id",

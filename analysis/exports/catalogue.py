@@ -188,6 +188,7 @@ OF_A_COMMAND: Mapping[str, str] = {
     "shrunk_rates": "rates families",
     "signals": "signals",
     "standardised": "rates standardised",
+    "to_call": "capacity",
     "training_sessions": "sessions",
     "trend": "rates trend",
     "whatif": "whatif",

@@ -58,7 +58,9 @@ def test_a_source_is_described_shown_saved_and_its_file_imported(app, aside: Pat
     assert "line_id (proposed)" in page
     refused = answer(person, page, "save")
     assert refused.status_code == 409
+    assert "Dates are read as" not in page  # that is asked
     shown = answer(person, page, "show", **{"date_order": "dmy", "head:Feeling": "-"}).text
+    assert "Dates are read as day/month/year." in shown
     assert "Of 2 rows, 2 would be new and none would be refused." in shown
     assert "3/2/2031 → 2031-02-03" in without_marks(shown)
     other = answer(person, shown, "show", **{"date_order": "mdy", "head:Skin": "-"}).text

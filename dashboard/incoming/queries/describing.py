@@ -90,7 +90,7 @@ def described(
         columns=tuple(column.name for column in INCOMING[found.table].columns),
         heads=_heads(found, asked),
         words=tuple(_word(word, asked) for word in found.words),
-        reads=how_read(found.profile, found.table),
+        reads=how_read(found.profile, found.table, {q.key for q in found.questions}),
         questions=_questions(found, asked),
         effect=effect,
         text=text,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from analysis.ingest import Profile
 from analysis.ingest.moments import DateOrder
 from dashboard.layout import words
@@ -14,10 +16,14 @@ ORDERS = {
 MARKS = {"\n": "a line end", "\t": "a tab"}
 
 
-def how_read(profile: Profile, table: str) -> tuple[str, ...]:
-    """How a proposed profile reads dates, header rows, cells with several answers and footers."""
+def how_read(profile: Profile, table: str, asked: Collection[str] = ()) -> tuple[str, ...]:
+    """How a proposed profile reads dates, header rows, cells with several answers and footers.
+
+    `asked`: keys of questions that are open; what they ask is not stated.
+    """
     looks = profile.table(table)
-    sentences = [f"Dates are read as {ORDERS[profile.dates.order]}."]
+    order = f"Dates are read as {ORDERS[profile.dates.order]}."
+    sentences = [] if "date_order" in asked else [order]
     if looks.skip_rows or looks.head_rows > 1:
         first, last = looks.skip_rows + 1, looks.skip_rows + looks.head_rows
         rows = f"row {first}" if first == last else f"rows {first} to {last}"

@@ -50,7 +50,7 @@ null = [(os.POSIX_SPAWN_OPEN, n, os.devnull, os.O_RDWR, 0) for n in (1, 2)]
 _, status, used = os.wait4(os.posix_spawn(python, run, os.environ, file_actions=null), 0)
 print(status, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
 """
-"""Starts a command from a small process, because memory is counted from that of whoever starts it."""
+"""Starts a command from a small process: the memory of a process counts as that of the one it starts."""
 
 
 def processor_seconds(work: Callable[[], object]) -> float:

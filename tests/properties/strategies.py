@@ -41,6 +41,17 @@ from tests.oracles.day_by_day import (
 A_FEW = cases(25, suppress_health_check=list(HealthCheck))
 AS_OF = date(2031, 3, 12)
 DAY = timedelta(days=1)
+TIMELINE_FRAMES = (
+    "lines",
+    "home_periods",
+    "accessed_periods",
+    "intervals",
+    "care",
+    "skin_events",
+    "outcome_events",
+    "families",
+)
+"""Frames of a timeline."""
 RECEIVED_AT = "2031-06-01"
 FINDINGS = ("redness", "pus", "itch", "fever")
 SKIN_FINDINGS = frozenset({"redness", "pus"})

@@ -23,21 +23,13 @@ from analysis.tables.linked import Linked
 from analysis.vocabulary import CallOutcome
 from dashboard.session.loaded import OWNER_CODES, LoadedSnapshot
 from dashboard.session.snapshots import SnapshotCache
+from tests.properties.strategies import TIMELINE_FRAMES
 
 NORTH = frozenset({"North"})
 FIRST = date(2031, 3, 4)
 STEPS = 8
 PARTS = {
-    "timeline": (
-        "lines",
-        "home_periods",
-        "accessed_periods",
-        "intervals",
-        "care",
-        "skin_events",
-        "outcome_events",
-        "families",
-    ),
+    "timeline": TIMELINE_FRAMES,
     "counted_timeline": ("lines", "intervals", "care"),
     "tallies": ("lines", "days", "events", "onsets"),
     "calls": ("families", "reasons", "evidence"),

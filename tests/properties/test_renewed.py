@@ -19,25 +19,21 @@ from analysis.timeline import build
 from analysis.timeline.renewed import renewed as renewed_timeline
 from tests.cases import cases
 from tests.oracles.day_by_day import History
-from tests.properties.strategies import AS_OF, messy_programmes, records_of, together
+from tests.properties.strategies import (
+    AS_OF,
+    TIMELINE_FRAMES,
+    messy_programmes,
+    records_of,
+    together,
+)
 from tests.properties.test_partitions import mixed
 
 CASES = cases(20, suppress_health_check=list(HealthCheck))
 TABLES = ("lines", "stays", "home_log", "outcomes", "earlier_lines")
-FRAMES = (
-    "lines",
-    "home_periods",
-    "accessed_periods",
-    "intervals",
-    "care",
-    "skin_events",
-    "outcome_events",
-    "families",
-)
 
 
 def changed_rows(records: Records, chance: random.Random) -> tuple[Records, Linked]:
-    """The records without some rows and with some that say something else, and who is in these."""
+    """The records without some rows and with some that were changed, and who is in these."""
     frames, moved = {}, []
     for name in TABLES:
         frame = getattr(records, name)
@@ -69,7 +65,7 @@ def test_what_changed_families_change_equals_the_whole_to_the_bit(
         own = build(records_of_linked(now, linked), policy, AS_OF)
         found = renewed_timeline(earlier, own, linked, now, policy)
         assert found is not None
-        for name in FRAMES:
+        for name in TIMELINE_FRAMES:
             pd.testing.assert_frame_equal(getattr(found, name), getattr(whole, name), obj=name)
         tallied = renewed_tallies(tally(earlier, policy), own, linked, found, policy)
         counted = tally(whole, policy)

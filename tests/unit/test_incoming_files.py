@@ -99,7 +99,7 @@ def entries(app) -> list[str]:
     return sorted(app.service.store.records().home_log["entry_id"].dropna())
 
 
-def told(text: str) -> list[list[str]]:
+def cells_of_files(text: str) -> list[list[str]]:
     """Cells of the counts on the page of the answer."""
     rows = re.findall(r"<tr>(.*?)</tr>", text)[1:]
     return [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in rows]
@@ -110,7 +110,9 @@ def test_a_file_is_taken_in_and_what_became_of_it_is_told_and_noted(app, aside):
     answer = sent(person, ("home_log-march.csv", MIXED))
     assert answer.status_code == 200
     assert "1 file, 3 rows: 1 new and 2 refused." in answer.text
-    assert told(answer.text) == [["home_log-march.csv", "Home log", "3", "1", "0", "2", "0"]]
+    assert cells_of_files(answer.text) == [
+        ["home_log-march.csv", "Home log", "3", "1", "0", "2", "0"]
+    ]
     assert "There is no such day." in answer.text
     assert "No line with this code is known." in answer.text
     assert entries(app) == ["e1", "e2", "e3", "g1"]
@@ -173,7 +175,7 @@ def test_a_page_and_the_command_line_store_the_same_rows_and_tell_the_same_count
         pd.testing.assert_frame_equal(frame, expected[name], obj=name)
     here.service.close()
     counts = [row[:1] + row[2:] for row in csv.reader(io.StringIO(printed.out))][1:]
-    assert [row[:1] + row[2:] for row in told(without_marks(answer.text))] == counts
+    assert [row[:1] + row[2:] for row in cells_of_files(without_marks(answer.text))] == counts
     lines = [line for line in printed.err.splitlines() if "linedays: Next: " not in line]
     for line in lines:
         assert line.removeprefix("linedays: ") in unescape(answer.text)
@@ -267,7 +269,7 @@ def test_a_file_larger_than_other_forms_may_be_goes_in(app):
     body = "".join([*parts, "--part--\r\n"]).encode()
     answer = person.client.post("/incoming/files", data=body, headers=about)
     assert answer.status_code == 200
-    assert told(answer.text)[0][2:4] == ["1\N{NARROW NO-BREAK SPACE}201"] * 2
+    assert cells_of_files(answer.text)[0][2:4] == ["1\N{NARROW NO-BREAK SPACE}201"] * 2
 
 
 @pytest.mark.parametrize(

@@ -208,7 +208,7 @@ def _order(verdict: SignalVerdict) -> tuple[bool, bool, float]:
 
 
 def _rise_words(rate: FollowedRate, rise: Rise, code: SignalCode, years: float) -> str:
-    """What rose, by how much, since when, and how sure that is."""
+    """What rose, by how much, since when, and how sure that is; limits below 1 leave it open."""
     times = (
         f"about {number(rise.ratio)} times the rate before (95 % limits {number(rise.lower)} to "
         f"{number(rise.upper)})"
@@ -220,7 +220,7 @@ def _rise_words(rate: FollowedRate, rise: Rise, code: SignalCode, years: float) 
     )
     name = sentence(event_name(rate.event))[:-1]
     now = code is SignalCode.RISEN
-    rose = "have risen" if now else "rose"
+    rose = "may have risen" if rise.lower < 1 else "have risen" if now else "rose"
     text = f"{name} {place_name(rate)} {rose} to {times}, most likely since {period_name(rise.since)}{span}."
     if not now:
         text += " The newest complete month no longer shows it."

@@ -17,6 +17,7 @@ from analysis.reports.educator import educator_report
 from analysis.reports.prevention import prevention_report
 from analysis.tallies.steps import step_days, step_events
 from analysis.verdicts import chart_verdict, signal_headline, signals_table
+from analysis.verdicts.surveillance import signal_verdict
 from analysis.vocabulary import Basis, Copy, Grouping, Task
 from dashboard.addresses.rates import RatesChoice
 from dashboard.rates.queries.rates import rates_view, understood
@@ -114,6 +115,14 @@ def test_a_rise_that_ended_is_said_to_be_lower_now():
     found = surveillance(two_years({**ALL_STEADY, "south": for_half_a_year}))
     assert found.of("skin", "south").code is SignalCode.ROSE_EARLIER
     assert "no longer shows it" in signal_headline(found).sentence
+
+
+def test_a_rise_whose_limits_reach_below_one_is_only_possible(doubled):
+    rate = surveillance(doubled).of("skin", "south")
+    unsure = replace(rate, rise=replace(rate.rise, lower=0.93))
+    assert signal_verdict(rate, 1).sentence.startswith("Skin events at south have risen to about ")
+    possible = signal_verdict(unsure, 1).sentence
+    assert possible.startswith("Skin events at south may have risen to about ")
 
 
 def test_without_families_nothing_is_followed():

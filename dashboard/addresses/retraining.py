@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from dashboard.addresses.reading import query_of, read, whole_number, written
+from dashboard.layout.row_tokens import row_token
 
 RETRAINING = "/retraining"
+SESSION = "session"
+"""What tokens of training sessions name: their numbers count those of all sites."""
 
 
 @dataclass(frozen=True)
@@ -136,14 +139,14 @@ def plan_for(family_id: str, caregiver_id: str | None) -> str:
 
 
 def dated_address(number: int) -> str:
-    """Address of a session's page.
+    """Address of a session's page; as a token, it holds until the server starts again.
 
     Examples
     --------
-    >>> dated_address(3)
-    '/retraining/sessions/3'
+    >>> dated_address(3) == f"/retraining/sessions/{row_token(3, SESSION)}"
+    True
     """
-    return f"{RETRAINING}/sessions/{number}"
+    return f"{RETRAINING}/sessions/{row_token(number, SESSION)}"
 
 
 def session_address(name: SessionName) -> str:

@@ -10,8 +10,9 @@ from flask import Response, make_response, redirect, request
 from markupsafe import Markup
 from werkzeug.wrappers import Response as Answer
 
-from dashboard.addresses.retraining import RETRAINING, dated_address, plan_address
+from dashboard.addresses.retraining import RETRAINING, SESSION, dated_address, plan_address
 from dashboard.layout import frame as shell
+from dashboard.layout.row_tokens import row_behind
 from dashboard.layout.templates import render
 from dashboard.retraining import words as need_words
 from dashboard.retraining.queries.planning import SessionQueries
@@ -46,10 +47,10 @@ def answer_sessions(app: Dash, service: Service) -> None:
             return _plan(queries.blank(request.args), 200)
         return _planned(queries, None, "planned")
 
-    def of_session(answer: Callable[[SessionQueries, Session], Answer]) -> Callable[[int], Answer]:
-        def answered(number: int) -> Answer:
+    def of_session(answer: Callable[[SessionQueries, Session], Answer]) -> Callable[[str], Answer]:
+        def answered(token: str) -> Answer:
             queries = asked()
-            session = queries.session(number)
+            session = queries.session(row_behind(token, SESSION))
             return plain.nothing_here(NO_SESSION) if session is None else answer(queries, session)
 
         return answered
@@ -57,7 +58,7 @@ def answer_sessions(app: Dash, service: Service) -> None:
     def nothing(rest: str) -> Response:  # noqa: ARG001 - any value
         return plain.nothing_here("There is no page at this address.")
 
-    rule, one = app.server.add_url_rule, f"{SESSIONS}<int:number>"
+    rule, one = app.server.add_url_rule, f"{SESSIONS}<token>"
     both = ["GET", "POST"]
     rule(plan_address(), "session_new", new, methods=both)
     rule(one, "session_page", of_session(_shown))

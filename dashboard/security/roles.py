@@ -87,7 +87,7 @@ BELOW_FAMILIES = "/families/"
 """Below it lies the search for a family."""
 BELOW_RETRAINING = "/retraining/"
 SESSIONS = f"{BELOW_RETRAINING}sessions/"
-"""Below it every training session has its page, by its number."""
+"""Below it every training session has its page, by a token."""
 BELOW_WEEK = "/week/"
 """Below it lie the digests as files."""
 ACCOUNT = PATHS[Page.ACCOUNT]

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from threading import Thread
+
 import pytest
 from playwright.sync_api import expect
 
@@ -14,7 +19,30 @@ from tests.browser.conftest import PASSWORD, PATIENCE
 from tests.browser.small_programme import NOW
 from tests.openid_provider import Running
 from tests.ports import free_port
-from tests.proxied import in_thread, proxied
+from tests.proxied import HOST, in_thread, proxied
+
+
+@contextmanager
+def another_program() -> Iterator[tuple[int, list[tuple[str, str | None]]]]:
+    """A program at another port of the server's name: its port, and the cookies that it receives."""
+    received: list[tuple[str, str | None]] = []
+
+    class Recording(BaseHTTPRequestHandler):
+        def do_GET(self):
+            received.append((self.path, self.headers["Cookie"]))
+            self.send_response(200)
+            self.send_header("Content-Length", "0")
+            self.end_headers()
+
+        def log_message(self, *words):
+            pass
+
+    with HTTPServer(("127.0.0.1", 0), Recording) as server:
+        thread = Thread(target=server.serve_forever)
+        thread.start()
+        yield server.server_port, received
+        server.shutdown()
+        thread.join()
 
 
 def test_a_nurse_at_another_desk_signs_in_works_and_signs_out(browser, store_file, tmp_path):
@@ -36,6 +64,11 @@ def test_a_nurse_at_another_desk_signs_in_works_and_signs_out(browser, store_fil
         cookies = context.cookies()
         assert len(cookies) == 3
         assert all(c["secure"] and c["name"].startswith("__Host-") for c in cookies)
+        with another_program() as (port, received):
+            other = context.new_page()
+            other.goto(f"http://{HOST}:{port}/")
+        other.close()
+        assert received[0] == ("/", None)
         page.get_by_role("link", name="N1", exact=True).click()
         expect(page.get_by_role("heading", level=1)).to_have_text("Your account")
         expect(page.get_by_text("this one")).to_be_visible()

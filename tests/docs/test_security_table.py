@@ -54,3 +54,17 @@ def test_each_row_says_how_it_is_met_or_what_is_missing_and_names_tests_that_are
     named = set(re.findall(r"`(tests/[\w./]+)`", SECTION))
     assert len(named) > 30
     assert [name for name in sorted(named) if not (ROOT / name).exists()] == []
+
+
+def test_each_fault_and_leak_has_a_test_that_is_there():
+    listed = re.search(r"### Faults and leaks, and their tests\n(.*?)\n### ", GUIDE, re.DOTALL)[1]
+    rows = re.findall(r"^\| (?!---|fault or leak)([^|]*) \| ([^|]*) \|$", listed, re.MULTILINE)
+    named = [re.findall(r"`(tests/[\w/]+\.py)::(test_\w+)`", tests) for _, tests in rows]
+    assert len(rows) > 20
+    assert all(named)
+    missing = [
+        f"{file}::{name}"
+        for file, name in sorted({one for row in named for one in row})
+        if not re.search(rf"def {name}\(", (ROOT / file).read_text(encoding="utf-8"))
+    ]
+    assert missing == []

@@ -350,7 +350,7 @@ def test_there_is_no_route_but_those_that_are_known(app):
         *("/calls/sheet", "/calls/contacts", "/calls/<path:rest>"),
         *("/retraining/sessions/new", "/retraining/<path:rest>"),
         *(
-            f"/retraining/sessions/<int:number>{rest}"
+            f"/retraining/sessions/<token>{rest}"
             for rest in (
                 "",
                 "/change",

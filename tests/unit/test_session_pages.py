@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from dataclasses import replace
+from datetime import date
 from html import unescape
 
 import pytest
@@ -12,8 +13,10 @@ import pytest
 from analysis.policy import shipped_policy
 from analysis.starter import texts_in_english
 from analysis.starter.texts import as_toml
+from analysis.store import Change
+from analysis.tables.training_sessions import SessionPlan
 from analysis.vocabulary import Role
-from dashboard.addresses.retraining import NeedsChoice
+from dashboard.addresses.retraining import NeedsChoice, dated_address
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
 from dashboard.retraining.queries import RetrainingQueries
@@ -73,7 +76,7 @@ def plan(person: Browser, path: str = "/retraining/sessions/new", **typed):
 
 
 def act(person: Browser, name: str, number: int = 1, **typed: str):
-    path = f"/retraining/sessions/{number}"
+    path = dated_address(number)
     return person.post(f"{path}/{name}", {**token(person, path), **typed})
 
 
@@ -91,7 +94,7 @@ def test_from_the_list_to_a_session_whose_attendance_takes_all_off_the_list(app,
     group = "/retraining/sessions/new?sheet=1&site=North&need=mask&size=8"
     checked = re.findall(r'value="(F\d;K\d)" checked', educator.get(group).text)
     assert checked == ["F1;K1", "F2;K2"]
-    assert plan(educator).headers["Location"] == "/retraining/sessions/1?done=planned"
+    assert plan(educator).headers["Location"] == f"{dated_address(1)}?done=planned"
     clock.move(minutes=1)
     done = act(
         educator,
@@ -118,23 +121,23 @@ def test_from_the_list_to_a_session_whose_attendance_takes_all_off_the_list(app,
 def test_two_educators_share_a_session_and_the_second_change_is_asked_again(app):
     first, second = browser_of(app, "E1"), browser_of(app, "M1")
     plan(first)
-    path = "/retraining/sessions/1/change"
+    path = f"{dated_address(1)}/change"
     old = token(first, path)
     moved = plan(second, path, held_on="2031-03-11")
     assert moved.headers["Location"].endswith("?done=changed")
     late = plan(first, path, **old, venue="room 9")
     assert late.status_code == 422
     assert "Somebody else changed this session" in late.text
-    page = first.get("/retraining/sessions/1").text
+    page = first.get(dated_address(1)).text
     assert "Tuesday 11 March 2031, 10:00" in page
     assert "Who came?" not in page  # it has not taken place
     sent = {"dressing_change K1": "independent"}
     assert "has not taken place" in act(first, "attendance", **sent).text
     assert act(first, "cancel").headers["Location"].endswith("?done=cancelled")
-    assert "This session is cancelled." in first.get("/retraining/sessions/1").text
-    row = token(first, "/retraining/sessions/1")["row"]
+    assert "This session is cancelled." in first.get(dated_address(1)).text
+    row = token(first, dated_address(1))["row"]
     assert act(first, "undo", row=row).headers["Location"].endswith("?done=undone")
-    assert "This session is cancelled." not in first.get("/retraining/sessions/1").text
+    assert "This session is cancelled." not in first.get(dated_address(1)).text
     assert "changed again meanwhile" in act(first, "undo", row=row).text
 
 
@@ -142,12 +145,12 @@ def test_people_of_a_site_see_and_mark_their_own_families_alone(app):
     everybody, south = browser_of(app, "E1"), browser_of(app, "E.south")
     plan(everybody, invited=["F1;K1", "F6;K6"])
     plan(everybody)  # of North alone
-    assert south.get("/retraining/sessions/2").status_code == 404
-    page = south.get("/retraining/sessions/1").text
+    assert south.get(dated_address(2)).status_code == 404
+    page = south.get(dated_address(1)).text
     assert "F6" in page
     assert "F1" not in page
     assert "2 families, 1 of other sites" in page
-    assert "F1" not in south.get("/retraining/sessions/1/handouts").text
+    assert "F1" not in south.get(f"{dated_address(1)}/handouts").text
     assert "Families of other sites are invited too" in act(south, "cancel").text
     both = {"dressing_change K1": "independent", "dressing_change K6": "independent"}
     assert "Marked: 1 caregiver." in act(south, "attendance", **both).text
@@ -181,7 +184,7 @@ def test_what_does_not_fit_is_shown_at_its_field_and_what_was_typed_stays(
 def test_a_hand_out_has_each_caregivers_own_steps_and_the_cautions(app):
     educator = browser_of(app, "E1")
     plan(educator, invited=["F2;K2", "F3;K3", "F4;"], language="Finnish")
-    text = unescape(educator.get("/retraining/sessions/1/handouts").text)
+    text = unescape(educator.get(f"{dated_address(1)}/handouts").text)
     sheets = text.split("<article")[1:]
     assert len(sheets) == 3
     own = next(sheet for sheet in sheets if "K2" in sheet)
@@ -191,7 +194,7 @@ def test_a_hand_out_has_each_caregivers_own_steps_and_the_cautions(app):
     assert "Let dry" not in own
     assert all("follow your programme's emergency protocol" in sheet for sheet in sheets)
     noted = app.service.store.people.accesses()
-    opened = noted[noted["about"] == "hand-out of session 1"]
+    opened = noted[noted["about"] == "hand-out of the session of 2031-03-04"]
     assert set(opened["family_id"]) == {"F2", "F3", "F4"}
 
 
@@ -217,15 +220,34 @@ def test_a_hand_out_is_in_the_language_of_the_family_where_it_is_translated(
     educator = browser_of(app, "E1")
     plan(educator, invited=["F2;K2"], held_on="2031-03-18", language="fi-FI")
     plan(educator, invited=["F3;K3"], held_on="2031-03-18", language="ar")
-    translated = educator.get("/retraining/sessions/1/handouts").text
+    translated = educator.get(f"{dated_address(1)}/handouts").text
     assert '<article class="handout" lang="fi"' in translated
     assert "Seuraava koulutus: 18. maaliskuuta 2031" in translated
     assert "unohtui 9/12" in translated
     assert "hand-out is in English" not in translated
     assert f"{broken}: these texts are missing" in translated
-    other = unescape(educator.get("/retraining/sessions/2/handouts").text)
+    other = unescape(educator.get(f"{dated_address(2)}/handouts").text)
     assert '<article class="handout" lang="en"' in other
     assert "1 hand-out is in English, because no texts are translated for the language ar" in other
+
+
+def test_people_of_a_site_do_not_learn_how_many_sessions_others_plan(app):
+    north = Change(
+        SessionPlan(date(2031, 3, 4), *[None] * 3, ("flush",), ("E1",), ("F1",), ("K1",))
+    )
+    app.service.store.sessions.record([north] * 40, "E1", app.service.now())
+    south = browser_of(app, "E.south")
+    answer = plan(south, invited=["F6;K6"])
+    path = answer.headers["Location"].partition("?")[0]
+    assert path == dated_address(41)
+    shown = [south.get(path).text, south.get(f"{path}/change").text, south.page("/retraining").text]
+    south.get(f"{path}/handouts")
+    assert path.rpartition("/")[2] in shown[2]
+    log = app.service.store.people.accesses()
+    noted = log.loc[(log["who"] == "E.south").to_numpy(dtype=bool), "about"].dropna().tolist()
+    assert "session of 2031-03-04" in noted
+    assert [text for text in (*shown, *noted) if re.search(r"(?<![\w:.])41(?![\w.%])", text)] == []
+    assert south.get("/retraining/sessions/41").status_code == 404
 
 
 def test_a_session_in_the_past_is_entered_afterwards(app):
@@ -241,7 +263,8 @@ def test_roles_without_the_page_get_nothing_of_sessions(app):
     plan(browser_of(app, "E1"))
     for code in ("P1", "R1"):
         person = browser_of(app, code)
-        for path in ("new", "1", "1/change", "1/handouts"):
-            assert person.get(f"/retraining/sessions/{path}").status_code == 403
-    assert browser_of(app, "E1").get("/retraining/sessions/7").status_code == 404
+        one = dated_address(1)
+        for path in ("/retraining/sessions/new", one, f"{one}/change", f"{one}/handouts"):
+            assert person.get(path).status_code == 403
+    assert browser_of(app, "E1").get(dated_address(7)).status_code == 404
     assert browser_of(app, "E1").get("/retraining/nowhere").status_code == 404

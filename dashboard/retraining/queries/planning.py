@@ -64,7 +64,7 @@ class SessionQueries:
         """Who misses which step."""
         return self._training or training_of(self.request.loaded())
 
-    def session(self, number: int) -> Session | None:
+    def session(self, number: int | None) -> Session | None:
         """A session that this person may see; None: there is none."""
         return next((s for s in self.sessions if s.number == number), None)
 
@@ -176,7 +176,7 @@ class SessionQueries:
             return replace(form, faults={fault.field or "": str(fault)})
         except StoreError as fault:
             return replace(form, faults={"": str(fault)})
-        self.request.note(Access.PLANNED_SESSION, about=f"session {number}")
+        self.request.note(Access.PLANNED_SESSION, about=_about(plan.held_on))
         return number
 
     def _newest_of_mine(self) -> int:
@@ -263,7 +263,7 @@ class SessionQueries:
         )
         change = Change(plan, session.number, session.row)
         self._store([change])
-        self.request.note(Access.PLANNED_SESSION, about=f"session {session.number}, cancelled")
+        self.request.note(Access.PLANNED_SESSION, about=_about(session.held_on, "cancelled"))
 
     def _store(self, changes: list[Change]) -> None:
         try:
@@ -291,7 +291,7 @@ class SessionQueries:
             )
         except StoreError as fault:
             raise FormError(str(fault)) from None
-        self.request.note(Access.PLANNED_SESSION, about=f"session {session.number}, undone")
+        self.request.note(Access.PLANNED_SESSION, about=_about(session.held_on, "undone"))
         return remains
 
     # The session and who came
@@ -386,8 +386,9 @@ class SessionQueries:
 
     def handouts(self, session: Session) -> HandoutsPage:
         """A sheet for each person invited; who prints them is in the access log."""
+        about = f"hand-out of the {_about(session.held_on)}"
         for family in session.family_ids:
-            self.request.note(Access.OPENED_FAMILY, family, f"hand-out of session {session.number}")
+            self.request.note(Access.OPENED_FAMILY, family, about)
         files, may = self.request.config.texts, self._may_language()
         found = dated.handouts(self.training, session, files, language=may)
         return HandoutsPage(self.request.context(), session, *found)
@@ -395,3 +396,8 @@ class SessionQueries:
 
 def _person(key: str) -> dated.Person:
     return key.partition(";")[0], key.partition(";")[2] or None
+
+
+def _about(held_on: date, done: str | None = None) -> str:
+    """What the access log says of a session: its day, since its number counts those of all sites."""
+    return f"session of {held_on}" if done is None else f"session of {held_on}, {done}"

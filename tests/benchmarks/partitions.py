@@ -2,13 +2,15 @@
 
 The tallies of all families are calculated in every way, each in a process of its own, and have to
 be equal to the last bit. ``--copies`` writes the programme several times under other codes, which
-makes ten or a hundred million log rows of a small store. Prints seconds, rows a second and the peak
-memory of all processes together; asserts nothing but equality. Run from the project's folder:
+makes ten or a hundred million log rows of a small store; the sums of all copies have to be those of
+one, so many times. Prints seconds, rows a second and the peak memory of all processes together;
+asserts nothing but equality. Run from the project's folder:
 
     python -m tests.benchmarks.partitions [--families N | --store FILE] [--copies N] [--parts N]
 
 ``--cluster`` also runs a Dask cluster on this machine (extra `cluster`); ``--no-whole`` leaves out
-the calculation of all rows at once, which needs the most memory.
+the calculation of all rows at once, which needs the most memory; ``--in-turn`` runs nothing but the
+parts in turn.
 """
 
 from __future__ import annotations
@@ -85,7 +87,7 @@ def copied(found: Streamed, nth: int) -> tuple[Records, Iterator[pa.Table]]:
     return Records.of(frames), map(marked, found.log)
 
 
-def write(store: Path, folder: Path, copies: int, parts: int) -> str:
+def write(store: Path, folder: Path, copies: int, parts: int) -> None:
     """Write the programme so many times, each copy in partitions of its own."""
     moment = end_of_day(AS_OF, shipped_policy())
     with Store.open(f"sqlite:///{store}", create=False) as opened_store:
@@ -93,7 +95,6 @@ def write(store: Path, folder: Path, copies: int, parts: int) -> str:
             with opened_store.streamed(moment) as found:
                 records, log = copied(found, nth)
                 write_partitions(folder / str(nth), records, log, [], moment, None, parts)
-    return ""
 
 
 def partitions_in(folder: Path) -> Partitions:
@@ -102,15 +103,24 @@ def partitions_in(folder: Path) -> Partitions:
     return replace(copies[0], parts=tuple(part for copy in copies for part in copy.parts))
 
 
-def digest(tallies: Tallies) -> str:
-    """One word for every bit of the tallies."""
+def digest(tallies: Tallies) -> dict[str, Any]:
+    """One word for every bit of the tallies, and the sums of all their counts."""
     found = hashlib.sha256()
     for name in FRAMES:
         found.update(pd.util.hash_pandas_object(getattr(tallies, name)).to_numpy().tobytes())
-    return found.hexdigest()
+    sums = {
+        f"{group} {column}": int(count)
+        for frame, by in ((tallies.days, "task"), (tallies.events, "event"))
+        for column, counts in frame.drop(columns=["line", "age_band"])
+        .groupby(by, observed=True)
+        .sum(numeric_only=True)
+        .items()
+        for group, count in counts.items()
+    }
+    return {"digest": found.hexdigest(), "sums": {"lines": len(tallies.lines), **sums}}
 
 
-def whole(folder: Path) -> str:
+def whole(folder: Path) -> dict[str, Any]:
     """All rows in memory at once."""
     records = [read_part(part) for part in partitions_in(folder).parts]
     frames = {
@@ -125,9 +135,9 @@ def whole(folder: Path) -> str:
     return digest(tally(build(Records.of(frames), policy, AS_OF), policy))
 
 
-def by_parts(folder: Path, run: Runner) -> str:
+def by_parts(found: Partitions, run: Runner) -> dict[str, Any]:
     """The parts one by one."""
-    return digest(tallies_of_parts(partitions_in(folder), AS_OF, run).value)
+    return digest(tallies_of_parts(found, AS_OF, run).value)
 
 
 def local_cluster() -> AbstractContextManager[Any]:
@@ -137,19 +147,22 @@ def local_cluster() -> AbstractContextManager[Any]:
     return LocalCluster(n_workers=PROCESSES, threads_per_worker=1, dashboard_address=None)
 
 
-def way(name: str, store: Path, folder: Path, copies: int, parts: int) -> str:
-    """Calculate in one way; returns the digest."""
+def way(name: str, store: Path, folder: Path, copies: int, parts: int) -> dict[str, Any]:
+    """Calculate in one way; returns the digest and the sums."""
     if name == "write":
-        return write(store, folder, copies, parts)
+        write(store, folder, copies, parts)
+        return {}
     if name == "whole":
         return whole(folder)
+    if name == "one copy":
+        return by_parts(opened(folder / "0"), in_turn)
     with local_cluster() if name == "cluster" else nullcontext() as cluster:
         runners: dict[str, Callable[[], Runner]] = {
             "in turn": lambda: in_turn,
             "processes": lambda: in_processes(PROCESSES),
             "cluster": lambda: on_cluster(cluster.scheduler_address),
         }
-        return by_parts(folder, runners[name]())
+        return by_parts(partitions_in(folder), runners[name]())
 
 
 def in_a_process(name: str, *asked: object) -> dict[str, Any]:
@@ -169,14 +182,17 @@ def measured(
     Raises
     ------
     SystemExit
-        Two ways gave different bits.
+        Two ways gave different bits, or the copies other sums than one so many times.
     """
     asked = (store, folder, copies, parts)
     costs = {name: in_a_process(name, *asked) for name in ("write", *ways)}
-    digests = {cost.pop("digest") for name, cost in costs.items() if name != "write"}
-    costs["write"].pop("digest")
+    digests = {costs[name].pop("digest") for name in ways}
+    sums = [costs[name].pop("sums") for name in ways]
     if len(digests) != 1:
         raise SystemExit("the ways gave different bits")
+    of_one = in_a_process("one copy", *asked)["sums"]
+    if sums[0] != {name: copies * count for name, count in of_one.items()}:
+        raise SystemExit("the copies gave other sums than one copy so many times")
     counts = [json.loads(path.read_text()) for path in folder.glob("*/partitions.json")]
     of_parts = [part["rows"] for about in counts for part in about["parts"]]
     return {
@@ -202,12 +218,12 @@ def show(found: dict[str, Any]) -> None:
 
 
 def one(name: str, store: str, folder: str, copies: str, parts: str) -> None:
-    """In a process of its own: print the digest and the peak memory of all its processes."""
-    word = way(name, Path(store), Path(folder), int(copies), int(parts))
+    """In a process of its own: print what was found and the peak memory of all its processes."""
+    found = way(name, Path(store), Path(folder), int(copies), int(parts))
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     children = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     n_children = PROCESSES if name in {"processes", "cluster"} else 0
-    print(json.dumps({"digest": word, "peak_mb": (own + n_children * children) / 1024}))
+    print(json.dumps({**found, "peak_mb": (own + n_children * children) / 1024}))
 
 
 def main() -> None:
@@ -219,6 +235,7 @@ def main() -> None:
     parser.add_argument("--parts", type=int, default=8)
     parser.add_argument("--cluster", action="store_true")
     parser.add_argument("--no-whole", action="store_true")
+    parser.add_argument("--in-turn", action="store_true")
     parser.add_argument("--one", nargs=5, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.one is not None:
@@ -227,6 +244,8 @@ def main() -> None:
     ways = ["in turn", "processes", *(["cluster"] if asked.cluster else [])]
     if not asked.no_whole:
         ways.insert(0, "whole")
+    if asked.in_turn:
+        ways = ["in turn"]
     with tempfile.TemporaryDirectory() as temporary:
         store = asked.store
         if store is None:

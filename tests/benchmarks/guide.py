@@ -55,7 +55,7 @@ def in_words(found: dict[str, Any]) -> str:
         for tool, cost in compared["tools"].items()
     ]
     ways = [
-        f"| {way} | {apart['log_rows'] / cost['seconds'] / 1000:,.0f} | {cost['peak_mb'] / 1024:.1f} |"
+        f"| {way} | {cost['log_rows'] / cost['seconds'] / 1000:,.0f} | {cost['peak_mb'] / 1024:.1f} |"
         for way, cost in apart["ways"].items()
     ]
     once = compared["ingest"]["seconds"] / ours["seconds"]

@@ -165,5 +165,7 @@ def _steps(data: SnapshotData, site: str, begins: pd.Timestamp) -> pd.DataFrame:
     more = found["share"] - found["elsewhere_share"].fillna(0)
     order = more.sort_values(ascending=False, kind="stable").index
     return (
-        found.loc[order, names].astype({"seen": "int64", "missed": "int64"}).reset_index(drop=True)
+        found.loc[order, names]
+        .astype({"step": "string", "seen": "int64", "missed": "int64"})
+        .reset_index(drop=True)
     )

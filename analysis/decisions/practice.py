@@ -5,15 +5,19 @@ One row is one occasion that shows it. Everything on retraining counts these row
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.days import days_of
+from analysis.days import day_number, days_of
 from analysis.decisions.day import holds_code, log_of
+from analysis.decisions.nearest_days import NearestDays
 from analysis.policy import Policy, Settings
+from analysis.tables.codes import positions_of
 from analysis.tables.records import Records
 from analysis.tables.retraining import PRACTICE
 from analysis.timeline import Timeline
@@ -29,6 +33,8 @@ NO_SIGN_OFF = "no_sign_off"
 """A dressing change by a named caregiver without a current sign-off on its day."""
 
 SKIN_DAYS = 3
+
+Ints = npt.NDArray[np.int64]
 
 
 def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
@@ -61,61 +67,144 @@ def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFra
     *Source:* project definition, definitions §8.
     """
     edition = policy.on(timeline.as_of)
-    log = log_of(timeline, records)
-    log = log[(log["done_on"] <= pd.Timestamp(timeline.as_of)).to_numpy(dtype=bool)]
+    log = _Log.of(timeline, records)
     spans = timeline.intervals
     spans = spans[(spans["task"] == Task.DRESSING).to_numpy()]
-    spans = spans.assign(
-        **{c: timeline.lines[c].array.take(spans["line"]) for c in ("family_id", "line_id")}
-    )
-    skin = log[holds_code(log["findings"], edition.codes_marked(FindingMark.SKIN_EVENT))]
-    caregiver = pd.Series(log["caregiver_id"].to_numpy(), index=log["row"])
+    skin = holds_code(log.entries["findings"], edition.codes_marked(FindingMark.SKIN_EVENT))
     parts = [
-        _self_checks(log, list(edition.steps)),
-        _early_failures(spans, edition.settings, caregiver),
-        _skin_after(timeline, spans, skin, caregiver),
-        _late_changes(spans, caregiver),
+        *_self_checks(log, list(edition.steps)),
+        _early_failures(log, spans, edition.settings),
+        _skin_after(log, timeline, spans, skin),
+        _late_changes(log, spans),
         _changes_without_sign_off(log, records.sign_offs, edition.settings),
     ]
-    return _occasions(parts)
+    return log.occasions(parts)
 
 
 def with_sign_offs(
     seen: pd.DataFrame, timeline: Timeline, records: Records, policy: Policy
 ) -> pd.DataFrame:
     """Return the occasions of `practice` when only the sign-offs have changed since."""
-    log = log_of(timeline, records)
-    log = log[(log["done_on"] <= pd.Timestamp(timeline.as_of)).to_numpy(dtype=bool)]
+    log = _Log.of(timeline, records)
     settings = policy.on(timeline.as_of).settings
     others = seen[(seen["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
-    return _occasions([others, _changes_without_sign_off(log, records.sign_offs, settings)])
+    return log.occasions(
+        [_changes_without_sign_off(log, records.sign_offs, settings)], others=others
+    )
 
 
-def _occasions(parts: list[pd.DataFrame]) -> pd.DataFrame:
-    types = {"family_id": "string", "caregiver_id": "string", "step": "string", "row": "int64"}
-    seen = pd.concat(parts, ignore_index=True).astype({**types, "missed": "bool"})
-    return PRACTICE.check(seen)
+@dataclass(frozen=True)
+class _Part:
+    """Occasions of one step; families and caregivers by position, -1: blank."""
+
+    step: str
+    family: Ints
+    caregiver: Ints
+    done_on: npt.NDArray[np.datetime64]
+    row: Ints
+    missed: npt.NDArray[np.bool_]
 
 
-def _self_checks(log: pd.DataFrame, known_steps: list[str]) -> pd.DataFrame:
-    checks = log[log["steps_missed"].notna().to_numpy()]
-    codes = {c for text in checks["steps_missed"].unique() for c in str(text).split(";")}
+@dataclass(frozen=True)
+class _Log:
+    """The home log up to the as-of day with its families and caregivers as numbers.
+
+    There are millions of occasions and few codes: numbers are joined and counted without them.
+    """
+
+    entries: pd.DataFrame
+    families: pd.Index[str]
+    """Sorted, also those of lines without an entry."""
+    caregivers: pd.Index[str]
+    family: Ints
+    """By entry: position in `families`."""
+    caregiver: Ints
+    of_line: Ints
+    """By line of the timeline: position of its family."""
+
+    @classmethod
+    def of(cls, timeline: Timeline, records: Records) -> _Log:
+        """Number the codes of the entries dated up to the as-of day."""
+        log = log_of(timeline, records)
+        log = log[(log["done_on"] <= pd.Timestamp(timeline.as_of)).to_numpy(dtype=bool)]
+        family, families = pd.factorize(log["family_id"])
+        caregiver, caregivers = pd.factorize(log["caregiver_id"], sort=True)
+        line_family = timeline.lines["family_id"]
+        every = pd.Index(families).union(pd.Index(line_family.unique()), sort=True)
+        return cls(
+            entries=log,
+            families=every,
+            caregivers=pd.Index(caregivers),
+            family=np.append(every.get_indexer(pd.Index(families)), -1)[family],
+            caregiver=np.asarray(caregiver, dtype=np.int64),
+            of_line=np.asarray(every.get_indexer(pd.Index(line_family)), dtype=np.int64),
+        )
+
+    @cached_property
+    def done_on(self) -> npt.NDArray[np.datetime64]:
+        """By entry: its day."""
+        return self.entries["done_on"].to_numpy()
+
+    @cached_property
+    def row(self) -> Ints:
+        """By entry: its stored row."""
+        return self.entries["row"].to_numpy(dtype=np.int64)
+
+    def part(self, step: str, at: npt.NDArray[Any], missed: npt.NDArray[np.bool_]) -> _Part:
+        """Occasions that entries show; `at` chooses them."""
+        return _Part(
+            step, self.family[at], self.caregiver[at], self.done_on[at], self.row[at], missed
+        )
+
+    def caregiver_of(self, row: Ints) -> Ints:
+        """The caregiver of stored rows; -1: not recorded, or no entry."""
+        order = np.argsort(self.row, kind="stable")
+        at = np.searchsorted(self.row, row, sorter=order)
+        at = order[np.minimum(at, len(order) - 1)] if len(order) else np.zeros(0, dtype=np.int64)
+        return np.where(self.row[at] == row, self.caregiver[at], -1)
+
+    def occasions(self, parts: list[_Part], others: pd.DataFrame | None = None) -> pd.DataFrame:
+        """Columns of `PRACTICE`: `others`, which were found of the same log, and the parts."""
+        found = {part.step for part in parts}
+        if others is not None:
+            found |= set(map(str, others["step"].unique()))
+        steps = pd.Index(sorted(found), dtype="object")
+        frames = []
+        if others is not None:
+            frames.append(others.assign(step=others["step"].cat.set_categories(steps)))
+        for part in parts:
+            step = np.full(len(part.row), steps.get_loc(part.step), dtype=np.int64)
+            frames.append(
+                pd.DataFrame(
+                    {
+                        "family_id": coded(part.family, self.families),
+                        "caregiver_id": coded(part.caregiver, self.caregivers),
+                        "step": coded(step, steps),
+                        "done_on": part.done_on.astype("datetime64[s]"),
+                        "missed": part.missed,
+                        "row": part.row,
+                    }
+                )
+            )
+        return PRACTICE.check(pd.concat(frames, ignore_index=True))
+
+
+def coded(positions: Ints, texts: pd.Index[Any]) -> pd.Categorical:
+    """A column of few texts in many rows, by the position of each text; -1: blank."""
+    return pd.Categorical.from_codes(cast("Any", positions), categories=texts)
+
+
+def _self_checks(log: _Log, known_steps: list[str]) -> list[_Part]:
+    which, texts = pd.factorize(log.entries["steps_missed"])
+    at = np.flatnonzero(which >= 0)
+    of_text = [frozenset(str(text).split(";")) for text in texts]
+    codes = {code for held in of_text for code in held}
     steps = [*known_steps, *sorted(codes - {NOTHING_SEEN, *known_steps})]
-    parts = [_rows(checks, s, holds_code(checks["steps_missed"], {s})) for s in steps]
-    return pd.concat(parts) if parts else _rows(checks, "", np.zeros(len(checks), dtype=bool))
+    holds = {step: np.array([step in held for held in of_text], dtype=bool) for step in steps}
+    return [log.part(step, at, holds[step][which[at]]) for step in steps] if len(at) else []
 
 
-def _rows(occasions: pd.DataFrame, step: str, missed: npt.NDArray[np.bool_]) -> pd.DataFrame:
-    columns = ["family_id", "caregiver_id", "done_on", "row"]
-    # Texts of one dtype in all parts: millions of them are joined without conversion.
-    texts = dict.fromkeys(("family_id", "caregiver_id"), "string")
-    named = pd.array([step], dtype="string").take(np.zeros(len(occasions), dtype=np.intp))
-    return occasions[columns].astype(texts).assign(step=named, missed=missed)
-
-
-def _early_failures(
-    spans: pd.DataFrame, settings: Settings, caregiver: pd.Series[Any]
-) -> pd.DataFrame:
+def _early_failures(log: _Log, spans: pd.DataFrame, settings: Settings) -> _Part:
     at_home = spans["by_home"].to_numpy(dtype=bool) & (spans["row"] >= 0).to_numpy()
     own = spans[at_home & spans["interval_days"].notna().to_numpy()]
     long_enough = settings.early_failure_share * own["interval_days"].astype("float64").to_numpy()
@@ -123,54 +212,65 @@ def _early_failures(
     failed = worn < long_enough  # a blank report is nan, and never less
     lasted = (own["end_on"] - own["start_on"]).dt.days.to_numpy() >= long_enough
     known = failed | lasted | (own["ended_by"] != "as_of").to_numpy()
-    own = own.assign(caregiver_id=own["row"].map(caregiver), done_on=own["start_on"])
-    own["row"] = own["row"].mask(failed, own["report_row"])
-    return _rows(own[known], EARLY_FAILURE, failed[known])
+    own, failed = own[known], failed[known]
+    row = own["row"].to_numpy(dtype=np.int64)
+    return _Part(
+        EARLY_FAILURE,
+        family=log.of_line[own["line"].to_numpy()],
+        caregiver=log.caregiver_of(row),
+        done_on=own["start_on"].to_numpy(),
+        row=np.where(failed, own["report_row"].to_numpy(dtype=np.int64), row),
+        missed=failed,
+    )
 
 
 def _skin_after(
-    timeline: Timeline, spans: pd.DataFrame, skin: pd.DataFrame, caregiver: pd.Series[Any]
-) -> pd.DataFrame:
+    log: _Log, timeline: Timeline, spans: pd.DataFrame, is_skin: npt.NDArray[np.bool_]
+) -> _Part:
     own = spans[spans["by_home"].to_numpy(dtype=bool) & (spans["row"] >= 0).to_numpy()]
+    start, line = days_of(own["start_on"]), own["line"].to_numpy(dtype=np.int64)
+    skin = log.entries[is_skin]
+    skin_row = skin["row"].to_numpy(dtype=np.int64)
+    of_skin = positions_of(skin["line_id"], timeline.lines["line_id"])
     # Before: one row a change; after: the same with the first finding of a later day.
-    found = pd.merge_asof(
-        own.sort_values("start_on"),
-        skin[["line_id", "done_on", "row"]].sort_values(["done_on", "row"]),
-        left_on="start_on",
-        right_on="done_on",
-        by="line_id",
-        direction="forward",
-        allow_exact_matches=False,
-        tolerance=pd.Timedelta(days=SKIN_DAYS),
-        suffixes=("", "_found"),
+    found = NearestDays.of(of_skin, days_of(skin["done_on"]), skin_row)
+    at = found.first_after(line, start, SKIN_DAYS)
+    missed = at >= 0
+    known = missed | (day_number(timeline.as_of) - start > SKIN_DAYS)
+    row = own["row"].to_numpy(dtype=np.int64)
+    shown_by = row.copy()
+    shown_by[missed] = skin_row[at[missed]]
+    return _Part(
+        SKIN_AFTER_CHANGE,
+        family=log.of_line[line[known]],
+        caregiver=log.caregiver_of(row[known]),
+        done_on=own["start_on"].to_numpy()[known],
+        row=shown_by[known],
+        missed=missed[known],
     )
-    missed = found["row_found"].notna().to_numpy(dtype=bool)
-    over = (pd.Timestamp(timeline.as_of) - found["start_on"]).dt.days.to_numpy() > SKIN_DAYS
-    found = found.assign(caregiver_id=found["row"].map(caregiver), done_on=found["start_on"])
-    found["row"] = found["row_found"].fillna(found["row"]).astype("int64")
-    known = missed | over
-    return _rows(found[known], SKIN_AFTER_CHANGE, missed[known])
 
 
-def _late_changes(spans: pd.DataFrame, caregiver: pd.Series[Any]) -> pd.DataFrame:
+def _late_changes(log: _Log, spans: pd.DataFrame) -> _Part:
     scored = spans[spans["scored"].to_numpy(dtype=bool)]
+    changed_by = scored["end_row"].to_numpy(dtype=np.int64)
     # A late interval that no change ended is shown by the change that was to be followed.
-    by_change = scored["end_row"].to_numpy() >= 0
-    scored = scored.assign(
-        caregiver_id=scored["end_row"].map(caregiver),
-        done_on=scored["end_on"],
-        row=scored["end_row"].where(by_change, scored["row"]),
+    row = np.where(changed_by >= 0, changed_by, scored["row"].to_numpy(dtype=np.int64))
+    at = row >= 0
+    return _Part(
+        LATE_CHANGE,
+        family=log.of_line[scored["line"].to_numpy()[at]],
+        caregiver=log.caregiver_of(changed_by[at]),
+        done_on=scored["end_on"].to_numpy()[at],
+        row=row[at],
+        missed=~scored["on_time"].to_numpy(dtype=bool)[at],
     )
-    scored = scored[(scored["row"] >= 0).to_numpy()]
-    return _rows(scored, LATE_CHANGE, ~scored["on_time"].to_numpy(dtype=bool))
 
 
-def _changes_without_sign_off(
-    log: pd.DataFrame, sign_offs: pd.DataFrame, settings: Settings
-) -> pd.DataFrame:
-    named = (log["kind"] == EntryKind.DRESSING_CHANGE) & log["caregiver_id"].notna()
-    changes = demonstrated(log[named.to_numpy(dtype=bool)], sign_offs)
-    return _rows(changes, NO_SIGN_OFF, ~is_current(changes, changes["done_on"], settings))
+def _changes_without_sign_off(log: _Log, sign_offs: pd.DataFrame, settings: Settings) -> _Part:
+    is_change = (log.entries["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool)
+    at = np.flatnonzero(is_change & (log.caregiver >= 0))
+    changes = demonstrated(log.entries[["caregiver_id", "done_on"]].iloc[at], sign_offs)
+    return log.part(NO_SIGN_OFF, at, ~is_current(changes, changes["done_on"], settings))
 
 
 def demonstrated(
@@ -181,18 +281,20 @@ def demonstrated(
     Returns
     -------
     DataFrame
-        One row a change, by day: its columns, `signed_on` and `outcome` (blank: none by then).
+        One row a change: its columns, `signed_on` and `outcome` (blank: none by then).
     """
-    if changes.empty:  # nothing to join, and columns read from an empty store cannot be joined
-        return changes.assign(**{n: sign_offs[n].iloc[:0].array for n in ("signed_on", "outcome")})
     shown = sign_offs[(sign_offs["skill"] == skill).to_numpy(dtype=bool)]
-    return pd.merge_asof(
-        changes.sort_values(["done_on", "row"]),
-        shown.sort_values(["signed_on", "row"])[["caregiver_id", "signed_on", "outcome"]],
-        left_on="done_on",
-        right_on="signed_on",
-        by="caregiver_id",
+    people = shown["caregiver_id"].drop_duplicates()
+    newest = NearestDays.of(
+        positions_of(shown["caregiver_id"], people),
+        days_of(shown["signed_on"]),
+        shown["row"].to_numpy(dtype=np.int64),
     )
+    at = newest.newest_by(
+        positions_of(changes["caregiver_id"], people), days_of(changes["done_on"])
+    )
+    found = {name: shown[name].array.take(at, allow_fill=True) for name in ("signed_on", "outcome")}
+    return changes.assign(**found)
 
 
 def is_current(

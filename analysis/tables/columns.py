@@ -40,6 +40,8 @@ class Column(Field):
     blank: str | None = None
     required: bool = False
     """In files that come in: a row without it is refused."""
+    coded: bool = False
+    """Few texts in many rows, each held once: a category."""
 
     @classmethod
     def of(
@@ -54,6 +56,8 @@ class Column(Field):
     @property
     def dtype(self) -> Any:
         """The pandas dtype that carries the column."""
+        if self.coded:
+            return DTYPES[Kind.CODE]
         if self.kind is Kind.COUNT and self.blank is None:
             return "int64"
         return DTYPES[self.kind]
@@ -81,6 +85,7 @@ class Frame:
         allowed: Mapping[str, tuple[str, ...]] | None = None,
         required: str = "",
         otherwise: str | None = None,
+        coded: str = "",
     ) -> Self:
         """Make a frame of fields of the catalogue; several names are separated by spaces.
 
@@ -102,6 +107,8 @@ class Frame:
             Columns without which a row of a file is refused.
         otherwise : str, optional
             What a missing value means in every other column that is not required.
+        coded : str
+            Columns of few texts in many rows: `Column.coded`.
 
         Raises
         ------
@@ -123,7 +130,8 @@ class Frame:
                 required=each in needed,
                 detail=details.get(each, ""),
             )
-            columns.append(replace(column, allowed=(allowed or {}).get(each, column.allowed)))
+            words = (allowed or {}).get(each, column.allowed)
+            columns.append(replace(column, allowed=words, coded=each in coded.split()))
         return cls(name, grain, tuple(columns), tuple(key.split()))
 
     def __getitem__(self, name: str) -> Column:

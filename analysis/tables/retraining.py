@@ -10,6 +10,7 @@ PRACTICE = Frame.of(
     "family_id caregiver_id step done_on missed row",
     blank={"caregiver_id": "not recorded in the log"},
     detail={"row": "the entry that shows it"},
+    coded="family_id caregiver_id step",
 )
 
 RETRAINING = Frame.of(

@@ -85,12 +85,11 @@ def parts_of_choice(
     )
 
     def build() -> tuple[Component, Component, Component]:
-        shown = queries.rates(view.choice)
-        over_time = [_sites(shown), *_opened(shown, *opens[:2]), _over_time(shown, noted)]
+        over_time = [_sites(view), *_opened(view, *opens[:2]), _over_time(view, noted)]
         return (
-            serialised(_head(shown, opens[2], len(noted.annotations), writing)),
+            serialised(_head(view, opens[2], len(noted.annotations), writing)),
             serialised(html.Div(over_time, className="cards")),
-            serialised(_body(shown)),
+            serialised(_body(view)),
         )
 
     head, chart, body = queries.session.cached(

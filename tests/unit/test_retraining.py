@@ -56,7 +56,7 @@ def needs(**tables):
 
 
 def test_a_blank_self_check_is_no_evidence_and_none_is_a_step_done():
-    seen = seen_of("mask").groupby("family_id")["missed"].agg(["size", "sum"])
+    seen = seen_of("mask").groupby("family_id", observed=True)["missed"].agg(["size", "sum"])
     assert seen.loc["F1"].tolist() == [3, 2]
     assert seen.loc["F2"].tolist() == [2, 0]
 

@@ -73,16 +73,29 @@ class RetrainingQueries:
 
     def picture(self, choice: NeedsChoice) -> PictureView:
         """Which families miss which steps, at one glance."""
-        return needs.picture_view(*self._training(choice))
+        asked = self._training(choice)
+        return self.session.cached(
+            ("picture of needs", asked[1].site), lambda: needs.picture_view(*asked), lasting=True
+        )
 
     def skills(self, choice: NeedsChoice) -> SkillsView:
         """Who lately did what a skill is for without a current sign-off."""
-        return needs.skills_view(*self._training(choice))
+        training, asked = self._training(choice)
+        return self.session.cached(
+            ("skills", asked.site, asked.skill),
+            lambda: needs.skills_view(training, asked),
+            lasting=True,
+        )
 
     def sessions(self, choice: NeedsChoice) -> SessionsView:
         """Who could share a session."""
         training, asked = self._training(choice)
-        return sessions.sessions_view(training, asked, self.session.reader)
+        reader = self.session.reader
+        return self.session.cached(
+            ("sessions", asked.site, asked.together, asked.size, reader.may(Right.LANGUAGE)),
+            lambda: sessions.sessions_view(training, asked, reader),
+            lasting=True,
+        )
 
     def sheet(self, name: SessionName) -> SheetView | None:
         """The sheet of a session; None when no such session is planned."""

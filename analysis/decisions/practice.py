@@ -158,10 +158,20 @@ class _Log:
 
     def caregiver_of(self, row: Ints) -> Ints:
         """The caregiver of stored rows; -1: not recorded, or no entry."""
-        order = np.argsort(self.row, kind="stable")
-        at = np.searchsorted(self.row, row, sorter=order)
-        at = order[np.minimum(at, len(order) - 1)] if len(order) else np.zeros(0, dtype=np.int64)
-        return np.where(self.row[at] == row, self.caregiver[at], -1)
+        at = row - self._first_row
+        known = (at >= 0) & (at < len(self._by_row))
+        return np.where(known, self._by_row[np.where(known, at, 0)], -1)
+
+    @cached_property
+    def _first_row(self) -> int:
+        return int(self.row.min()) if len(self.row) else 0
+
+    @cached_property
+    def _by_row(self) -> Ints:
+        """The caregiver of each stored row from the first on: rows are numbered without wide gaps."""
+        by_row = np.full(int(self.row.max(initial=0)) - self._first_row + 1, -1, dtype=np.int64)
+        by_row[self.row - self._first_row] = self.caregiver
+        return by_row
 
     def occasions(self, parts: list[_Part], others: pd.DataFrame | None = None) -> pd.DataFrame:
         """Columns of `PRACTICE`: `others`, which were found of the same log, and the parts."""

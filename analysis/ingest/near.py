@@ -25,8 +25,10 @@ def folded(code: str) -> str:
     >>> folded("ｌ-０２０６-1\u200b") == folded("L-0206–1")
     True
     """
-    wide = unicodedata.normalize("NFKC", code)
-    seen = "".join(c for c in wide if unicodedata.category(c) not in {"Cf", "Cc"})
+    seen = code
+    if not (code.isascii() and code.isprintable()):  # most are, and have nothing of the kind
+        wide = unicodedata.normalize("NFKC", code)
+        seen = "".join(c for c in wide if unicodedata.category(c) not in {"Cf", "Cc"})
     return _BETWEEN.sub("", seen).casefold()
 
 

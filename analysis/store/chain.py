@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -98,12 +99,20 @@ def add(connection: sa.Connection, table: str, rows: pa.Table) -> None:
 
 def catch_up(connection: sa.Connection) -> None:
     """Link the rows that are in no link yet, of every table."""
+    for name, last, linked in connection.exec_driver_sql(_ends_of_all(connection.dialect)).all():
+        if last is not None and last > (linked or 0):
+            _link_from(connection, name, (linked or 0) + 1, last)
+
+
+@lru_cache(maxsize=8)
+def _ends_of_all(dialect: sa.Dialect) -> str:
+    """Asks each table for its last row and for the last row in a link; every act asks it."""
     ends = [
         sa.select(
-            sa.literal(name).label("name"),
+            sa.literal(str(name), sa.Text()).label("name"),
             sa.select(sa.func.max(number_of(table))).scalar_subquery().label("last"),
             sa.select(chain.c.last_row)
-            .where(chain.c.table_name == name)
+            .where(chain.c.table_name == sa.literal(str(name), sa.Text()))
             .order_by(chain.c.link.desc())
             .limit(1)
             .scalar_subquery()
@@ -111,9 +120,8 @@ def catch_up(connection: sa.Connection) -> None:
         )
         for name, table in LINKED.items()
     ]
-    for name, last, linked in connection.execute(sa.union_all(*ends)).all():
-        if last is not None and last > (linked or 0):
-            _link_from(connection, name, (linked or 0) + 1, last)
+    query = sa.union_all(*ends)
+    return str(query.compile(dialect=dialect, compile_kwargs={"literal_binds": True}))
 
 
 def link_again(connection: sa.Connection, table: str) -> None:

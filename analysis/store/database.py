@@ -71,8 +71,7 @@ class Database:
         begin = "BEGIN" if self.is_sqlite else "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ"
         with in_plain_words(self.place), self.readers.connect() as connection:
             connection.exec_driver_sql(begin).close()
-            yield connection
-            connection.rollback()
+            yield connection  # closing it undoes what was begun
 
     def let_go(self) -> None:
         """Close what is kept; the next use connects again."""

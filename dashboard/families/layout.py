@@ -21,6 +21,7 @@ from dashboard.families import words as families_words
 from dashboard.families.queries import FamiliesQueries
 from dashboard.families.views import FamiliesView
 from dashboard.layout import frame as shell
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import static
 from dashboard.security.roles import Page
 from dashboard.session.session import Session
@@ -36,10 +37,20 @@ def layout(session: Session, search: str | None) -> list[Component]:
     view = queries.families(asked)
     if search and not asked.q:
         session.keep_choice(PATH, lasting_query(asked))
+    content = session.cached(
+        (PATH, view.choice),
+        lambda: serialised(_content(view)),  # the same for all who see the same
+    )
+    changes = changes_place(queries.changes(view.choice), Page.FAMILIES)
+    return shell.page(PATH, view.context, [changes, content], finding=view.choice.q)
+
+
+def _content(view: FamiliesView) -> Component:
+    """Search, filters and the rows of the page."""
     choice = view.choice
     opened = FamilyChoice(opened_from=write_families(replace(choice, page=1)))
     steps = ((choice.page - 1, "Earlier families"), (choice.page + 1, "Later families"))
-    content = static(
+    return static(
         "families/page",
         title=TITLE,
         view=view,
@@ -72,8 +83,6 @@ def layout(session: Session, search: str | None) -> list[Component]:
             if 1 <= page <= view.pages
         ],
     )
-    changes = changes_place(queries.changes(choice), Page.FAMILIES)
-    return shell.page(PATH, view.context, [changes, content], finding=choice.q)
 
 
 def _address(choice: FamiliesChoice) -> str:

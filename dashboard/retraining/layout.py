@@ -20,6 +20,7 @@ from dashboard.changes.queries.needs import changes_of_needs
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import render, shown, static
 from dashboard.retraining import words as need_words
 from dashboard.retraining.dated_card import Sessions, dated_card, head_line
@@ -189,7 +190,14 @@ def panel_part(
     if opened is None:
         nothing = "Nothing missed is recorded for a family with this code."
         return html.Div([html.H2("Nothing missed"), html.P(nothing)]), None
-    return need_panel(opened, view.choice, message), opened.row.key
+    if message is not None:
+        return need_panel(opened, view.choice, message), opened.row.key
+    session = queries.session
+    panel = session.cached_until_written(
+        (PATH, "panel", opened.row.key, view.choice, session.seen_as(), session.reader.code),
+        lambda: serialised(need_panel(opened, view.choice, None)),
+    )
+    return panel, opened.row.key
 
 
 def rest_part(queries: RetrainingQueries, choice: NeedsChoice, sessions: Sessions) -> Component:

@@ -12,6 +12,8 @@ import numpy as np
 import pandas as pd
 from pandas.api.types import union_categoricals
 
+FEW = 20
+"""Rows up to which it is quicker to look at each cell."""
 MOST_ADDED = 50_000
 """Rows that are found next to the index at most; of more it is made again."""
 
@@ -93,8 +95,11 @@ def cells(frame: pd.DataFrame, *names: str) -> list[tuple[Any, ...]]:
     >>> cells(pd.DataFrame({"a": [1, 2], "b": ["x", None]}), "b", "a")
     [('x', 1), (None, 2)]
     """
-    columns = []
+    columns: list[Any] = []
     for name in names:
+        if len(frame) <= FEW:  # a page looks at many frames of one family
+            columns.append([None if pd.isna(cell) else cell for cell in frame[name].tolist()])
+            continue
         column = frame[name].astype("object").to_numpy(copy=True)
         column[frame[name].isna().to_numpy(dtype=bool)] = None
         columns.append(column)

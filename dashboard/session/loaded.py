@@ -12,6 +12,7 @@ import pandas as pd
 from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.store.added import Added
+from analysis.tables.codes import is_among
 from dashboard.session.answers import AnswerCache
 from dashboard.session.frames import RowsBy, of, stacked
 
@@ -46,7 +47,7 @@ def log_of(
     of_line : callable
         Entries of a line. A line that was of another family before has some that name that one.
     """
-    known = by_family["line_id"].isin(lines["line_id"]).to_numpy(dtype=bool, na_value=False)
+    known = is_among(by_family["line_id"], lines["line_id"])
     parts = [by_family[~known], *(of_line(str(line)) for line in own["line_id"])]
     return stacked(parts).sort_values("row", ignore_index=True)
 

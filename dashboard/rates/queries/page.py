@@ -27,6 +27,7 @@ class RatesQueries:
     def __init__(self, session: Session) -> None:
         session.reader.must_open(Page.RATES)
         self.session = session
+        self._signals: Signals | None = None
 
     def rates(self, choice: RatesChoice) -> RatesView:
         """Rates of an event over time, by group and compared."""
@@ -52,6 +53,11 @@ class RatesQueries:
 
     def signals(self) -> Signals:
         """Has harm risen anywhere, and what is being done? The same under every choice."""
+        if self._signals is None:
+            self._signals = self._signals_now()
+        return self._signals
+
+    def _signals_now(self) -> Signals:
         found = self.session.snapshot()
         followed = self.session.cached("followed", lambda: surveillance(found), lasting=True)
         some_sites = self.session.reader.sites is not None
@@ -63,7 +69,12 @@ class RatesQueries:
     def notes_of(self, view: RatesView) -> NotesOfRates:
         """The notes on the chart, and where each is on the chart of a view."""
         found = self._notes()
-        return NotesOfRates(found, notes.marks_on(found, view.chart, view.choice.period))
+        marks = self.session.cached(
+            ("marks of notes", found, view.choice),
+            lambda: notes.marks_on(found, view.chart, view.choice.period),
+            lasting=True,
+        )
+        return NotesOfRates(found, marks)
 
     def changes(self, *, marks: bool = False) -> Changes:
         """What changed since this person last looked; `marks`: it is marked as seen now."""
@@ -78,8 +89,7 @@ class RatesQueries:
 
     def work(self) -> tuple[Work, ...]:
         """Signals with their state, owner and notes, open ones first."""
-        found = self.session.snapshot()
-        sites = notes.sites_to_write_for(found, self.session.reader)
+        found, sites = self.session.snapshot(), self._sites_to_write_for()
         may_act = self.annotating() is not None
         return tuple(
             work.work_of(signal, found.policy.zone, may_act and work.site_of(signal) in sites)
@@ -95,11 +105,12 @@ class RatesQueries:
         session, found = self.session, self.session.snapshot()
         if self.annotating() is None or found.known_at < session.now():
             return
-        sites = notes.sites_to_write_for(found, session.reader)
+        sites = self._sites_to_write_for()
         for signal in self.signals().worked:
             if signal.notes or work.site_of(signal) not in sites:
                 continue
             rate = signal.verdict.rate
+            self._signals = None
             with suppress(StoreError):
                 session.store.act_on_signal(
                     rate.event,
@@ -122,9 +133,9 @@ class RatesQueries:
             written.
         """
         session = self._may_annotate()
-        found = session.snapshot()
         signal = work.asked_for(form, self.signals().worked)
-        if work.site_of(signal) not in notes.sites_to_write_for(found, session.reader):
+        self._signals = None
+        if work.site_of(signal) not in self._sites_to_write_for():
             raise FormError("This signal is of sites that you do not see.")
         state, owner, note = work.checked(form)
         rate = signal.verdict.rate
@@ -149,8 +160,15 @@ class RatesQueries:
         session = self.session
         if not (session.reader.may(Right.ANNOTATE) and session.context().is_today):
             return None
-        found = session.snapshot()
-        return Annotating(notes.sites_to_write_for(found, session.reader), found.as_of)
+        return Annotating(self._sites_to_write_for(), session.snapshot().as_of)
+
+    def _sites_to_write_for(self) -> tuple[str, ...]:
+        session = self.session
+        return session.cached(
+            ("sites to write for", session.reader.sites),
+            lambda: notes.sites_to_write_for(session.snapshot(), session.reader),
+            lasting=True,
+        )
 
     def annotate(self, form: AnnotationForm) -> str:
         """Add a note to the rates; returns a sentence. The same note twice is one.
@@ -164,7 +182,7 @@ class RatesQueries:
         found = session.snapshot()
         text = notes.checked_text(form.text)
         day = notes.checked_day(form.on_day, found.as_of)
-        site = notes.checked_site(form.site, notes.sites_to_write_for(found, session.reader))
+        site = notes.checked_site(form.site, self._sites_to_write_for())
         try:
             row = session.store.annotate(day, text, site, session.reader.code, session.now())
         except StoreError as fault:
@@ -184,12 +202,11 @@ class RatesQueries:
             cannot be written.
         """
         session = self._may_annotate()
-        found = session.snapshot()
         there = {a.row: a for a in self._notes()}
         mine = there.get(row) if isinstance(row, int) else None
         if mine is None:
             raise FormError("This note was removed. Reload the page.")
-        if (mine.site or "") not in notes.sites_to_write_for(found, session.reader):
+        if (mine.site or "") not in self._sites_to_write_for():
             raise FormError(
                 "This note is for all sites: only a person who sees all of them can remove it."
             )

@@ -159,7 +159,7 @@ def _same(frame: pd.DataFrame, column: str, value: object) -> pd.Series[bool]:
 
 def place_of(training: Training, family_id: str, caregiver_id: object, step: object) -> int | None:
     """Where a row is among the needs; the family's surest if the rest names none."""
-    own = training.needs[_same(training.needs, "family_id", family_id).to_numpy(dtype=bool)]
+    own = training.needs_of(family_id)
     named = own[(_same(own, "caregiver_id", caregiver_id) & _same(own, "step", step)).to_numpy()]
     best = named if len(named) else own
     return int(best.index[0]) if len(best) else None
@@ -175,7 +175,7 @@ def need_opened(
     numbers = [int(n) for n in _evidence(opened)]
     newest = numbers[-MOST_SOURCES:][::-1]
     sources = sources_of([("home_log", n) for n in newest], store, found, reader)
-    family = needs[_same(needs, "family_id", row.family_id).to_numpy(dtype=bool)]
+    family = training.needs_of(row.family_id)
     _, language = how_to_reach(found, row.family_id)
     return NeedOpened(
         context=context,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.day import log_of
@@ -63,6 +64,16 @@ class Training:
         # The order of the analysis, within each group of the list.
         needs = needs.sort_values("sureness", kind="stable", ignore_index=True)
         return needs.assign(sureness=needs["sureness"].astype("string"))
+
+    def needs_of(self, family_id: str) -> pd.DataFrame:
+        """The needs of one family."""
+        return self.needs.take(self._places.get(family_id, []))
+
+    @cached_property
+    def _places(self) -> dict[str, npt.NDArray[np.intp]]:
+        """Where each family's needs are."""
+        of_family = self.needs.groupby("family_id").indices.items()
+        return {str(family): np.asarray(at, dtype=np.intp) for family, at in of_family}
 
     @cached_property
     def self_checked(self) -> int:

@@ -30,12 +30,11 @@ from analysis.policy import shipped_policy
 from analysis.store import Store
 from analysis.store.database import connect
 from analysis.vocabulary import Access, CallOutcome
-from tests.benchmarks import server_faults
 from tests.postgresql import server_programs
 
 AT = datetime(2026, 3, 4, 9, tzinfo=UTC)
-ROWS = 4_000
-CALLS = 40
+ROWS = 2_000
+CALLS = 20
 OLDER = "0016"
 """A revision from which migrations bring a store to this version."""
 
@@ -400,11 +399,14 @@ def main() -> None:
         changed_bytes(ready, place, kills, draw)
         torn_log(ready, place, max(kills // 4, 1), draw)
     if server_programs() is not None:
+        # Here, since each process that is killed would first import the pages too.
+        from tests.benchmarks import server_faults
+
         server_faults.rows(show, max(kills // 2, 1), draw)
 
 
 FORKED = multiprocessing.get_context("forkserver")
 
 if __name__ == "__main__":
-    FORKED.set_forkserver_preload(["analysis.ingest", "analysis.store.restore", "analysis.policy"])
+    FORKED.set_forkserver_preload(["tests.benchmarks.faults", "analysis.store.restore"])
     main()

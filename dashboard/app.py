@@ -48,7 +48,7 @@ from dashboard.security.headers import add_headers
 from dashboard.security.health import answer_health
 from dashboard.security.provider_sign_in import let_in_by_provider
 from dashboard.security.proxies import behind_proxies
-from dashboard.security.roles import Page, page_of
+from dashboard.security.roles import DEMO_READER, Page, page_of
 from dashboard.security.sign_in import let_in, session_of_request
 from dashboard.session.service import Service
 from dashboard.session.session import Session
@@ -79,15 +79,26 @@ class LinedaysDash(Dash):
 
     service: Service
 
-    def warm_up(self) -> None:
+    def warm_up(self) -> bool:
         """Compute now what the pages would compute when they are first opened, and close the store.
 
-        A process may be forked after it: what was computed is shared, no connection is.
+        A process may be forked after it: what was computed is shared, no connection is. Returns
+        whether anything has changed since the last time.
         """
-        loaded = self.service.loaded(None)
-        loaded.warm_up()
-        warm_up_retraining(loaded)
-        self.service.close()
+        before = self.service.version
+        try:
+            loaded = self.service.loaded(None)
+            if self.service.version == before:
+                return False
+            loaded.warm_up()
+            warm_up_retraining(loaded)
+            everything = self.service.session_of(DEMO_READER)
+            with self.server.test_request_context():
+                for path in (rates.PATH, dwell.PATH):
+                    LAYOUTS[path](everything, None)
+            return True
+        finally:
+            self.service.close()
 
     def interpolate_index(
         self,

@@ -2,16 +2,17 @@
 
 Python runs one thread of a process at a time, and drawing a page is work, not waiting. So the
 dashboard is made once and then forked: secrets, figures and rows are shared, and each process
-asks the store whether anything has changed. gunicorn makes a new process where one has ended, and
-ends all of them together. In each, waitress receives and answers; with a certificate it is gunicorn's
-own worker, because waitress does not encrypt.
+asks the store whether anything has changed. On a new day, or after more was stored than a process
+adds to its rows, the program reads everything once and replaces the processes by new forks, so
+that two snapshots are in memory at most, and one afterwards. gunicorn makes a new process where one
+has ended, and ends all of them together. In each, waitress receives and answers; with a certificate
+it is gunicorn's own worker, because waitress does not encrypt.
 """
 
 from __future__ import annotations
 
 import gc
 import os
-import signal
 import socket
 import sys
 from typing import TYPE_CHECKING, Any
@@ -19,8 +20,7 @@ from typing import TYPE_CHECKING, Any
 from dashboard.receiving import IDLE_SECONDS, LAST_ANSWERS_SECONDS, Admits
 
 if TYPE_CHECKING:
-    from flask import Flask
-
+    from dashboard.app import LinedaysDash
     from dashboard.config import Web
 
 MOST_BY_DEFAULT = 4
@@ -49,7 +49,7 @@ def _cores() -> int:
 
 
 def serve_in_processes(
-    application: Flask,
+    application: LinedaysDash,
     listening: socket.socket,
     processes: int,
     threads: int,
@@ -60,7 +60,7 @@ def serve_in_processes(
 
     Parameters
     ----------
-    application : Flask
+    application : LinedaysDash
         Made already. It must hold no connection to a database: none may be used on both sides
         of a fork.
     listening : socket
@@ -72,42 +72,19 @@ def serve_in_processes(
     admits : callable
         See `receiving.Admits`.
     """
-    from gunicorn.app.base import BaseApplication
-    from gunicorn.arbiter import Arbiter
+    from dashboard.workers import Encrypting, Program, Receiving, Together
 
-    from dashboard.workers import Encrypting, Receiving
-
-    class Together(Arbiter):  # type: ignore[misc]
-        """Ends all processes when its terminal is closed, and takes no other orders by signal."""
-
-        SIGNALS = (signal.SIGHUP, signal.SIGQUIT, signal.SIGINT, signal.SIGTERM)
-
-        def handle_hup(self) -> None:
-            self.handle_term()
-
-    class Dashboard(BaseApplication):  # type: ignore[misc]
-        """The dashboard and how it is served; no file and no variable of the system has a say."""
-
-        def load_config(self) -> None:
-            own = {"worker_class": Receiving, "threads": threads}
-            if web.certificate is not None:
-                own = {
-                    "worker_class": Encrypting,
-                    "threads": THREADS_ENCRYPTING,
-                    "certfile": str(web.certificate),
-                    "keyfile": str(web.key),
-                }
-            for name, value in {**_settings(listening, processes), **own}.items():
-                self.cfg.set(name, value)
-
-        def load(self) -> Flask:
-            return application
-
+    own: dict[str, Any] = {"worker_class": Receiving, "threads": threads}
+    if web.certificate is not None:
+        own = {
+            "worker_class": Encrypting,
+            "threads": THREADS_ENCRYPTING,
+            "certfile": str(web.certificate),
+            "keyfile": str(web.key),
+        }
     gc.collect()
     gc.freeze()  # what is there now stays shared: no collection in a fork writes to it
-    dashboard = Dashboard()
-    dashboard.admits = admits  # for its workers
-    arbiter = Together(dashboard)
+    arbiter = Together(Program(application, {**_settings(listening, processes), **own}, admits))
     try:
         arbiter.run()
     except SystemExit as ended:

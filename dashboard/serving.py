@@ -77,9 +77,7 @@ def serve(
         print(message, flush=True)  # noqa: T201 - flushed: each fork would print its buffer again
         with _log(web.log):
             if n_processes > 1 or web.certificate is not None:
-                serve_in_processes(
-                    app.server, listening, n_processes, THREADS, web, _admits(app, config)
-                )
+                serve_in_processes(app, listening, n_processes, THREADS, web, _admits(app, config))
             else:
                 _serve_in_this_process(app, listening, _admits(app, config))
 

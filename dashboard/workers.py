@@ -1,23 +1,106 @@
-"""How does one of several processes receive requests and answer, with and without a certificate?
+"""How does one of several processes receive requests and answer, and who replaces it?
 
-The classes are gunicorn's workers: it starts, watches and ends the processes.
+The classes are gunicorn's: it starts, watches and ends the processes.
 """
 
 from __future__ import annotations
 
+import gc
+import logging
 import os
+import signal
 import socket
 import time
+from collections.abc import Mapping
 from contextlib import suppress
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from gunicorn.app.base import BaseApplication
+from gunicorn.arbiter import Arbiter
 from gunicorn.workers.base import Worker
 from gunicorn.workers.gthread import ThreadWorker
 
-from dashboard.receiving import LAST_ANSWERS_SECONDS, MOST_BYTES, REQUEST_SECONDS, Server
+from analysis.errors import UserError
+from dashboard.receiving import (
+    LAST_ANSWERS_SECONDS,
+    MOST_BYTES,
+    REQUEST_SECONDS,
+    Admits,
+    Server,
+)
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+    from dashboard.app import LinedaysDash
+
+log = logging.getLogger("linedays")
 
 UPLOAD_SECONDS = 600
 """How long a whole request may last where files are imported."""
+RENEWS = signal.SIGUSR1
+"""How a process asks the program for forks that share what has changed."""
+
+
+class Program(BaseApplication):  # type: ignore[misc]
+    """The dashboard and how it is served; no file and no variable of the system has a say."""
+
+    def __init__(
+        self, dashboard: LinedaysDash, settings: Mapping[str, Any], admits: Admits
+    ) -> None:
+        self.dashboard = dashboard
+        self.admits = admits
+        self._settings = settings
+        super().__init__()
+
+    def load_config(self) -> None:
+        """Take the settings over."""
+        for name, value in {**self._settings, "post_fork": self._share}.items():
+            self.cfg.set(name, value)
+
+    def load(self) -> Flask:
+        """The application, made already."""
+        return self.dashboard.server
+
+    def _share(self, arbiter: Arbiter, worker: Worker) -> None:  # noqa: ARG002 - gunicorn's
+        program = arbiter.pid
+        self.dashboard.service.share(lambda: os.kill(program, RENEWS))
+
+
+class Together(Arbiter):  # type: ignore[misc]
+    """Ends all processes when its terminal is closed, and replaces them when much has changed."""
+
+    SIGNALS = (signal.SIGHUP, signal.SIGQUIT, signal.SIGINT, signal.SIGTERM, RENEWS)
+
+    def __init__(self, program: Program) -> None:
+        self._service = program.dashboard.service
+        self._day = self._service.as_of()
+        super().__init__(program)
+
+    def handle_hup(self) -> None:
+        """End all processes."""
+        self.handle_term()
+
+    def handle_usr1(self) -> None:
+        """Read once for all processes what has changed, and replace them by forks that share it."""
+        gc.unfreeze()
+        try:
+            changed = self.app.dashboard.warm_up()
+        except UserError as fault:  # the processes report it to who asks
+            log.warning("what has changed cannot be read: %s", fault)
+            changed = False
+        gc.collect()
+        gc.freeze()
+        for _ in range(self.num_workers if changed else 0):
+            self.spawn_worker()  # the earlier ones end when they have answered
+
+    def manage_workers(self) -> None:
+        """Replace processes that have ended, and all of them on a new day."""
+        today = self._service.as_of()
+        if today != self._day:
+            self._day = today
+            self.handle_usr1()
+        super().manage_workers()
 
 
 class Receiving(Worker):  # type: ignore[misc]

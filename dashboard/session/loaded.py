@@ -112,7 +112,7 @@ class LoadedSnapshot:
 
     def warm_up(self) -> None:
         """Compute now what pages would compute when they are first opened."""
-        _ = self.by, self.snapshot.calls, self.snapshot.tallies
+        _ = self.by, self.log_by_line, self.snapshot.calls, self.snapshot.tallies
 
     def with_acts_of(self, store: Store) -> LoadedSnapshot | None:
         """The same rows with what was stored since; None: everything has to be read again.

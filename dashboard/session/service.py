@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 
 from analysis.decisions.order_file import fits_of
@@ -19,7 +19,7 @@ from dashboard.security.roles import DEMO_READER, Reader
 from dashboard.session.ended import EndedHere
 from dashboard.session.loaded import LoadedSnapshot
 from dashboard.session.session import Session
-from dashboard.session.snapshots import SnapshotCache
+from dashboard.session.snapshots import SnapshotCache, Version
 
 log = logging.getLogger("linedays.dashboard")
 
@@ -73,6 +73,15 @@ class Service:
             service.close()
             raise StoreError("People sign in to this store, so it cannot be shown as a demo.")
         return service
+
+    @property
+    def version(self) -> Version | None:
+        """Which state of the store, on which day, is loaded; None: none yet."""
+        return self._snapshots.version
+
+    def share(self, ask_for_renewal: Callable[[], None]) -> None:
+        """From now on this process shares snapshots; it asks for the next one."""
+        self._snapshots.ask_for_renewal = ask_for_renewal
 
     def close(self) -> None:
         """Close the store."""

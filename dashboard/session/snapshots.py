@@ -2,12 +2,15 @@
 
 A snapshot is loaded when the store or the day has changed. One thread loads it, holding no lock;
 others go on with the present one meanwhile, unless it is of another day or they ask for what they
-have just stored themselves.
+have just stored themselves. A process that shares its memory with others does not read everything
+by itself: it goes on with the present snapshot and asks the program that forked it to read for all.
 """
 
 from __future__ import annotations
 
 import threading
+import time
+from collections.abc import Callable
 from datetime import date, datetime
 
 from analysis.policy import Policy
@@ -18,6 +21,8 @@ from dashboard.session.loaded import LoadedSnapshot
 from dashboard.session.scope import acts_of
 
 MOST_SCOPES = 8
+RENEWAL_SECONDS = 180.0
+"""A process that was not replaced by then reads everything by itself."""
 Known = date | datetime | None
 Version = tuple[int, date]
 """Number of the store's last change, and the day."""
@@ -77,6 +82,14 @@ class SnapshotCache:
         self._changed = threading.Condition()
         self._present: Generation | None = None
         self._loading = False
+        self.ask_for_renewal: Callable[[], None] | None = None
+        """Asks the program that forked this process for one that shares the next snapshot."""
+        self._replaced_by = 0.0
+
+    @property
+    def version(self) -> Version | None:
+        """What is present; None: nothing yet."""
+        return None if self._present is None else self._present.version
 
     def get(self, as_of: date, *, fresh: bool = False) -> Generation:
         """The snapshot of a day.
@@ -100,18 +113,19 @@ class SnapshotCache:
                 present = self._present
                 if present is not None and present.version == version:
                     return present
+                renewed = self._loading or time.monotonic() < self._replaced_by
+                if renewed and present is not None and present.version[1] == as_of and not fresh:
+                    return present
                 if self._loading:
-                    if present is not None and present.version[1] == as_of and not fresh:
-                        return present
                     self._changed.wait()
                     continue
                 self._loading = True
-            return self._load(version, present)
+            return self._load(version, present, fresh=fresh)
 
-    def _load(self, version: Version, present: Generation | None) -> Generation:
+    def _load(self, version: Version, present: Generation | None, *, fresh: bool) -> Generation:
         loaded = None
         try:
-            loaded = self._next(version, present)
+            loaded = self._next(version, present, fresh=fresh)
         finally:
             with self._changed:
                 self._loading = False
@@ -120,7 +134,7 @@ class SnapshotCache:
                 self._changed.notify_all()
         return loaded
 
-    def _next(self, version: Version, present: Generation | None) -> Generation:
+    def _next(self, version: Version, present: Generation | None, *, fresh: bool) -> Generation:
         """Everything, or only what was stored since."""
         if present is not None and present.version[1] == version[1]:
             whole = present.whole.with_acts_of(self._store)
@@ -129,5 +143,12 @@ class SnapshotCache:
                     return Generation(version, whole, present.narrowed())
                 followed = whole.snapshot.changed is not None
                 return Generation(version, whole, present.made() if followed else {})
+            if self.ask_for_renewal is not None and not fresh and not self._replaced_by:
+                self._replaced_by = time.monotonic() + RENEWAL_SECONDS
+                self.ask_for_renewal()
+                return present
+        if present is not None and self.ask_for_renewal is not None:
+            self.ask_for_renewal()  # so that what is read here alone is soon shared
+        self._replaced_by = 0.0
         whole = LoadedSnapshot(take(self._store, self._policy, version[1], self._known_at))
         return Generation(version, whole, {})

@@ -21,6 +21,7 @@ import pytest
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
+from analysis.store.added import MOST_ROWS
 from dashboard.config import DashboardConfig, Web
 from dashboard.layout import ids
 from dashboard.serving import serve
@@ -106,6 +107,8 @@ def served(programme_file: Path, folder: Path) -> Iterator[Served]:
     finally:
         for person in found.people:
             person.open.close()
+        if found.program.is_alive():
+            workers += found.workers()
         found.program.kill()
         found.program.join()
         for pid in workers:
@@ -174,6 +177,25 @@ def test_a_file_taken_in_elsewhere_is_in_the_next_answer_of_both(two, tmp_path):
     assert len(both) == 2
     for person in both:
         assert "seen by nobody yet" in person.page("/family/F2")
+
+
+def test_after_a_large_file_new_processes_share_what_was_read_once(programme_file, tmp_path):
+    with served(programme_file, tmp_path) as running:
+        both = running.sign_in("manager")
+        before = running.workers()
+        row = "large{n},L2,2031-03-03,note,,seen by nobody yet"
+        rows = "\n".join(row.format(n=n) for n in range(MOST_ROWS + 1))
+        file = written(
+            tmp_path, "home_log.csv", f"entry_id,line_id,done_at,kind,findings,note\n{rows}"
+        )
+        with Store.open(running.url) as store:
+            ingest(store, [file], shipped_policy(), received_at=NOW)
+        assert "seen by nobody yet" not in both[0].page("/family/F2")  # the page before goes on
+        wait_until(lambda: not set(before) & set(running.workers()), "no process was replaced")
+        assert len(running.workers()) == 2
+        for person in both:
+            person.open.close()  # as its process did; the next question opens another
+            assert "seen by nobody yet" in person.page("/family/F2")
 
 
 def test_who_signs_out_through_one_process_is_out_of_the_other(two):

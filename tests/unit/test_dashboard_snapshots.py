@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+import gc
 import threading
+import weakref
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import date
+from datetime import date, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from analysis.store import Store, StoreError
+from analysis.ingest import ingest
+from analysis.policy import shipped_policy
+from analysis.store import Store, StoreError, added
 from analysis.vocabulary import CallOutcome, Role
 from dashboard.addresses.calls import Choice
 from dashboard.call_actions.queries import CallActions, CallForm
 from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
 from dashboard.security.roles import Reader
+from dashboard.session import snapshots
 from dashboard.session.service import Service
 from dashboard.session.snapshots import SnapshotCache
+from tests.ingest_files import written
 from tests.signed_in import NOW, app, browser_of, clock, programme_file, store_url
 
 __all__ = ["app", "clock", "programme_file", "store_url"]
@@ -115,9 +122,9 @@ class SlowReads:
         self.fault: Exception | None = None
         self._real = SnapshotCache._next
 
-        def load(cache: SnapshotCache, *given: Any) -> Any:
+        def load(cache: SnapshotCache, *given: Any, **how: Any) -> Any:
             self.wait()
-            return self._real(cache, *given)
+            return self._real(cache, *given, **how)
 
         monkeypatch.setattr(SnapshotCache, "_next", load)
 
@@ -214,3 +221,74 @@ def test_the_snapshot_of_yesterday_is_not_shown_as_todays(store_url, monkeypatch
             assert {one.result(PATIENCE).as_of for one in asked} == {date(2031, 3, 5)}
     finally:
         service.close()
+
+
+# Memory
+
+
+@pytest.fixture
+def few_are_many(monkeypatch) -> None:
+    """Everything is read again after each stored row, as it is after many in a large store."""
+    monkeypatch.setattr(added, "MOST_ROWS", 0)
+
+
+def ingest_elsewhere(store_url: str, folder: Path, number: int) -> None:
+    """A file that another process ingests."""
+    head = "entry_id,line_id,done_at,kind,findings,note"
+    row = f"more{number},L2,2031-03-03,note,,seen by nobody yet"
+    file = written(folder, f"home_log_{number}.csv", f"{head}\n{row}")
+    with Store.open(store_url, create=False) as store:
+        ingest(store, [file], shipped_policy(), received_at=NOW)
+
+
+@pytest.mark.parametrize("all_again", [True, False])
+def test_after_days_and_files_one_snapshot_is_in_memory(
+    store_url, tmp_path, monkeypatch, all_again
+):
+    if all_again:
+        monkeypatch.setattr(added, "MOST_ROWS", 0)
+    now = [NOW]
+    service = Service.open(DashboardConfig(store_url=store_url, clock=lambda: now[0]))
+    looked = []
+    try:
+        for number in range(6):
+            ingest_elsewhere(store_url, tmp_path, number)
+            now[0] += timedelta(days=number // 3)
+            for reader in (MANAGER, NORTH):
+                found = service.session_of(reader).snapshot()
+                _ = found.calls, found.tallies
+                looked.append(weakref.ref(found))
+        del found
+        gc.collect()
+        assert len({id(one) for one in looked}) == 12
+        assert sum(one() is not None for one in looked) == 2  # the whole one and that of a site
+    finally:
+        service.close()
+
+
+def test_a_process_that_shares_its_memory_leaves_reading_everything_to_the_program(
+    service, store_url, tmp_path, few_are_many
+):
+    asked = []
+    before = service.session_of(MANAGER).snapshot()
+    service.share(lambda: asked.append(1))
+    for number in range(2):
+        ingest_elsewhere(store_url, tmp_path, number)
+        assert service.session_of(MANAGER).snapshot() is before
+    assert asked == [1]
+    session = service.session_of(MANAGER)
+    session.refresh()  # as after an act of this request itself
+    assert len(session.snapshot().ingests) == len(before.ingests) + 2
+    assert asked == [1, 1]  # so that what is read here alone is soon shared
+
+
+def test_a_process_that_is_not_replaced_reads_everything_by_itself(
+    service, store_url, tmp_path, few_are_many, monkeypatch
+):
+    before = service.session_of(MANAGER).snapshot()
+    service.share(lambda: None)
+    ingest_elsewhere(store_url, tmp_path, 1)
+    monkeypatch.setattr(snapshots, "RENEWAL_SECONDS", 0.0)
+    assert service.session_of(MANAGER).snapshot() is before
+    after = service.session_of(MANAGER).snapshot()
+    assert len(after.ingests) == len(before.ingests) + 1

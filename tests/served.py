@@ -15,7 +15,7 @@ class Person:
     """A signed-in browser that keeps its connection, and so its process, and its cookies."""
 
     def __init__(self, port: int, code: str) -> None:
-        self.port = port
+        self.port, self.code = port, code
         self.cookies: dict[str, str] = {}
         self.connect()
         page = self.send("GET", "/sign-in")[1].decode()

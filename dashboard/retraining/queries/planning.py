@@ -399,5 +399,5 @@ def _person(key: str) -> dated.Person:
 
 
 def _about(held_on: date, done: str | None = None) -> str:
-    """What the access log says of a session: its day, since its number counts those of all sites."""
+    """A session in the access log: by its day, since its number counts those of all sites."""
     return f"session of {held_on}" if done is None else f"session of {held_on}, {done}"

@@ -9,9 +9,11 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from gunicorn.arbiter import Arbiter
 
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
@@ -25,6 +27,7 @@ from dashboard.security.roles import Reader
 from dashboard.session import snapshots
 from dashboard.session.service import Service
 from dashboard.session.snapshots import SnapshotCache
+from dashboard.workers import Together
 from tests.ingest_files import written
 from tests.signed_in import NOW, app, browser_of, clock, programme_file, store_url
 
@@ -292,3 +295,52 @@ def test_a_process_that_is_not_replaced_reads_everything_by_itself(
     assert service.session_of(MANAGER).snapshot() is before
     after = service.session_of(MANAGER).snapshot()
     assert len(after.ingests) == len(before.ingests) + 1
+
+
+@pytest.fixture
+def program(app, monkeypatch) -> Iterator[tuple[Together, list[int]]]:
+    """What forks the processes of a dashboard, without gunicorn; and the forks that it made."""
+    forked: list[int] = []
+    monkeypatch.setattr(Arbiter, "__init__", lambda self, given: setattr(self, "app", given))
+    monkeypatch.setattr(Arbiter, "manage_workers", lambda self: None)
+    monkeypatch.setattr(Together, "spawn_worker", lambda self: forked.append(1))
+    app.warm_up()
+    made = Together(SimpleNamespace(dashboard=app))
+    made._num_workers = 2
+    yield made, forked
+    gc.unfreeze()
+
+
+def test_on_a_new_day_the_program_reads_once_and_forks_new_processes(program, app, clock):
+    arbiter, forked = program
+    arbiter.manage_workers()
+    assert forked == []
+    clock.move(days=1)
+    for _ in range(3):
+        arbiter.manage_workers()
+    assert forked == [1, 1]
+    assert app.service.version[1] == date(2031, 3, 5)
+
+
+def test_processes_that_ask_while_nothing_has_changed_are_not_replaced(program, store_url):
+    arbiter, forked = program
+    arbiter.handle_usr1()
+    assert forked == []
+    record_elsewhere(store_url, "F1")
+    arbiter.handle_usr1()
+    arbiter.handle_usr1()
+    assert forked == [1, 1]
+
+
+def test_a_store_that_cannot_be_read_replaces_no_process(program, app, clock, monkeypatch):
+    arbiter, forked = program
+
+    def broken(*_: object, **__: object) -> None:
+        raise StoreError("The store can't be reached.")
+
+    monkeypatch.setattr(SnapshotCache, "_next", broken)
+    clock.move(days=1)
+    arbiter.manage_workers()
+    assert forked == []
+    monkeypatch.undo()
+    assert app.warm_up()

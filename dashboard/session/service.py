@@ -79,6 +79,11 @@ class Service:
         """Which state of the store, on which day, is loaded; None: none yet."""
         return self._snapshots.version
 
+    @property
+    def is_behind(self) -> bool:
+        """Whether newer rows are stored than pages show, and are being read."""
+        return self._snapshots.is_behind
+
     def share(self, ask_for_renewal: Callable[[], None]) -> None:
         """From now on this process shares snapshots; it asks for the next one."""
         self._snapshots.ask_for_renewal = ask_for_renewal

@@ -21,6 +21,8 @@ from dashboard.session.views import PageContext
 if TYPE_CHECKING:
     from dashboard.session.service import Service
 
+BEHIND = "A large file came in and is still being read. Load this page again in a minute."
+
 
 class Session:
     """One request of one person; all its answers are of one snapshot of this person's sites.
@@ -84,6 +86,7 @@ class Session:
         found = self.snapshot()
         is_today = found.as_of == self.now().date()
         at_home = found.timeline.lines["at_home"]
+        behind = (BEHIND,) if self.service.is_behind else ()
         return PageContext(
             as_of=found.as_of,
             known_at=found.known_at.astimezone(self.policy.zone),
@@ -96,7 +99,7 @@ class Session:
             reader=self.reader,
             lines_known=len(at_home),
             lines_at_home=int(at_home.sum()),
-            caveats=found.caveats_on(self.now().date()),
+            caveats=(*found.caveats_on(self.now().date()), *behind),
         )
 
     def require_today(self, what_to_do: str) -> None:

@@ -21,7 +21,7 @@ from dashboard.session.loaded import LoadedSnapshot
 from dashboard.session.scope import acts_of
 
 MOST_SCOPES = 8
-RENEWAL_SECONDS = 180.0
+RENEWAL_SECONDS = 600.0
 """A process that was not replaced by then reads everything by itself."""
 Known = date | datetime | None
 Version = tuple[int, date]
@@ -91,6 +91,11 @@ class SnapshotCache:
         """What is present; None: nothing yet."""
         return None if self._present is None else self._present.version
 
+    @property
+    def is_behind(self) -> bool:
+        """Whether the present snapshot goes on while a newer one is read for all processes."""
+        return time.monotonic() < self._replaced_by
+
     def get(self, as_of: date, *, fresh: bool = False) -> Generation:
         """The snapshot of a day.
 
@@ -113,7 +118,7 @@ class SnapshotCache:
                 present = self._present
                 if present is not None and present.version == version:
                     return present
-                renewed = self._loading or time.monotonic() < self._replaced_by
+                renewed = self._loading or self.is_behind
                 if renewed and present is not None and present.version[1] == as_of and not fresh:
                     return present
                 if self._loading:

@@ -26,6 +26,7 @@ from dashboard.config import DashboardConfig
 from dashboard.security.roles import Reader
 from dashboard.session import snapshots
 from dashboard.session.service import Service
+from dashboard.session.session import BEHIND
 from dashboard.session.snapshots import SnapshotCache
 from dashboard.workers import Together
 from tests.ingest_files import written
@@ -278,10 +279,12 @@ def test_a_process_that_shares_its_memory_leaves_reading_everything_to_the_progr
     for number in range(2):
         ingest_elsewhere(store_url, tmp_path, number)
         assert service.session_of(MANAGER).snapshot() is before
+        assert BEHIND in service.session_of(MANAGER).context().caveats
     assert asked == [1]
     session = service.session_of(MANAGER)
     session.refresh()  # as after an act of this request itself
     assert len(session.snapshot().ingests) == len(before.ingests) + 2
+    assert BEHIND not in session.context().caveats
     assert asked == [1, 1]  # so that what is read here alone is soon shared
 
 

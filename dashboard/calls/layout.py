@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -116,8 +116,12 @@ def list_head(queries: CallsQueries, choice: Choice) -> Component:
 
 def list_part(queries: CallsQueries, choice: Choice, opened: str | None) -> Component:
     """The rows of a choice, with the families that wait and the calls done below them."""
-    view, closed, done = _same_for_all(queries, choice, "list", _list_parts)
-    return shown(parts.rows(view, opened, closed, done))
+
+    def rows(_: CallsView) -> Component:
+        view, closed, done = _same_for_all(queries, choice, "list", _list_parts)
+        return serialised(shown(parts.rows(view, opened, closed, done)))
+
+    return _same_for_all(queries, choice, ("rows", opened), rows)
 
 
 def _list_parts(view: CallsView) -> tuple[CallsView, Mapping[str, Markup], Markup]:
@@ -126,9 +130,9 @@ def _list_parts(view: CallsView) -> tuple[CallsView, Mapping[str, Markup], Marku
 
 
 def _same_for_all(
-    queries: CallsQueries, choice: Choice, what: str, make: Callable[[CallsView], Answer]
+    queries: CallsQueries, choice: Choice, what: Hashable, make: Callable[[CallsView], Answer]
 ) -> Answer:
-    """A part that is the same for all who see the same, whichever family is open; made once."""
+    """A part that is the same for all who see the same, made once; `what` names a family that is open."""
     unopened = replace(choice, family_id=None)
     key = (PATH, what, unopened, queries.session.seen_as(), queries.session.reader.caseload)
     return queries.session.cached(key, lambda: make(queries.calls(unopened)))

@@ -14,6 +14,7 @@ from typing import NoReturn
 import typer
 
 from analysis.cli import keyboard
+from analysis.cli.afterwards import answering
 from analysis.cli.commands import COMMANDS
 from analysis.cli.options.declared import Command
 from analysis.cli.parsing import application
@@ -66,7 +67,8 @@ def _answer(name: str, command: Command, asked: object) -> None:
     try:
         _check_output(asked)
         _record_output(name, asked)
-        command.answer(asked)
+        with answering():
+            command.answer(asked)
     except Exception:
         if keyboard.was_pressed():
             raise KeyboardInterrupt from None

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
 
 import typer
 
+from analysis.cli.afterwards import afterwards
 from analysis.cli.options.shared import OnADay
 from analysis.cli.progress import waiting
 from analysis.policy import Policy
-from analysis.snapshot import Snapshot, take
+from analysis.snapshot import Snapshot, save, take
 from analysis.store import Store
 from analysis.unfinished import temporary_folder
 
@@ -72,8 +74,15 @@ def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
     policy = policy_of(store, asked.policy)
     with waiting("reading the store"):
         found = take(store, policy, asked.as_of or today(policy), asked.known_at)
+    afterwards(partial(_save, found, store))
     show_caveats(found)
     return found
+
+
+def _save(found: Snapshot, store: Store) -> None:
+    with waiting("saving what was calculated, for the next command"):
+        save(found, store)
+    store.close()
 
 
 def show_caveats(found: Snapshot) -> None:

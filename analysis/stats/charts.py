@@ -14,7 +14,6 @@ from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
 from analysis.stats.inputs import FloatArray, IntArray, quotient, whole_numbers
 from analysis.stats.intervals import PER
@@ -211,6 +210,8 @@ def count_quantile(
     if not (spread >= 1).all():
         raise ValueError(f"dispersion must be 1 or more, but is {float(spread.min())!r}")
     mean = np.asarray(expected, dtype=np.float64)
+    from scipy import stats  # takes long to load and is seldom needed
+
     chance = np.asarray(stats.poisson.ppf(level, mean), dtype=np.float64)
     wider = (spread > 1) & (mean > 0)
     if not wider.any():

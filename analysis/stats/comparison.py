@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy import special
-from scipy.optimize import elementwise
 
 from analysis.stats.inputs import FloatArray, IntArray, exposures, quotient, tail_of, whole_numbers
 
@@ -246,5 +245,7 @@ def _midp_lowest_chance(count: IntArray, rest: IntArray, tail: float) -> FloatAr
 
     low = special.betaincinv(positive, rest + 1, tail)
     high = np.where(rest == 0, 1.0, special.betaincinv(positive + 1, np.maximum(rest, 1), tail))
+    from scipy.optimize import elementwise  # takes long to load and is seldom needed
+
     found = elementwise.find_root(above, (low, high), args=(positive, rest))
     return np.asarray(found.x)

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
-from statsmodels.duration.hazard_regression import PHReg
 
 from analysis.stats.curve_limits import normal_quantile
 from analysis.stats.day_table import Flags, Floats, Ints, same_length, whole_numbers
+
+if TYPE_CHECKING:
+    from statsmodels.duration.hazard_regression import PHReg
 
 FADED = 1e-6
 """A fit that keeps less than this share of the information it began with has no finite end."""
@@ -149,6 +152,8 @@ def cox(
     informative = last > first
     spread = values[informative].std(axis=0)
     spread[spread == 0] = 1.0
+    from statsmodels.duration.hazard_regression import PHReg  # takes long to load
+
     model = PHReg(
         last[informative].astype(np.float64),
         (values[informative] - values[informative].mean(axis=0)) / spread,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from analysis.stats.charts import count_quantile
 from analysis.stats.inputs import FloatArray, IntArray, quotient, tail_of, whole_numbers
@@ -247,6 +247,8 @@ def _quantile(level: float, mean: FloatArray, extra: FloatArray) -> FloatArray:
     extra = np.where(known, extra, 1.0)
     usual = np.where(known, mean, 1.0)
     # Negative binomial of that mean and of variance mean + extra.
+    from scipy import stats  # takes long to load and is seldom needed
+
     found = stats.nbinom.ppf(level, usual**2 / extra, usual / (usual + extra))
     outer = np.maximum(found, chance) if level > HALF else np.minimum(found, chance)
     return np.where(known, outer, chance)

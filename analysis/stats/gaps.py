@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from analysis.stats.charts import ALPHA, BoolArray, Rule, in_a_row
 from analysis.stats.inputs import FloatArray, exposures, tail_of, whole_numbers
@@ -83,6 +83,8 @@ def g_chart(gaps: npt.ArrayLike, *, baseline: int | None = None, alpha: float = 
     n = _baseline(given, baseline)
     tail = tail_of(1 - alpha)
     mean = float(given[:n].mean()) if n >= 2 else np.nan
+    from scipy import stats  # takes long to load and is seldom needed
+
     # Counted from 0: the number without an event before the next one.
     centre, lower, upper = (
         float(stats.geom.ppf(level, 1 / (1 + mean)) - 1) if mean > 0 else 0 * mean

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy import special
-from scipy.optimize import elementwise
 
 from analysis.stats.inputs import (
     FloatArray,
@@ -323,6 +322,8 @@ def _root(
     args: IntArray,
 ) -> FloatArray:
     """Where a monotone function crosses 0, element by element."""
+    from scipy.optimize import elementwise  # takes long to load and is seldom needed
+
     found = elementwise.find_root(function, (low, high), args=(args,))
     return _floats(found.x)
 

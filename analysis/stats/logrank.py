@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse.csgraph import connected_components
 from scipy.special import chdtrc
 
 from analysis.stats.day_table import DayTable, Floats, Ints
@@ -110,6 +109,8 @@ def _counts(tables: Sequence[DayTable], cause: int | None) -> tuple[Ints, Ints]:
 def _one_less_of_each_linked_set(present: np.ndarray[tuple[int, int], np.dtype[np.bool_]]) -> Ints:
     """Groups to keep: of each set that shares days at risk all but one, the rest follows."""
     together = present.astype(np.int64) @ present.T.astype(np.int64)
+    from scipy.sparse.csgraph import connected_components  # takes long to load
+
     _, linked_set = connected_components(together, directed=False)
     _, first = np.unique(linked_set, return_index=True)
     return np.setdiff1d(np.arange(len(present)), first)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from analysis.stats.inputs import FloatArray, IntArray, tail_of, whole_numbers
 
@@ -205,6 +205,8 @@ def _slope(
     reach = 1.0
     while beyond(-reach) > 0 or beyond(reach) < 0:
         reach *= 2
+    from scipy import optimize  # takes long to load and is seldom needed
+
     slope = float(optimize.brentq(beyond, -reach, reach, xtol=1e-14, rtol=1e-14))
 
     share = weights(slope)

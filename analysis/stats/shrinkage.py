@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special
+from scipy import special
 
 from analysis.stats.inputs import FloatArray, share_counts
 
@@ -138,6 +138,8 @@ def fit_beta_binomial(numerator: npt.ArrayLike, denominator: npt.ArrayLike) -> B
 
 def _least(loss: Callable[[FloatArray], tuple[float, FloatArray]], start: FloatArray) -> FloatArray:
     """Parameters of the least loss, to the last digits that matter."""
+    from scipy import optimize  # takes long to load and is seldom needed
+
     found = optimize.minimize(
         loss,
         np.clip(start, *_LOG_BOUNDS),

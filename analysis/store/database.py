@@ -56,6 +56,14 @@ class Database:
         """Whether it is an SQLite file and not a PostgreSQL database."""
         return self.engine.dialect.name == "sqlite"
 
+    @property
+    def saved_folder(self) -> Path | None:
+        """Where what was calculated of the rows may be saved (`analysis.snapshot.saved`); None: nowhere.
+
+        Elsewhere than on POSIX a folder that another program reads could not be deleted.
+        """
+        return Path(f"{self.place}-saved") if self.is_sqlite and os.name == "posix" else None
+
     def start(self, connection: sa.Connection) -> None:
         """Let one writer in at a time."""
         alone = f"SELECT pg_advisory_xact_lock({self.lock})"

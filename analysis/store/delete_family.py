@@ -7,6 +7,7 @@ of the codes, by which a file that brings the family again is recognised (`analy
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import dataclass
 
 import pyarrow.compute as pc
@@ -16,6 +17,7 @@ from analysis.store import blocks, bulk, deleting
 from analysis.store.database import Database
 from analysis.store.deleted import DeletedFamilies, remember
 from analysis.store.family_rows import FamilyRows, family_rows
+from analysis.store.faults import StoreError
 from analysis.store.originals import originals
 from analysis.store.schema import ROWS, refused, refused_resolved
 from analysis.store.visits import visits
@@ -68,6 +70,26 @@ def delete(connection: sa.Connection, family_id: str, at: int, *, shared: bool) 
         )
     remember(connection, chosen.codes)
     return _summary(chosen)
+
+
+def forget_saved(database: Database) -> None:
+    """Delete what was calculated of the rows before, so that nothing of a deleted family is in it.
+
+    Raises
+    ------
+    StoreError
+        It cannot be deleted.
+    """
+    folder = database.saved_folder
+    if folder is None or not folder.exists():
+        return
+    try:
+        shutil.rmtree(folder)
+    except OSError:
+        raise StoreError(
+            f"The family is not deleted: the folder {folder}, which also has its rows, can't be "
+            "deleted. Delete that folder, then try again."
+        ) from None
 
 
 def _summary(chosen: FamilyRows) -> Deleted:

@@ -8,7 +8,7 @@ Versions are chosen first; cutting by the dates inside the rows is the timeline'
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -99,19 +99,6 @@ def records(
 def calls(connection: sa.Connection, known_at: int | None) -> pd.DataFrame:
     """Calls as known at an instant; columns as in `KNOWN`."""
     return KNOWN["calls"].check(typed(_known(connection, "calls", known_at, []), KNOWN["calls"]))
-
-
-def with_sign_offs(
-    connection: sa.Connection, before: Records, known_at: int | None
-) -> Records | None:
-    """Records with the sign-offs read again; None where stored rows are not known yet."""
-    later: list[int] = []
-    entry = KNOWN["sign_offs"]
-    found = entry.check(typed(_known(connection, entry.name, known_at, later), entry))
-    if before.not_yet_known or sum(later):
-        return None
-    links = {**before.links, entry.name: chain.ends(connection)[entry.name]}
-    return replace(before, sign_offs=found, links=links, history=history_spans(connection))
 
 
 def _known(

@@ -15,6 +15,7 @@ from analysis.files import FileError
 from analysis.store import (
     accesses,
     backup,
+    chain,
     corrections,
     delete_family,
     encryption,
@@ -38,7 +39,7 @@ from analysis.store.training_sessions import Sessions
 from analysis.store.trying import trying
 from analysis.store.verify import Noted, Verified
 from analysis.store.writing import FileInfo, Writer
-from analysis.tables.records import Records
+from analysis.tables.records import Link, Records
 from analysis.vocabulary import Access
 
 
@@ -134,6 +135,21 @@ class Store(Recorded):
         """Where it is, for people: a path, or a database and its host."""
         return self._database.place
 
+    @property
+    def saved_folder(self) -> Path | None:
+        """Where what was calculated of the rows may be saved; None: nowhere."""
+        return self._database.saved_folder
+
+    @contextmanager
+    def unchanged(self, links: Mapping[str, Link]) -> Iterator[bool]:
+        """Whether the stored rows are those up to these links; until the block ends they stay so.
+
+        Nobody writes to the store meanwhile. Where somebody does already, it is at once too busy.
+        """
+        with self._database.noting(wait_seconds=0.0) as connection:
+            ends = chain.ends(connection)
+            yield all(ends.get(name) == link for name, link in links.items())
+
     def close(self) -> None:
         """Let go of the database; a later use connects again, also in a forked process."""
         self.people.close()
@@ -180,20 +196,6 @@ class Store(Recorded):
         at = None if known_at is None else microseconds(known_at)
         with self._database.reading() as connection:
             yield known.streamed(connection, at)
-
-    def with_sign_offs(self, before: Records, known_at: datetime | None = None) -> Records | None:
-        """Records with the sign-offs read again; None where stored rows are not known yet.
-
-        Parameters
-        ----------
-        before : Records
-            Read with the same `known_at`; nothing but sign-offs was ingested since.
-        known_at : datetime, optional
-            As in :meth:`records`.
-        """
-        at = None if known_at is None else microseconds(known_at)
-        with self._database.reading() as connection:
-            return known.with_sign_offs(connection, before, at)
 
     def added(self, before: Records, known_at: datetime | None = None) -> Added | None:
         """Records with what was stored after they were read; None: read everything again.
@@ -348,6 +350,7 @@ class Store(Recorded):
         self.people.bring_over()
         with self._database.writing() as connection:
             done = delete_family.delete(connection, family_id, microseconds(at), shared=shared)
+            delete_family.forget_saved(self._database)
             accesses.note(connection, by, Access.DELETED_FAMILY, family_id, about, at)
         return done
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -52,8 +53,8 @@ class Timeline:
     """
 
     as_of: date
-    coded: Coded
-    """The records as numbers, which the frames were made from."""
+    find_coded: Callable[[], Coded]
+    """Gives `coded`."""
     lines: pd.DataFrame
     home_periods: pd.DataFrame
     accessed_periods: pd.DataFrame
@@ -62,6 +63,11 @@ class Timeline:
     skin_events: pd.DataFrame
     outcome_events: pd.DataFrame
     families: pd.DataFrame
+
+    @cached_property
+    def coded(self) -> Coded:
+        """The records as numbers, which the frames were made from."""
+        return self.find_coded()
 
 
 @dataclass(frozen=True)
@@ -190,7 +196,7 @@ def of_parts(
     skin = entries_that_hold(coded.entries, edition.codes_marked(FindingMark.SKIN_EVENT))
     return Timeline(
         as_of=date_at(axis.as_of),
-        coded=coded,
+        find_coded=lambda: coded,
         lines=frames.lines_frame(coded, care[(care["task"] == Task.DRESSING).to_numpy()]),
         home_periods=frames.periods_frame(axis, home),
         accessed_periods=accessed_periods,

@@ -119,23 +119,11 @@ class LoadedSnapshot:
 
         Calls and arrangements change nothing that was logged, so that rows, timeline and indexes
         stay and only the calling order is computed again; without any since, everything stays.
-        Sign-offs change who needs retraining as well, and other rows the timeline of their family.
         """
         before, ingests = self.snapshot, store.ingests()
         if ingests.equals(before.ingests):
             return self.with_calls(*store.acts(before.known_at))
-        known = len(before.ingests)
-        added = set(ingests["table"].iloc[known:])
-        signed = added == {"sign_offs"} and ingests.head(known).equals(before.ingests)
-        records = store.with_sign_offs(before.records, before.known_at) if signed else None
-        if records is None:
-            return self.with_added(store.added(before.records, before.known_at), ingests)
-        loaded = LoadedSnapshot(before.with_sign_offs(records, ingests))
-        if "by" in vars(self):
-            by = {**self.by, "sign_offs": RowsBy(records.sign_offs, OWNER_CODES["sign_offs"])}
-            vars(loaded)["by"] = by
-        vars(loaded)["log_by_line"] = self.log_by_line
-        return loaded.with_calls(*store.acts(before.known_at))
+        return self.with_added(store.added(before.records, before.known_at), ingests)
 
     def with_added(self, added: Added | None, ingests: pd.DataFrame) -> LoadedSnapshot | None:
         """The same with rows stored since: only what they change is computed again."""

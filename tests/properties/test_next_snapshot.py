@@ -17,7 +17,7 @@ import pytest
 
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
-from analysis.snapshot import Snapshot, of_sites, take
+from analysis.snapshot import Snapshot, end_of_day, of_sites, save, take
 from analysis.store import Store
 from analysis.tables.linked import Linked
 from analysis.vocabulary import CallOutcome
@@ -116,6 +116,13 @@ def something_happens(store: Store, folder: Path, chance: random.Random, at: dat
         ingest(store, [path], shipped_policy(), received_at=at - late, ingested_at=at)
 
 
+def from_nothing(store: Store, day: date) -> Snapshot:
+    """A snapshot for which every row is read."""
+    policy = shipped_policy()
+    known_at = end_of_day(day, policy)
+    return Snapshot(day, known_at, policy, store.records(known_at), store.ingests())
+
+
 def assert_same(found: Snapshot, whole: Snapshot) -> None:
     """Every frame of both, and what no frame holds."""
     for name, frame in whole.records.frames.items():
@@ -123,6 +130,10 @@ def assert_same(found: Snapshot, whole: Snapshot) -> None:
     assert found.records.links == whole.records.links
     assert found.records.not_yet_known == whole.records.not_yet_known
     assert found.caveats == whole.caveats
+    for name in ("reasons", "evidence"):
+        pair = (getattr(of.care_reasons, name) for of in (found, whole))
+        pd.testing.assert_frame_equal(*pair, obj=f"care_reasons.{name}")
+    pd.testing.assert_frame_equal(found.practice, whole.practice)
     for part, names in PARTS.items():
         for name in names:
             pair = (getattr(getattr(of, part), name) for of in (found, whole))
@@ -143,7 +154,7 @@ def test_each_next_snapshot_equals_one_read_from_nothing(tmp_path: Path, seed: i
             something_happens(store, tmp_path, chance, at)
             day = FIRST + timedelta(days=step // 4)
             generation = cache.get(day, fresh=True)
-            whole = take(store, policy, day)
+            whole = from_nothing(store, day)
             assert_same(generation.of(NORTH).snapshot, of_sites(whole, NORTH))
             assert_same(generation.whole.snapshot, whole)
             again = LoadedSnapshot(whole)
@@ -167,3 +178,25 @@ def test_after_a_deletion_everything_is_read_again(tmp_path: Path) -> None:
         family = str(before.records.lines["family_id"].iloc[0])
         store.delete_family(family, "N1", "asked", at, shared=True)
         assert store.added(before.records, before.known_at) is None
+
+
+def test_a_snapshot_made_from_what_was_saved_equals_one_read_from_nothing(
+    tmp_path: Path,
+) -> None:
+    chance, policy, used, steps = random.Random(4), shipped_policy(), 0, 5
+    at = datetime.combine(FIRST, datetime.min.time(), tzinfo=UTC) + timedelta(hours=5)
+    with Store.open(f"sqlite:///{tmp_path}/store.sqlite") as store:
+        rows = [row for _ in range(12) for row in some_rows(chance, "lines", FIRST)]
+        ingest(store, [file_of(tmp_path, "lines", rows)], policy, received_at=at, ingested_at=at)
+        for step in range(steps):
+            at += timedelta(minutes=1)
+            something_happens(store, tmp_path, chance, at)
+            day = FIRST + timedelta(days=step // 3)
+            found = take(store, policy, day)
+            used += found.changed is not None
+            assert_same(found, from_nothing(store, day))
+            save(found, store)
+            again = take(store, policy, day)
+            assert {"timeline", "counted_tallies", "care_reasons"} <= vars(again).keys()
+            assert_same(again, from_nothing(store, day))
+    assert used == steps - 1

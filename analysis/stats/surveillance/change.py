@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis.stats.inputs import FloatArray, IntArray
 from analysis.stats.surveillance.statistic import Cells
@@ -72,6 +71,8 @@ def change(cells: Cells, at: int, events: IntArray, until: int) -> Change | None
     # Before: one row a start; after: one row a start, one column a ratio.
     share = ((reached[-1] - reached[since - 1]) / reached[-1])[:, None]
     log_likelihood = after[:, None] * np.log(GRID) - summed[-1] * np.log1p((GRID - 1) * share)
+    from scipy import stats  # takes long to load and is seldom needed
+
     log_prior = stats.norm.logpdf(np.log(GRID), 0, SPREAD)
     weight = log_likelihood / cells.dispersion[at] + log_prior
     weight = np.exp(weight - weight.max())

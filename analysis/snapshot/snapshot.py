@@ -6,34 +6,29 @@ cannot disagree.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Mapping
+from collections.abc import Hashable
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
 import pandas as pd
 
-from analysis.days import day_number
 from analysis.decisions import CallList, call_list
 from analysis.decisions.calls import CareReasons, care_reasons
 from analysis.decisions.freshness import assumed_sentence, freshness_sentence, left_out_sentence
 from analysis.decisions.order import in_order, model_on, order_words
-from analysis.decisions.order_file import Fits, fits_of
+from analysis.decisions.order_file import Fits
 from analysis.decisions.practice import practice, with_sign_offs
 from analysis.policy import Edition, Policy
-from analysis.store import Store
 from analysis.store.added import Added
 from analysis.tables import Records
-from analysis.tables.codes import is_among
 from analysis.tables.linked import Linked, linked_with, records_of_linked
 from analysis.tallies import Tallies, tally
-from analysis.tallies import of_lines as tallies_of_lines
 from analysis.tallies import of_sites as tallies_of_sites
 from analysis.tallies.renewed import renewed as renewed_tallies
 from analysis.timeline import Timeline, build
 from analysis.timeline.renewed import renewed as renewed_timeline
-from analysis.timeline.versions import times_of
 from analysis.words import day_year
 
 PAST_AFTER_DAYS = 60
@@ -226,18 +221,17 @@ class Snapshot:
         self._share(after, "care_reasons", "practice", "retraining")
         return after
 
-    def with_sign_offs(self, records: Records, ingests: pd.DataFrame) -> Snapshot:
-        """The same rows but for sign-offs; parts that use none of these are reused."""
-        after = replace(self, records=records, ingests=ingests)
-        self._share(after, *_OF_THE_LOG, "found")
-        before = vars(self).get("practice", vars(self).get(_PRACTICE_BEFORE))
-        vars(after)[_PRACTICE_BEFORE] = before
-        return after
-
     def with_added(self, added: Added, ingests: pd.DataFrame) -> Snapshot | None:
         """The snapshot with rows stored since; None: so many that all is computed again anyway."""
         changed = linked_with(added.changed, self.records, added.records, MOST_LINES)
         after = replace(self, records=added.records, ingests=ingests)
+        if added.records.links == self.records.links:
+            self._share(after, "care_reasons", "practice", "found")
+        elif added.changed == Linked():  # only sign-offs
+            self._share(after, "found")
+            vars(after)[_PRACTICE_BEFORE] = vars(self).get(
+                "practice", vars(self).get(_PRACTICE_BEFORE)
+            )
         return None if changed is None else after.following(self, changed)
 
     def following(self, before: Snapshot, changed: Linked) -> Snapshot:
@@ -269,131 +263,3 @@ _CHANGED, _EARLIER, _OWN = "changed_since", "earlier_parts", "timelines_of_chang
 """Where a snapshot holds who differs from the one it follows, parts of that one, and theirs now."""
 MOST_LINES = 300
 """Lines of changed families at most that are computed by themselves."""
-
-
-def end_of_day(day: date, policy: Policy) -> datetime:
-    """Last microsecond of a day in the programme's time zone, in UTC.
-
-    Examples
-    --------
-    >>> from analysis.policy import shipped_policy
-    >>> end_of_day(date(2031, 3, 1), shipped_policy()).isoformat()
-    '2031-03-01T23:59:59.999999+00:00'
-    """
-    next_midnight = datetime.combine(day + timedelta(days=1), time(), tzinfo=policy.zone)
-    return next_midnight.astimezone(UTC) - timedelta(microseconds=1)
-
-
-def take(
-    store: Store, policy: Policy, as_of: date, known_at: date | datetime | None = None
-) -> Snapshot:
-    """Read the store as it was known at a time and look at it as of a day.
-
-    Parameters
-    ----------
-    store : Store
-        Where the rows are.
-    policy : Policy
-        Intervals and thresholds, by edition.
-    as_of : date
-        Read in the morning of this day: days before it count, entries up to it are known.
-    known_at : date, datetime or None
-        Rows received later are left out. A date means its end in the programme's zone; None:
-        the end of the as-of day. A datetime needs a time zone.
-
-    Returns
-    -------
-    Snapshot
-        Frozen.
-
-    Raises
-    ------
-    OrderError
-        The fitted order that the policy names cannot be used.
-
-    *Source:* project definition, definitions §2.
-    """
-    if known_at is None:
-        known_at = as_of
-    moment = known_at if isinstance(known_at, datetime) else end_of_day(known_at, policy)
-    moment = moment.astimezone(UTC)
-    ingests = store.ingests()  # first: of a file stored in between, the next snapshot learns
-    return Snapshot(
-        as_of=as_of,
-        known_at=moment,
-        policy=policy,
-        records=store.records(moment),
-        ingests=ingests,
-        fits=fits_of(policy),
-    )
-
-
-def of_lines(found: Snapshot, wanted: Mapping[str, str]) -> Snapshot:
-    """The snapshot with the counts of some lines only, such as ``{"site": "north"}``.
-
-    How complete a period is follows from all reports: a few lines show it badly.
-    """
-    narrowed = replace(found)
-    vars(narrowed)["timeline"] = found.timeline
-    vars(narrowed)["counted_timeline"] = found.counted_timeline
-    vars(narrowed)["tallies"] = tallies_of_lines(found.tallies, wanted)
-    return narrowed
-
-
-def of_sites(found: Snapshot, sites: Collection[str]) -> Snapshot:
-    """The snapshot as people of some sites see it, as if nothing else were stored.
-
-    Lists, families and their rows are those of families with a line that these sites follow on
-    the as-of day, with all that was logged before. Days and events count while a line was at one
-    of these sites: a family that moved counts at the old site up to the day before and at the
-    new one from then on, and only the new site's people open its page.
-
-    *Source:* project definition, definitions §2.
-    """
-    records = found.records
-    day = day_number(found.as_of)
-    times = times_of(records, records.lines["line_id"], day, found.policy.zone)
-    here = times[times["site"].isin(list(sites)).to_numpy(bool, na_value=False)]
-    now = times.drop_duplicates("line_id", keep="last")
-    present = now[now["site"].isin(list(sites)).to_numpy(bool, na_value=False)]
-    own = _those(now, "family_id", present["family_id"])
-    ever = _those(times, "family_id", here["family_id"])
-    # A day on which a child has several lines counts for one of them, so all of them are needed.
-    with_children = _those(records.lines, "line_id", ever["line_id"])["child_id"]
-    siblings = _those(records.lines, "child_id", with_children)
-    ever = _those(times, "line_id", siblings["line_id"])
-    moved_away = not ever["line_id"].isin(own["line_id"]).all()
-    return replace(
-        found,
-        records=_records_of(records, own),
-        sites=frozenset(sites),
-        with_moved=_records_of(records, ever) if moved_away else None,
-    )
-
-
-def _records_of(records: Records, times: pd.DataFrame) -> Records:
-    """The records of lines in these times, and of their families, children and caregivers."""
-    families, line_ids = times["family_id"].unique(), times["line_id"].unique()
-    lines = _those(records.lines, "line_id", line_ids)
-    caregivers = _those(records.caregivers, "family_id", families)
-    children = lines["child_id"].unique()
-    log = records.home_log
-    of_line = is_among(log["line_id"], line_ids)
-    known = is_among(log["line_id"], records.lines["line_id"])
-    logged = of_line | (~known & is_among(log["family_id"], families))
-    return replace(
-        records,
-        lines=lines,
-        stays=_those(records.stays, "child_id", children),
-        caregivers=caregivers,
-        sign_offs=_those(records.sign_offs, "caregiver_id", caregivers["caregiver_id"]),
-        home_log=log[logged].reset_index(drop=True),
-        outcomes=_those(records.outcomes, "child_id", children),
-        calls=_those(records.calls, "family_id", families),
-        arrangements=_those(records.arrangements, "family_id", families),
-        earlier_lines=_those(records.earlier_lines, "line_id", line_ids),
-    )
-
-
-def _those(frame: pd.DataFrame, column: str, values: Iterable[str]) -> pd.DataFrame:
-    return frame[is_among(frame[column], values)].reset_index(drop=True)

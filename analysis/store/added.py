@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 import sqlalchemy as sa
 
 from analysis.store import blocks, bulk, chain, known
@@ -137,8 +138,9 @@ def _with(
     frame: pd.DataFrame, entry: Frame, cells: pa.Table, gone: np.ndarray, come: np.ndarray
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """A frame without the rows that went and with those that came; and these rows themselves."""
+    given = cells.filter(pc.equal(cells["void"], 0))  # a row that withdraws another may be blank
     try:
-        every = entry.check(typed(cells, entry))
+        every = entry.check(typed(given, entry))
     except UnknownWordError as unknown:
         raise StoreError(UNKNOWN_WORD.format(words=unknown.words)) from None
     kinds = {

@@ -11,6 +11,7 @@ import pytest
 from analysis.ingest import IngestSummary, Profile, ingest
 from analysis.policy import shipped_policy
 from analysis.store import Store
+from tests.empty_store import made_once
 
 POLICY = shipped_policy()
 RECEIVED_AT = datetime(2031, 3, 31, 12, tzinfo=UTC)
@@ -45,13 +46,17 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 @pytest.fixture
-def programme(store: Store, tmp_path: Path) -> Store:
+def programme(store: Store, tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Store:
     """A store that knows the lines, stays and caregivers above."""
     folder = tmp_path / "registry"
     folder.mkdir()
     for name, text in (("lines", LINES), ("stays", STAYS), ("caregivers", CAREGIVERS)):
         written(folder, f"{name}.csv", text)
-    assert take_in(store, folder).refused == 0
+
+    def make() -> None:
+        assert take_in(store, folder).refused == 0
+
+    made_once(store, tmp_path_factory.getbasetemp() / "programme.sqlite", make)
     return store
 
 

@@ -21,6 +21,7 @@ from analysis.store import Store
 from analysis.vocabulary import Role
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
+from dashboard.session.service import Service
 
 HOST = "127.0.0.1:8461"
 PASSWORD = "kettle orbit maple seven"  # invented, for tests
@@ -178,10 +179,22 @@ def clock() -> Clock:
     return Clock()
 
 
+_known: dict[Path, Any] = {}
+
+
+def knows(service: Service, file: Path) -> Service:
+    """A service over a copy of a file, which knows what others found of it until anything is stored."""
+    if file not in _known:
+        _known[file] = service._snapshots.get(service.as_of())
+    service._snapshots._present = _known[file]
+    return service
+
+
 @pytest.fixture
-def app(store_url: str, clock: Clock) -> Iterator[Any]:
+def app(store_url: str, clock: Clock, programme_file: Path) -> Iterator[Any]:
     """The dashboard of the programme."""
     made = create_app(DashboardConfig(store_url=store_url, clock=clock))
+    knows(made.service, programme_file)
     yield made
     made.service.close()
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import NoReturn
 
@@ -42,7 +44,12 @@ NOT_ABOUT_FAMILIES = frozenset(
 
 def main() -> None:
     """Run the command line."""
-    application(COMMANDS, _run)(prog_name="linedays")
+    _command_line()(prog_name="linedays")
+
+
+@cache
+def _command_line() -> Callable[..., None]:
+    return application(COMMANDS, _run)
 
 
 def _run(name: str, command: Command, asked: object) -> None:

@@ -23,7 +23,7 @@ _NO_CHOICE = re.compile(r"'(?P<given>.*)' is not one of (?P<choices>.*)\.$")
 
 def application(
     commands: Mapping[str, Command], run: Callable[[str, Command, object], None]
-) -> typer.Typer:
+) -> Callable[..., None]:
     """Build the command line.
 
     Parameters
@@ -35,8 +35,8 @@ def application(
 
     Returns
     -------
-    typer.Typer
-        Not called yet.
+    callable
+        Reads the words of the command line and ends the program.
     """
     app = typer.Typer(
         name="linedays",
@@ -53,7 +53,7 @@ def application(
     for word in first_words:
         if word not in commands:
             app.command(word, cls=_Command, hidden=True)(_needs_a_second_word(word, commands))
-    return app
+    return typer.main.get_command(app)
 
 
 def _with_version(

@@ -18,6 +18,7 @@ from analysis.policy import shipped_policy
 from analysis.store import Store
 from analysis.tables import KNOWN
 from analysis.vocabulary import CallOutcome
+from tests.empty_store import folder_made_once
 
 POLICY = shipped_policy()
 LINES = """line_id,child_id,family_id,site,nurse,line_type,placed_on,home_from,dressing_type,dressing_on
@@ -53,11 +54,18 @@ COLUMNS = {
 
 
 @pytest.fixture
-def url(tmp_path, monkeypatch):
+def url(tmp_path, tmp_path_factory, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    at = f"sqlite:///{tmp_path / 'store.sqlite'}"
+    kept = tmp_path_factory.getbasetemp() / "backtest"
+    folder_made_once(tmp_path, kept, lambda: fill(tmp_path, at))
+    monkeypatch.setenv("LINEDAYS_STORE", at)
+    return at
+
+
+def fill(tmp_path, at):
     for name, text in (("lines", LINES), ("caregivers", CAREGIVERS), ("home_log", LOG)):
         (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
-    at = f"sqlite:///{tmp_path / 'store.sqlite'}"
     with Store.open(at) as store:
         early = datetime(2031, 3, 1, tzinfo=UTC)
         for name in ("lines", "caregivers", "home_log"):
@@ -69,8 +77,6 @@ def url(tmp_path, monkeypatch):
                 family, "n1", CallOutcome.REACHED, None, date(2031, 3, 14), moment
             )
         store.undo_call(row, "n1", datetime(2031, 3, 13, 9, tzinfo=UTC))
-    monkeypatch.setenv("LINEDAYS_STORE", at)
-    return at
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from datetime import UTC, date, datetime
 
@@ -17,11 +18,13 @@ from analysis.reports import html_file
 from analysis.snapshot import of_sites, take
 from analysis.store import Store
 from analysis.vocabulary import Basis, Copy, Grouping, Role
+from dashboard.app import create_app
+from dashboard.config import DashboardConfig
 from dashboard.security.roles import PATHS, Page
 from tests.ingest_files import CAREGIVERS, LINES, STAYS, written
-from tests.signed_in import app, browser_of, clock, programme_file, store_url
+from tests.signed_in import Clock, app_looked_at, browser_of, programme_file
 
-__all__ = ["app", "clock", "programme_file", "store_url"]
+__all__ = ["app_looked_at", "programme_file"]
 
 POLICY = shipped_policy()
 NOW = datetime(2032, 6, 1, 12, tzinfo=UTC)
@@ -109,10 +112,14 @@ def test_each_command_shows_each_caveat_once(command, file, monkeypatch, capsys)
         assert told.count(part) == 1, told
 
 
-@pytest.mark.parametrize("role", list(reports.REPORTS))
-def test_each_report_shows_each_caveat(role, file):
+@pytest.fixture(scope="module")
+def data(file):
     with Store.open(f"sqlite:///{file}", create=False) as store:
-        data = reports.gather(store, POLICY, reports.week("2031-W07"), None, date(2031, 3, 10))
+        return reports.gather(store, POLICY, reports.week("2031-W07"), None, date(2031, 3, 10))
+
+
+@pytest.mark.parametrize("role", list(reports.REPORTS))
+def test_each_report_shows_each_caveat(role, data):
     text = html_file(reports.REPORTS[role](data, Copy.TEAM))
     assert len(data.now.caveats) == 3
     for sentence in data.now.caveats:
@@ -129,16 +136,31 @@ def test_a_copy_for_outside_shows_what_it_rests_on_without_numbers_of_rows(file)
     assert data.now.history_sentence not in text
 
 
-@pytest.mark.parametrize("code", ["manager", "manager.north"])
-@pytest.mark.parametrize("page", [p for p in Page if p is not Page.FAMILY])
-def test_each_page_shows_that_the_newest_entry_is_old(page, code, app, clock):
+@pytest.fixture(scope="module")
+def later(programme_file, tmp_path_factory):
+    """The dashboard of the programme five days later."""
+    file = shutil.copy(programme_file, tmp_path_factory.mktemp("later") / "programme.sqlite")
+    clock = Clock()
     clock.move(days=5)
-    browser = browser_of(app, code)
-    assert "The newest log entry is 6 days old" in browser.page(PATHS[page]).text
-    assert "The newest log entry is 6 days old" in browser.page("/family/F1").text
-    if code == "manager":  # files are uploaded by people of all sites
-        assert "The newest log entry is 6 days old" in browser.get("/incoming/files").text
+    made = create_app(DashboardConfig(store_url=f"sqlite:///{file}", clock=clock))
+    yield made
+    made.service.close()
 
 
-def test_pages_with_new_data_show_no_caveat(app):
-    assert "The newest log entry" not in browser_of(app, "manager").page("/").text
+PATHS_SHOWN = [*(PATHS[p] for p in Page if p is not Page.FAMILY), "/family/F1"]
+
+
+@pytest.mark.parametrize("code", ["manager", "manager.north"])
+@pytest.mark.parametrize("path", PATHS_SHOWN)
+def test_each_page_shows_that_the_newest_entry_is_old(path, code, later):
+    assert "The newest log entry is 6 days old" in browser_of(later, code).page(path).text
+
+
+def test_files_are_imported_under_the_same_sentence(later):
+    # By people of all sites alone.
+    text = browser_of(later, "manager").get("/incoming/files").text
+    assert "The newest log entry is 6 days old" in text
+
+
+def test_pages_with_new_data_show_no_caveat(app_looked_at):
+    assert "The newest log entry" not in browser_of(app_looked_at, "manager").page("/").text

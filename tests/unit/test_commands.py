@@ -21,6 +21,7 @@ from analysis.cli.faults import report
 from analysis.cli.options.lists import Lines, ListedBand
 from analysis.vocabulary import Band
 from tests.commands import run
+from tests.empty_store import folder_made_once
 
 __all__ = ["run"]
 
@@ -62,11 +63,15 @@ COLUMNS = {
 
 
 @pytest.fixture
-def stored(run, tmp_path):
+def stored(run, tmp_path, tmp_path_factory):
     """A store with the two files; one row of the log is refused."""
-    (tmp_path / "lines.csv").write_text(LINES)
-    (tmp_path / "home_log.csv").write_text(LOG)
-    run("ingest", "home_log.csv", "lines.csv", *RECEIVED)
+
+    def fill():
+        (tmp_path / "lines.csv").write_text(LINES)
+        (tmp_path / "home_log.csv").write_text(LOG)
+        run("ingest", "home_log.csv", "lines.csv", *RECEIVED)
+
+    folder_made_once(tmp_path, tmp_path_factory.getbasetemp() / "commands", fill)
     return run
 
 

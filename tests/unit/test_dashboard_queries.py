@@ -31,6 +31,7 @@ from dashboard.session.forms import FormError
 from dashboard.session.service import Service
 from dashboard.session.session import Session
 from tests.browser.small_programme import NOW, fill, take_in
+from tests.signed_in import knows
 
 AS_OF = date(2031, 3, 4)
 FORM = CallForm(
@@ -58,8 +59,9 @@ def _url(small, tmp_path) -> str:
 
 
 @pytest.fixture(name="queries")
-def _queries(url) -> Iterator[Session]:
+def _queries(url, small) -> Iterator[Session]:
     found = looking(DashboardConfig(store_url=url, clock=lambda: NOW))
+    knows(found.service, small)
     yield found
     found.service.close()
 

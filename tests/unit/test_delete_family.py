@@ -19,6 +19,7 @@ from analysis.store.schema import metadata
 from analysis.tables.training_sessions import SessionPlan
 from analysis.vocabulary import Access, CallOutcome
 from tests.commands import run
+from tests.empty_store import made_once
 from tests.stored_rows import store, url
 
 __all__ = ["run", "store", "url"]
@@ -70,7 +71,7 @@ def brought(store: Store, folder: Path, files: dict[str, str]) -> IngestSummary:
     return ingest(store, paths, POLICY, received_at=NOW, ingested_at=NOW)
 
 
-def fill(store: Store, tmp_path: Path) -> Store:
+def fill(store: Store, tmp_path: Path) -> None:
     for number, files in enumerate((FIRST, FILES, LAST)):
         assert brought(store, tmp_path / str(number), files).faults == ()
     for family in ("FX1", "FX12"):
@@ -81,18 +82,21 @@ def fill(store: Store, tmp_path: Path) -> Store:
     some = (("FX1", "FX12"), ("GX1", "GX12"))
     plan = SessionPlan(date(2031, 5, 1), None, None, None, ("flush",), ("E1",), *some)
     store.sessions.record([Change(plan)], "E1", NOW)
+
+
+@pytest.fixture
+def filled(store: Store, tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Store:
+    kept = tmp_path_factory.getbasetemp() / "family-to-delete.sqlite"
+    made_once(store, kept, lambda: fill(store, tmp_path))
     return store
 
 
 @pytest.fixture
-def filled(store: Store, tmp_path: Path) -> Store:
-    return fill(store, tmp_path)
-
-
-@pytest.fixture
-def of_file(tmp_path: Path) -> Iterator[Store]:
+def of_file(tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    kept = tmp_path_factory.getbasetemp() / "family-to-delete.sqlite"
     with Store.open(f"sqlite:///{tmp_path}/store.sqlite") as opened:
-        yield fill(opened, tmp_path)
+        made_once(opened, kept, lambda: fill(opened, tmp_path))
+        yield opened
 
 
 def delete(store: Store, family: str = "FX1", *, shared: bool = False) -> None:

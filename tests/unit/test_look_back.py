@@ -10,7 +10,7 @@ import pytest
 
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
-from analysis.snapshot import of_sites, take
+from analysis.snapshot import Snapshot, of_sites, take
 from analysis.store import Store
 from analysis.tables import KNOWN
 from analysis.vocabulary import Arrangement, CallOutcome, Role
@@ -92,14 +92,21 @@ def _queries(service) -> Session:
     return service.session_of(Reader("N1", Role.MANAGER))
 
 
+@pytest.fixture(name="mornings", scope="module")
+def _mornings(service) -> dict[date, Snapshot]:
+    """What was known on each day from before the first row on."""
+    days = [NOW.date() - timedelta(days=back) for back in range(1, 35)]
+    return {day: take(service.store, shipped_policy(), day) for day in days}
+
+
 @pytest.mark.parametrize("family", ["F1", "F2", "F3"])
-def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(service, family):
+def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(
+    service, mornings, family
+):
     loaded = service.loaded(None)
     revised = back_in_time.revised_rows(service.store)
     checked = 0
-    for days in range(1, 35):
-        day = NOW.date() - timedelta(days=days)
-        then = take(service.store, shipped_policy(), day)
+    for day, then in mornings.items():
         found = back_in_time.family_on(loaded, revised, family, day)
         if not (then.records.lines["family_id"] == family).any():
             assert found is None

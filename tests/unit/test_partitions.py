@@ -22,6 +22,7 @@ from analysis.partitions import (
 from analysis.partitions.families import place
 from analysis.tables import KNOWN, Records
 from tests.commands import run
+from tests.empty_store import folder_made_once
 
 __all__ = ["run"]
 
@@ -40,16 +41,20 @@ AS_OF = ("--as-of", "2031-03-12")
 
 
 @pytest.fixture
-def folder(run, tmp_path):
+def folder(run, tmp_path, tmp_path_factory):
     """Partitions of a store with three families, which is in the same folder."""
-    (tmp_path / "lines.csv").write_text(LINES)
-    (tmp_path / "home_log.csv").write_text(LOG)
-    files = ("lines.csv", "home_log.csv", "--received-at", "2031-03-10T05:00")
-    assert run("ingest", *files)[0] == 0
-    asked = ("--write", "parts", "--parts", "3", "--known-at", "2031-03-12")
-    code, _, said = run("export", "partitions", *asked)
-    assert code == 0
-    assert "3 parts are in parts, as known at the end of 2031-03-12." in said
+
+    def fill():
+        (tmp_path / "lines.csv").write_text(LINES)
+        (tmp_path / "home_log.csv").write_text(LOG)
+        files = ("lines.csv", "home_log.csv", "--received-at", "2031-03-10T05:00")
+        assert run("ingest", *files)[0] == 0
+        asked = ("--write", "parts", "--parts", "3", "--known-at", "2031-03-12")
+        code, _, said = run("export", "partitions", *asked)
+        assert code == 0
+        assert "3 parts are in parts, as known at the end of 2031-03-12." in said
+
+    folder_made_once(tmp_path, tmp_path_factory.getbasetemp() / "partitions", fill)
     return tmp_path / "parts"
 
 

@@ -364,6 +364,7 @@ def test_the_same_command_gives_the_same_bytes_also_after_later_rows(
         assert (tmp_path / "three" / name).read_bytes() == first, name
     assert (tmp_path / "one" / written[1]).read_bytes().startswith(b"%PDF")
     # With the later row known, the report is another one.
+    monkeypatch.setattr(reporting, "pdf_file", lambda _: b"%PDF")
     args = ("--month", "2031-02", "--for", "prevention", "--copy", "team", "--out")
     for known, where in ((), "as-then"), (("--known-at", "2031-03-12"), "later"):
         assert run(monkeypatch, copied, *args, str(tmp_path / where), *known) == 0
@@ -372,6 +373,7 @@ def test_the_same_command_gives_the_same_bytes_also_after_later_rows(
 
 
 def test_all_gives_every_role_its_files(monkeypatch, file, tmp_path):
+    monkeypatch.setattr(reporting, "pdf_file", lambda _: b"%PDF")
     args = ("--week", "2031-W09", "--for", "all", "--out", str(tmp_path))
     assert run(monkeypatch, file, *args) == 0
     assert {path.name for path in tmp_path.iterdir()} == {

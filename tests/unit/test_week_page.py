@@ -82,6 +82,12 @@ def test_a_role_reads_its_own_summary_and_a_manager_every_one(app_looked_at):
         assert WeekQueries(queries).week_head(WeekChoice(whose=role)).choice.whose == role
 
 
+@pytest.fixture
+def without_pdf(monkeypatch):
+    """The command writes a file in place of each PDF, which takes long to make."""
+    monkeypatch.setattr(reporting, "pdf_file", lambda _: b"%PDF")
+
+
 def test_nobody_is_told_of_a_family_that_is_not_for_them(app_looked_at):
     north, south = (
         shown(app_looked_at, f"manager.{site}", "?known=now") for site in ("north", "south")
@@ -99,7 +105,7 @@ def test_nobody_is_told_of_a_family_that_is_not_for_them(app_looked_at):
 
 
 def test_a_report_of_some_sites_names_them_and_is_that_of_the_command(
-    app_looked_at, tmp_path, monkeypatch
+    app_looked_at, tmp_path, monkeypatch, without_pdf
 ):
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
     store = app_looked_at.service.config.store_url
@@ -109,7 +115,7 @@ def test_a_report_of_some_sites_names_them_and_is_that_of_the_command(
     with pytest.raises(SystemExit) as done:
         main()
     assert not done.value.code
-    way = f"/week/report.html?week={WEEK}&known=now"
+    way = f"/week/report.html?week={WEEK}&known=2031-03-03"
     got = browser_of(app_looked_at, "educator.north").get(way)
     assert got.data == (tmp_path / f"linedays-{WEEK}-educator-team.html").read_bytes()
     assert "Only families of the site North." in got.text
@@ -226,7 +232,7 @@ def test_a_recorded_call_does_not_make_past_weeks_again(app):
 
 
 def test_a_month_that_is_over_is_the_monthly_report_of_the_command(
-    app_looked_at, tmp_path, monkeypatch, capsys
+    app_looked_at, tmp_path, monkeypatch, capsys, without_pdf
 ):
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
     store = app_looked_at.service.config.store_url
@@ -254,7 +260,7 @@ def test_a_week_of_which_nothing_was_known_yet_says_why_it_is_empty(app_looked_a
         asked = callback_request(
             app_looked_at, BODY, **{"url.search": search, "url.pathname": "/week"}
         )
-        return browser_of(app_looked_at, "manager").ask(asked).text
+        return browser_of(app_looked_at, "prevention").ask(asked).text
 
     why = "Nothing had been received by the end of this week: the first log entries came in on 3 Mar 2031."
     assert why in page("?week=2031-W08")

@@ -220,18 +220,18 @@ def page_while_it_is_down(server: Server, url: str) -> tuple[int, str, int]:
 def rows(show: Show, tries: int, draw: random.Random) -> None:
     """Print the rows of the table on a server."""
     server = Server()
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        begun = time.monotonic()
-        faults, readings, held = together(server.new_database(), folder)
-        seconds = time.monotonic() - begun
-        seen = (
-            f"faults {sum(faults.values())} {said(faults)}; {readings} readings in {seconds:.0f} s"
-        )
-        what = (
-            f"PostgreSQL: {WRITERS} writers of {FILES} files and calls, {READERS} readers at once"
-        )
-        show(what, 1, seen, "whole, nothing lost" if held else "LOST")
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        stores = {"SQLite": f"sqlite:///{folder}/store.sqlite", "PostgreSQL": server.new_database()}
+        for name, url in stores.items():
+            begun = time.monotonic()
+            faults, readings, held = together(url, folder)
+            seconds = time.monotonic() - begun
+            seen = f"faults {faults.total()} {said(faults)}; {readings} readings in {seconds:.0f} s"
+            what = (
+                f"{name}: {WRITERS} writers of {FILES} files and calls, {READERS} readers at once"
+            )
+            show(what, 1, seen, "whole, nothing lost" if held else "LOST")
         acts: dict[str, tuple[float, Callable[[float, bool], tuple[str, bool]]]] = {
             "ingest": (2.0, lambda s, r: during_ingest(server, folder, s, restart=r)),
             "migration": (1.0, lambda s, r: during_migration(server, s, restart=r)),

@@ -103,9 +103,11 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
                 channel.will_close = True
 
     def is_answering(self) -> bool:
-        """Whether any request is being answered."""
-        channels = self.active_channels.values()
-        return any(channel.requests or channel.total_outbufs_len for channel in channels)
+        """Whether any request is being received or answered."""
+        return any(
+            channel.request is not None or channel.requests or channel.total_outbufs_len
+            for channel in self.active_channels.values()
+        )
 
     def answer_for(self, seconds: float) -> None:
         """Receive and answer for a while."""

@@ -107,13 +107,18 @@ class Receiving(Worker):  # type: ignore[misc]
     """A process in which waitress receives and answers."""
 
     def run(self) -> None:
-        """Answer until the program is stopped, then finish what is under way."""
+        """Answer until the program stops or replaces this process, then finish what is under way.
+
+        A program that stops ends its processes after `LAST_ANSWERS_SECONDS`; one that replaces them
+        leaves an upload its time.
+        """
         server = Server(self.wsgi, self.sockets[0].sock, self.cfg.threads, self.app.admits)
         while self.alive and os.getppid() == self.ppid:
             self.notify()
             server.answer_for(1.0)
         server.accepting = False
-        until = time.monotonic() + LAST_ANSWERS_SECONDS
+        has_program = os.getppid() == self.ppid
+        until = time.monotonic() + (UPLOAD_SECONDS if has_program else LAST_ANSWERS_SECONDS)
         while time.monotonic() < until and server.is_answering():
             self.notify()
             server.answer_for(0.1)

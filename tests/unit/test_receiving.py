@@ -8,7 +8,7 @@ from contextlib import ExitStack
 import pytest
 
 from dashboard.config import DashboardConfig, Web
-from dashboard.receiving import MOST_BYTES
+from dashboard.receiving import MOST_BYTES, Server
 from dashboard.serving import TIMES_THE_MOST, _admits
 from tests.ports import free_port
 from tests.proxied import in_thread
@@ -59,6 +59,19 @@ def test_half_sent_requests_hold_nobody_up_and_are_given_up(address, monkeypatch
         assert answer(send(address, HEALTH)) == "HTTP/1.1 200 OK"
         assert [answer(one) for one in half] == [""] * 60
         assert answer(send(address, HEALTH)) == "HTTP/1.1 200 OK"
+
+
+def test_a_request_that_is_still_being_received_is_waited_for():
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        server = Server(None, listening, 1, lambda *_: MOST_BYTES)
+        half = "POST / HTTP/1.1\nHost: 127.0.0.1\nContent-Length: 9\n\nhalf"
+        with send(listening.getsockname(), half):
+            received = any(server.is_answering() or server.answer_for(0.1) for _ in range(100))
+        given_up = any(not server.is_answering() or server.answer_for(0.1) for _ in range(100))
+        server.close()
+        server.task_dispatcher.shutdown()
+    assert received
+    assert given_up
 
 
 @pytest.mark.parametrize("path", ["/incoming/files", "/sign-in", "/_dash-update-component"])

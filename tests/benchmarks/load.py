@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import http.client
 import json
+import math
 import multiprocessing
 import random
 import socket
@@ -206,7 +207,7 @@ def main() -> None:
             for one in threads:
                 one.join()
             held.append((time.monotonic() - begun, memory_of(server)))
-            report(crowd, (during[0], during[1]), held)
+            report(crowd, (during[0] or math.inf, during[1] or math.inf), held)
         finally:
             if writer.pid is not None:
                 writer.join()

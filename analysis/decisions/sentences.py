@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.tables.codes import is_among
 from analysis.vocabulary import Reason
 from analysis.words import MONTHS
 
@@ -101,7 +102,9 @@ def with_line(reasons: pd.DataFrame, lines: pd.DataFrame) -> pd.Series[str]:
     lines : DataFrame
         Columns of `HOME_LINES`.
     """
-    here = lines.loc[lines["at_home"].to_numpy(dtype=bool), "family_id"].value_counts()
+    at_home = lines["at_home"].to_numpy(dtype=bool)
+    own = at_home & is_among(lines["family_id"], reasons["family_id"])
+    here = lines.loc[own, "family_id"].value_counts()
     several = (reasons["family_id"].map(here).fillna(0) > 1) & reasons["line_id"].notna()
     sentence = reasons["sentence"].astype("string")
     return sentence.where(~several, "Line " + reasons["line_id"] + ": " + sentence)

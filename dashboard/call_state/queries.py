@@ -10,16 +10,18 @@ from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.sentences import with_line
 from analysis.reports.educator import step_words
 from analysis.snapshot import Snapshot
+from analysis.tables.codes import is_among
 from analysis.vocabulary import CallOutcome, NeedState
 from analysis.words import need_words
 from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
 from dashboard.session.frames import cells, codes, day, distinct, of
 
 
-def silent_families(found: Snapshot) -> list[str]:
-    """Codes of the families that logged nothing for too long."""
+def silent_families(found: Snapshot, among: pd.Series[str]) -> list[str]:
+    """Codes of those of some families that logged nothing for too long."""
     families = found.timeline.families
-    return list(families.loc[families["silent"], "family_id"])
+    quiet = families["silent"].to_numpy(dtype=bool) & is_among(families["family_id"], among)
+    return list(families.loc[quiet, "family_id"])
 
 
 def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
@@ -30,7 +32,7 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     known: dict[str, list[tuple[str, str]]] = {}
     for family, text, reason in cells(reasons, "family_id", "sentence", "reason"):
         known.setdefault(family, []).append((text, str(reason)))
-    silent = frozenset(silent_families(found))
+    silent = frozenset(silent_families(found, families["family_id"]))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
         *("last_heard_on", "nurse", "site", "recheck_on", "expected", "assigned_to", "aside_row"),

@@ -72,7 +72,7 @@ def calls_view(
         order=found.calls.order,
         counts={band: int(counts.get(band, 0)) for band in BANDS_SHOWN},
         families_at_home=len(families),
-        families_silent=int(families.isin(silent_families(found)).sum()),
+        families_silent=len(silent_families(found, families)),
         silent_after_days=found.edition.settings.silent_after_days,
         sites=distinct(home["site"]),
         nurses=distinct(pd.concat([home["nurse"], found.calls.families["assigned_to"]])),

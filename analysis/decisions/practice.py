@@ -177,7 +177,7 @@ class _Log:
         """Columns of `PRACTICE`: `others`, which were found of the same log, and the parts."""
         found = {part.step for part in parts}
         if others is not None:
-            found |= set(map(str, others["step"].unique()))
+            found |= set(map(str, others["step"].cat.categories))
         steps = pd.Index(sorted(found), dtype="object")
         frames = []
         if others is not None:

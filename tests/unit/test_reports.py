@@ -372,17 +372,6 @@ def test_the_same_command_gives_the_same_bytes_also_after_later_rows(
     assert (tmp_path / "as-then" / name).read_text() != (tmp_path / "later" / name).read_text()
 
 
-def test_all_gives_every_role_its_files(monkeypatch, file, tmp_path):
-    monkeypatch.setattr(reporting, "pdf_file", lambda _: b"%PDF")
-    args = ("--week", "2031-W09", "--for", "all", "--out", str(tmp_path))
-    assert run(monkeypatch, file, *args) == 0
-    assert {path.name for path in tmp_path.iterdir()} == {
-        f"linedays-2031-W09-{role}-team.{end}"
-        for role in reports.REPORTS
-        for end in ("html", "pdf")
-    }
-
-
 def has_pango():
     try:
         reports.pdf_file('<html lang="en"><title>x</title><p>x</p></html>')
@@ -406,7 +395,7 @@ def test_without_its_library_the_pdf_is_missing_with_a_sentence_and_the_html_is_
         return real(name, *rest)
 
     monkeypatch.setattr(builtins, "__import__", without)
-    args = ("--week", "2031-W09", "--for", "manager", "--out", str(tmp_path))
+    args = ("--week", "2031-W09", "--for", "prevention", "--out", str(tmp_path))
     assert run(monkeypatch, file, *args) == 3
     assert [path.suffix for path in tmp_path.iterdir()] == [".html"]
     told = capsys.readouterr().err

@@ -22,7 +22,7 @@ from dashboard.config import DashboardConfig
 from dashboard.retraining.queries import RetrainingQueries
 from dashboard.security.roles import Reader
 from tests.retrained import fill
-from tests.signed_in import Browser, Clock, browser_of
+from tests.signed_in import Browser, Clock, browser_of, knows
 
 
 @pytest.fixture(scope="module")
@@ -43,6 +43,7 @@ def app_in(folder, programme, clock):
 @pytest.fixture
 def app(programme, tmp_path, clock):
     made = app_in(tmp_path, programme, clock)
+    knows(made.service, programme)
     yield made
     made.service.close()
 

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import textwrap
 import threading
+import time
 from datetime import date
 from pathlib import Path
 
@@ -110,6 +111,7 @@ def test_two_processes_write_by_turns_and_no_row_is_lost(store: Store, url: str)
     seen = []
     while any(writer.poll() is None for writer in writers):
         seen.append(len(store.records().caregivers))
+        time.sleep(0.05)  # leaves the processor to the writers
     for writer in writers:
         assert writer.stdout is not None
         writer.stdout.close()

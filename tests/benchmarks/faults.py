@@ -408,5 +408,5 @@ def main() -> None:
 FORKED = multiprocessing.get_context("forkserver")
 
 if __name__ == "__main__":
-    FORKED.set_forkserver_preload(["tests.benchmarks.faults", "analysis.store.restore"])
+    FORKED.set_forkserver_preload(["analysis.ingest", "analysis.store.restore", "tests.postgresql"])
     main()

@@ -15,6 +15,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
+from html import unescape
 from pathlib import Path
 
 from analysis.errors import UserError
@@ -213,7 +214,7 @@ def page_while_it_is_down(server: Server, url: str) -> tuple[int, str, int]:
         assert browser.page("/").status_code == 503
         server.start()
         assert again_after > 0
-        return down.status_code, down.text, browser.get("/").status_code
+        return down.status_code, unescape(down.text), browser.get("/").status_code
     finally:
         app.service.close()
 

@@ -35,6 +35,8 @@ from tests.postgresql import server_programs
 AT = datetime(2026, 3, 4, 9, tzinfo=UTC)
 ROWS = 2_000
 CALLS = 20
+MOST_BYTES = 100_000
+"""Where a file cannot grow any more: the log that is ingested needs more."""
 OLDER = "0016"
 """A revision from which migrations bring a store to this version."""
 
@@ -224,7 +226,7 @@ def full_disk(folder: Path) -> None:
 
     def act() -> None:
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (MOST_BYTES, MOST_BYTES))
         with Store.open(url(folder / "store.sqlite")) as store:
             report = ingest(store, [folder / "home_log.csv"], shipped_policy())
             if report.faults:

@@ -7,7 +7,6 @@ import socket
 import ssl
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,7 +14,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import trustme
-from waitress import wasyncore
 
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
@@ -24,6 +22,7 @@ from dashboard.serving import _admits
 from dashboard.settings import read_settings
 from dashboard.setup import Proxy, setup_files
 from dashboard.setup.files import NAMES
+from tests.background import in_background
 from tests.ports import free_port
 
 HOST = "linedays.example.org"
@@ -74,14 +73,10 @@ def in_thread(config: DashboardConfig) -> Iterator[object]:
     with socket.create_server((config.web.address, config.web.port)) as listening:
         app = create_app(config)
         server = Server(app.server, listening, 4, _admits(app, config), outbuf_overflow=64 << 20)
-        thread = threading.Thread(target=server.run)
-        thread.start()
         try:
-            yield app
+            with in_background(server):
+                yield app
         finally:
-            server.task_dispatcher.shutdown()
-            server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map, ignore_all=True))
-            thread.join(timeout=10)
             app.service.close()
 
 

@@ -35,6 +35,7 @@ from dashboard.config import DashboardConfig, Web
 from dashboard.security.roles import PATHS, Page
 from dashboard.serving import serve
 from synthetic_data import generate_blocks, write_canonical
+from tests.browser.conftest import CHROMIUM
 from tests.ports import free_port
 from tests.served import Person
 from tests.signed_in import PASSWORD
@@ -112,7 +113,7 @@ def painted(signed_in: Person, paths: list[str]) -> None:
     """Time from asking for a page to its first useful paint, in Chromium, files already kept."""
     wanted = {"/": "table.calls tbody tr", "/rates": ".main-svg", "/dwell": ".main-svg"}
     with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         context = chromium.new_context(viewport={"width": 1440, "height": 900})
         about = {"domain": "127.0.0.1", "path": "/"}
         context.add_cookies(

@@ -28,8 +28,8 @@ from waitress.server import create_server
 from analysis.store import Store
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
+from tests.browser.conftest import CHROMIUM
 
-CHROMIUM = "/usr/bin/chromium"
 SCREENS = ((1440, 900), (390, 844))
 PATIENCE = 60_000
 SCROLLED = """element => {

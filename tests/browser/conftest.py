@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -13,7 +12,6 @@ from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
-from waitress import wasyncore
 from waitress.server import create_server
 
 from analysis.store import Store
@@ -21,10 +19,12 @@ from analysis.vocabulary import Role
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
 from tests import retrained
+from tests.background import in_background
 from tests.browser.larger_programmes import many_to_call, two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
 
-CHROMIUM = "/usr/bin/chromium"
+CHROMIUM = "/usr/bin/chromium-headless-shell"
+"""Chromium without windows and menus of its own, which take as much time as the pages."""
 PATIENCE = 30_000
 """Milliseconds to wait: a busy machine takes its time to load the figures' library."""
 expect.set_options(timeout=PATIENCE)
@@ -79,15 +79,10 @@ def serving(store_file: Path, token: str = "", **settings) -> Iterator[Running]:
     server = create_server(
         app.server, host="127.0.0.1", port=0, threads=4, ident=None, outbuf_overflow=64 << 20
     )
-    thread = threading.Thread(target=server.run)
-    thread.start()
     try:
-        yield Running(f"http://127.0.0.1:{server.effective_port}", url, token)
+        with in_background(server):
+            yield Running(f"http://127.0.0.1:{server.effective_port}", url, token)
     finally:
-        server.task_dispatcher.shutdown()
-        # Closed by the thread that waits on them: a socket closed under a wait breaks the wait.
-        server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map, ignore_all=True))
-        thread.join(timeout=10)
         app.service.close()
 
 
@@ -255,3 +250,10 @@ def incoming(small_store, tmp_path_factory) -> Iterator[Running]:
 @pytest.fixture
 def page(watched) -> Page:
     return watched.page()
+
+
+@pytest.fixture
+def looking(browser, looked_at) -> Iterator[Page]:
+    """A page of the manager's at the small programme, for tests that store nothing."""
+    with watching(browser, looked_at.token) as found:
+        yield found.page()

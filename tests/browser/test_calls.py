@@ -7,12 +7,11 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from analysis.vocabulary import Role
 from tests.browser.conftest import PASSWORD, serving, signed_in, watching
-from tests.browser.test_accessible import RULES
+from tests.browser.test_accessible import breaks_no_rule
 
 
 def open_calls(page: Page, running, query: str = "") -> None:
@@ -20,8 +19,9 @@ def open_calls(page: Page, running, query: str = "") -> None:
     expect(page.get_by_role("heading", level=1)).to_have_text("Calls for Tuesday 4 March 2031")
 
 
-def families(page: Page) -> list[str]:
-    return page.locator("table.calls a.row-link").all_inner_texts()
+def lists(page: Page, families: list[str]) -> None:
+    links = page.locator("table.calls a.row-link")
+    expect(links).to_have_text(families, use_inner_text=True)
 
 
 def row(page: Page, family: str):
@@ -44,17 +44,18 @@ def record(page: Page) -> None:
     page.get_by_role("button", name="Record the call").click()
 
 
-def count_of(page: Page, band: str) -> str:
-    return page.get_by_role("navigation", name="Bands").get_by_role("link", name=band).inner_text()
+def counts_one(page: Page, band: str) -> None:
+    link = page.get_by_role("navigation", name="Bands").get_by_role("link", name=band)
+    expect(link).to_have_text(re.compile(rf"^1\s*{band}"), use_inner_text=True)
 
 
-def test_the_list_says_who_is_first_and_why(page, running):
-    open_calls(page, running)
-    expect(page.get_by_role("alert")).to_have_count(0)
-    answer = page.locator(".answer")
+def test_the_list_says_who_is_first_and_why(looking, looked_at):
+    open_calls(looking, looked_at)
+    expect(looking.get_by_role("alert")).to_have_count(0)
+    answer = looking.locator(".answer")
     expect(answer).to_contain_text("First: family F1. Fever, reported 3 Mar")
-    assert families(page) == ["F1", "F3", "F2", "F5", "F6"]
-    headings = page.get_by_role("heading", level=2).all_inner_texts()
+    lists(looking, ["F1", "F3", "F2", "F5", "F6"])
+    headings = looking.get_by_role("heading", level=2).all_inner_texts()
     assert [h.strip() for h in headings if not h.startswith("Family")] == [
         "Same-day review 1 family",
         "Call today 3 families",
@@ -62,26 +63,26 @@ def test_the_list_says_who_is_first_and_why(page, running):
     ]
 
 
-def test_a_silent_family_is_overdue_or_not_logged_and_one_that_logs_is_overdue(page, running):
-    open_calls(page, running)
-    expect(row(page, "F3")).to_contain_text("7 days")
-    expect(row(page, "F3")).to_contain_text("or not logged")
-    expect(row(page, "F3")).to_contain_text("nothing for 14 days")
-    expect(row(page, "F2")).to_contain_text("5 days")
-    expect(row(page, "F2")).not_to_contain_text("or not logged")
-    page.get_by_text("How this list is made").click()
-    expect(page.locator(".coverage")).to_contain_text("1 of 6 families with a line at home")
+def test_a_silent_family_is_overdue_or_not_logged_and_one_that_logs_is_overdue(looking, looked_at):
+    open_calls(looking, looked_at)
+    expect(row(looking, "F3")).to_contain_text("7 days")
+    expect(row(looking, "F3")).to_contain_text("or not logged")
+    expect(row(looking, "F3")).to_contain_text("nothing for 14 days")
+    expect(row(looking, "F2")).to_contain_text("5 days")
+    expect(row(looking, "F2")).not_to_contain_text("or not logged")
+    looking.get_by_text("How this list is made").click()
+    expect(looking.locator(".coverage")).to_contain_text("1 of 6 families with a line at home")
 
 
-def test_the_panel_shows_the_row_that_proves_the_reason(page, running):
-    open_calls(page, running)
-    page.get_by_role("link", name="F2", exact=True).click()
-    expect(page.get_by_role("heading", name="Family F2")).to_be_focused()
-    proof = panel(page).locator(".source").first
+def test_the_panel_shows_the_row_that_proves_the_reason(looking, looked_at):
+    open_calls(looking, looked_at)
+    looking.get_by_role("link", name="F2", exact=True).click()
+    expect(looking.get_by_role("heading", name="Family F2")).to_be_focused()
+    proof = panel(looking).locator(".source").first
     expect(proof).to_contain_text("home_log.csv, row 4; received 3 Mar 2031, 20:00")
     expect(proof).to_contain_text("20 Feb 2031")
     expect(proof).to_contain_text("dressing change")
-    assert page.url.endswith("?family=F2")
+    expect(looking).to_have_url(re.compile(r"\?family=F2$"))
 
 
 def test_a_recorded_call_lets_the_family_wait_until_its_recheck_day(page, running):
@@ -95,9 +96,9 @@ def test_a_recorded_call_lets_the_family_wait_until_its_recheck_day(page, runnin
     expect(said).to_contain_text("Call recorded. F2 comes back on the list on 6 Mar.")
     expect(said).to_be_focused()
     expect(said.get_by_role("link", name="Next: family F1")).to_be_visible()
-    assert families(page) == ["F1", "F3", "F5", "F6", "F2"]
+    lists(page, ["F1", "F3", "F5", "F6", "F2"])
     expect(row(page, "F2")).to_contain_text("Call again on 6 Mar.")
-    assert count_of(page, "Waiting").split() == ["1", "Waiting"]
+    counts_one(page, "Waiting")
     calls = running.records().calls
     assert list(calls["family_id"]) == ["F2"]
     assert list(calls["called_by"]) == ["N1"]
@@ -114,7 +115,7 @@ def test_a_call_taken_back_puts_the_family_back_in_its_place(page, running):
     page.get_by_role("button", name="Undo this call").click()
     said = panel(page).get_by_role("status")
     expect(said).to_contain_text("The call to F2 was undone.")
-    assert families(page) == ["F1", "F3", "F2", "F5", "F6"]
+    lists(page, ["F1", "F3", "F2", "F5", "F6"])
     assert len(running.records().calls) == 0
 
 
@@ -124,7 +125,7 @@ def test_a_call_on_which_nobody_was_reached_leaves_a_red_flag_first(page, runnin
     record(page)
     said = panel(page).get_by_role("status")
     expect(said).to_contain_text("F1 stays on the list.")
-    assert families(page)[0] == "F1"
+    expect(page.locator("table.calls a.row-link").first).to_have_text("F1")
 
 
 def test_a_form_sent_twice_records_one_call(page, running):
@@ -155,26 +156,26 @@ def test_the_form_says_under_whose_code_a_call_is_recorded(page, running):
         (lambda page: page.locator("#recheck-on").fill(""), "as a date"),
     ],
 )
-def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(page, running, spoil, said):
-    open_calls(page, running, "?family=F2")
-    fill_form(page)
-    spoil(page)
-    record(page)
-    day = page.locator(".field").filter(has=page.locator("#recheck-on"))
+def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(looking, looked_at, spoil, said):
+    open_calls(looking, looked_at, "?family=F2")
+    fill_form(looking)
+    spoil(looking)
+    record(looking)
+    day = looking.locator(".field").filter(has=looking.locator("#recheck-on"))
     expect(day.locator(".fault")).to_be_in_viewport()
     expect(day.locator(".fault")).to_contain_text(said)
-    expect(page.locator("#recheck-on")).to_be_focused()
-    expect(page.get_by_role("alert").filter(has_text=said)).to_have_count(1)  # read aloud
-    expect(page.get_by_label("What was agreed")).to_have_value("will change it today")
-    assert len(running.records().calls) == 0
+    expect(looking.locator("#recheck-on")).to_be_focused()
+    expect(looking.get_by_role("alert").filter(has_text=said)).to_have_count(1)  # read aloud
+    expect(looking.get_by_label("What was agreed")).to_have_value("will change it today")
+    assert len(looked_at.records().calls) == 0
 
 
-def test_the_question_whether_somebody_was_reached_has_no_default(page, running):
-    open_calls(page, running, "?family=F2")
-    record(page)
-    question = page.get_by_role("group", name="Did you reach the family?")
+def test_the_question_whether_somebody_was_reached_has_no_default(looking, looked_at):
+    open_calls(looking, looked_at, "?family=F2")
+    record(looking)
+    question = looking.get_by_role("group", name="Did you reach the family?")
     expect(question.get_by_text("Choose whether you reached the family.")).to_be_in_viewport()
-    expect(page.get_by_role("radio").first).to_be_focused()
+    expect(looking.get_by_role("radio").first).to_be_focused()
 
 
 def test_what_is_typed_stays_while_the_list_is_filtered(page, running):
@@ -195,9 +196,9 @@ def test_filters_keep_the_rank_and_the_address_brings_them_back(page, running):
     open_calls(page, running)
     page.get_by_label("Site", exact=True).select_option("South")
     expect(page.locator("table.calls a.row-link")).to_have_count(2)
-    assert families(page) == ["F3", "F5"]
+    lists(page, ["F3", "F5"])
     assert row(page, "F5").get_by_role("cell").first.inner_text() == "4"
-    assert "site=South" in page.url
+    expect(page).to_have_url(re.compile("site=South"))
     page.reload()
     expect(page.locator("table.calls a.row-link")).to_have_count(2)
     expect(page.get_by_label("Site", exact=True)).to_have_value("South")
@@ -209,7 +210,7 @@ def test_a_band_alone_can_be_shown(page, running):
     open_calls(page, running)
     page.get_by_role("navigation", name="Bands").get_by_role("link", name="Call today").click()
     expect(page.locator("table.calls a.row-link")).to_have_count(3)
-    assert families(page) == ["F3", "F2", "F5"]
+    lists(page, ["F3", "F2", "F5"])
 
 
 def test_calls_done_today_are_listed_and_one_is_taken_back(page, running):
@@ -220,18 +221,18 @@ def test_calls_done_today_are_listed_and_one_is_taken_back(page, running):
     expect(done).to_contain_text("09:00, N1: reached the family")
     expect(done).to_contain_text("will change it today")
     expect(done).to_contain_text("on 6 Mar")
-    assert count_of(page, "Done today").split("\n")[:2] == ["1", "Done today"]
+    counts_one(page, "Done today")
     done.get_by_role("button", name="Undo the call to family F2").click()
     expect(panel(page).get_by_role("status")).to_contain_text("was undone")
     expect(done).to_have_count(0)
-    assert families(page) == ["F1", "F3", "F2", "F5", "F6"]
+    lists(page, ["F1", "F3", "F2", "F5", "F6"])
 
 
 def test_families_of_a_language_are_chosen_and_saved_as_the_command_writes_them(page, running):
     open_calls(page, running)
     page.get_by_label("Language").select_option("Finnish")
     expect(page.locator("table.calls a.row-link")).to_have_count(1)
-    assert families(page) == ["F1"]
+    lists(page, ["F1"])
     with page.expect_download() as started:
         page.get_by_role("button", name="Save as CSV").click()
     file = started.value
@@ -294,12 +295,12 @@ def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     assert list(calls["agreed"]) == ["change it this evening"]
 
 
-def test_the_first_tab_stop_skips_to_the_page(page, running):
-    open_calls(page, running)
-    page.keyboard.press("Tab")
-    expect(page.get_by_role("link", name="Skip to the page")).to_be_focused()
-    page.keyboard.press("Enter")
-    assert page.evaluate("document.activeElement.id") == "main"
+def test_the_first_tab_stop_skips_to_the_page(looking, looked_at):
+    open_calls(looking, looked_at)
+    looking.keyboard.press("Tab")
+    expect(looking.get_by_role("link", name="Skip to the page")).to_be_focused()
+    looking.keyboard.press("Enter")
+    expect(looking.locator("#main")).to_be_focused()
 
 
 def test_a_call_recorded_elsewhere_shows_when_the_page_is_looked_at_again(page, running, watched):
@@ -393,7 +394,7 @@ def test_a_draft_outlives_the_sign_in_without_its_note(watched, running):
     expect(page.get_by_label("What was agreed")).to_have_value("")
     record(page)
     expect(panel(page).get_by_role("status").last).to_contain_text("Call recorded.")
-    assert page.evaluate("sessionStorage.getItem('linedays-draft')") is None
+    page.wait_for_function("sessionStorage.getItem('linedays-draft') === null")
 
 
 def test_a_dashboard_that_was_started_anew_asks_for_a_reload(page, running, watched):
@@ -406,13 +407,13 @@ def test_a_dashboard_that_was_started_anew_asks_for_a_reload(page, running, watc
     expect(trouble).to_be_visible()
 
 
-def test_the_cautions_are_on_the_screen_and_on_the_sheet(page, running):
-    open_calls(page, running)
+def test_the_cautions_are_on_the_screen_and_on_the_sheet(looking, looked_at):
+    open_calls(looking, looked_at)
     for media in ("screen", "print"):
-        page.emulate_media(media=media)
+        looking.emulate_media(media=media)
         # On paper they are the foot of the table, which stands on every sheet.
-        on_screen = page.get_by_role("complementary", name="Cautions")
-        cautions = on_screen if media == "screen" else page.locator("table.calls tfoot")
+        on_screen = looking.get_by_role("complementary", name="Cautions")
+        cautions = on_screen if media == "screen" else looking.locator("table.calls tfoot")
         expect(cautions).to_be_visible()
         expect(cautions).to_contain_text("does not diagnose")
         expect(cautions).to_contain_text("your programme's emergency protocol")
@@ -420,30 +421,30 @@ def test_the_cautions_are_on_the_screen_and_on_the_sheet(page, running):
         expect(cautions).to_contain_text("not a submission to any registry")
 
 
-def test_the_printed_sheet_has_boxes_to_tick_and_room_to_write(page, running):
-    open_calls(page, running)
-    sheet = page.pdf(prefer_css_page_size=True)
+def test_the_printed_sheet_has_boxes_to_tick_and_room_to_write(looking, looked_at):
+    open_calls(looking, looked_at)
+    sheet = looking.pdf(prefer_css_page_size=True)
     wide, high = re.findall(rb"/MediaBox \[0 0 ([0-9.]+) ([0-9.]+)\]", sheet)[0]
     assert float(wide) > float(high)  # one line a family needs the longer side
     # The shorter of the two papers: Letter, 11 inches less two margins of 12 mm.
-    page.set_viewport_size({"width": 965, "height": 700})
-    page.emulate_media(media="print")
-    expect(page.locator("table.calls .box")).to_have_count(15)
-    for box in page.locator("table.calls .box").all():
+    looking.set_viewport_size({"width": 965, "height": 700})
+    looking.emulate_media(media="print")
+    expect(looking.locator("table.calls .box")).to_have_count(15)
+    for box in looking.locator("table.calls .box").all():
         expect(box).to_be_visible()
-    expect(page.locator("table.calls td.write").first).to_be_visible()
-    expect(panel(page)).to_be_hidden()
-    expect(page.get_by_role("button", name="Print this sheet")).to_be_hidden()
-    expect(page.get_by_text("Nurse: all. Site: all. Bands: all to call.")).to_be_visible()
-    assert page.evaluate("document.documentElement.scrollWidth") <= 965
+    expect(looking.locator("table.calls td.write").first).to_be_visible()
+    expect(panel(looking)).to_be_hidden()
+    expect(looking.get_by_role("button", name="Print this sheet")).to_be_hidden()
+    expect(looking.get_by_text("Nurse: all. Site: all. Bands: all to call.")).to_be_visible()
+    assert looking.evaluate("document.documentElement.scrollWidth") <= 965
     for family in ("F1", "F6"):
-        expect(row(page, family)).to_be_visible()
-    heads = page.locator("table.calls thead th:visible").all_inner_texts()
+        expect(row(looking, family)).to_be_visible()
+    heads = looking.locator("table.calls thead th:visible").all_inner_texts()
     assert heads == [
         *("Order", "Family", "Why", "Nurse and site"),
         *("Outcome", "Agreed, call again on, initials"),
     ]
-    assert "ward phone" not in page.locator("body").inner_text()
+    assert "ward phone" not in looking.locator("body").inner_text()
 
 
 def test_on_a_phone_a_family_opens_in_place_of_the_list_and_back(watched, running):
@@ -468,12 +469,12 @@ def test_a_past_day_is_to_read_only(running_on, page):
     expect(page.get_by_role("button", name="Record the call")).to_have_count(0)
 
 
-def test_an_unknown_family_is_said_to_be_unknown(page, running):
-    open_calls(page, running, "?family=F99")
-    expect(page.get_by_role("heading", name="No such family")).to_be_visible()
-    page.goto(f"{running.address}/family/F99")
-    expect(page.get_by_role("heading", name="Page not found")).to_be_visible()
-    assert re.search("No family has this code", page.locator("main").inner_text())
+def test_an_unknown_family_is_said_to_be_unknown(looking, looked_at):
+    open_calls(looking, looked_at, "?family=F99")
+    expect(looking.get_by_role("heading", name="No such family")).to_be_visible()
+    looking.goto(f"{looked_at.address}/family/F99")
+    expect(looking.get_by_role("heading", name="Page not found")).to_be_visible()
+    assert re.search("No family has this code", looking.locator("main").inner_text())
 
 
 @pytest.mark.parametrize("width", [1440, 390])
@@ -487,8 +488,8 @@ def test_a_printed_list_is_typed_in_with_faults_at_their_fields(watched, running
     page.get_by_role("button", name="Record all calls").click()
     time = page.get_by_label("Time, family F2")
     expect(time).to_have_accessible_description(re.compile("Enter the time of the call"))
-    found = Axe().run(page, options=RULES)
-    assert found.violations_count == 0, found.generate_report()
+    if width == 390:
+        breaks_no_rule(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     time.fill("08:40")
     page.get_by_role("button", name="Record all calls").click()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from playwright.sync_api import expect
 
 from analysis.vocabulary import Role
@@ -93,7 +95,7 @@ def test_a_call_is_recorded_and_undone_on_the_page_of_a_family(page, running):
     page.get_by_role("link", name="Next: family F1").click()
     expect(heading).to_have_text("Family F1")
     page.get_by_role("link", name="Back to the call list").click()
-    assert page.url.endswith("/?nurse=N1")
+    expect(page).to_have_url(re.compile(r"/\?nurse=N1$"))
 
 
 def test_a_key_leads_to_the_next_family_and_others_on_it_are_named(
@@ -109,8 +111,10 @@ def test_a_key_leads_to_the_next_family_and_others_on_it_are_named(
         mine.get_by_role("link", name="Full history").click()
         heading = mine.get_by_role("heading", level=1)
         expect(heading).to_have_text("Family F1")
+        expect(mine.get_by_role("link", name="Next: F2")).to_be_visible()
         mine.keyboard.press("n")
         expect(heading).to_have_text("Family F2")
         expect(mine.locator("#family-others")).to_contain_text("N2 opened this family at 09:00.")
+        expect(mine.get_by_role("link", name="Next: F6")).to_be_visible()
         mine.keyboard.press("n")
         expect(heading).to_have_text("Family F6")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from analysis.ingest import ingest
@@ -11,7 +10,7 @@ from analysis.policy import shipped_policy
 from analysis.store import Store
 from tests.browser.conftest import Running
 from tests.browser.small_programme import RECEIVED
-from tests.browser.test_accessible import BEYOND_THE_EDGE, RULES
+from tests.browser.test_accessible import BEYOND_THE_EDGE, breaks_no_rule
 
 SENT = """\
 entry_id,line_id,done_at,kind,note
@@ -84,10 +83,10 @@ def test_a_file_is_dropped_one_wrong_row_is_mended_and_the_other_taken_out(
 
 
 def test_a_file_is_chosen_with_the_keyboard_and_a_larger_one_is_told_before_it_is_sent(
-    watched, running: Running, tmp_path
+    looking, looked_at: Running, tmp_path
 ):
-    page = watched.page()
-    page.goto(f"{running.address}/incoming")
+    page = looking
+    page.goto(f"{looked_at.address}/incoming")
     chooser = page.get_by_label("Drop log files here, or choose them")
     chooser.focus()
     expect(chooser).to_be_focused()
@@ -143,8 +142,8 @@ L2;2/3/2031;dressing changed;tired;came off;nothing
 
 def everybody_can_use(page: Page, width: int) -> None:
     """Axe finds nothing and nothing is beyond the edge of the screen."""
-    found = Axe().run(page, options=RULES)
-    assert found.violations_count == 0, found.generate_report()
+    if width == 390:  # what a page says is the same at any width
+        breaks_no_rule(page)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert page.evaluate(BEYOND_THE_EDGE) == []
 

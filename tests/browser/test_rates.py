@@ -113,7 +113,7 @@ def test_two_sites_are_compared_in_words_with_both_ways_of_counting(watched, rat
     expect(compared.get_by_role("row", name="North")).to_contain_text("24")
     expect(compared).to_contain_text("Log coverage")
     expect(chooser(page, "First")).to_be_focused()
-    assert "first=South" in page.url
+    expect(page).to_have_url(re.compile("first=South"))
 
 
 def test_a_period_is_compared_with_the_time_before_it(page, rates):

@@ -36,10 +36,10 @@ def listed(page: Page) -> list[str]:
     ]
 
 
-def test_the_page_opens_on_who_is_first_and_proves_it(browser, educators):
-    with watching(browser, educators.token) as watched:
+def test_the_page_opens_on_who_is_first_and_proves_it(browser, retrained_programme):
+    with watching(browser, retrained_programme.token) as watched:
         page = watched.page()
-        open_page(page, educators)
+        open_page(page, retrained_programme)
         expect(page.locator(".answer")).to_contain_text(
             "First: family F3, caregiver K3. Let dry long enough: left out in 10 of 12 "
             "self-checks, very likely above the limit of 20 % (probability over 99 %)."
@@ -67,10 +67,10 @@ def test_the_page_opens_on_who_is_first_and_proves_it(browser, educators):
         assert "home_log.csv, row" in shown
 
 
-def test_on_a_phone_the_need_takes_the_lists_place_and_gives_it_back(browser, educators):
-    with watching(browser, educators.token) as watched:
+def test_on_a_phone_the_need_takes_the_lists_place_and_gives_it_back(browser, retrained_programme):
+    with watching(browser, retrained_programme.token) as watched:
         page = watched.page(390, 844)
-        open_page(page, educators)
+        open_page(page, retrained_programme)
         expect(panel(page)).to_be_hidden()
         expect(page.locator(".picture [role=img]")).to_be_hidden()
         expect(page.locator(".by-family")).to_contain_text("F1")
@@ -81,10 +81,10 @@ def test_on_a_phone_the_need_takes_the_lists_place_and_gives_it_back(browser, ed
         expect(page.locator("table.needs")).to_be_visible()
 
 
-def test_choosing_a_skill_keeps_what_is_opened(browser, educators):
-    with watching(browser, educators.token) as watched:
+def test_choosing_a_skill_keeps_what_is_opened(browser, retrained_programme):
+    with watching(browser, retrained_programme.token) as watched:
         page = watched.page()
-        open_page(page, educators, "?family=F2&caregiver=K2&need=mask")
+        open_page(page, retrained_programme, "?family=F2&caregiver=K2&need=mask")
         expect(page.get_by_role("region", name="Caregivers without")).to_contain_text("K4")
         page.locator("#choose-skill").select_option("flush")
         expect(page.get_by_text("No sign-offs for the flush are stored")).to_be_visible()
@@ -92,10 +92,10 @@ def test_choosing_a_skill_keeps_what_is_opened(browser, educators):
 
 
 @pytest.mark.parametrize("width", [1440, 390])
-def test_a_session_is_planned_and_its_sheet_printed(browser, educators, width):
-    with watching(browser, educators.token) as watched:
+def test_a_session_is_planned_and_its_sheet_printed(browser, retrained_programme, width):
+    with watching(browser, retrained_programme.token) as watched:
         page = watched.page(width)
-        open_page(page, educators)
+        open_page(page, retrained_programme)
         planned = page.get_by_role("region", name="Possible groups")
         expect(planned).to_contain_text("2: F1, F2")
         page.get_by_label("Together").select_option("language")
@@ -142,10 +142,10 @@ def test_a_refresher_is_marked_done_shows_at_once_and_is_taken_back(browser, edu
         expect(panel(page)).not_to_contain_text("Refreshers marked here")
 
 
-def test_before_and_after_is_explained_where_it_is_shown(browser, educators):
-    with watching(browser, educators.token) as watched:
+def test_before_and_after_is_explained_where_it_is_shown(browser, retrained_programme):
+    with watching(browser, retrained_programme.token) as watched:
         page = watched.page()
-        open_page(page, educators)
+        open_page(page, retrained_programme)
         helped = page.locator("section").filter(
             has=page.get_by_role("heading", name="Did refreshers help?")
         )

@@ -4,6 +4,8 @@ import pytest
 from nbconvert import HTMLExporter
 from playwright.sync_api import sync_playwright
 
+from tests.browser.conftest import CHROMIUM
+
 
 @pytest.fixture(name="exported", params=["rates_and_charts", "retraining_effect"])
 def _exported(request, ran, tmp_path):
@@ -21,7 +23,7 @@ def test_every_figure_is_shown_and_nothing_is_asked_of_a_network(exported):
     file, figures = exported
     asked = []
     with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         page = chromium.new_context(offline=True).new_page()
         page.on("request", lambda request: asked.append(request.url))
         page.goto(file.as_uri())

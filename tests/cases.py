@@ -8,8 +8,8 @@ from hypothesis import HealthCheck, settings
 FIXED, LONG = "ci", "long"
 MANY = 20
 """How many times its usual cases a test tries in the long profile."""
-FEWEST = 10
-"""Cases in the fixed profile, or a third of the usual ones where that is more."""
+FEWEST = 6
+"""Cases in the fixed profile, or a quarter of the usual ones where that is more."""
 
 
 def register() -> None:
@@ -32,11 +32,11 @@ def histories(fixed: int = 100, long: int = 2000) -> int:
 
 
 def cases(n: int, **more: Any) -> settings:
-    """Settings of a test that is worth n cases: a third in every run, many more in a long one.
+    """Settings of a test that is worth n cases: a quarter in every run, many more in a long one.
 
-    >>> cases(90).max_examples in (30, 90 * MANY)
+    >>> cases(80).max_examples in (20, 80 * MANY)
     True
     """
     times = settings().max_examples // 100
-    few = min(n, max(FEWEST, n // 3))
+    few = min(n, max(FEWEST, n // 4))
     return settings(max_examples=few if times == 1 else n * times, **more)

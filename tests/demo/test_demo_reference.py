@@ -1,4 +1,4 @@
-"""The line table of the whole demo equals the day-by-day reading of the definitions."""
+"""The line table of the demo equals the day-by-day reading of the definitions."""
 
 from collections import defaultdict
 
@@ -10,6 +10,8 @@ from tests.demo.conftest import AS_OF, POLICY
 from tests.oracles.day_by_day import History, Programme
 from tests.properties.strategies import history_of, plain
 
+EVERY = 4
+"""One family in so many is read day by day; the whole table is calculated."""
 CLASSES = ("in_date", "out_of_date", "unscored", "not_accessed")
 
 
@@ -68,12 +70,14 @@ def by_oracle(history):
 
 def test_the_line_table_equals_the_day_by_day_reading(whole_demo):
     snapshot = whole_demo.snapshot()
-    slow = [row for history in histories(snapshot.records) for row in by_oracle(history)]
+    read = histories(snapshot.records)[::EVERY]
+    slow = [row for history in read for row in by_oracle(history)]
     table = line_table(snapshot.timeline, Task.DRESSING)
+    table = table[table["line_id"].isin([row["line_id"] for row in slow])]
     fast = cells(table, list(slow[0]))
     for row in fast:
         row["allowed_until"] = row["allowed_until"] and row["allowed_until"].date()
     slow.sort(key=lambda row: row["line_id"])
     fast.sort(key=lambda row: row["line_id"])
-    assert len(fast) > 400
+    assert len(fast) > 400 / EVERY
     assert fast == slow

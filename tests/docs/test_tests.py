@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 TESTS = Path(__file__).parents[1]
@@ -36,14 +37,26 @@ def called(node: ast.AST) -> str:
     return name.attr if isinstance(name, ast.Attribute) else getattr(name, "id", "")
 
 
-def asserts(function: ast.FunctionDef, known: dict[str, ast.FunctionDef], depth: int = 3) -> bool:
-    """Whether a call of the function surely asserts something, itself or by what it calls."""
+def asserts(
+    function: ast.FunctionDef,
+    known: dict[str, ast.FunctionDef],
+    found: dict[tuple[str, int], bool],
+    depth: int = 3,
+) -> bool:
+    """Whether a call of the function surely asserts something, itself or by what it calls.
+
+    What is found of known functions is kept in `found`.
+    """
 
     def states(node: ast.AST) -> bool:
         name = called(node)
         if isinstance(node, ast.Assert) or name in STATED or name.startswith(("assert_", "to_")):
             return True
-        return bool(depth) and name in known and asserts(known[name], known, depth - 1)
+        if not depth or name not in known:
+            return False
+        if (name, depth) not in found:
+            found[name, depth] = asserts(known[name], known, found, depth - 1)
+        return found[name, depth]
 
     def one(statement: ast.stmt) -> bool:
         match statement:
@@ -68,26 +81,26 @@ def asserts(function: ast.FunctionDef, known: dict[str, ast.FunctionDef], depth:
     return some(function.body)
 
 
-def trees() -> Iterator[tuple[Path, ast.Module]]:
-    for path in FILES:
-        yield path.relative_to(TESTS), ast.parse(path.read_text(encoding="utf-8"))
+@cache
+def trees() -> dict[Path, ast.Module]:
+    return {path.relative_to(TESTS): ast.parse(path.read_text(encoding="utf-8")) for path in FILES}
 
 
 def test_every_test_asserts_something_outside_loops_and_branches():
-    parsed = dict(trees())
-    shared = {
-        name: one
-        for path, tree in parsed.items()
-        if not path.name.startswith("test_")
-        for name, one in functions(tree).items()
-    }
-    silent = [
-        f"{path}: {name}"
-        for path, tree in parsed.items()
-        if path.name.startswith("test_")
-        for name, one in functions(tree).items()
-        if name.startswith("test_") and not asserts(one, shared | functions(tree))
-    ]
+    defined = {path: functions(tree) for path, tree in trees().items()}
+    shared: dict[str, ast.FunctionDef] = {}
+    for path, own in defined.items():
+        if not path.name.startswith("test_"):
+            shared |= own
+    silent = []
+    for path, own in defined.items():
+        known, found = shared | own, {}
+        silent += [
+            f"{path}: {name}"
+            for name, one in own.items()
+            if path.name.startswith("test_") and name.startswith("test_")
+            if not asserts(one, known, found)
+        ]
     assert silent == [], "assert something that no empty loop and no branch can leave out"
 
 
@@ -115,7 +128,7 @@ def ports_named(tree: ast.Module) -> Iterator[int]:
 
 
 def test_no_test_uses_a_port_that_another_program_may_have():
-    named = [f"{path}:{line}" for path, tree in trees() for line in ports_named(tree)]
+    named = [f"{path}:{line}" for path, tree in trees().items() for line in ports_named(tree)]
     assert named == [], "take tests.ports.free_port, or port=0 where nothing is served"
 
 

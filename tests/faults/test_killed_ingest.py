@@ -1,10 +1,14 @@
-"""An ingest that is killed leaves of each file all or nothing, and can be run again."""
+"""An ingest that is killed leaves of each file all or nothing, and can be run again.
+
+Killed here before calls of the database's driver, so that every run kills at the same places; the
+benchmark of faults kills at 200 random moments, also within a call.
+"""
 
 from __future__ import annotations
 
 import multiprocessing
 import shutil
-import time
+import signal
 from multiprocessing.connection import Connection
 from pathlib import Path
 
@@ -18,8 +22,9 @@ from analysis.store import Store
 from analysis.store.schema import ROWS, files, refused
 from analysis.tables import INCOMING
 from tests.ingest_files import POLICY, RECEIVED_AT, written
+from tests.killed import counting
 
-KILLS = 25
+KILLS = 6
 N_LINES = 200
 N_LOGS = 3
 ROWS_A_LOG = 600
@@ -42,11 +47,12 @@ def write_programme(folder: Path) -> None:
         written(folder, f"home_log-{at}.csv", "\n".join(rows))
 
 
-def run(url: str, folder: str, begun: Connection) -> None:
-    """What the killed process does."""
+def run(url: str, folder: str, last: int, there: Connection) -> None:
+    """What the killed process does: it ends before a call of the driver, or sends their number."""
     with Store.open(url) as store:
-        begun.send_bytes(b"begun")
+        calls = counting(last)
         ingest(store, folder, POLICY, received_at=RECEIVED_AT, ingested_at=RECEIVED_AT)
+        there.send(calls())
 
 
 def content(store: Store) -> dict[str, pd.DataFrame]:
@@ -90,31 +96,27 @@ def test_killed_at_any_moment_each_file_is_in_whole_or_not_and_a_rerun_completes
     processes = multiprocessing.get_context("forkserver")
     processes.set_forkserver_preload(["tests.faults.test_killed_ingest"])
 
-    def start(name: str) -> tuple[str, multiprocessing.process.BaseProcess, float]:
+    here, there = processes.Pipe(duplex=False)
+
+    def ended(name: str, last: int) -> tuple[str, int | None]:
+        """Run until a call of the driver; where its store is, and how the process ended."""
         shutil.copy(empty, tmp_path / name)
         url = f"sqlite:///{tmp_path}/{name}"
-        here, there = processes.Pipe(duplex=False)
-        process = processes.Process(target=run, args=(url, str(programme), there))
+        process = processes.Process(target=run, args=(url, str(programme), last, there))
         process.start()
-        assert here.recv_bytes() == b"begun"
-        return url, process, time.monotonic()
-
-    took = []
-    for at in range(3):
-        url, process, begun = start(f"whole-{at}.sqlite")
         process.join()
-        took.append(time.monotonic() - begun)
-        assert process.exitcode == 0
+        return url, process.exitcode
+
+    url, code = ended("whole.sqlite", 0)
+    assert code == 0
+    calls = here.recv()
     with Store.open(url) as store:
         whole, by_file = content(store), rows_by_file(store)
     names = ["lines.csv", *(f"home_log-{at}.csv" for at in range(N_LOGS))]
-    moments = np.random.default_rng(2031).random(KILLS) * float(np.median(took)) * 1.05
     reached = []
-    for at, moment in enumerate(moments):
-        url, process, begun = start(f"killed-{at}.sqlite")
-        time.sleep(max(0.0, moment - (time.monotonic() - begun)))
-        process.kill()
-        process.join()
+    for at, last in enumerate(np.linspace(1, calls, KILLS, dtype=int)):
+        url, code = ended(f"killed-{at}.sqlite", int(last))
+        assert code == -signal.SIGKILL
         with Store.open(url) as store:
             there = store.ingests()["file"].tolist()
             reached.append(len(there))

@@ -19,13 +19,7 @@ from dashboard.layout.row_tokens import row_behind
 from dashboard.retraining.queries import dated, refreshers, sessions
 from dashboard.retraining.queries.page import training_of
 from dashboard.retraining.queries.training import Training
-from dashboard.retraining.session_views import (
-    HandoutsPage,
-    Invited,
-    PlanForm,
-    Session,
-    SessionPage,
-)
+from dashboard.retraining.session_views import HandoutsPage, Invited, PlanForm, Session, SessionPage
 from dashboard.security.roles import Page, Right
 from dashboard.session import forms
 from dashboard.session.forms import FormError
@@ -37,7 +31,6 @@ MARKED = (
     "Marked: {n}. Those who came are watched from this day on; only new entries list them again."
 )
 TYPED = ("held_on", "starts_at", "venue", "language", "held_by", "others")
-
 ROWS = "training_sessions"
 
 

@@ -26,11 +26,24 @@
     true,
   );
 
+  // What had the focus gets it again where its part is made again, also as a new component.
+  const REPLACED_WITHIN = 1000; // milliseconds
+  let left = {};
+
+  const focusedIn = (part) =>
+    part?.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
+
   // One component in place of hundreds. The server has escaped every text in it.
   function Static({ id, html }) {
     const place = React.useRef(null);
-    const at = document.activeElement;
-    const key = place.current?.contains(at) ? at.dataset.key : undefined;
+    const key = focusedIn(place.current);
+    React.useLayoutEffect(() => {
+      const part = place.current;
+      return () => {
+        const focused = focusedIn(part);
+        if (focused !== undefined) left = { key: focused, at: performance.now() };
+      };
+    }, []);
     React.useLayoutEffect(() => {
       for (const button of place.current.querySelectorAll("button.unfolds")) {
         button.setAttribute("aria-expanded", String(unfolded.has(button.getAttribute("aria-controls"))));
@@ -38,8 +51,10 @@
       for (const part of place.current.querySelectorAll("details[data-stays]")) {
         part.open = opened.has(part.dataset.stays);
       }
-      if (key === undefined || place.current.contains(document.activeElement)) return;
-      place.current.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus();
+      const recent = performance.now() - left.at < REPLACED_WITHIN ? left.key : undefined;
+      const sought = key ?? (document.activeElement === document.body ? recent : undefined);
+      if (sought === undefined || place.current.contains(document.activeElement)) return;
+      place.current.querySelector(`[data-key="${CSS.escape(sought)}"]`)?.focus();
     }, [html]);
     return React.createElement("div", {
       id,

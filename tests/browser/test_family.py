@@ -56,6 +56,7 @@ def test_the_table_holds_the_same_marks_and_shows_the_same_rows_by_keyboard(look
     looking.get_by_role("link", name="all", exact=True).focus()
     looking.keyboard.press("Enter")
     expect(looking).to_have_url(f"{looked_at.address}/family/F1?time=all")
+    expect(looking.locator("[data-key=time-all]")).to_have_attribute("aria-current", "true")
     table = looking.get_by_role("region", name="The same as a table, newest first")
     for words in (
         "Red flag: fever; skin finding: redness; note: felt hot in the night.",

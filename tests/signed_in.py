@@ -58,6 +58,12 @@ PEOPLE = (
 """Code, role, sites, whether single families are granted."""
 
 
+def is_named(code: str, page: str) -> bool:
+    """Whether a page names a code; a random token that holds its letters does not count."""
+    shown = re.sub(r"\\(u[0-9a-fA-F]{4}|.)", " ", page)  # what JSON escapes is no part of a code
+    return re.search(rf"(?<![\w-]){re.escape(code)}(?![\w-])", shown) is not None
+
+
 class Clock:
     """A clock that a test moves."""
 

@@ -22,6 +22,10 @@ from analysis.store.sqlite_driver import DRIVER
 WAIT_SECONDS = 120.0
 """How long a writer may wait for another: longer than the ingest of one large file."""
 
+PAGES_KIB = 65_536
+"""SQLite: pages of the file that an ingest keeps in memory; with the usual 2 MB it reads the pages
+of its indexes from the disk again and again."""
+
 ADVISORY_LOCK = 5_122_016
 """PostgreSQL: the lock that lets one writer in at a time, as SQLite does."""
 
@@ -108,6 +112,8 @@ class Database:
     def writing(self) -> Iterator[sa.Connection]:
         """As `changing_tables`, for rows: the store's number of changes goes up by one."""
         with self.changing_tables() as connection:
+            if self.is_sqlite:
+                connection.exec_driver_sql(f"PRAGMA cache_size=-{PAGES_KIB}").close()
             yield connection
             self.link(connection)
             connection.execute(sa.update(changes).values(number=changes.c.number + 1))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+import numpy as np
 import pyarrow as pa
 import sqlalchemy as sa
 
@@ -132,16 +133,27 @@ def unpacked(packed: bytes) -> pa.Table:
         These bytes are not what was stored.
     """
     try:
-        return pa.ipc.open_stream(pa.py_buffer(packed)).read_all()
+        rows = pa.ipc.open_stream(pa.py_buffer(packed)).read_all()
+        rows.validate(full=True)
     except (pa.ArrowException, OSError) as error:
         raise DamagedBlockError(DAMAGED_BLOCK) from error
+    return rows
+
+
+def _check_order(rows: pa.Table, first_row: int, n_rows: int) -> None:
+    """Row numbers go up from the first, and there are as many as were stored."""
+    number = rows["row"].to_numpy() if "row" in rows.column_names else np.empty(0, np.int64)
+    if len(number) != n_rows or number[0] != first_row or not (np.diff(number) > 0).all():
+        raise DamagedBlockError(DAMAGED_BLOCK)
 
 
 def _unpacked(connection: sa.Connection, table: str, first_row: int) -> pa.Table:
-    query = sa.select(blocks.c.packed).where(
+    query = sa.select(blocks.c.packed, blocks.c.n_rows).where(
         blocks.c.table_name == table, blocks.c.first_row == first_row
     )
-    rows = unpacked(connection.execute(query).scalar_one())
+    stored = connection.execute(query).one()
+    rows = unpacked(stored.packed)
+    _check_order(rows, first_row, stored.n_rows)
     # A block written before a column was added doesn't have it: there it is blank.
     missing = [field for field in cells_of(table) if field.name not in rows.column_names]
     for field in missing:

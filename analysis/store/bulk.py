@@ -12,6 +12,8 @@ from typing import Any
 import pyarrow as pa
 import sqlalchemy as sa
 
+from analysis.store.faults import ReadingError
+
 _ARROW = {"TEXT": pa.string(), "BIGINT": pa.int64(), "BLOB": pa.binary()}
 ROWS_A_PART = 100_000
 """Rows of PostgreSQL that are Python objects at one time."""
@@ -93,7 +95,10 @@ def _fetch_sqlite(connection: sa.Connection, query: sa.Select[Any]) -> pa.Table:
     values = [compiled.params[name] for name in compiled.positiontup or ()]
     with _driver(connection).cursor() as cursor:
         cursor.execute(f"SELECT {example} UNION ALL {compiled}", values or None)
-        return cursor.fetch_arrow_table().slice(1)
+        try:
+            return cursor.fetch_arrow_table().slice(1)
+        except OSError as error:  # as the Arrow stream passes on what SQLite complains of
+            raise ReadingError(str(error)) from error
 
 
 def _fetch_postgresql(connection: sa.Connection, query: sa.Select[Any]) -> pa.Table:

@@ -25,6 +25,10 @@ class DamagedBlockError(Exception):
     """Bytes of a compressed block are not what was stored."""
 
 
+class ReadingError(Exception):
+    """A driver's complaint, met while the rows of a query were being read."""
+
+
 class RecordedBeforeError(StoreError):
     """The call of this form is recorded already; nothing was added."""
 
@@ -116,6 +120,7 @@ COMPLAINTS: tuple[tuple[str, str], ...] = (
     ("disk image is malformed", DAMAGED),
     ("malformed database schema", DAMAGED),
     (DAMAGED_BLOCK, DAMAGED),
+    ("type mismatch in column", DAMAGED),
     ("readonly database", READ_ONLY),
     ("disk is full", FULL),
     ("disk i/o error", FAILING_DISK),
@@ -194,4 +199,4 @@ def in_plain_words(place: str) -> Iterator[None]:
 def _driver_errors() -> tuple[type[Exception], ...]:
     psycopg = sys.modules.get("psycopg")  # an extra: only there when PostgreSQL is in use
     more = () if psycopg is None else (psycopg.Error,)
-    return (sa.exc.DBAPIError, AdbcError, DamagedBlockError, *more)
+    return (sa.exc.DBAPIError, AdbcError, DamagedBlockError, ReadingError, *more)

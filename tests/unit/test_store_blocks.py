@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from pathlib import Path
+
+import pyarrow as pa
 import pytest
 import sqlalchemy as sa
 
-from analysis.store import Store, StoreError, blocks
+from analysis.store import Store, StoreError, blocks, bulk
 from analysis.store.database import open_database
 from analysis.store.schema import blocks as table_of_blocks
 from tests.stored_rows import accepted, file_info, put, store, url
@@ -79,3 +83,44 @@ def test_a_block_with_flipped_bits_is_named_as_damage(store: Store, url: str, at
         connection.execute(sa.update(table_of_blocks).values(packed=bytes(packed[:at] or packed)))
     with pytest.raises(StoreError, match="is damaged"):
         store.records()
+
+
+def _twice_the_first(rows: pa.Table) -> pa.Table:
+    return rows.take([0, 0, *range(2, rows.num_rows)])
+
+
+def _words_past_the_list(rows: pa.Table) -> pa.Table:
+    """Cells that name words behind the end of their list: nothing may be read there."""
+    places = pa.array(range(99, 99 + rows.num_rows), pa.int32())
+    words = pa.DictionaryArray.from_arrays(places, pa.array(["hospital"]), safe=False)
+    return rows.set_column(rows.column_names.index("child_id"), "child_id", words)
+
+
+@pytest.mark.parametrize("damage", [_twice_the_first, _words_past_the_list, lambda rows: rows[:9]])
+def test_a_block_that_unpacks_to_other_rows_is_named_as_damage(
+    store: Store, url: str, damage: Callable[[pa.Table], pa.Table]
+) -> None:
+    put(store, "stays", TEN)
+    with open_database(url, create=False).changing_tables() as connection:
+        rows = blocks.read(connection, "stays", lambda rows: rows)
+        sink = pa.BufferOutputStream()
+        changed = damage(rows)
+        with pa.ipc.new_stream(sink, changed.schema) as stream:
+            stream.write_table(changed)
+        connection.execute(sa.update(table_of_blocks).values(packed=bytes(sink.getvalue())))
+    with pytest.raises(StoreError, match="is damaged"):
+        store.records()
+
+
+def test_a_cell_of_another_type_than_its_column_is_named_as_damage(tmp_path: Path) -> None:
+    numbers = sa.Table("numbers", sa.MetaData(), sa.Column("number", sa.BigInteger))
+    many = (
+        "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 3000)"
+        " SELECT i FROM n UNION ALL SELECT 'one'"
+    )
+    opened = open_database(f"sqlite:///{tmp_path / 'a.sqlite'}", create=True)
+    with opened.changing_tables() as connection:
+        connection.exec_driver_sql("CREATE TABLE numbers (number BIGINT)").close()
+        connection.exec_driver_sql(f"INSERT INTO numbers {many}").close()
+    with pytest.raises(StoreError, match="is damaged"), opened.reading() as connection:
+        bulk.fetch(connection, sa.select(numbers))

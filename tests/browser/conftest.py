@@ -23,7 +23,7 @@ from tests.background import in_background
 from tests.browser.larger_programmes import many_to_call, two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
 
-CHROMIUM = "/usr/bin/chromium-headless-shell"
+CHROMIUM = shutil.which("chromium-headless-shell") or "/usr/bin/chromium"
 """Chromium without windows and menus of its own, which take as much time as the pages."""
 PATIENCE = 30_000
 """Milliseconds to wait: a busy machine takes its time to load the figures' library."""

@@ -65,9 +65,9 @@ def run(url, monkeypatch, capsys, tmp_path):
         monkeypatch.setattr(sys, "argv", ["linedays", *words, "--as-of", str(as_of)])
         with pytest.raises(SystemExit) as stop:
             main()
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return stop.value.code or 0, told.out, told.err
+        shown = capsys.readouterr()
+        assert "Traceback" not in shown.err
+        return stop.value.code or 0, shown.out, shown.err
 
     return command
 
@@ -84,7 +84,7 @@ def rows_of(path):
     return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))
 
 
-TOLD = ("home_lines", "intervals", "care", "skin_events", "outcome_events", "families", "tally",
+CALCULATED = ("home_lines", "intervals", "care", "skin_events", "outcome_events", "families", "tally",
         "event_onsets", "call_families", "call_reasons", "kits")  # fmt: skip
 """Tables from which every number follows."""
 
@@ -96,7 +96,7 @@ SLOW = ("adherence", "rates")
 def facts(snapshot):
     """All that follows from a snapshot, without numbers of stored rows, in an order of its own."""
     found = {name: table.frame for name, table in record_tables(snapshot).items()}
-    found |= {name: TABLES[name](snapshot).frame for name in TOLD}
+    found |= {name: TABLES[name](snapshot).frame for name in CALCULATED}
     return {
         name: frame.astype("string").sort_values(list(frame.columns), ignore_index=True)
         for name, frame in found.items()
@@ -143,7 +143,7 @@ def test_a_day_stays_a_day_and_a_moment_a_moment(run, tmp_path):
 
 
 def test_the_same_command_gives_the_same_bytes_also_after_later_rows(run, url, tmp_path):
-    run("export", *RECORDS, *TOLD, "--write", "one", as_of=EARLIER)
+    run("export", *RECORDS, *CALCULATED, "--write", "one", as_of=EARLIER)
     copy = tmp_path / "later.sqlite"
     with Store.open(url) as store:
         store.backup(tmp_path / "all.zip")
@@ -152,7 +152,16 @@ def test_the_same_command_gives_the_same_bytes_also_after_later_rows(run, url, t
         path = tmp_path / "home_log-more.csv"
         path.write_text(f"line_id,done_at,kind\n{line.line_id},2031-01-20,flush\n")
         ingest(store, [path], POLICY, received_at=NOW)
-    run("export", *RECORDS, *TOLD, "--write", "two", "--store", f"sqlite:///{copy}", as_of=EARLIER)
+    run(
+        "export",
+        *RECORDS,
+        *CALCULATED,
+        "--write",
+        "two",
+        "--store",
+        f"sqlite:///{copy}",
+        as_of=EARLIER,
+    )
     assert files_of(tmp_path / "one") == files_of(tmp_path / "two")
 
 
@@ -180,7 +189,7 @@ def test_a_table_holds_what_its_command_prints(run, tmp_path):
 
 
 def test_parquet_keeps_types_and_says_what_csv_says(run, tmp_path):
-    names = (*RECORDS, *TOLD)
+    names = (*RECORDS, *CALCULATED)
     run("export", *names, "--write", "typed", "--as", "parquet", "--with", "note")
     run("export", *names, "--write", "text", "--with", "note")
     log = pq.read_table(tmp_path / "typed/records/home_log.parquet")
@@ -190,7 +199,7 @@ def test_parquet_keeps_types_and_says_what_csv_says(run, tmp_path):
     assert kinds["kits_left"] == "int64"
     assert kinds["kind"].startswith("dictionary<values=string")
     assert kinds["note"] == "string"
-    for name in TOLD:
+    for name in CALCULATED:
         typed = pq.read_table(tmp_path / f"typed/tables/{name}.parquet")
         text = rows_of(tmp_path / f"text/tables/{name}.csv")
         assert typed.num_rows == len(text)
@@ -228,11 +237,11 @@ def test_contacts_languages_and_notes_are_written_only_when_asked_for(run, url, 
     }
     assert all(private.values())
     names = (*RECORDS, "calls", "arrangements")
-    _, _, told = run("export", *names, *TOLD, "--write", "none")
-    assert "Left out: how to reach a family, the language to call it in, free text" in told
+    _, _, shown = run("export", *names, *CALCULATED, "--write", "none")
+    assert "Left out: how to reach a family, the language to call it in, free text" in shown
     for asked in private:
-        _, _, told = run("export", *names, "--write", asked, "--with", asked)
-        assert "In it, as asked for" in told
+        _, _, shown = run("export", *names, "--write", asked, "--with", asked)
+        assert "In it, as asked for" in shown
     for folder in ("none", *private):
         whole = b"\n".join(files_of(tmp_path / folder).values()).decode()
         for kind, words in private.items():
@@ -244,15 +253,15 @@ def test_nothing_is_written_over_and_wrong_words_are_told(run, tmp_path):
     (tmp_path / "there").mkdir()
     assert run("export", "lines", "--write", "there")[0] == 0
     before = files_of(tmp_path / "there")
-    code, _, told = run("export", "lines", "--write", "there")
-    assert (code, "nothing is written over" in told) == (3, True)
+    code, _, shown = run("export", "lines", "--write", "there")
+    assert (code, "nothing is written over" in shown) == (3, True)
     assert files_of(tmp_path / "there") == before
-    code, _, told = run("export", "lines", "--write", "no/folder")
-    assert (code, "can't be written" in told, told.count("\n")) == (3, True, 1)
-    code, _, told = run("export", "shoes", "--write", "new")
-    assert (code, "is not a table" in told) == (2, True)
-    code, _, told = run("export", "rate_chart", "--write", "new")
-    assert (code, "linedays chart" in told) == (2, True)
+    code, _, shown = run("export", "lines", "--write", "no/folder")
+    assert (code, "can't be written" in shown, shown.count("\n")) == (3, True, 1)
+    code, _, shown = run("export", "shoes", "--write", "new")
+    assert (code, "is not a table" in shown) == (2, True)
+    code, _, shown = run("export", "rate_chart", "--write", "new")
+    assert (code, "linedays chart" in shown) == (2, True)
     assert not (tmp_path / "new").exists()
     assert {path.name for path in tmp_path.iterdir()} == {"there"}
 

@@ -10,7 +10,6 @@ from dash.development.base_component import Component
 from dashboard.family import parts
 from dashboard.family.history import FAMILY
 from dashboard.family.views import FamilyView
-from dashboard.family.words import line_kind
 from dashboard.figures import Group, family_strip
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria, source_place
@@ -54,7 +53,7 @@ def history_figure(view: FamilyView) -> go.Figure:
             *(
                 Group(
                     line.line_id,
-                    f"Line {line.line_id} · {line_kind(line)} · child {line.child_id}",
+                    f"Line {line.line_id} · child {line.child_id}",
                     line.allowed_until if line.state in {"in_date", "due_today"} else None,
                 )
                 for line in parts.lines_shown(view)

@@ -38,6 +38,8 @@ log = logging.getLogger("linedays")
 
 UPLOAD_SECONDS = 600
 """How long a whole request may last where files are imported."""
+LINGER_SECONDS = 1.0
+"""How long a process that ends still reads its connections: a request may be on its way."""
 RENEWS = signal.SIGUSR1
 """How a process asks the program for forks that share what has changed."""
 
@@ -118,8 +120,10 @@ class Receiving(Worker):  # type: ignore[misc]
             server.answer_for(1.0)
         server.accepting = False
         has_program = os.getppid() == self.ppid
-        until = time.monotonic() + (UPLOAD_SECONDS if has_program else LAST_ANSWERS_SECONDS)
-        while time.monotonic() < until and server.is_answering():
+        ended = time.monotonic()
+        until = ended + (UPLOAD_SECONDS if has_program else LAST_ANSWERS_SECONDS)
+        lingers = ended + LINGER_SECONDS
+        while (now := time.monotonic()) < lingers or (now < until and server.is_answering()):
             self.notify()
             server.answer_for(0.1)
         server.task_dispatcher.shutdown(cancel_pending=True, timeout=1)

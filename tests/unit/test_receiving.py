@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import http.client
+import os
 import socket
-from contextlib import ExitStack
+import threading
+from contextlib import ExitStack, closing
+from types import SimpleNamespace
 
 import pytest
 
 from dashboard.config import DashboardConfig, Web
 from dashboard.receiving import MOST_BYTES, Server
 from dashboard.serving import TIMES_THE_MOST, _admits
+from dashboard.workers import Receiving
 from tests.ports import free_port
 from tests.proxied import in_thread
 from tests.signed_in import NOW, app, browser_of, clock, programme_file, store_url
@@ -72,6 +77,50 @@ def test_a_request_that_is_still_being_received_is_waited_for():
         server.task_dispatcher.shutdown()
     assert received
     assert given_up
+
+
+class Ending(Receiving):
+    """A process that answers without a program about it; clearing `alive` tells it to end."""
+
+    def __init__(self, listening: socket.socket) -> None:
+        self.alive, self.ppid = True, os.getppid()
+        self.cfg, self.app = SimpleNamespace(threads=1), SimpleNamespace(admits=lambda *_: 0)
+        self.sockets, self.wsgi = [SimpleNamespace(sock=listening)], self.says
+
+    def notify(self) -> None:
+        """Tell nobody."""
+
+    @staticmethod
+    def says(_environ, start):
+        start("200 OK", [("Content-Length", "2")])
+        return [b"ok"]
+
+
+def test_a_request_on_its_way_to_a_process_that_ends_is_answered(monkeypatch):
+    monkeypatch.setattr("dashboard.workers.LINGER_SECONDS", 5)
+    servers = []
+    monkeypatch.setattr(
+        "dashboard.workers.Server", lambda *given: servers.append(Server(*given)) or servers[0]
+    )
+    with socket.create_server(("127.0.0.1", 0)) as listening, ExitStack() as opened:
+        worker = Ending(listening)
+        running = threading.Thread(target=worker.run)
+        running.start()
+        browsers = [http.client.HTTPConnection(*listening.getsockname(), 60) for _ in range(2)]
+
+        def ask(browser: http.client.HTTPConnection) -> bytes:
+            opened.enter_context(closing(browser))
+            browser.request("GET", "/")
+            return browser.getresponse().read()
+
+        assert [ask(browser) for browser in browsers] == [b"ok", b"ok"]
+        worker.alive = False
+        assert ask(browsers[0]) == b"ok"  # it looks up, and ends
+        running.join(0.5)
+        assert ask(browsers[1]) == b"ok"
+        running.join(60)
+        assert not running.is_alive()
+        servers[0].asyncore.close_all(servers[0]._map)  # as a process that is over does
 
 
 @pytest.mark.parametrize("path", ["/incoming/files", "/sign-in", "/_dash-update-component"])

@@ -66,7 +66,7 @@ def register(guard: Guard) -> None:
         news = News(changed["message"], can_undo=bool(changed.get("can_undo")))
         acts = queries.acts(view)
         shown_now = None if acts is None else state_of(acts)
-        return family_body(queries, view), family_acts(queries, view, news), shown_now
+        return family_body(queries, view), family_acts(queries, view, acts, news), shown_now
 
     @guard.callback(
         Page.FAMILY,

@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from dashboard.addresses.family import read_family, read_family_choice
 from dashboard.call_actions.callbacks import stores
 from dashboard.call_actions.queries import state_of
-from dashboard.call_actions.views import News
+from dashboard.call_actions.views import Acts, News
 from dashboard.family import parts
 from dashboard.family.history_chart import history_section
 from dashboard.family.queries import FamilyQueries
@@ -34,8 +34,9 @@ def layout(session: Session, pathname: str, search: str | None) -> list[Componen
     view = queries.family(family_id, choice)
     if view is not None:
         context = queries.context_on(view.as_of, view.edition)
-        sent = [] if queries.acts(view) is None else stores(ids.OF_FAMILY_PAGE)
-        return shell.page("", context, [*sent, _columns(queries, view)])
+        acts = queries.acts(view)
+        sent = [] if acts is None else stores(ids.OF_FAMILY_PAGE)
+        return shell.page("", context, [*sent, _columns(queries, view, acts)])
     now = session.context()
     if family_id is None or choice.known_on is None or not session.knows_family(family_id):
         return shell.not_found(now, "No family has this code.")
@@ -43,11 +44,10 @@ def layout(session: Session, pathname: str, search: str | None) -> list[Componen
     return shell.page("", now, [html.Div(shown(not_known), id=ids.FAMILY_BODY)])
 
 
-def _columns(queries: FamilyQueries, view: FamilyView) -> Component:
+def _columns(queries: FamilyQueries, view: FamilyView, recorded: Acts | None) -> Component:
     """The family, and next to it what can be recorded of it."""
     body = html.Div(family_body(queries, view), id=ids.FAMILY_BODY)
-    recorded = queries.acts(view)
-    acts = family_acts(queries, view, None)
+    acts = family_acts(queries, view, recorded, None)
     # Callbacks need their places also where nothing can be recorded.
     panel = html.Section(
         [
@@ -68,9 +68,10 @@ def _columns(queries: FamilyQueries, view: FamilyView) -> Component:
     return html.Div([body, panel], className="" if acts is None else "with-panel")
 
 
-def family_acts(queries: FamilyQueries, view: FamilyView, news: News | None) -> Component | None:
+def family_acts(
+    queries: FamilyQueries, view: FamilyView, acts: Acts | None, news: News | None
+) -> Component | None:
     """What was recorded of a family and the forms to record more; None: nothing can be now."""
-    acts = queries.acts(view)
     return None if acts is None else shown(parts.acts(acts, view, queries.on_list(view), news))
 
 

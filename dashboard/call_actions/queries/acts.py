@@ -18,6 +18,10 @@ Shown = TypeVar("Shown", bound=Acts)
 
 def acts_of(session: Session, known: str) -> Acts:
     """What is the same for all who may see the same; `for_person` fills in the rest."""
+    return session.cached(("acts", known), lambda: _acts_of(session, known))
+
+
+def _acts_of(session: Session, known: str) -> Acts:
     found = session.snapshot()
     return Acts(
         context=session.context(),

@@ -1,14 +1,15 @@
-"""What was done, found, noted, called about, trained and confirmed, and on which day?"""
+"""What was done, found, noted, called about, trained and confirmed, and on which day?
+
+A family has some hundred entries: plain rows are made far quicker than many small frames.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from dashboard.family.history.records import (
@@ -16,12 +17,18 @@ from dashboard.family.history.records import (
     DRESSING,
     FAMILY,
     LATE_DAYS,
-    MARKS,
     Codes,
     FamilyRecords,
+    Mark,
     care_of,
-    nothing,
+    frame_of,
     worded,
+)
+from dashboard.session.frames import cells
+
+ENTRY = (
+    *("row", "line_id", "done_on", "received_on", "kind"),
+    *("dressing_condition", "change_reason", "findings", "note"),
 )
 
 
@@ -29,28 +36,17 @@ def marks_of(records: FamilyRecords, codes: Codes, as_of: date) -> pd.DataFrame:
     """What was done, found, noted, called about, trained and confirmed, in order of time."""
     now = pd.Timestamp(as_of)
     entries = records.entries[(records.entries["done_on"] <= now).to_numpy(dtype=bool)]
-    entries = entries.assign(received_on=received_days(entries["received_at"], records.zone))
-    outcomes = records.outcomes[(records.outcomes["onset_on"] <= now).to_numpy(dtype=bool)]
-    signed = records.sign_offs[(records.sign_offs["signed_on"] <= now).to_numpy(dtype=bool)]
-    late = (entries["received_on"] - entries["done_on"]).dt.days > LATE_DAYS
-    tardy = entries[late.to_numpy(dtype=bool)]
-    parts = [
-        _changes(records, entries),
-        _accesses(entries),
-        _reports(entries, codes),
-        *_findings(entries, codes),
-        *([_notes(entries)] if records.sees_notes else []),
-        _of_log(entries, FAMILY, "log", "entry", "entry: " + worded(entries["kind"])),
-        _of_log(tardy, tardy["line_id"], "late", "late", "reported late: " + worded(tardy["kind"])),
-        _calls(records.calls),
-        _signed(signed),
-        _marks(
-            outcomes, outcomes["line_id"], "harm", "harm", worded(outcomes["outcome"]),
-            ("outcomes", "onset_on"),
-        ),
-    ]  # fmt: skip
-    marks = pd.concat([p for p in parts if len(p)] or [nothing(MARKS)], ignore_index=True)
-    return marks.sort_values(["on", "group", "track", "row"], ignore_index=True)
+    received = received_days(entries["received_at"], records.zone)
+    entries = entries.assign(received_on=received)
+    marks = [
+        *_changes(records, dict(zip(entries["row"].tolist(), received.tolist(), strict=True))),
+        *_logged(entries, codes, sees_notes=records.sees_notes),
+        *_calls(records.calls),
+        *_signed(records.sign_offs, now),
+        *_harm(records.outcomes, now),
+    ]
+    marks.sort(key=lambda mark: (mark.on, mark.group is None, mark.group, mark.track, mark.row))
+    return frame_of(Mark, marks)
 
 
 def received_days(moments: pd.Series[Any], zone: ZoneInfo) -> pd.Series[Any]:
@@ -66,130 +62,92 @@ def received_days(moments: pd.Series[Any], zone: ZoneInfo) -> pd.Series[Any]:
     return local.dt.tz_localize(None).dt.normalize().astype("datetime64[s]")
 
 
-def _marks(
-    rows: pd.DataFrame, group: Any, track: str, kind: Any, label: Any, where: tuple[str, str]
-) -> pd.DataFrame:
-    table, on = where
-    received = rows.get("received_on", pd.NaT)
-    return pd.DataFrame(
-        {
-            "group": group,
-            "track": track,
-            "kind": kind,
-            "on": rows[on],
-            "label": label,
-            "table": table,
-            "row": rows["row"],
-            "received_on": received,
-        },
-        index=rows.index,
-    ).astype({"received_on": "datetime64[s]"})
+def _changes(records: FamilyRecords, received: dict[int, Any]) -> Iterator[Mark]:
+    for care in care_of(records):
+        if care.start_on < care.placed_on:
+            continue
+        kind = "changed" if care.by_home else "changed_by_clinic"
+        label = worded(care.task) + (" done" if care.task == DAILY else " changed")
+        label += " at home" if care.by_home else " by the clinic"
+        if care.task == DRESSING and care.dressing_type is not None:
+            label += ", " + worded(care.dressing_type)
+        yield Mark(
+            care.line_id,
+            care.task,
+            "flushed" if care.task == DAILY else kind,
+            care.start_on,
+            label,
+            care.table,
+            care.row,
+            received.get(care.row) if care.table == "home_log" else None,
+        )
 
 
-def _of_log(
-    rows: pd.DataFrame, group: Any, track: str, kind: str, label: pd.Series[Any]
-) -> pd.DataFrame:
-    return _marks(rows, group, track, kind, label.reindex(rows.index), ("home_log", "done_on"))
+def _logged(entries: pd.DataFrame, codes: Codes, *, sees_notes: bool) -> Iterator[Mark]:
+    """What the entries of the log say, each in one mark or several."""
+    for row, line, on, received, kind, condition, reason, findings, note in cells(entries, *ENTRY):
+        for track, name, label in _noted(kind, condition, reason, findings, codes):
+            yield Mark(line, track, name, on, label, "home_log", row, received)
+        if sees_notes and note is not None and note.strip():
+            yield Mark(FAMILY, "notes", "note", on, f"note: {note}", "home_log", row, received)
+        label = f"entry: {worded(kind)}"
+        yield Mark(FAMILY, "log", "entry", on, label, "home_log", row, received)
+        if (received - on).days > LATE_DAYS:
+            label = f"reported late: {worded(kind)}"
+            yield Mark(line, "late", "late", on, label, "home_log", row, received)
 
 
-def _changes(records: FamilyRecords, entries: pd.DataFrame) -> pd.DataFrame:
-    care = care_of(records)
-    care = care[(care["start_on"] >= care["placed_on"]).to_numpy(dtype=bool)]
-    received = entries.set_index("row")["received_on"]
-    from_log = care["row"].where((care["table"] == "home_log").to_numpy(dtype=bool))
-    home = care["by_home"].to_numpy(dtype=bool)
-    of_dressing = (care["track"] == DRESSING).to_numpy(dtype=bool)
-    put_on = (", " + worded(care["dressing_type"])).fillna("").where(of_dressing, "")
-    done = _either((care["track"] == DAILY).to_numpy(dtype=bool), " done", " changed", care)
-    who = _either(home, " at home", " by the clinic", care)
-    return pd.DataFrame(
-        {
-            "group": care["group"],
-            "track": care["track"],
-            "kind": np.where(
-                care["track"] == DAILY, "flushed", np.where(home, "changed", "changed_by_clinic")
-            ),
-            "on": care["start_on"],
-            "label": worded(care["task"]) + done + who + put_on,
-            "table": care["table"],
-            "row": care["row"],
-            "received_on": from_log.map(received),
-        }
-    ).astype({"received_on": "datetime64[s]"})
+def _noted(
+    kind: str, condition: str | None, reason: str | None, findings: str | None, codes: Codes
+) -> Iterator[tuple[str, str, str]]:
+    """What an entry says of its line: row of the figure, kind of mark, label."""
+    if kind in ("port_accessed", "port_deaccessed"):
+        yield DRESSING, kind, worded(kind)
+    noted = condition if condition in codes.compromised else reason
+    if noted in codes.compromised:
+        yield "found", "found", f"dressing found {noted}"
+    if findings is not None:
+        yield from _found(frozenset(findings.split(";")), codes)
 
 
-def _accesses(entries: pd.DataFrame) -> pd.DataFrame:
-    kind = entries["kind"].astype("string")
-    rows = entries[kind.isin(["port_accessed", "port_deaccessed"]).to_numpy(dtype=bool)]
-    marks = _of_log(rows, rows["line_id"], DRESSING, "", worded(rows["kind"]))
-    return marks.assign(kind=rows["kind"].astype("object"))
-
-
-def _reports(entries: pd.DataFrame, codes: Codes) -> pd.DataFrame:
-    condition = entries["dressing_condition"].astype("string")
-    reason = entries["change_reason"].astype("string")
-    noted = condition.where(condition.isin(codes.compromised), reason)
-    noted = noted[noted.isin(codes.compromised).to_numpy(dtype=bool)]
-    rows = entries.loc[noted.index]
-    return _of_log(rows, rows["line_id"], "found", "found", "dressing found " + noted)
-
-
-def _findings(entries: pd.DataFrame, codes: Codes) -> list[pd.DataFrame]:
-    """Skin findings, watched findings, clear looks and red flags of the entries that say them."""
-    noted = entries.loc[entries["findings"].notna().to_numpy(dtype=bool), "findings"]
-    sets = {text: frozenset(text.split(";")) for text in noted.unique()}
-
-    def those(
-        kind: str, track: str, before: str, wanted: Mapping[str, frozenset[str]]
-    ) -> pd.DataFrame:
-        labels = {
-            text: before
-            + ", ".join(codes.labels.get(c, c.replace("_", " ")) for c in sorted(found))
-            for text, found in wanted.items()
-            if found
-        }
-        rows = entries.loc[noted.index[noted.isin(list(labels)).to_numpy(dtype=bool)]]
-        return _of_log(rows, rows["line_id"], track, kind, noted.map(labels))
-
+def _found(noted: frozenset[str], codes: Codes) -> Iterator[tuple[str, str, str]]:
+    """Skin finding or watched findings, a clear look, red flags: as `_noted`."""
     looked = frozenset({codes.nothing_seen})
-    clear = {t: looked for t, found in sets.items() if found == looked}
-    return [
-        those("finding", "skin", "skin finding: ", {t: f & codes.skin for t, f in sets.items()}),
-        those(
-            "watched",
-            "skin",
-            "watched: ",
-            {t: f - codes.red - looked for t, f in sets.items() if not f & codes.skin},
-        ),
-        those("clear", "skin", "", clear).assign(label="looked, nothing seen"),
-        those("red_flag", "red_flag", "red flag: ", {t: f & codes.red for t, f in sets.items()}),
-    ]
+    skin, red, watched = noted & codes.skin, noted & codes.red, noted - codes.red - looked
+
+    def listed(found: frozenset[str]) -> str:
+        return ", ".join(codes.labels.get(c, c.replace("_", " ")) for c in sorted(found))
+
+    if skin:
+        yield "skin", "finding", f"skin finding: {listed(skin)}"
+    elif watched:
+        yield "skin", "watched", f"watched: {listed(watched)}"
+    if noted == looked:
+        yield "skin", "clear", "looked, nothing seen"
+    if red:
+        yield "red_flag", "red_flag", f"red flag: {listed(red)}"
 
 
-def _notes(entries: pd.DataFrame) -> pd.DataFrame:
-    noted = entries["note"].dropna()
-    noted = noted[(noted.str.strip() != "").to_numpy(dtype=bool)]
-    rows = entries.loc[noted.index]
-    return _of_log(rows, FAMILY, "notes", "note", "note: " + noted)
+def _calls(calls: pd.DataFrame) -> Iterator[Mark]:
+    for row, on, by, outcome in cells(calls, "row", "called_on", "called_by", "outcome"):
+        is_reached = outcome == "reached"
+        label = f"call, {'reached' if is_reached else 'no answer'} (by {by})"
+        kind = "reached" if is_reached else "not_reached"
+        yield Mark(FAMILY, "calls", kind, on, label, "calls", row)
 
 
-def _calls(calls: pd.DataFrame) -> pd.DataFrame:
-    reached = (calls["outcome"] == "reached").to_numpy(dtype=bool)
-    noted = _either(reached, "call, reached", "call, no answer", calls)
-    kind = np.where(reached, "reached", "not_reached")
-    label = noted + " (by " + calls["called_by"].astype("string") + ")"
-    return _marks(calls, FAMILY, "calls", kind, label, ("calls", "called_on"))
+def _signed(sign_offs: pd.DataFrame, now: pd.Timestamp) -> Iterator[Mark]:
+    names = ("row", "signed_on", "kind", "skill", "outcome", "caregiver_id")
+    for row, on, kind, skill, outcome, caregiver in cells(sign_offs, *names):
+        if on <= now:
+            again = kind == "refresher"
+            about = f"{worded(skill)}, {worded(outcome)} ({caregiver})"
+            label = f"{'refresher' if again else 'sign-off'}: {about}"
+            name = "refresher" if again else "sign_off"
+            yield Mark(FAMILY, "training", name, on, label, "sign_offs", row)
 
 
-def _signed(sign_offs: pd.DataFrame) -> pd.DataFrame:
-    is_again = sign_offs["kind"].astype("string") == "refresher"
-    again = is_again.fillna(value=False).to_numpy(dtype=bool)
-    label = _either(again, "refresher: ", "sign-off: ", sign_offs)
-    label = label + worded(sign_offs["skill"]) + ", " + worded(sign_offs["outcome"])
-    label = label + " (" + sign_offs["caregiver_id"].astype("string") + ")"
-    kind = np.where(again, "refresher", "sign_off")
-    return _marks(sign_offs, FAMILY, "training", kind, label, ("sign_offs", "signed_on"))
-
-
-def _either(which: npt.NDArray[np.bool_], yes: str, no: str, rows: pd.DataFrame) -> pd.Series[Any]:
-    return pd.Series(np.where(which, yes, no), index=rows.index, dtype="string")
+def _harm(outcomes: pd.DataFrame, now: pd.Timestamp) -> Iterator[Mark]:
+    for row, line, on, outcome in cells(outcomes, "row", "line_id", "onset_on", "outcome"):
+        if on <= now:
+            yield Mark(line, "harm", "harm", on, worded(outcome), "outcomes", row)

@@ -1,25 +1,67 @@
-"""What is known of one family, and which columns do its spans and marks have?"""
+"""What is known of one family, and what are its spans and marks made of?"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import pandas as pd
 
 from dashboard.layout.words import plain
+from dashboard.session.frames import cells
 
-SPANS = ["group", "track", "kind", "start_on", "end_on", "label", "table", "row"]
-"""Columns of `spans`: the line whose group it belongs to (`FAMILY`: the family's own), row of the
-figure, kind, half-open days, a label, and the stored row (`row` -1: none)."""
-MARKS = ["group", "track", "kind", "on", "label", "table", "row", "received_on"]
-"""Columns of `marks`: group, row of the figure, kind of mark, its day, a label, the stored row, and
-the day on which the clinic got it (missing: not an entry of the log)."""
-TABLE = ["on", "until", "group", "label", "table", "row", "received_on"]
-"""Columns of `table_of`: first day, day after the last (missing: a single day), and as above."""
 
+class Span(NamedTuple):
+    """A stretch of days."""
+
+    group: str
+    """The line whose group it belongs to; `FAMILY`: the family's own."""
+    track: str
+    """Row of the figure."""
+    kind: str
+    start_on: pd.Timestamp
+    end_on: pd.Timestamp
+    """Half-open."""
+    label: str
+    table: str
+    row: int
+    """The stored row; -1: none."""
+
+
+class Mark(NamedTuple):
+    """What happened on a day; the fields of these names are as those of a `Span`."""
+
+    group: str
+    track: str
+    kind: str
+    on: pd.Timestamp
+    label: str
+    table: str
+    row: int
+    received_on: pd.Timestamp | None = None
+    """The day on which the clinic got it; missing: not an entry of the log."""
+
+
+class Row(NamedTuple):
+    """A row of the table; the fields of these names are as those of a `Mark`."""
+
+    on: pd.Timestamp
+    """The first day."""
+    until: pd.Timestamp | None
+    """The day after the last; missing: a single day."""
+    group: str
+    label: str
+    table: str
+    row: int
+    received_on: pd.Timestamp | None
+
+
+SPANS, MARKS, TABLE = list(Span._fields), list(Mark._fields), list(Row._fields)
+"""Columns of `spans_of`, `marks_of` and `table_of`."""
+
+DATES = ("start_on", "end_on", "on", "until", "received_on")
 FAMILY = ""
 """The group of what is not of one line."""
 NO_ROW = -1
@@ -28,6 +70,10 @@ LATE_DAYS = 2
 DRESSING = "dressing"
 DAILY = "flush"
 """A task due so often that its spans in date are not shown one by one."""
+OF_INTERVALS = (
+    *("line", "row", "task", "start_on", "end_on"),
+    *("allowed_until", "by_home", "dressing_type"),
+)
 SPANS_LISTED = ("out_of_date", "unscored", "away", "silent")
 """Spans that are in the table as well; the others follow from the changes in it."""
 
@@ -69,47 +115,57 @@ class FamilyRecords:
     """Whether free text is shown."""
 
 
-def care_of(records: FamilyRecords) -> pd.DataFrame:
-    """Intervals with the group and row of the figure they belong to, and their change's row."""
-    care = records.intervals.merge(
-        records.lines[["line", "line_id", "child_id", "placed_on"]], on="line", how="inner"
-    )
-    table, row = _where_changed(records, care)
-    return care.assign(group=care["line_id"], track=care["task"].astype(str), table=table, row=row)
+class Care(NamedTuple):
+    """An interval with the line it is of, and the stored row of its change."""
+
+    line_id: str
+    placed_on: pd.Timestamp
+    task: str
+    start_on: pd.Timestamp
+    end_on: pd.Timestamp
+    allowed_until: pd.Timestamp | None
+    by_home: bool
+    dressing_type: str | None
+    table: str
+    row: int
 
 
-def _where_changed(
-    records: FamilyRecords, care: pd.DataFrame
-) -> tuple[pd.Series[Any], pd.Series[Any]]:
-    """Table and row of each interval's change: the log, else a stay, else the registry."""
-    logged = care["row"] >= 0
-    stays = records.stays.drop_duplicates(["child_id", "dressing_on"])
-    stay_row = _matched(care[["child_id", "start_on"]], stays[["child_id", "dressing_on", "row"]])
-    line_row = _matched(care[["line_id"]], records.registry[["line_id", "row"]])
-    of_dressing = (care["task"].astype(str) == DRESSING).to_numpy(dtype=bool)
-    stay_row = stay_row.where(of_dressing)
-    line_row = line_row.where(of_dressing)
-    table = pd.Series("home_log", index=care.index, dtype="object").where(logged, "lines")
-    table = table.mask(~logged & stay_row.notna(), "stays")
-    row = care["row"].where(logged, stay_row.fillna(line_row).fillna(NO_ROW)).astype("int64")
-    return table, row
+def care_of(records: FamilyRecords) -> list[Care]:
+    """Intervals of the family's lines; the row of a change is of the log, else a stay, else the registry."""
+    names = ("line", "line_id", "child_id", "placed_on")
+    lines = {line: about for line, *about in cells(records.lines, *names)}
+    stays: dict[tuple[str, pd.Timestamp], int] = {}
+    for child, on, row in cells(records.stays, "child_id", "dressing_on", "row"):
+        stays.setdefault((child, on), row)
+    registry = dict(cells(records.registry, "line_id", "row"))
+    found = []
+    for line, logged, task, start_on, end_on, until, by_home, dressing in cells(
+        records.intervals, *OF_INTERVALS
+    ):
+        if line not in lines:
+            continue
+        line_id, child_id, placed_on = lines[line]
+        table, row = "home_log", logged
+        if logged < 0 and task == DRESSING and (child_id, start_on) in stays:
+            table, row = "stays", stays[child_id, start_on]
+        elif logged < 0:
+            table, row = "lines", registry.get(line_id, NO_ROW) if task == DRESSING else NO_ROW
+        span = (start_on, end_on, until, by_home, dressing)
+        found.append(Care(line_id, placed_on, task, *span, table, row))
+    return found
 
 
-def _matched(asked: pd.DataFrame, known: pd.DataFrame) -> pd.Series[Any]:
-    """Rows of the known that hold the values asked for, missing where none does."""
-    known = known.set_axis([*asked.columns, "row_found"], axis=1).dropna()
-    found = asked.merge(known, on=list(asked.columns), how="left")["row_found"]
-    return found.set_axis(asked.index)
+def worded(code: str | None) -> str:
+    """A code as words; blank for none."""
+    return "" if code is None else plain(code)
 
 
-def worded(codes: pd.Series[Any]) -> pd.Series[Any]:
-    """Codes as words."""
-    return codes.astype("category").cat.rename_categories(plain).astype("string")
-
-
-def nothing(columns: list[str]) -> pd.DataFrame:
-    """No spans, or no marks."""
-    dates = {"start_on", "end_on", "on", "received_on"}
+def frame_of(kind: type[Span | Mark | Row], rows: Sequence[Span | Mark | Row]) -> pd.DataFrame:
+    """One row a span, a mark or a row of the table."""
+    columns = zip(*rows, strict=True) if rows else ((),) * len(kind._fields)
     return pd.DataFrame(
-        {c: pd.Series([], dtype="datetime64[s]" if c in dates else "object") for c in columns}
+        {
+            name: pd.Series(list(cells), dtype="datetime64[s]" if name in DATES else None)
+            for name, cells in zip(kind._fields, columns, strict=True)
+        }
     )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from datetime import date
-from typing import Any
+from itertools import pairwise
 
-import numpy as np
 import pandas as pd
 
 from dashboard.family.history.records import (
@@ -13,149 +13,113 @@ from dashboard.family.history.records import (
     DRESSING,
     FAMILY,
     NO_ROW,
-    SPANS,
     FamilyRecords,
+    Span,
     care_of,
-    nothing,
+    frame_of,
     worded,
 )
+from dashboard.session.frames import cells
+
+Days = tuple[pd.Timestamp, pd.Timestamp]
+"""First day, and the day after the last."""
+OfLine = dict[int, list[Days]]
+ONE_DAY = pd.Timedelta(days=1)
 
 
 def spans_of(records: FamilyRecords, as_of: date) -> pd.DataFrame:
     """Stretches of care in and out of date, nights away and silence, in order of time."""
     now = pd.Timestamp(as_of)
-    parts = [
-        _care_spans(records),
-        _unscored(records, now),
-        _not_accessed(records, now),
-        _away(records, now),
-        _silences(records, now),
+    spans = [
+        *_care_spans(records),
+        *_without_change(records, now),
+        *_away(records, now),
+        *_silences(records, now),
     ]
-    spans = pd.concat([p[SPANS] for p in parts if len(p)] or [nothing(SPANS)], ignore_index=True)
-    spans = spans[(spans["start_on"] < spans["end_on"]).to_numpy(dtype=bool)]
-    return spans.sort_values(["start_on", "group", "track", "kind"], ignore_index=True)
+    spans = [span for span in spans if span.start_on < span.end_on]
+    spans.sort(key=lambda span: (span.start_on, span.group, span.track, span.kind))
+    return frame_of(Span, spans)
 
 
-def _care_spans(records: FamilyRecords) -> pd.DataFrame:
-    """One row an interval before; after, one or two: its days in date, and those out of date."""
-    care = care_of(records)
-    # A clinic's change during a stay holds for every line of the child, also for one placed later.
-    placed = care["placed_on"]
-    care["start_on"] = care["start_on"].where(care["start_on"] > placed, placed)
-    until = care["allowed_until"]
-    name = worded(care["task"]).astype("object")
-    never_due = until.isna()
-    in_date = care.assign(
-        kind=never_due.map({True: "unscheduled", False: "in_date"}),
-        label=(name + " in date").mask(never_due, name + ": no change due by the calendar"),
-        end_on=care["end_on"].where(never_due | (care["end_on"] < until), until),
-    )[(care["track"] != DAILY).to_numpy(dtype=bool)]
-    past = (care["end_on"] > until).to_numpy(dtype=bool)
-    since = until.where(until > placed, placed)
-    late = care.assign(kind="out_of_date", label=name + " out of date", start_on=since)[past]
-    return pd.concat([in_date[SPANS], late[SPANS]], ignore_index=True)
+def _care_spans(records: FamilyRecords) -> Iterator[Span]:
+    """Of each interval its days in date, and those out of date."""
+    for care in care_of(records):
+        # A clinic's change during a stay holds for every line of the child, also for one placed later.
+        start, end, until = max(care.start_on, care.placed_on), care.end_on, care.allowed_until
+        name, of = worded(care.task), (care.table, care.row)
+        if care.task != DAILY and until is None:
+            label = f"{name}: no change due by the calendar"
+            yield Span(care.line_id, care.task, "unscheduled", start, end, label, *of)
+        elif care.task != DAILY and until is not None:
+            in_date = (start, min(end, until), f"{name} in date")
+            yield Span(care.line_id, care.task, "in_date", *in_date, *of)
+        if until is not None and end > until:
+            late = (max(until, care.placed_on), end, f"{name} out of date")
+            yield Span(care.line_id, care.task, "out_of_date", *late, *of)
 
 
-def _unscored(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
-    """Days at home (of a port: accessed) on which no change of the dressing is in force."""
+def _without_change(records: FamilyRecords, now: pd.Timestamp) -> Iterator[Span]:
+    """Days at home on which no change of the dressing is in force, or a port is not accessed."""
     care = records.intervals
-    care = care[(care["task"].astype(str) == DRESSING).to_numpy(dtype=bool)]
-    gaps = _gaps(care, records.lines, now)
-    home = _both(gaps, records.home_periods)
-    is_port = home["line"].isin(_ports(records)).to_numpy(dtype=bool)
-    accessed = records.accessed_periods.fillna({"end_on": now})
-    spans = pd.concat([home[~is_port], _both(home[is_port], accessed)], ignore_index=True)
-    label = "dressing not scored: no change known"
-    return _grouped(spans, records).assign(track=DRESSING, kind="unscored", label=label)
+    dressings = _by_line(care[(care["task"].astype(str) == DRESSING).to_numpy(dtype=bool)], now)
+    home = _by_line(records.home_periods, now)
+    accessed = _by_line(records.accessed_periods, now)
+    names = ("line", "line_id", "line_type", "placed_on")
+    for line, line_id, line_type, placed_on in cells(records.lines, *names):
+        at_home = home.get(line, [])
+        if line_type == "implanted_port":
+            ready = accessed.get(line, [])
+            for start, end in _both(_gaps(ready, placed_on, now), at_home):
+                of = ("port not accessed", "lines", NO_ROW)
+                yield Span(line_id, DRESSING, "not_accessed", start, end, *of)
+            at_home = [*_both(at_home, ready)]
+        for start, end in _both(_gaps(dressings.get(line, []), placed_on, now), at_home):
+            of = ("dressing not scored: no change known", "lines", NO_ROW)
+            yield Span(line_id, DRESSING, "unscored", start, end, *of)
 
 
-def _not_accessed(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
-    """Days at home on which a port is not accessed, so that nothing is due."""
-    lines = records.lines
-    ports = lines[lines["line"].isin(_ports(records)).to_numpy(dtype=bool)]
-    gaps = _gaps(records.accessed_periods.fillna({"end_on": now}), ports, now)
-    spans = _grouped(_both(gaps, records.home_periods), records)
-    return spans.assign(track=DRESSING, kind="not_accessed", label="port not accessed")
+def _by_line(spans: pd.DataFrame, now: pd.Timestamp) -> OfLine:
+    """Days of each line; what has no end lasts until now."""
+    found: OfLine = {}
+    for line, start, end in cells(spans, "line", "start_on", "end_on"):
+        found.setdefault(line, []).append((start, now if end is None else end))
+    return found
 
 
-def _ports(records: FamilyRecords) -> pd.Series[Any]:
-    lines = records.lines
-    is_port = (lines["line_type"].astype(str) == "implanted_port").to_numpy(dtype=bool)
-    return lines.loc[is_port, "line"]
+def _gaps(covered: Iterable[Days], since: pd.Timestamp, now: pd.Timestamp) -> list[Days]:
+    """Stretches from a day until now that no span covers; spans do not overlap."""
+    covered = [*covered]
+    starts = sorted([since, *(end for _, end in covered)])
+    ends = sorted([*(start for start, _ in covered), now])
+    return [(start, end) for start, end in zip(starts, ends, strict=True) if start < end]
 
 
-def _gaps(spans: pd.DataFrame, lines: pd.DataFrame, now: pd.Timestamp) -> pd.DataFrame:
-    """One row a stretch of a line that no span covers, from its placing to now."""
-    edges = pd.concat(
-        [
-            pd.DataFrame({"line": lines["line"], "from": lines["placed_on"]}),
-            pd.DataFrame({"line": spans["line"], "from": spans["end_on"]}),
-        ]
-    )
-    starts = pd.concat(
-        [
-            pd.DataFrame({"line": spans["line"], "to": spans["start_on"]}),
-            pd.DataFrame({"line": lines["line"], "to": now}),
-        ]
-    )
-    edges = edges.sort_values(["line", "from"], ignore_index=True)
-    starts = starts.sort_values(["line", "to"], ignore_index=True)
-    return pd.DataFrame(
-        {"line": edges["line"], "start_on": edges["from"], "end_on": starts["to"]}
-    ).astype({"start_on": "datetime64[s]", "end_on": "datetime64[s]"})
+def _both(some: Iterable[Days], others: Iterable[Days]) -> Iterator[Days]:
+    """Stretches that lie in a span of both."""
+    others = [*others]
+    for start, end in some:
+        for start_too, end_too in others:
+            if max(start, start_too) < min(end, end_too):
+                yield max(start, start_too), min(end, end_too)
 
 
-def _both(some: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:
-    """One row a stretch of a line that lies in a span of both."""
-    pairs = some.merge(others[["line", "start_on", "end_on"]], on="line", suffixes=("", "_too"))
-    start = pairs[["start_on", "start_on_too"]].max(axis=1)
-    end = pairs[["end_on", "end_on_too"]].min(axis=1)
-    both = pd.DataFrame({"line": pairs["line"], "start_on": start, "end_on": end})
-    return both[(start < end).to_numpy(dtype=bool)].reset_index(drop=True)
-
-
-def _grouped(spans: pd.DataFrame, records: FamilyRecords) -> pd.DataFrame:
-    of_line = records.lines.set_index("line")["line_id"]
-    return spans.assign(group=spans["line"].map(of_line), table="lines", row=NO_ROW)
-
-
-def _away(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
+def _away(records: FamilyRecords, now: pd.Timestamp) -> Iterator[Span]:
     """Nights away; they belong to the group of the child's last line."""
-    stays = records.stays
-    last = records.lines.drop_duplicates("child_id", keep="last").set_index("child_id")["line_id"]
-    place = stays["place"].astype("string").str.replace("_", " ").fillna("place not recorded")
-    return pd.DataFrame(
-        {
-            "group": stays["child_id"].map(last),
-            "track": "away",
-            "kind": "away",
-            "start_on": stays["from_on"],
-            "end_on": stays["to_on"].where(stays["to_on"] < now, now),
-            "label": "child " + stays["child_id"].astype("string") + " away: " + place,
-            "table": "stays",
-            "row": stays["row"],
-        }
-    )
+    last = dict(cells(records.lines, "child_id", "line_id"))
+    names = ("child_id", "from_on", "to_on", "place", "row")
+    for child, start, back, place, row in cells(records.stays, *names):
+        where = "place not recorded" if place is None else place.replace("_", " ")
+        label = f"child {child} away: {where}"
+        end = now if back is None else min(back, now)
+        yield Span(last[child], "away", "away", start, end, label, "stays", row)
 
 
-def _silences(records: FamilyRecords, now: pd.Timestamp) -> pd.DataFrame:
-    """One row a run of days without any entry of the family that is longer than the limit."""
-    since = pd.Timestamp(records.lines["home_from"].min())
+def _silences(records: FamilyRecords, now: pd.Timestamp) -> Iterator[Span]:
+    """Runs of days without any entry of the family that are longer than the limit."""
+    since = records.lines["home_from"].min()
     heard = records.entries["done_on"].drop_duplicates().sort_values()
-    heard = heard[(heard > since) & (heard <= now)]
-    days = heard.to_numpy().astype("datetime64[s]")
-    last = pd.Series(np.insert(days, 0, since.to_datetime64()))
-    following = pd.Series(np.append(days, now.to_datetime64().astype(days.dtype)))
-    quiet = (following - last) > pd.Timedelta(days=records.silent_after_days)
-    return pd.DataFrame(
-        {
-            "group": FAMILY,
-            "track": "log",
-            "kind": "silent",
-            "start_on": last[quiet] + pd.Timedelta(days=1),
-            "end_on": following[quiet],
-            "label": "nothing logged",
-            "table": "home_log",
-            "row": NO_ROW,
-        }
-    ).astype({"start_on": "datetime64[s]", "end_on": "datetime64[s]"})
+    days = [since, *heard[(heard > since) & (heard <= now)].tolist(), now]
+    for last, following in pairwise(days):
+        if (following - last).days > records.silent_after_days:
+            of = ("nothing logged", "home_log", NO_ROW)
+            yield Span(FAMILY, "log", "silent", last + ONE_DAY, following, *of)

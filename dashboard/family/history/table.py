@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.family.history.records import SPANS_LISTED, TABLE
+from dashboard.family.history.records import (
+    MARKS,
+    NO_ROW,
+    SPANS,
+    SPANS_LISTED,
+    Mark,
+    Row,
+    Span,
+    frame_of,
+)
+from dashboard.session.frames import cells
 
 WEIGHT = ("red_flag", "harm", "found", "skin", "dressing", "connector", "needle", "flush")
 """Which of several findings of a stored row comes first."""
@@ -23,30 +33,30 @@ def table_of(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         Columns as in `TABLE`. Findings of one stored row are joined by semicolons.
     """
-    marks = marks[(marks["track"] != "late").to_numpy(dtype=bool)]
-    order = {track: at for at, track in enumerate(WEIGHT)}
-    weight = marks["track"].map(order).fillna(len(order))
-    marks = marks.loc[weight.sort_values(kind="stable").index].reset_index(drop=True)
-    plain = (marks["kind"] == "entry").to_numpy(dtype=bool)
-    key = ["table", "row"]
-    more = pd.MultiIndex.from_frame(marks.loc[~plain, key])
-    known_already = pd.MultiIndex.from_frame(marks[key]).isin(more)
-    marks = marks[~(plain & known_already)]
-    stored = marks["row"] >= 0
-    each = marks["row"].where(stored, -2 - pd.Series(range(len(marks)), index=marks.index))
-    joined = marks.assign(each=each).groupby(["table", "each"], sort=False, as_index=False)
-    rows = joined.agg(
-        on=("on", "first"),
-        group=("group", "max"),
-        label=("label", "; ".join),
-        row=("row", "first"),
-        received_on=("received_on", "first"),
-    )
-    long = spans[spans["kind"].isin(SPANS_LISTED).to_numpy(dtype=bool)]
-    long = long.rename(columns={"start_on": "on", "end_on": "until"})
-    parts = [p for p in (rows, long) if len(p)]
-    both = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=TABLE)
-    both = both.reindex(columns=TABLE).astype(
-        dict.fromkeys(("on", "until", "received_on"), "datetime64[s]")
-    )
-    return both.sort_values(["on", "label"], ascending=[False, True], ignore_index=True)
+    weight = {track: at for at, track in enumerate(WEIGHT)}
+    every = [Mark(*mark) for mark in cells(marks, *MARKS)]
+    every = [mark for mark in every if mark.track != "late"]
+    every.sort(key=lambda mark: weight.get(mark.track, len(WEIGHT)))
+    says_more = {(mark.table, mark.row) for mark in every if mark.kind != "entry"}
+    of_row: dict[object, list[Mark]] = {}
+    for at, mark in enumerate(every):
+        stored = (mark.table, mark.row)
+        if mark.kind != "entry" or stored not in says_more:
+            of_row.setdefault(stored if mark.row != NO_ROW else at, []).append(mark)
+    rows = [_joined(found) for found in of_row.values()]
+    for span in (Span(*span) for span in cells(spans, *SPANS)):
+        if span.kind in SPANS_LISTED:
+            of = (span.group, span.label, span.table, span.row)
+            rows.append(Row(span.start_on, span.end_on, *of, None))
+    rows.sort(key=lambda row: row.label)
+    rows.sort(key=lambda row: row.on, reverse=True)
+    return frame_of(Row, rows)
+
+
+def _joined(marks: list[Mark]) -> Row:
+    """What one stored row says."""
+    first = marks[0]
+    group = max(mark.group for mark in marks)
+    received = next((mark.received_on for mark in marks if mark.received_on is not None), None)
+    label = "; ".join(mark.label for mark in marks)
+    return Row(first.on, None, group, label, first.table, first.row, received)

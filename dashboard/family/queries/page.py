@@ -55,7 +55,7 @@ class FamilyQueries:
             edition=alone.edition.version,
             choice=replace(choice, page=page, known_on=alone.as_of if is_earlier else None),
             sees=sees,
-            row=call_state.row_of(whole, known),
+            row=call_state.row_of(alone, known) if is_earlier else acts_of(session, known).row,
             reasons=call_state.reasons_of(whole, known),
             lines=lines,
             first=first,

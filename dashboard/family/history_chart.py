@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
-import plotly.graph_objects as go
 from dash import dcc, html
 from dash.development.base_component import Component
 
@@ -30,7 +31,7 @@ def history_section(view: FamilyView) -> Component:
                     config={"displayModeBar": False, "responsive": True},
                     responsive=True,
                     className="history",
-                    style={"height": f"{figure.layout.height}px"},
+                    style={"height": f"{figure['layout']['height']}px"},
                 ),
                 role="img",
                 **aria(label=_description(view)),
@@ -46,7 +47,7 @@ def history_section(view: FamilyView) -> Component:
     )
 
 
-def history_figure(view: FamilyView) -> go.Figure:
+def history_figure(view: FamilyView) -> dict[str, Any]:
     """The calendar of the time shown: lines that had not ended before it, then the family."""
     return family_strip(
         [

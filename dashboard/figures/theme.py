@@ -41,21 +41,28 @@ AXIS = {
 """What the axes of all charts share."""
 
 
+QUIET = {
+    "margin": {"l": 4, "r": 12, "t": 26, "b": 26},
+    "paper_bgcolor": PAPER,
+    "plot_bgcolor": PAPER,
+    "font": {"family": FONT, "size": TEXT, "color": INK},
+    "hoverlabel": {
+        "bgcolor": "#ffffff",
+        "bordercolor": INK,
+        "font": {"color": INK, "size": TEXT},
+    },
+    "showlegend": False,
+    "separators": ".\N{NARROW NO-BREAK SPACE}",
+    "dragmode": False,
+    "barmode": "overlay",
+    "hovermode": "closest",
+}
+"""Type, margins and grid of all figures."""
+
+
 def quiet(figure: go.Figure, *, height: int) -> go.Figure:
     """Set type, margins and grid as all figures have them; returns the figure."""
-    figure.update_layout(
-        height=height,
-        margin={"l": 4, "r": 12, "t": 26, "b": 26},
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
-        font={"family": FONT, "size": TEXT, "color": INK},
-        hoverlabel={"bgcolor": "#ffffff", "bordercolor": INK, "font": {"color": INK, "size": TEXT}},
-        showlegend=False,
-        separators=".\N{NARROW NO-BREAK SPACE}",
-        dragmode=False,
-        barmode="overlay",
-        hovermode="closest",
-    )
+    figure.update_layout(height=height, **QUIET)
     return figure
 
 

@@ -7,6 +7,7 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 import pandas as pd
+import plotly.graph_objects as go
 import pytest
 
 from analysis import timeline
@@ -327,7 +328,7 @@ GROUPS = [Group("L1", "Line L1"), Group("L2", "Line L2"), Group("", "Family F1")
 def drawn(records, **settings):
     spans, marks = history.spans_of(records, AS_OF), history.marks_of(records, CODES, AS_OF)
     chosen = {"start_on": date(2031, 1, 20), "as_of": AS_OF, **settings}
-    return family_strip(chosen.pop("groups", GROUPS), spans, marks, **chosen)
+    return go.Figure(family_strip(chosen.pop("groups", GROUPS), spans, marks, **chosen))
 
 
 @pytest.fixture(name="figure", scope="module")
@@ -404,13 +405,14 @@ def test_every_row_of_the_figure_is_named_in_words(figure):
 
 
 def test_a_row_with_nothing_in_it_says_so():
-    figure = family_strip(
+    shown = family_strip(
         GROUPS[1:],
         history_frame(history.SPANS, "start_on", "end_on"),
         history_frame(history.MARKS, "on", "received_on"),
         as_of=AS_OF,
         start_on=date(2031, 2, 1),
     )
+    figure = go.Figure(shown)
     assert len(figure.data) == 0
     said = [str(note.text) for note in figure.layout.annotations]
     assert sum("none in this time" in text for text in said) == 4
@@ -441,13 +443,14 @@ def test_names_beside_marks_give_way_where_marks_crowd():
             "received_on": pd.NaT,
         }
     )
-    figure = family_strip(
+    shown = family_strip(
         GROUPS,
         history_frame(history.SPANS, "start_on", "end_on"),
         rows.astype(marks.dtypes),
         as_of=AS_OF,
         start_on=date(2031, 1, 20),
     )
+    figure = go.Figure(shown)
     (flags,) = figure.data
     assert [text.strip() for text in flags.text] == ["fever", "chills", ""]
     assert list(flags.textposition[:2]) == ["middle left", "middle left"]

@@ -34,8 +34,8 @@ def temporary_folder() -> Iterator[Path]:
     parent = Path(tempfile.gettempdir())
     clear(parent)
     folder = parent / _name()
-    folder.mkdir(mode=0o700)
     try:
+        folder.mkdir(mode=0o700)
         yield folder
     finally:
         shutil.rmtree(folder, ignore_errors=True)

@@ -1,4 +1,4 @@
-"""Notebooks are run once, two at a time, on one invented programme."""
+"""Notebooks are run once, one after the other in one kernel, on one invented programme."""
 
 import asyncio
 import warnings
@@ -20,6 +20,8 @@ FOLDER = ROOT / "notebooks"
 NOTEBOOKS = {path.stem: path for path in sorted(FOLDER.glob("[!_]*.py"))}
 AS_OF = date(2031, 3, 10)
 FAMILIES, SEED = 240, 1
+AFRESH = "%reset -f\nimport sys\nsys.modules.pop('_start', None)"
+"""Forgets the notebook before; libraries stay imported, which takes longer than most notebooks."""
 
 
 def parameters(notebook) -> int | None:
@@ -49,22 +51,33 @@ def with_values(path: Path, **values: object):
 def invented(tmp_path_factory):
     """A store of an invented programme, and what was planted in it."""
     folder = tmp_path_factory.mktemp("programme")
-    made = invented_store(folder, families=FAMILIES, seed=SEED, as_of=AS_OF)
     demo = generate(FAMILIES, seed=SEED, until=AS_OF)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("synthetic_data.generate", lambda *_, **__: demo)
+        made = invented_store(folder, families=FAMILIES, seed=SEED, as_of=AS_OF)
     return SimpleNamespace(url=made.url, refused=made.refused, truth=demo.truth)
 
 
 async def _run(notebooks: dict[str, object]) -> dict[str, Exception | None]:
-    """Run them two at a time: what went wrong with each, None for nothing."""
-    free = asyncio.Semaphore(2)
-
-    async def one(notebook):
-        place = {"metadata": {"path": str(FOLDER)}}
-        async with free:
-            await NotebookClient(notebook, timeout=300, resources=place).async_execute()
-
-    found = await asyncio.gather(*map(one, notebooks.values()), return_exceptions=True)
-    return dict(zip(notebooks, found, strict=True))
+    """Run them, each without the names of those before: what went wrong, None for nothing."""
+    kernel = NotebookClient(nbformat.v4.new_notebook()).create_kernel_manager()
+    place = {"metadata": {"path": str(FOLDER)}}
+    faults: dict[str, Exception | None] = {}
+    try:
+        for name, notebook in notebooks.items():
+            notebook.cells.insert(0, nbformat.v4.new_code_cell(AFRESH))
+            client = NotebookClient(notebook, kernel, timeout=300, resources=place)
+            faults[name] = None
+            try:
+                await client.async_execute()
+            except Exception as fault:  # each is raised where its notebook is asked for
+                faults[name] = fault
+            finally:
+                client.kc.stop_channels()
+            del notebook.cells[0]
+    finally:
+        await kernel.shutdown_kernel(now=True)
+    return faults
 
 
 @pytest.fixture(scope="session")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import signal
 import subprocess
 import sys
-import textwrap
 import threading
 import time
+from collections.abc import Callable
 from datetime import date
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import pytest
@@ -19,7 +22,8 @@ from tests.stored_rows import accepted, file_info, moment, put, refused, store, 
 
 __all__ = ["store", "url"]
 
-ROOT = Path(__file__).parents[2]
+PROCESSES = multiprocessing.get_context("forkserver")
+PROCESSES.set_forkserver_preload([__name__])
 
 ONE = """
 received   | caregiver_id | family_id
@@ -27,11 +31,34 @@ received   | caregiver_id | family_id
 """
 
 
-def child(program: str, *arguments: str) -> subprocess.Popen[str]:
-    """Another process that runs a program text on the store."""
-    head = "import sys\nsys.path.insert(0, sys.argv[1])\n"
-    command = [sys.executable, "-c", head + textwrap.dedent(program), str(ROOT), *arguments]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+def child(program: Callable[..., None], *given: object) -> tuple[BaseProcess, Connection]:
+    """Another process, which shares nothing open with this one; what it sends arrives here."""
+    here, there = PROCESSES.Pipe(duplex=False)
+    process = PROCESSES.Process(target=program, args=(there, *given))
+    process.start()
+    there.close()
+    return process, here
+
+
+def in_the_middle_of_a_file(there: Connection, url: str) -> None:
+    text = "received | caregiver_id | family_id\n"
+    text += "\n".join(f"2031-03-01 | G{n} | F1" for n in range(2000))
+    with Store.open(url).writing(file_info(2)) as writer:
+        writer.add("caregivers", accepted("caregivers", text))
+        writer.refuse(refused("row_number | raw\n3 | raw 1"))
+        there.send("in the middle of it")
+        time.sleep(600)
+
+
+def twelve_files(there: Connection, url: str, name: str) -> None:
+    store = Store.open(url)
+    for n in range(12):
+        row = f"2031-03-01 | {name}{n} | F1"
+        put(store, "caregivers", f"received | caregiver_id | family_id\n{row}")
+
+
+def version(there: Connection, url: str) -> None:
+    there.send(Store.open(url).data_version())
 
 
 def call(opened: Store) -> int:
@@ -72,26 +99,11 @@ def test_nobody_sees_half_a_file(store: Store, url: str) -> None:
 
 def test_a_killed_ingest_leaves_nothing(store: Store, url: str) -> None:
     put(store, "caregivers", ONE.replace("G1", "G0"), 1)
-    killed = child(
-        """
-        import time
-        from analysis.store import Store
-        from tests.stored_rows import accepted, file_info, refused
-        text = "received | caregiver_id | family_id\\n"
-        text += "\\n".join(f"2031-03-01 | G{n} | F1" for n in range(2000))
-        with Store.open(sys.argv[2]).writing(file_info(2)) as writer:
-            writer.add("caregivers", accepted("caregivers", text))
-            writer.refuse(refused("row_number | raw\\n3 | raw 1"))
-            print("in the middle of it", flush=True)
-            time.sleep(600)
-        """,
-        url,
-    )
-    assert killed.stdout is not None
-    assert killed.stdout.readline() == "in the middle of it\n"
-    killed.send_signal(signal.SIGKILL)
-    killed.wait()
-    killed.stdout.close()
+    killed, said = child(in_the_middle_of_a_file, url)
+    assert said.recv() == "in the middle of it"
+    killed.kill()
+    killed.join()
+    assert killed.exitcode == -signal.SIGKILL
     assert store.records().caregivers["caregiver_id"].tolist() == ["G0"]
     assert len(store.refused()) == 0
     assert store.ingests()["file"].tolist() == ["file-1.csv"]
@@ -99,23 +111,12 @@ def test_a_killed_ingest_leaves_nothing(store: Store, url: str) -> None:
 
 
 def test_two_processes_write_by_turns_and_no_row_is_lost(store: Store, url: str) -> None:
-    program = """
-    from analysis.store import Store
-    from tests.stored_rows import put
-    store = Store.open(sys.argv[2])
-    for n in range(12):
-        name = f"{sys.argv[3]}{n}"
-        put(store, "caregivers", f"received | caregiver_id | family_id\\n2031-03-01 | {name} | F1")
-    """
-    writers = [child(program, url, name) for name in ("A", "B")]
+    writers = [child(twelve_files, url, name)[0] for name in ("A", "B")]
     seen = []
-    while any(writer.poll() is None for writer in writers):
+    while any(writer.is_alive() for writer in writers):
         seen.append(len(store.records().caregivers))
         time.sleep(0.05)  # leaves the processor to the writers
-    for writer in writers:
-        assert writer.stdout is not None
-        writer.stdout.close()
-        assert writer.returncode == 0
+    assert [writer.exitcode for writer in writers] == [0, 0]
     caregivers = store.records().caregivers
     expected = {f"{name}{n}" for name in "AB" for n in range(12)}
     assert set(caregivers["caregiver_id"]) == expected
@@ -145,23 +146,22 @@ def test_a_writer_waits_for_another_thread_of_its_own_process(store: Store) -> N
 
 
 def test_two_processes_may_open_a_new_store_at_once(url: str) -> None:
-    program = """
-    from analysis.store import Store
-    print(Store.open(sys.argv[2]).data_version(), flush=True)
-    """
-    openers = [child(program, url) for _ in range(2)]
-    assert [opener.communicate()[0] for opener in openers] == ["0\n"] * 2
+    openers = [child(version, url) for _ in range(2)]
+    assert [said.recv() for _, said in openers] == [0, 0]
+    for opener, _ in openers:
+        opener.join()
 
 
 def test_a_process_has_one_sqlite_library_on_a_store(tmp_path: Path) -> None:
     # Two would not see each other's locks; the one of Python stays unloaded.
-    program = """
-    from datetime import datetime
-    from analysis.store import Store
-    store = Store.open(sys.argv[2])
-    store.records(datetime(2031, 3, 1))
-    store.data_version()
-    print("_sqlite3" in sys.modules)
+    program = """if True:
+        import sys
+        from datetime import datetime
+        from analysis.store import Store
+        store = Store.open(sys.argv[1])
+        store.records(datetime(2031, 3, 1))
+        store.data_version()
+        print("_sqlite3" in sys.modules)
     """
-    opener = child(program, f"sqlite:///{tmp_path}/store.sqlite")
-    assert opener.communicate()[0] == "False\n"
+    command = [sys.executable, "-c", program, f"sqlite:///{tmp_path}/store.sqlite"]
+    assert subprocess.run(command, check=False, capture_output=True, text=True).stdout == "False\n"

@@ -16,7 +16,7 @@ from sqlalchemy.pool import NullPool, QueuePool
 from analysis.files import COMPANIONS
 from analysis.store import chain, faults
 from analysis.store.faults import StoreError, in_plain_words
-from analysis.store.schema import REVISION, changes
+from analysis.store.schema import REVISION, changes, metadata
 from analysis.store.sqlite_driver import DRIVER
 
 WAIT_SECONDS = 120.0
@@ -342,15 +342,28 @@ def _bring_to_this_version(database: Database, *, create: bool) -> None:
     with database.reading() as connection:
         names = set(sa.inspect(connection).get_table_names())
         found = _revision(connection) if "alembic_version" in names else None
+        whole = found != REVISION or not database.is_sqlite or _has_all_columns(connection)
     if names and changes.name not in names:
         raise StoreError(faults.ANOTHER_PROGRAM.format(place=database.place))
     if not names and not create:
         raise StoreError(faults.NOTHING_THERE.format(place=database.place))
     database.let_people_read_while_it_is_written()
+    if not whole:
+        raise StoreError(faults.DAMAGED.format(place=database.place))
     if found != REVISION:
         from analysis.store.migrate import upgrade  # takes long to load and is seldom needed
 
         upgrade(database)
+
+
+def _has_all_columns(connection: sa.Connection) -> bool:
+    """Whether a file of this version holds all columns: damage to its schema may hide one."""
+    found = connection.exec_driver_sql(
+        "SELECT t.name, c.name FROM sqlite_master AS t, pragma_table_info(t.name) AS c "
+        "WHERE t.type = 'table'"
+    )
+    there = {(table, column) for table, column in found}
+    return {(t.name, c.name) for t in metadata.tables.values() for c in t.columns} <= there
 
 
 def _revision(connection: sa.Connection) -> str | None:

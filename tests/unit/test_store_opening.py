@@ -156,6 +156,18 @@ def test_a_damaged_store_is_told_from_a_wrong_file(tmp_path: Path) -> None:
     assert "is damaged" in complaint(f"sqlite:///{path}")
 
 
+@pytest.mark.parametrize("text", [b"called_at", b"CREATE TABLE calls"])
+def test_a_store_whose_description_of_a_table_is_damaged_is_told(
+    tmp_path: Path, text: bytes
+) -> None:
+    path = tmp_path / "store.sqlite"
+    Store.open(f"sqlite:///{path}").close()
+    content = path.read_bytes()
+    assert text in content
+    path.write_bytes(content.replace(text, text[:-1] + bytes([text[-1] ^ 1])))
+    assert "is damaged" in complaint(f"sqlite:///{path}")
+
+
 def test_a_store_that_may_not_be_written_is_named(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -135,7 +135,7 @@ def unpacked(packed: bytes) -> pa.Table:
     try:
         rows = pa.ipc.open_stream(pa.py_buffer(packed)).read_all()
         rows.validate(full=True)
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise DamagedBlockError(DAMAGED_BLOCK) from error
     return rows
 
@@ -154,7 +154,10 @@ def _unpacked(connection: sa.Connection, table: str, first_row: int) -> pa.Table
     stored = connection.execute(query).one()
     rows = unpacked(stored.packed)
     _check_order(rows, first_row, stored.n_rows)
-    # A block written before a column was added doesn't have it: there it is blank.
+    # A block written before a column was added doesn't have it: there it is blank. No column was
+    # ever removed, so another name is a damaged one.
+    if not set(rows.column_names) <= set(cells_of(table).names):
+        raise DamagedBlockError(DAMAGED_BLOCK)
     missing = [field for field in cells_of(table) if field.name not in rows.column_names]
     for field in missing:
         rows = rows.append_column(field, pa.nulls(rows.num_rows, field.type))

@@ -10,12 +10,14 @@ driver. (SQLite's manual warns of it: "How To Corrupt An SQLite Database File", 
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Iterator
 from types import SimpleNamespace
 from typing import Any
 
 import adbc_driver_manager.dbapi as manager
 import adbc_driver_sqlite.dbapi as adbc
 import sqlalchemy as sa
+from adbc_driver_manager import AdbcStatusCode
 from sqlalchemy.dialects import registry
 from sqlalchemy.dialects.sqlite.base import SQLiteDialect, SQLiteExecutionContext
 
@@ -35,10 +37,10 @@ vars(manager)["_blocking_call"] = _called
 
 
 class _Cursor:
-    """A cursor of the driver that reports no rows for a statement without rows.
+    """A cursor of the driver that reports no rows for a statement without rows, and damaged text.
 
     The driver describes such a result as an empty list. SQLAlchemy expects None, and would
-    leave the cursor open.
+    leave the cursor open. Text that is not UTF-8 is damage, which is for the database to report.
     """
 
     def __init__(self, cursor: Any) -> None:
@@ -48,8 +50,27 @@ class _Cursor:
     def description(self) -> Any:
         return self._cursor.description or None
 
+    def fetchone(self) -> Any:
+        """The next row, as the driver gives it."""
+        with _damaged_text():
+            return self._cursor.fetchone()
+
+    def fetchall(self) -> Any:
+        """All rows that are left."""
+        with _damaged_text():
+            return self._cursor.fetchall()
+
     def __getattr__(self, name: str) -> Any:
         return getattr(self._cursor, name)
+
+
+@contextlib.contextmanager
+def _damaged_text() -> Iterator[None]:
+    try:
+        yield
+    except UnicodeDecodeError as error:
+        words = "database disk image is malformed: a text is not UTF-8"
+        raise adbc.DatabaseError(words, status_code=AdbcStatusCode.INVALID_DATA) from error
 
 
 class _Context(SQLiteExecutionContext):

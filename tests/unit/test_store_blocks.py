@@ -96,7 +96,13 @@ def _words_past_the_list(rows: pa.Table) -> pa.Table:
     return rows.set_column(rows.column_names.index("child_id"), "child_id", words)
 
 
-@pytest.mark.parametrize("damage", [_twice_the_first, _words_past_the_list, lambda rows: rows[:9]])
+def _another_name(rows: pa.Table) -> pa.Table:
+    return rows.rename_columns(["plade" if n == "place" else n for n in rows.column_names])
+
+
+@pytest.mark.parametrize(
+    "damage", [_twice_the_first, _words_past_the_list, _another_name, lambda rows: rows[:9]]
+)
 def test_a_block_that_unpacks_to_other_rows_is_named_as_damage(
     store: Store, url: str, damage: Callable[[pa.Table], pa.Table]
 ) -> None:
@@ -110,6 +116,27 @@ def test_a_block_that_unpacks_to_other_rows_is_named_as_damage(
         connection.execute(sa.update(table_of_blocks).values(packed=bytes(sink.getvalue())))
     with pytest.raises(StoreError, match="is damaged"):
         store.records()
+
+
+def test_a_name_in_a_block_that_is_no_text_is_named_as_damage(store: Store, url: str) -> None:
+    put(store, "stays", TEN)
+    with open_database(url, create=False).changing_tables() as connection:
+        rows = blocks.read(connection, "stays", lambda rows: rows)
+        sink = pa.BufferOutputStream()
+        with pa.ipc.new_stream(sink, rows.schema) as stream:
+            stream.write_table(rows)
+        changed = bytes(sink.getvalue()).replace(b"place", b"pla\xe5e")
+        connection.execute(sa.update(table_of_blocks).values(packed=changed))
+    with pytest.raises(StoreError, match="is damaged"):
+        store.records()
+
+
+def test_a_text_that_is_not_utf8_is_named_as_damage(tmp_path: Path) -> None:
+    opened = open_database(f"sqlite:///{tmp_path / 'a.sqlite'}", create=True)
+    with pytest.raises(StoreError, match="is damaged"), opened.reading() as connection:
+        connection.exec_driver_sql("SELECT CAST(x'61e5' AS TEXT)").all()
+    with pytest.raises(StoreError, match="is damaged"), opened.reading() as connection:
+        connection.exec_driver_sql("SELECT CAST(x'61e5' AS TEXT)").first()
 
 
 def test_a_cell_of_another_type_than_its_column_is_named_as_damage(tmp_path: Path) -> None:

@@ -20,6 +20,8 @@ from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 from waitress.server import TcpWSGIServer
 
+from dashboard.machine_account import STATED, account_of
+
 MOST_BYTES = 1_000_000
 """Longest body received from anybody: the longest form is far shorter."""
 MOST_HEADER_BYTES = 65_536
@@ -32,8 +34,8 @@ MOST_CONNECTIONS = 1_000
 LAST_ANSWERS_SECONDS = 10
 """How long answers under way may take after the program was asked to stop."""
 
-Admits = Callable[[str, str], int]
-"""How long a body may be at most: of a path and the `Cookie` header."""
+Admits = Callable[[str, str, str], int]
+"""How long a body may be at most: of a path, the `Cookie` header and the client's account."""
 
 
 class _Parser(HTTPRequestParser):  # type: ignore[misc]
@@ -47,8 +49,9 @@ class _Parser(HTTPRequestParser):  # type: ignore[misc]
 
     def parse_header(self, header_plus: bytes) -> None:
         super().parse_header(header_plus)
+        self.headers[STATED] = self.adj.account
         if self.chunked or self.content_length > 0:
-            most = self.adj.admits(self.path, self.headers.get("COOKIE", ""))
+            most = self.adj.admits(self.path, self.headers.get("COOKIE", ""), self.adj.account)
             self.adj = copy.copy(self.adj)
             self.adj.max_request_body_size = most + 1
             if self.content_length <= most:
@@ -57,6 +60,11 @@ class _Parser(HTTPRequestParser):  # type: ignore[misc]
 
 class _Channel(HTTPChannel):  # type: ignore[misc]
     parser_class = _Parser
+
+    def __init__(self, server: Any, sock: socket.socket, addr: Any, adj: Any, **more: Any) -> None:
+        adj = copy.copy(adj)
+        adj.account = account_of(addr[:2], sock.getsockname()[:2]) if adj.tells_accounts else ""
+        super().__init__(server, sock, addr, adj, **more)
 
 
 class Server(TcpWSGIServer):  # type: ignore[misc]
@@ -70,6 +78,8 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         listening: socket.socket,
         threads: int,
         admits: Admits,
+        *,
+        tells_accounts: bool,
         **more: Any,
     ) -> None:
         settings = Adjustments(
@@ -85,7 +95,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
             clear_untrusted_proxy_headers=False,  # the application does, see `security.proxies`
             **more,
         )
-        settings.admits = admits
+        settings.admits, settings.tells_accounts = admits, tells_accounts
         # A short wait of a request is not worth a line on the terminal.
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         where = (listening.family, listening.type, listening.proto, listening.getsockname())

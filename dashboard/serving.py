@@ -87,10 +87,11 @@ def _admits(app: LinedaysDash, config: DashboardConfig) -> Admits:
     service = app.service
     name = CookieNames.of(service.config).sign_in
 
-    def most(path: str, cookies: str) -> int:
+    def most(path: str, cookies: str, account: str) -> int:
         if path != FILES:
             return MOST_BYTES
-        reader = service.reader_of(parse_cookie(cookies).get(name), uses=False)
+        token = parse_cookie(cookies).get(name)
+        reader = service.reader_of(token, account, uses=False)
         if reader is None or not reader.may(Right.BRING_FILES):
             return MOST_BYTES
         return TIMES_THE_MOST * config.most_upload_bytes
@@ -158,7 +159,8 @@ def _log(file: Path | None) -> Iterator[None]:
 
 
 def _serve_in_this_process(app: LinedaysDash, listening: socket.socket, admits: Admits) -> None:
-    server = Server(app.server, listening, THREADS, admits)
+    tells_accounts = not app.service.config.web.encrypted
+    server = Server(app.server, listening, THREADS, admits, tells_accounts=tells_accounts)
     try:
         server.run()
     finally:

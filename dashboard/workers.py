@@ -52,6 +52,7 @@ class Program(BaseApplication):  # type: ignore[misc]
     ) -> None:
         self.dashboard = dashboard
         self.admits = admits
+        self.tells_accounts = not dashboard.service.config.web.encrypted
         self._settings = settings
         super().__init__()
 
@@ -114,7 +115,13 @@ class Receiving(Worker):  # type: ignore[misc]
         A program that stops ends its processes after `LAST_ANSWERS_SECONDS`; one that replaces them
         leaves an upload its time.
         """
-        server = Server(self.wsgi, self.sockets[0].sock, self.cfg.threads, self.app.admits)
+        server = Server(
+            self.wsgi,
+            self.sockets[0].sock,
+            self.cfg.threads,
+            self.app.admits,
+            tells_accounts=self.app.tells_accounts,
+        )
         while self.alive and os.getppid() == self.ppid:
             self.notify()
             server.answer_for(1.0)
@@ -151,7 +158,7 @@ class Encrypting(ThreadWorker):  # type: ignore[misc]
     def handle_request(self, req: Any, conn: Any, *more: Any) -> Any:
         """Answer a request whose head was read."""
         cookies = next((value for name, value in req.headers if name == "COOKIE"), "")
-        imports = self.app.admits(req.path, cookies) > MOST_BYTES
+        imports = self.app.admits(req.path, cookies, "") > MOST_BYTES
         self.late_at[conn] = time.monotonic() + (UPLOAD_SECONDS if imports else 2 * REQUEST_SECONDS)
         return super().handle_request(req, conn, *more)
 

@@ -72,7 +72,14 @@ def in_thread(config: DashboardConfig) -> Iterator[object]:
     """Serve a dashboard on the address and port of its settings, with its limits."""
     with socket.create_server((config.web.address, config.web.port)) as listening:
         app = create_app(config)
-        server = Server(app.server, listening, 4, _admits(app, config), outbuf_overflow=64 << 20)
+        server = Server(
+            app.server,
+            listening,
+            4,
+            _admits(app, config),
+            tells_accounts=not config.web.encrypted,
+            outbuf_overflow=64 << 20,
+        )
         try:
             with in_background(server):
                 yield app

@@ -161,4 +161,7 @@ def _unpacked(connection: sa.Connection, table: str, first_row: int) -> pa.Table
     missing = [field for field in cells_of(table) if field.name not in rows.column_names]
     for field in missing:
         rows = rows.append_column(field, pa.nulls(rows.num_rows, field.type))
-    return rows.select(cells_of(table).names)
+    rows = rows.select(cells_of(table).names)
+    if rows.schema.types != cells_of(table).types:
+        raise DamagedBlockError(DAMAGED_BLOCK)
+    return rows

@@ -19,7 +19,7 @@ from dashboard.security import plain
 from dashboard.security.cookies import CookieNames
 from dashboard.security.csrf import needs_secure
 from dashboard.security.openid import OpenIdClient, ProviderError
-from dashboard.security.sign_in import SIGN_IN, safe_way
+from dashboard.security.sign_in import SIGN_IN, account_of_request, safe_way
 from dashboard.session.service import Service
 
 BEGIN = f"{SIGN_IN}/provider"
@@ -95,7 +95,9 @@ def _come_back(client: OpenIdClient, service: Service, names: CookieNames) -> Re
         access = client.provider.access_of(who.groups)
         if access is None:
             raise ProviderError(NO_GROUP)
-        token = service.sign_in_of_provider(who, access, request.remote_addr or "")
+        token = service.sign_in_of_provider(
+            who, access, request.remote_addr or "", account_of_request()
+        )
     except ProviderError as fault:
         return _forgetting(plain.sign_in_page(to, str(fault), "", status=401), names)
     session.clear()

@@ -17,6 +17,7 @@ from flask import Response, abort, current_app, g, redirect, request, session
 from dashboard.addresses.family import read_family
 from dashboard.layout import frame as shell
 from dashboard.layout import ids
+from dashboard.machine_account import IN_REQUEST
 from dashboard.security import plain
 from dashboard.security.cookies import CookieNames
 from dashboard.security.csrf import needs_secure
@@ -58,7 +59,8 @@ def let_in(app: Dash, service: Service, names: CookieNames) -> None:
     def check() -> Any:
         if request.path.startswith(WITHOUT_SIGN_IN) or request.path in WITHOUT_NAME:
             return None
-        reader = service.reader_of(request.cookies.get(names.sign_in), uses=_somebody_acts())
+        token = request.cookies.get(names.sign_in)
+        reader = service.reader_of(token, account_of_request(), uses=_somebody_acts())
         if reader is None:
             return _to_sign_in()
         g.reader = reader
@@ -88,6 +90,11 @@ def signed_in() -> Reader:
     if not isinstance(reader, Reader):
         abort(401, ENDED)
     return reader
+
+
+def account_of_request() -> str:
+    """The account of this machine that sends the request; blank where it plays no part."""
+    return str(request.environ.get(IN_REQUEST, ""))
 
 
 def session_of_request(service: Service) -> Session:
@@ -174,13 +181,14 @@ def _sign_in(service: Service, names: CookieNames) -> Any:
     to = safe_way(request.values.get("to"))
     before = request.cookies.get(names.sign_in)
     if request.method == "GET":
-        if service.reader_of(before, uses=False) is not None:
+        if service.reader_of(before, account_of_request(), uses=False) is not None:
             return redirect(to, code=303)
         ended = DRAFT.get(request.args.get("draft", ""), ENDED)
         message = OLD if "old" in request.args else ended if before else None
         return plain.sign_in_page(to, message, "")
     code = request.form.get("code", "").strip()
-    done = service.sign_in(code, request.form.get("password", ""), request.remote_addr or "")
+    password, address = request.form.get("password", ""), request.remote_addr or ""
+    done = service.sign_in(code, password, address, account_of_request())
     if done.needs_code:
         _new_session()
         until = service.config.clock() + timedelta(minutes=SECOND_STEP_MINUTES)
@@ -205,7 +213,7 @@ def _second_step(service: Service, names: CookieNames) -> Any:
     if request.method == "GET":
         return plain.second_step_page(to, None)
     typed, address = request.form.get("typed", ""), request.remote_addr or ""
-    done = service.sign_in_with_code(pending["code"], typed, address)
+    done = service.sign_in_with_code(pending["code"], typed, address, account_of_request())
     if done.wait_seconds:
         return _has_to_wait(
             plain.second_step_page(to, _wait(done.wait_seconds), status=429), done.wait_seconds

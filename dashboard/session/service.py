@@ -96,14 +96,18 @@ class Service:
         """Whether anybody can sign in."""
         return any(user.active for user in self.store.people.all())
 
-    def reader_of(self, token: str | None, *, uses: bool) -> Reader | None:
+    def _server(self, account: str) -> str:
+        """Where a sign-in holds: at this server, and for one account of the machine."""
+        return f"{self.config.server}, account {account}" if account else self.config.server
+
+    def reader_of(self, token: str | None, account: str, *, uses: bool) -> Reader | None:
         """The person with this token; None: nobody. The demo signs in by itself."""
         if self.config.demo:
             return DEMO_READER
         if not token or token in self._ended:
             return None
         user = self.store.people.signed_in(
-            token, self.config.clock(), uses=uses, server=self.config.server
+            token, self.config.clock(), uses=uses, server=self._server(account)
         )
         if user is None:
             return None
@@ -125,19 +129,19 @@ class Service:
         except StoreError:
             return None
 
-    def sign_in(self, code: str, password: str, address: str) -> SignIn:
+    def sign_in(self, code: str, password: str, address: str, account: str) -> SignIn:
         """Try to sign in."""
         return self.store.people.sign_in(
-            code, password, address, self.config.clock(), server=self.config.server
+            code, password, address, self.config.clock(), server=self._server(account)
         )
 
-    def sign_in_with_code(self, code: str, typed: str, address: str) -> SignIn:
+    def sign_in_with_code(self, code: str, typed: str, address: str, account: str) -> SignIn:
         """The second step of a person whose password was right a moment ago."""
         return self.store.people.sign_in_with_code(
-            code, typed, address, self.config.clock(), server=self.config.server
+            code, typed, address, self.config.clock(), server=self._server(account)
         )
 
-    def sign_in_of_provider(self, who: Identity, access: Group, address: str) -> str:
+    def sign_in_of_provider(self, who: Identity, access: Group, address: str, account: str) -> str:
         """Sign in somebody who comes by the hospital's sign-in; returns the token.
 
         Raises
@@ -148,7 +152,7 @@ class Service:
         person = ProviderUser(
             who.subject, who.code, access.role, access.sites or None, access.families
         )
-        at, server = self.config.clock(), self.config.server
+        at, server = self.config.clock(), self._server(account)
         try:
             return self.store.people.sign_in_of_provider(person, address, at, server=server)
         except StoreError as fault:

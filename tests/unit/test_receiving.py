@@ -68,7 +68,7 @@ def test_half_sent_requests_hold_nobody_up_and_are_given_up(address, monkeypatch
 
 def test_a_request_that_is_still_being_received_is_waited_for():
     with socket.create_server(("127.0.0.1", 0)) as listening:
-        server = Server(None, listening, 1, lambda *_: MOST_BYTES)
+        server = Server(None, listening, 1, lambda *_: MOST_BYTES, tells_accounts=False)
         half = "POST / HTTP/1.1\nHost: 127.0.0.1\nContent-Length: 9\n\nhalf"
         with send(listening.getsockname(), half):
             received = any(server.is_answering() or server.answer_for(0.1) for _ in range(100))
@@ -84,7 +84,8 @@ class Ending(Receiving):
 
     def __init__(self, listening: socket.socket) -> None:
         self.alive, self.ppid = True, os.getppid()
-        self.cfg, self.app = SimpleNamespace(threads=1), SimpleNamespace(admits=lambda *_: 0)
+        self.cfg = SimpleNamespace(threads=1)
+        self.app = SimpleNamespace(admits=lambda *_: 0, tells_accounts=False)
         self.sockets, self.wsgi = [SimpleNamespace(sock=listening)], self.says
 
     def notify(self) -> None:
@@ -100,7 +101,8 @@ def test_a_request_on_its_way_to_a_process_that_ends_is_answered(monkeypatch):
     monkeypatch.setattr("dashboard.workers.LINGER_SECONDS", 5)
     servers = []
     monkeypatch.setattr(
-        "dashboard.workers.Server", lambda *given: servers.append(Server(*given)) or servers[0]
+        "dashboard.workers.Server",
+        lambda *given, **more: servers.append(Server(*given, **more)) or servers[0],
     )
     with socket.create_server(("127.0.0.1", 0)) as listening, ExitStack() as opened:
         worker = Ending(listening)
@@ -152,7 +154,7 @@ def test_long_bodies_are_for_people_who_may_import_files(app, clock):
     most = _admits(app, app.service.config)
     for code, expected in (("manager", TIMES_THE_MOST * 50_000_000), ("reader", MOST_BYTES)):
         cookie = f"linedays_sign_in={browser_of(app, code).cookie('linedays_sign_in')}"
-        assert most("/incoming/files", cookie) == expected
-        assert most("/sign-in", cookie) == MOST_BYTES
-    assert most("/incoming/files", "linedays_sign_in=forged") == MOST_BYTES
-    assert most("/incoming/files", "") == MOST_BYTES
+        assert most("/incoming/files", cookie, "") == expected
+        assert most("/sign-in", cookie, "") == MOST_BYTES
+    assert most("/incoming/files", "linedays_sign_in=forged", "") == MOST_BYTES
+    assert most("/incoming/files", "", "") == MOST_BYTES

@@ -100,8 +100,14 @@ def _another_name(rows: pa.Table) -> pa.Table:
     return rows.rename_columns(["plade" if n == "place" else n for n in rows.column_names])
 
 
+def _another_type(rows: pa.Table) -> pa.Table:
+    at = rows.column_names.index("received_at")
+    return rows.set_column(at, "received_at", rows["received_at"].cast(pa.uint64()))
+
+
 @pytest.mark.parametrize(
-    "damage", [_twice_the_first, _words_past_the_list, _another_name, lambda rows: rows[:9]]
+    "damage",
+    [_twice_the_first, _words_past_the_list, _another_name, _another_type, lambda rows: rows[:9]],
 )
 def test_a_block_that_unpacks_to_other_rows_is_named_as_damage(
     store: Store, url: str, damage: Callable[[pa.Table], pa.Table]

@@ -63,7 +63,7 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
 
     def __init__(self, server: Any, sock: socket.socket, addr: Any, adj: Any, **more: Any) -> None:
         adj = copy.copy(adj)
-        adj.account = account_of(addr[:2], sock.getsockname()[:2]) if adj.tells_accounts else ""
+        adj.account = account_of(addr[:2], sock.getsockname()[:2]) if adj.finds_accounts else ""
         super().__init__(server, sock, addr, adj, **more)
 
 
@@ -79,7 +79,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         threads: int,
         admits: Admits,
         *,
-        tells_accounts: bool,
+        finds_accounts: bool,
         **more: Any,
     ) -> None:
         settings = Adjustments(
@@ -95,7 +95,7 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
             clear_untrusted_proxy_headers=False,  # the application does, see `security.proxies`
             **more,
         )
-        settings.admits, settings.tells_accounts = admits, tells_accounts
+        settings.admits, settings.finds_accounts = admits, finds_accounts
         # A short wait of a request is not worth a line on the terminal.
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         where = (listening.family, listening.type, listening.proto, listening.getsockname())

@@ -159,8 +159,8 @@ def _log(file: Path | None) -> Iterator[None]:
 
 
 def _serve_in_this_process(app: LinedaysDash, listening: socket.socket, admits: Admits) -> None:
-    tells_accounts = not app.service.config.web.encrypted
-    server = Server(app.server, listening, THREADS, admits, tells_accounts=tells_accounts)
+    finds_accounts = not app.service.config.web.encrypted
+    server = Server(app.server, listening, THREADS, admits, finds_accounts=finds_accounts)
     try:
         server.run()
     finally:

@@ -52,7 +52,7 @@ class Program(BaseApplication):  # type: ignore[misc]
     ) -> None:
         self.dashboard = dashboard
         self.admits = admits
-        self.tells_accounts = not dashboard.service.config.web.encrypted
+        self.finds_accounts = not dashboard.service.config.web.encrypted
         self._settings = settings
         super().__init__()
 
@@ -120,7 +120,7 @@ class Receiving(Worker):  # type: ignore[misc]
             self.sockets[0].sock,
             self.cfg.threads,
             self.app.admits,
-            tells_accounts=self.app.tells_accounts,
+            finds_accounts=self.app.finds_accounts,
         )
         while self.alive and os.getppid() == self.ppid:
             self.notify()

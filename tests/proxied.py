@@ -77,7 +77,7 @@ def in_thread(config: DashboardConfig) -> Iterator[object]:
             listening,
             4,
             _admits(app, config),
-            tells_accounts=not config.web.encrypted,
+            finds_accounts=not config.web.encrypted,
             outbuf_overflow=64 << 20,
         )
         try:

@@ -68,7 +68,7 @@ def test_half_sent_requests_hold_nobody_up_and_are_given_up(address, monkeypatch
 
 def test_a_request_that_is_still_being_received_is_waited_for():
     with socket.create_server(("127.0.0.1", 0)) as listening:
-        server = Server(None, listening, 1, lambda *_: MOST_BYTES, tells_accounts=False)
+        server = Server(None, listening, 1, lambda *_: MOST_BYTES, finds_accounts=False)
         half = "POST / HTTP/1.1\nHost: 127.0.0.1\nContent-Length: 9\n\nhalf"
         with send(listening.getsockname(), half):
             received = any(server.is_answering() or server.answer_for(0.1) for _ in range(100))
@@ -85,7 +85,7 @@ class Ending(Receiving):
     def __init__(self, listening: socket.socket) -> None:
         self.alive, self.ppid = True, os.getppid()
         self.cfg = SimpleNamespace(threads=1)
-        self.app = SimpleNamespace(admits=lambda *_: 0, tells_accounts=False)
+        self.app = SimpleNamespace(admits=lambda *_: 0, finds_accounts=False)
         self.sockets, self.wsgi = [SimpleNamespace(sock=listening)], self.says
 
     def notify(self) -> None:

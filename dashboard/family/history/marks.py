@@ -100,7 +100,7 @@ def _logged(entries: pd.DataFrame, codes: Codes, *, sees_notes: bool) -> Iterato
 def _noted(
     kind: str, condition: str | None, reason: str | None, findings: str | None, codes: Codes
 ) -> Iterator[tuple[str, str, str]]:
-    """What an entry says of its line: row of the figure, kind of mark, label."""
+    """What an entry shows of its line: row of the figure, kind of mark, label."""
     if kind in ("port_accessed", "port_deaccessed"):
         yield DRESSING, kind, worded(kind)
     noted = condition if condition in codes.compromised else reason

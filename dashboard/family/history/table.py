@@ -54,7 +54,7 @@ def table_of(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
 
 
 def _joined(marks: list[Mark]) -> Row:
-    """What one stored row says."""
+    """What one stored row holds."""
     first = marks[0]
     group = max(mark.group for mark in marks)
     received = next((mark.received_on for mark in marks if mark.received_on is not None), None)

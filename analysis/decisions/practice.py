@@ -5,7 +5,7 @@ One row is one occasion that shows it. Everything on retraining counts these row
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, cast
 
@@ -32,9 +32,24 @@ LATE_CHANGE = "late_change"
 NO_SIGN_OFF = "no_sign_off"
 """A dressing change by a named caregiver without a current sign-off on its day."""
 
+BY_LINE = (EARLY_FAILURE, SKIN_AFTER_CHANGE, LATE_CHANGE)
+"""Steps that intervals show, line by line; entries show the others."""
+WORDS = ("family_id", "caregiver_id", "step")
 SKIN_DAYS = 3
 
 Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Occasions:
+    """Every occasion, with the lines that tell where those of a family lie among all."""
+
+    seen: pd.DataFrame
+    """Columns of `PRACTICE`."""
+    line: npt.NDArray[np.int32]
+    """By occasion of a step in `BY_LINE`: position of its line; within a step, it ascends."""
+    line_id: pd.Series[str]
+    """Lines of the timeline, by position."""
 
 
 def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFrame:
@@ -62,10 +77,15 @@ def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFra
     Returns
     -------
     DataFrame
-        Columns of `PRACTICE`, by step and stored row; without entries no rows.
+        Columns of `PRACTICE`, by step, then by line or stored row; without entries no rows.
 
     *Source:* project definition, definitions §8.
     """
+    return occasions(timeline, records, policy).seen
+
+
+def occasions(timeline: Timeline, records: Records, policy: Policy) -> Occasions:
+    """Return the same with their lines."""
     edition = policy.on(timeline.as_of)
     log = _Log.of(timeline, records)
     spans = timeline.intervals
@@ -78,19 +98,20 @@ def practice(timeline: Timeline, records: Records, policy: Policy) -> pd.DataFra
         _late_changes(log, spans),
         _changes_without_sign_off(log, records.sign_offs, edition.settings),
     ]
-    return log.occasions(parts)
+    return log.occasions(parts, timeline)
 
 
 def with_sign_offs(
-    seen: pd.DataFrame, timeline: Timeline, records: Records, policy: Policy
-) -> pd.DataFrame:
-    """Return the occasions of `practice` when only the sign-offs have changed since."""
+    before: Occasions, timeline: Timeline, records: Records, policy: Policy
+) -> Occasions:
+    """Return the occasions when only the sign-offs have changed since."""
     log = _Log.of(timeline, records)
     settings = policy.on(timeline.as_of).settings
-    others = seen[(seen["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)]
-    return log.occasions(
-        [_changes_without_sign_off(log, records.sign_offs, settings)], others=others
-    )
+    others = (before.seen["step"] != NO_SIGN_OFF).to_numpy(dtype=bool)
+    changes = _changes_without_sign_off(log, records.sign_offs, settings)
+    now = log.occasions([changes], timeline)
+    seen = pd.concat(alike(before.seen[others], now.seen), ignore_index=True)
+    return replace(now, seen=checked(seen), line=before.line)
 
 
 @dataclass(frozen=True)
@@ -103,6 +124,8 @@ class _Part:
     done_on: npt.NDArray[np.datetime64]
     row: Ints
     missed: npt.NDArray[np.bool_]
+    line: Ints | None = None
+    """Of a step in `BY_LINE`."""
 
 
 @dataclass(frozen=True)
@@ -173,30 +196,58 @@ class _Log:
         by_row[self.row - self._first_row] = self.caregiver
         return by_row
 
-    def occasions(self, parts: list[_Part], others: pd.DataFrame | None = None) -> pd.DataFrame:
-        """Columns of `PRACTICE`: `others`, which were found of the same log, and the parts."""
-        found = {part.step for part in parts}
-        if others is not None:
-            found |= set(map(str, others["step"].cat.categories))
-        steps = pd.Index(sorted(found), dtype="object")
-        frames = []
-        if others is not None:
-            frames.append(others.assign(step=others["step"].cat.set_categories(steps)))
-        for part in parts:
-            step = np.full(len(part.row), steps.get_loc(part.step), dtype=np.int64)
-            frames.append(
-                pd.DataFrame(
-                    {
-                        "family_id": coded(part.family, self.families),
-                        "caregiver_id": coded(part.caregiver, self.caregivers),
-                        "step": coded(step, steps),
-                        "done_on": part.done_on.astype("datetime64[s]"),
-                        "missed": part.missed,
-                        "row": part.row,
-                    }
-                )
-            )
-        return PRACTICE.check(pd.concat(frames, ignore_index=True))
+    def occasions(self, parts: list[_Part], timeline: Timeline) -> Occasions:
+        """The parts below one another."""
+        steps = pd.Index(sorted(part.step for part in parts), dtype="object")
+        step = np.repeat(
+            steps.get_indexer(pd.Index([part.step for part in parts])),
+            [len(part.row) for part in parts],
+        )
+        family, caregiver, done_on, missed, row = (
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("family", "caregiver", "done_on", "missed", "row")
+        )
+        lines = [part.line for part in parts if part.line is not None]
+        line = np.concatenate([np.empty(0, dtype=np.int64), *lines]).astype(np.int32)
+        seen = pd.DataFrame(
+            {
+                "family_id": _used(family, self.families),
+                "caregiver_id": _used(caregiver, self.caregivers),
+                "step": _used(step, steps),
+                "done_on": done_on.astype("datetime64[s]"),
+                "missed": missed,
+                "row": row,
+            }
+        )
+        return Occasions(PRACTICE.check(seen), line, timeline.lines["line_id"])
+
+
+def alike(some: pd.DataFrame, others: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Occasions whose columns of words have the words of both."""
+    for name in WORDS:
+        known = some[name].cat.categories.union(others[name].cat.categories, sort=True)
+        if len(known) > len(some[name].cat.categories):
+            some = some.assign(**{name: some[name].cat.set_categories(known)})
+        others = others.assign(**{name: others[name].cat.set_categories(known)})
+    return some, others
+
+
+def checked(seen: pd.DataFrame) -> pd.DataFrame:
+    """The occasions without words that none of them has."""
+    words = {name: seen[name].cat for name in WORDS}
+    used = {name: _used(of.codes.to_numpy(), of.categories) for name, of in words.items()}
+    return PRACTICE.check(seen.assign(**used))
+
+
+def _used(positions: npt.NDArray[Any], texts: pd.Index[Any]) -> pd.Categorical:
+    """A column of few texts in many rows, without texts that no row has."""
+    is_used = np.zeros(len(texts) + 1, dtype=bool)
+    is_used[positions] = True
+    is_used = is_used[:-1]  # the last stands for a blank
+    if is_used.all():
+        return coded(positions, texts)
+    place = np.append(np.cumsum(is_used) - 1, -1)
+    return coded(place[positions], texts[is_used])
 
 
 def coded(positions: Ints, texts: pd.Index[Any]) -> pd.Categorical:
@@ -231,6 +282,7 @@ def _early_failures(log: _Log, spans: pd.DataFrame, settings: Settings) -> _Part
         done_on=own["start_on"].to_numpy(),
         row=np.where(failed, own["report_row"].to_numpy(dtype=np.int64), row),
         missed=failed,
+        line=own["line"].to_numpy(dtype=np.int64),
     )
 
 
@@ -257,6 +309,7 @@ def _skin_after(
         done_on=own["start_on"].to_numpy()[known],
         row=shown_by[known],
         missed=missed[known],
+        line=line[known],
     )
 
 
@@ -273,6 +326,7 @@ def _late_changes(log: _Log, spans: pd.DataFrame) -> _Part:
         done_on=scored["end_on"].to_numpy()[at],
         row=row[at],
         missed=~scored["on_time"].to_numpy(dtype=bool)[at],
+        line=scored["line"].to_numpy(dtype=np.int64)[at],
     )
 
 

@@ -19,7 +19,8 @@ from analysis.decisions.calls import CareReasons, care_reasons
 from analysis.decisions.freshness import assumed_sentence, freshness_sentence, left_out_sentence
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits
-from analysis.decisions.practice import practice, with_sign_offs
+from analysis.decisions.practice import Occasions, occasions, with_sign_offs
+from analysis.decisions.renewed_practice import renewed as renewed_occasions
 from analysis.policy import Edition, Policy
 from analysis.store.added import Added
 from analysis.tables import Records
@@ -88,25 +89,33 @@ class Snapshot:
     @cached_property
     def counted_tallies(self) -> Tallies:
         """The same of all lines of the counted records, at whichever site."""
-        timeline, known = self.counted_timeline, self._before("counted_tallies")
-        found = None if known is None else renewed_tallies(*known, timeline, self.policy)
+        timeline, known = self.counted_timeline, self._earlier("counted_tallies")
+        found = None
+        if known is not None:
+            before, own, changed = known
+            found = renewed_tallies(before, own.timeline, changed, timeline, self.policy)
         return tally(timeline, self.policy) if found is None else found
 
     def _timeline_of(self, part: str, records: Records) -> Timeline:
-        known = self._before(part)
-        found = None if known is None else renewed_timeline(*known, records, self.policy)
+        known = self._earlier(part)
+        found = None
+        if known is not None:
+            before, own, changed = known
+            found = renewed_timeline(before, own.timeline, changed, records, self.policy)
         return build(records, self.policy, self.as_of) if found is None else found
 
-    def _before(self, part: str) -> tuple[Any, Timeline, Linked] | None:
-        """A part of the snapshot that this one follows, and whose rows differ, with their timeline."""
-        before, changed = vars(self).get(_EARLIER, {}).pop(part, None), self.changed
-        if before is None or changed is None:
+    def _earlier(self, part: str) -> tuple[Any, Snapshot, Linked] | None:
+        """A part of an earlier snapshot, and who differs from it, with what is known of them now."""
+        if part not in vars(self).get(_EARLIER, {}):
             return None
-        records = self.records if part == "timeline" else self.counted_records
+        before, changed = vars(self)[_EARLIER].pop(part)
+        records = self.counted_records if part.startswith("counted") else self.records
         made = vars(self).setdefault(_OWN, {})
-        if id(records) not in made:
-            made[id(records)] = build(records_of_linked(records, changed), self.policy, self.as_of)
-        return before, made[id(records)], changed
+        key = (id(records), changed)
+        if key not in made:
+            own = replace(records_of_linked(records, changed), sign_offs=records.sign_offs)
+            made[key] = replace(self, records=own, with_moved=None)
+        return before, made[key], changed
 
     @cached_property
     def care_reasons(self) -> CareReasons:
@@ -122,12 +131,26 @@ class Snapshot:
             by_rules, self.timeline, self.records, model_on(*asked), order_words(*asked)
         )
 
-    @cached_property
+    @property
     def practice(self) -> pd.DataFrame:
         """Every occasion that shows whether a step was done well; columns of `PRACTICE`."""
+        return self.occasions.seen
+
+    @cached_property
+    def occasions(self) -> Occasions:
+        """The same with their lines."""
         asked = (self.timeline, self.records, self.policy)
-        before = vars(self).get(_PRACTICE_BEFORE)
-        return practice(*asked) if before is None else with_sign_offs(before, *asked)
+        known = self._earlier("occasions")
+        if known is None:
+            return occasions(*asked)
+        (before, sign_offs), own, changed = known
+        found = before
+        if changed != Linked():
+            found = renewed_occasions(before, own.occasions, changed, self.timeline, self.policy)
+        if found is None:
+            return occasions(*asked)
+        same = sign_offs is self.records.sign_offs
+        return found if same else with_sign_offs(found, *asked)
 
     @cached_property
     def retraining(self) -> pd.DataFrame:
@@ -218,7 +241,7 @@ class Snapshot:
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
         self._share(after, *_OF_THE_LOG, "found", _CHANGED, _EARLIER)
-        self._share(after, "care_reasons", "practice", "retraining")
+        self._share(after, "care_reasons", "occasions", "retraining")
         return after
 
     def with_added(self, added: Added, ingests: pd.DataFrame) -> Snapshot | None:
@@ -226,23 +249,25 @@ class Snapshot:
         changed = linked_with(added.changed, self.records, added.records, MOST_LINES)
         after = replace(self, records=added.records, ingests=ingests)
         if added.records.links == self.records.links:
-            self._share(after, "care_reasons", "practice", "found")
+            self._share(after, "care_reasons", "occasions", "found")
         elif added.changed == Linked():  # only sign-offs
             self._share(after, "found")
-            vars(after)[_PRACTICE_BEFORE] = vars(self).get(
-                "practice", vars(self).get(_PRACTICE_BEFORE)
-            )
         return None if changed is None else after.following(self, changed)
 
     def following(self, before: Snapshot, changed: Linked) -> Snapshot:
         """The same, made from what was computed of one of the same day and sites; `changed`: who may differ."""
-        parts = {part: vars(before)[part] for part in _OF_THE_LOG if part in vars(before)}
+        known = vars(before)
+        earlier = {part: (was, of | changed) for part, (was, of) in known.get(_EARLIER, {}).items()}
+        found = {part: (known[part], changed) for part in _RENEWED if part in known}
+        if "occasions" in found:
+            found["occasions"] = (known["occasions"], before.records.sign_offs), changed
         if before.with_moved is None:
-            parts.pop("counted_timeline", None)  # it is the timeline
-        if changed != Linked():
-            parts.pop("tallies", None)
-            parts = {_EARLIER: parts}
-        vars(self).update({_CHANGED: changed, **parts})
+            found.pop("counted_timeline", None)  # it is the timeline
+        earlier |= found
+        if changed == Linked():
+            before._share(self, *_OF_THE_LOG)
+        few = {part: one for part, one in earlier.items() if len(one[1].line_id) <= MOST_LINES}
+        vars(self).update({_CHANGED: changed, _EARLIER: few})
         return self
 
     @property
@@ -255,11 +280,12 @@ class Snapshot:
         vars(after).update({part: vars(self)[part] for part in parts if part in vars(self)})
 
 
-_PRACTICE_BEFORE = "practice_before"
-"""Where a snapshot holds the occasions of the one before it, which had other sign-offs."""
 _OF_THE_LOG = ("timeline", "counted_timeline", "counted_tallies", "tallies")
 """Parts that depend neither on acts nor on sign-offs."""
-_CHANGED, _EARLIER, _OWN = "changed_since", "earlier_parts", "timelines_of_changed"
-"""Where a snapshot holds who differs from the one it follows, parts of that one, and theirs now."""
+_RENEWED = ("timeline", "counted_timeline", "counted_tallies", "occasions")
+"""Parts of which only what differs is calculated again; of occasions also those of other sign-offs."""
+_CHANGED, _EARLIER, _OWN = "changed_since", "earlier_parts", "of_changed"
+"""Where a snapshot holds who differs from the one it follows, parts of that one or of one before it
+with who differs since, and what is known of those alone."""
 MOST_LINES = 300
 """Lines of changed families at most that are computed by themselves."""

@@ -69,17 +69,25 @@ def linked_with(changed: Linked, before: Records, now: Records, most: int) -> Li
         ],
         ignore_index=True,
     ).drop_duplicates(ignore_index=True)
-    found = changed
-    while len(found.line_id) <= most:
-        own = [held[_any(held, found, "line_id", "child_id", "family_id")]]
-        log = now.home_log[["line_id", "family_id"]]
-        own.append(log[_any(log, found, "line_id", "family_id")])
+    found, log = _by_registry(changed, held), now.home_log[["line_id", "family_id"]]
+    while len(found.line_id) <= most:  # the log is long: seldom read twice
+        own = [log[_any(log, found, "line_id", "family_id")]]
         own.append(now.outcomes.loc[_any(now.outcomes, found, "line_id"), ["line_id", "child_id"]])
         further = found | Linked.named_in(own)
         if further == found:
             return found
-        found = further
+        found = _by_registry(further, held)
     return None
+
+
+def _by_registry(found: Linked, held: pd.DataFrame) -> Linked:
+    """Everyone linked by a line, child or family that they have or had."""
+    while True:
+        own = held[_any(held, found, "line_id", "child_id", "family_id")]
+        further = found | Linked.named_in([own])
+        if further == found:
+            return found
+        found = further
 
 
 def records_of_linked(records: Records, of: Linked) -> Records:

@@ -84,8 +84,13 @@ def spliced(
         new_key = now + n_lines * own[kind].cat.codes.to_numpy(dtype=np.int64)
     at = np.flatnonzero(was >= 0)
     cuts = np.searchsorted(old_key[at], new_key)
-    # Rows of both by their position, `own` after `before`; they are taken run by run.
     order = np.insert(at, cuts, len(before) + np.arange(len(own)))
+    line = np.insert(was[at], cuts, now)
+    return in_order(before, own, order).assign(line=line)
+
+
+def in_order(before: pd.DataFrame, own: pd.DataFrame, order: Ints) -> pd.DataFrame:
+    """Rows of both by their position, `own` after `before`; they are taken run by run."""
     starts = np.flatnonzero((np.diff(order, prepend=-2) != 1) | (order == len(before)))
     if len(starts) > MOST_RUNS:
         whole = pd.concat([before, own], ignore_index=True).take(order)
@@ -93,8 +98,7 @@ def spliced(
         runs = zip(order[starts], np.diff(starts, append=len(order)), strict=True)
         parts = [_run(before, own, int(first), int(length)) for first, length in runs]
         whole = pd.concat(parts or [own], ignore_index=True)
-    line = np.insert(was[at], cuts, now)
-    return whole.assign(line=line).reset_index(drop=True)
+    return whole.reset_index(drop=True)
 
 
 def _run(before: pd.DataFrame, own: pd.DataFrame, first: int, length: int) -> pd.DataFrame:

@@ -453,6 +453,7 @@ def test_a_row_of_200_megabytes_is_refused_within_little_memory(tmp_path: Path, 
         print([f.code.value for f in summary.faults], summary.read, peak() - before)
     """
     first = written(tmp_path, "lines.csv", LINES)
+    Store.open(f"sqlite:///{tmp_path}/s.sqlite").close()
     ran = subprocess.run(
         [sys.executable, "-c", textwrap.dedent(script), tmp_path / "s.sqlite", first, path],
         capture_output=True,

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.compute as pc
 import sqlalchemy as sa
@@ -38,6 +39,9 @@ from analysis.store.schema import (
     source_profiles,
     training_sessions,
 )
+
+Ints = npt.NDArray[np.int64]
+Bytes = npt.NDArray[np.uint8]
 
 chain = sa.Table(
     "chain",
@@ -201,11 +205,12 @@ def digest_of(rows: pa.Table) -> bytes:
         digest.update(f"{name}:{len(cells)};".encode())
         digest.update(np.packbits(np.asarray(pc.is_null(cells))).tobytes())
         if pa.types.is_integer(cells.type) or pa.types.is_boolean(cells.type):
-            digest.update(np.asarray(pc.fill_null(cells.cast(pa.int64()), 0)).tobytes())
-        else:
-            whole = pc.fill_null(cells.cast(pa.large_binary()), b"").combine_chunks()
-            digest.update(np.asarray(pc.binary_length(whole)).tobytes())
-            digest.update(b"".join(_bytes_of(part) for part in _chunks(whole)))
+            digest.update(np.asarray(pc.fill_null(cells.cast(pa.int64()), 0)).data)
+            continue
+        parts = [_lengths_and_bytes(part) for part in cells.cast(pa.large_binary()).chunks]
+        for at in (0, 1):
+            for part in parts:
+                digest.update(part[at].data)
     return digest.digest()
 
 
@@ -215,14 +220,15 @@ def chained(before: bytes, table: str, link: tuple[int, int, int], digest: bytes
     return hashlib.sha256(before + words + digest).digest()
 
 
-def _chunks(cells: pa.Array | pa.ChunkedArray) -> list[pa.Array]:
-    return cells.chunks if isinstance(cells, pa.ChunkedArray) else [cells]
-
-
-def _bytes_of(cells: pa.Array) -> bytes:
+def _lengths_and_bytes(cells: pa.Array) -> tuple[Ints, Bytes]:
+    """Length of each text, 0 where it is blank, and the bytes of all of them."""
     _, offsets, data = cells.buffers()
-    ends = np.frombuffer(offsets, dtype=np.int64)[cells.offset : cells.offset + len(cells) + 1]
-    return b"" if data is None else bytes(memoryview(data)[ends[0] : ends[-1]])
+    ends = np.frombuffer(offsets, np.int64)[cells.offset : cells.offset + len(cells) + 1]
+    lengths = np.diff(ends)
+    if cells.null_count and lengths[np.asarray(cells.is_null())].any():
+        return _lengths_and_bytes(pc.fill_null(cells, b""))
+    every = np.frombuffer(data or b"", np.uint8)
+    return lengths, every[ends[0] : ends[-1]]
 
 
 def _last(connection: sa.Connection, table: str) -> tuple[int, bytes]:

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 
 from analysis.store import blocks, bulk, chain
 from analysis.store.faults import StoreError
+from analysis.store.loading import without_triggers
 from analysis.store.numbers import deletions, next_number
 from analysis.store.schema import KEYS
 from analysis.store.verify import differences
@@ -107,27 +108,6 @@ def _recorded(
         "made_at": at,
     }
     connection.execute(sa.insert(deletions).values(record))
-
-
-@contextmanager
-def without_triggers(connection: sa.Connection, table: str) -> Iterator[None]:
-    """Put out of force, for a moment, what refuses to change or delete rows of one table.
-
-    Nobody else writes meanwhile, and all of it is part of the transaction. On a server only the owner
-    of the table may.
-    """
-    if connection.dialect.name != "sqlite":
-        connection.exec_driver_sql(f"ALTER TABLE {table} DISABLE TRIGGER USER").close()
-        yield
-        connection.exec_driver_sql(f"ALTER TABLE {table} ENABLE TRIGGER USER").close()
-        return
-    query = sa.text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :t")
-    triggers = connection.execute(query, {"t": table}).all()
-    for name, _ in triggers:
-        connection.exec_driver_sql(f'DROP TRIGGER "{name}"').close()
-    yield
-    for _, statement in triggers:
-        connection.exec_driver_sql(statement).close()
 
 
 def unlinked_rows(

@@ -150,9 +150,12 @@ def earlier_connector_days(
         ``line_id`` and ``done_on``, one row an entry.
     """
     log = ROWS["home_log"]
+    query = sa.select(log.c.line_id, log.c.done_on)
+    if not _has_rows(connection, log, before_file):
+        return bulk.fetch(connection, query.where(sa.false()))
     found = bulk.fetch(
         connection,
-        sa.select(log.c.line_id, log.c.done_on).where(
+        query.where(
             is_connector_change(log),
             log.c.done_on.between(first_day, last_day),
             log.c.void == 0,

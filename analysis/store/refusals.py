@@ -17,6 +17,8 @@ import sqlalchemy as sa
 from analysis.store import bulk
 from analysis.store.numbers import next_number
 from analysis.store.schema import files, refused, refused_resolved
+from analysis.store.seen import Seen
+from analysis.store.versions import words_of
 
 REFUSED_COLUMNS = (
     "table",
@@ -54,6 +56,7 @@ class Refusals:
     def __init__(self, connection: sa.Connection, file: int, sha256: str) -> None:
         self._connection = connection
         self._file = file
+        self._ever: Seen | None = None
         same_bytes = sa.select(files.c.file).where(files.c.sha256 == sha256)
         self._earlier = bulk.fetch(
             connection,
@@ -89,8 +92,9 @@ class Refusals:
             return 0
         ever, still_open = self._listed(rows["raw_hash"])
         taken, corrected = [], set()
-        for at, row in enumerate(rows.select(["table", "raw_hash", "mends"]).to_pylist()):
-            name, mends = (row["table"], row["raw_hash"]), row["mends"]
+        cells = (rows[name].to_pylist() for name in ("table", "raw_hash", "mends"))
+        for at, (table, raw_hash, mends) in enumerate(zip(*cells, strict=True)):
+            name = (table, raw_hash)
             if name not in ever or (mends is not None and name not in still_open):
                 taken.append(at)
                 ever[name] = still_open[name] = -1
@@ -133,7 +137,15 @@ class Refusals:
 
     def _listed(self, hashes: pa.ChunkedArray) -> tuple[dict[tuple[str, bytes], int], ...]:
         """Refused rows with one of these raw hashes: all ever listed, and those still open."""
+        if self._ever is None:
+            self._ever = Seen()
+            every = bulk.fetch(self._connection, sa.select(refused.c.raw_hash))
+            self._ever.note(words_of(every["raw_hash"]))
         asked = pa.table({"raw_hash": hashes.unique()})
+        asked = asked.filter(pa.array(self._ever.perhaps(words_of(asked["raw_hash"]))))
+        self._ever.note(words_of(hashes))
+        if asked.num_rows == 0:
+            return {}, {}
         staged = bulk.stage(self._connection, "asked_hashes", asked)
         query = sa.select(
             refused.c.refused_row,

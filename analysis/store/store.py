@@ -31,6 +31,7 @@ from analysis.store.every_version import EveryVersion, every_version, revised
 from analysis.store.faults import StoreError, in_plain_words
 from analysis.store.instants import microseconds
 from analysis.store.known import Registry, Streamed
+from analysis.store.loading import many_rows
 from analysis.store.people import People
 from analysis.store.provenance import FileBefore, SourceRow
 from analysis.store.recorded import Recorded
@@ -282,7 +283,7 @@ class Store(Recorded):
     @contextmanager
     def writing(self, info: FileInfo) -> Iterator[Writer]:
         """Store one file: kept when the block ends, undone whole when anything is raised."""
-        with self._database.writing() as connection:
+        with self._database.writing() as connection, many_rows(connection, info.size):
             yield Writer(connection, info)
 
     def void_entry(self, row: int, by: str, at: datetime) -> None:

@@ -17,6 +17,7 @@ from analysis.store.known import Registry
 from analysis.store.numbers import next_number
 from analysis.store.refusals import Refusals
 from analysis.store.schema import KEYS, ROWS, file_counts, files, stored_columns
+from analysis.store.seen import Seen
 from analysis.store.versions import (
     NO_VERSIONS,
     Ints,
@@ -65,6 +66,8 @@ class Writer:
         self._refusals = Refusals(connection, self._file, info.sha256)
         self._deleted = DeletedFamilies(connection)
         self._left_out: pa.Table | None = None
+        self._brought: dict[str, Seen] = {}
+        """Of each table that was empty before this file: the keys it brought."""
         self.n_of_deleted = 0
         """Rows of families that were deleted on request: neither stored nor listed as refused."""
         listed = {name: cell for name, cell in asdict(info).items() if cell is not None}
@@ -108,7 +111,9 @@ class Writer:
             first_number + np.arange(rows.num_rows, dtype=np.int64),
         )
         key_rows, stored = np.full(keys.n, -1, dtype=np.int64), NO_VERSIONS
-        if first_number > 1:
+        if first_number == 1:
+            self._brought[table] = Seen()
+        else:
             if "known_as" in rows.column_names:
                 self._rename(table, rows)
             key_rows, stored = self._stored_versions(table, keys, rows["key"])
@@ -224,8 +229,11 @@ class Writer:
         self, table: str, keys: Keys, cells: pa.ChunkedArray
     ) -> tuple[Ints, Versions]:
         """First row of each key of the batch (-1: none) and the stored versions of these keys."""
-        numbers = pa.array(np.arange(keys.n))
-        asked = pa.table({"key": cells.take(pa.array(keys.first)), "number": numbers})
+        numbers = np.arange(keys.n)
+        if table in self._brought:
+            numbers = numbers[self._brought[table].perhaps(words_of(cells)[keys.first])]
+        names = cells.take(pa.array(keys.first[numbers]))
+        asked = pa.table({"key": names, "number": pa.array(numbers)})
         found = earlier.first_rows(self._connection, table, asked)
         number, first = _whole(found["number"]), _whole(found["key_row"])
         key_rows = np.full(keys.n, -1, dtype=np.int64)
@@ -250,6 +258,7 @@ class Writer:
         numbers = pa.array(np.arange(renamed.num_rows))
         asked = pa.table({"key": renamed["known_as"], "number": numbers})
         found = earlier.first_rows(self._connection, table, asked)
+        self._brought.pop(table, None)
         keys = KEYS[table]
         old = asked["key"].take(found["number"])
         names = bulk.stage(self._connection, "old_keys", pa.table({"key": old}))
@@ -280,6 +289,8 @@ class Writer:
         names = rows["key"].take(pa.array(keys.first[unknown]))
         named = pa.table({"key": names, "key_row": pa.array(key_rows[unknown])})
         bulk.append(self._connection, KEYS[table], named)
+        if table in self._brought:
+            self._brought[table].note(words_of(names))
 
 
 def _whole(cells: pa.ChunkedArray) -> Ints:

@@ -164,7 +164,7 @@ def test_what_forbids_deleting_is_in_force_afterwards(filled: Store) -> None:
 
 def test_a_store_that_was_changed_is_not_deleted_from(of_file: Store) -> None:
     with of_file._database.changing_tables() as connection:
-        from analysis.store.deleting import without_triggers
+        from analysis.store.loading import without_triggers
 
         with without_triggers(connection, "lines"):
             connection.exec_driver_sql("UPDATE lines SET site = 'x' WHERE row = 2").close()

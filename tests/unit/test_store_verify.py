@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import UTC, datetime
 
+import numpy as np
 import pyarrow as pa
 import pytest
 import sqlalchemy as sa
@@ -162,3 +164,21 @@ def test_a_hash_stays_when_a_blank_column_is_added() -> None:
     moved = pa.table({"row": [1, 2], "note": [None, "a"], "done": pa.array([b"x", b""])})
     joined = pa.table({"row": [1, 2], "note": ["a", None], "done": pa.array([b"", b"x"])})
     assert len({chain.digest_of(t) for t in (rows, moved, joined)}) == 3
+
+
+def test_a_hash_does_not_depend_on_how_cells_lie_in_memory() -> None:
+    texts = ["left out", "a", None, "", "word"]
+    plain = pa.table({"note": texts[1:], "n": [1, None, 3, 4]})
+    offsets = pa.array([0, 8, 9, 14, 14, 18], pa.int32()).buffers()[1]
+    bytes_behind_a_blank = pa.StringArray.from_buffers(
+        5, offsets, pa.py_buffer(b"left outabytesword"), pa.array([1, 1, None, 1, 1]).buffers()[0]
+    )
+    note = bytes_behind_a_blank.slice(1)
+    assert note.to_pylist() == texts[1:]
+    parts = pa.chunked_array([note.slice(0, 1), note.slice(1)])
+    for cells in (pa.chunked_array([note]), parts):
+        found = pa.table({"note": cells, "n": pa.chunked_array([[1, None], [3, 4]])})
+        assert chain.digest_of(found) == chain.digest_of(plain)
+    digest = hashlib.sha256(b"n:4;" + bytes([0b01000000]) + np.array([1, 0, 3, 4]).tobytes())
+    digest.update(b"note:4;" + bytes([0b01000000]) + np.array([1, 0, 0, 4]).tobytes() + b"aword")
+    assert chain.digest_of(plain) == digest.digest()

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from analysis.store import Store, StoreError
+from analysis.store.loading import LEAST_BYTES
 from analysis.vocabulary import CallOutcome
 from tests.stored_rows import accepted, file_info, moment, put, refused, store, url
 
@@ -28,6 +29,12 @@ PROCESSES.set_forkserver_preload([__name__])
 ONE = """
 received   | caregiver_id | family_id
 2031-03-01 | G1           | F1
+"""
+
+LOG = """
+received   | line_id | family_id | done_on    | kind             | note
+2031-03-01 | L1      | F1        | 2031-02-27 | flush            | one
+2031-03-01 | L1      | F1        | 2031-02-28 | connector_change | two
 """
 
 
@@ -86,6 +93,53 @@ def test_what_is_raised_inside_a_file_undoes_all_of_it(store: Store) -> None:
     assert store.file_before(file_info().sha256, file_info().name) is None
     assert store.data_version() == before
     assert put(store, "caregivers", ONE) == (1, 0)
+
+
+def laid_out(opened: Store) -> list[tuple[str, str]]:
+    """Triggers and indexes of an SQLite store, as they were made."""
+    query = "SELECT name, sql FROM sqlite_master WHERE type IN ('trigger', 'index') ORDER BY name"
+    with opened._database.reading() as connection:
+        return [(row.name, row.sql) for row in connection.exec_driver_sql(query)]
+
+
+def test_a_large_file_leaves_triggers_and_indexes_as_they_were(tmp_path: Path) -> None:
+    with Store.open(f"sqlite:///{tmp_path}/store.sqlite") as opened:
+        before = laid_out(opened)
+        large = file_info(size=LEAST_BYTES)
+        with pytest.raises(KeyboardInterrupt), opened.writing(large) as writer:  # noqa: PT012
+            assert len(laid_out(opened)) == len(before)  # of another connection
+            writer.add("home_log", accepted("home_log", LOG))
+            raise KeyboardInterrupt
+        assert laid_out(opened) == before
+        assert put(opened, "home_log", LOG, size=LEAST_BYTES) == (2, 0)
+        assert laid_out(opened) == before
+        with opened._database.reading() as connection:
+            query = "SELECT row FROM home_log INDEXED BY {} WHERE {}"
+            for index, where in (
+                ("home_log_connectors", "kind = 'connector_change'"),
+                ("home_log_unnumbered", "entry_id IS NULL AND done_on = 22338"),
+            ):
+                found = connection.exec_driver_sql(query.format(index, where)).scalars().all()
+                assert found == [2]
+        rows = accepted("home_log", LOG)
+        with opened.writing(file_info(2, size=LEAST_BYTES)) as writer:
+            lines, days = (rows[name].combine_chunks() for name in ("line_id", "done_on"))
+            assert writer.entries_like(lines, days).num_rows == 2
+            assert writer.connector_days(lines, 22338, 22338).num_rows == 1
+        assert laid_out(opened) == before
+
+
+def test_rows_of_an_earlier_part_of_the_file_are_found(store: Store) -> None:
+    listed = refused("row_number | raw\n3 | raw 1")
+    with store.writing(file_info()) as writer:
+        assert writer.add("caregivers", accepted("caregivers", ONE)).stored == 1
+        more = accepted("caregivers", f"{ONE}2031-03-01 | G2 | F1\n")
+        again = writer.add("caregivers", more)
+        assert (again.stored, again.same_as_before) == (1, 1)
+        assert (writer.refuse(listed), writer.refuse(listed)) == (1, 0)
+        writer.void("caregivers", more["key"].combine_chunks(), more["received_at"])
+        assert writer.add("caregivers", more).stored == 2
+    assert len(store.records().caregivers) == 2
 
 
 def test_nobody_sees_half_a_file(store: Store, url: str) -> None:

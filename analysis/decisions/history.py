@@ -71,7 +71,12 @@ class Versions:
         """The versions of all keys of which one is among the chosen (bool, one a version)."""
         keys = np.unique(self.key[np.asarray(chosen, dtype=np.bool_)])
         at = np.flatnonzero(np.isin(self.key, keys))
-        return Versions.of(self.frame.take(at), self.key[at], self.void[at])
+        place = np.full(len(self.key) + 1, len(at), dtype=np.int64)
+        place[at] = np.arange(len(at))
+        next_at = place[self.next_at[at]]
+        return Versions(
+            self.frame.take(at), self.received[at], next_at, self.void[at], self.key[at]
+        )
 
     def known(self, at: int) -> Ints:
         """Positions of the versions in force at a moment, in microseconds UTC."""

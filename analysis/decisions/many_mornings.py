@@ -27,7 +27,7 @@ from analysis.decisions.day import Day
 from analysis.decisions.followed import followed, history_of
 from analysis.decisions.history import History, Versions, microseconds, morning_of
 from analysis.decisions.reasons import FINDERS, Found, changes_without_sign_off
-from analysis.decisions.recent_entries import recent, too_few
+from analysis.decisions.recent_entries import Recent, needed_on, recent, too_few
 from analysis.policy import Policy
 from analysis.tables.codes import is_among
 from analysis.tables.planning import TO_CALL
@@ -75,15 +75,16 @@ def to_call(
         Columns of `TO_CALL`, one row a morning and family with a line at home; `to_call` are
         the families that have a rank in `calls.call_list` of that morning.
     """
+    alike = [(some, _recent(history, policy, some)) for some in _alike(policy, days)]
     shares = [
-        (mornings, families)
-        for mornings in _alike(policy, days)
-        for families in followed(history, _moments(policy, mornings), mornings)
+        (mornings, kept, families)
+        for mornings, kept in alike
+        for families in followed(kept.history, _moments(policy, mornings), mornings)
     ]
-    found = []
+    found: list[pd.DataFrame] = []
     with (counting or _unseen)(len(shares)) as done:
-        for mornings, families in shares:
-            found.append(_of_share(history, policy, mornings, families))
+        for mornings, kept, families in shares:
+            found.extend(_of_share(history, kept, policy, mornings, families))
             done()
     if not found:
         return TO_CALL.empty()
@@ -106,20 +107,21 @@ def _moments(policy: Policy, mornings: Sequence[date]) -> list[int]:
     return [microseconds(morning_of(day, policy)) for day in mornings]
 
 
+def _recent(history: History, policy: Policy, mornings: list[date]) -> Recent:
+    settings, days = policy.on(mornings[0]).settings, [day_number(day) for day in mornings]
+    return recent(history, _moments(policy, mornings), days, settings)
+
+
 def _of_share(
-    history: History, policy: Policy, mornings: list[date], families: pd.Index[str]
-) -> pd.DataFrame:
+    history: History, kept: Recent, policy: Policy, mornings: list[date], families: pd.Index[str]
+) -> Iterator[pd.DataFrame]:
     """The rows of `TO_CALL` for some families."""
-    settings = policy.on(mornings[0]).settings
-    own = history_of(history, families)
-    kept = recent(own, _moments(policy, mornings)[0], day_number(mornings[0]), settings)
-    few = SideBySide.of(kept.history, policy, mornings)
+    few = SideBySide.of(history_of(kept.history, families), policy, mornings)
     needed = few.needing_all(kept.first_change)
-    frames = [few.frame(families.difference(needed))]
+    yield few.frame(families.difference(needed))
     if len(needed):
-        every = SideBySide.of(history_of(own, needed), policy, mornings)
-        frames.append(every.frame(needed))
-    return pd.concat(frames, ignore_index=True)
+        every = SideBySide.of(history_of(history, needed), policy, mornings)
+        yield every.frame(needed)
 
 
 @dataclass(frozen=True)
@@ -240,7 +242,10 @@ class Spread:
         dates: Sequence[str] = DATES,
     ) -> pd.DataFrame:
         """One below the other what was known of a table on each morning."""
-        parts = [known(versions, at) for at in _moments(self.policy, self.mornings)]
+        parts = [
+            needed_on(versions, known(versions, at), nth)
+            for nth, at in enumerate(_moments(self.policy, self.mornings))
+        ]
         nth = np.repeat(np.arange(len(parts), dtype=np.int64), [len(part) for part in parts])
         frame = versions.frame.take(np.concatenate(parts)).reset_index(drop=True)
         moved: dict[str, Any] = {"row": frame["row"] + nth * ROWS}

@@ -1,26 +1,30 @@
-"""Which entries of the log can a list of some mornings depend on, and did they suffice?
+"""Which entries of the log can the lists of some mornings depend on, and did they suffice?
 
-Of an old entry most lists need nothing: only the newest of its kind, the last dressing changes
-and what was found compromised since. Entries that came or were corrected after the first morning
-stay, as do accesses and changes of ports, which count only while a port is accessed.
+Of most entries a list needs only the newest of their kind, so each has a morning from which it is
+not needed any more. Of dressing changes it needs the last ones, and what was found compromised
+since. Entries that were corrected stay, as do those of lines that changed their family, and accesses
+and changes of ports, which count only while a port is accessed. Lines that ended long ago are left out.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.days import days_of
-from analysis.decisions.history import History
+from analysis.days import NO_DAY, days_of
+from analysis.decisions.history import History, Versions
 from analysis.policy import Settings
 from analysis.tables.codes import is_among
-from analysis.vocabulary import COMPROMISED_WORDS, EntryKind, LineType
+from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, EntryKind, LineType
 
 SPARE = 3
 """Dressing changes more than the policy's patterns look at."""
+NEEDED_BEFORE = "needed_before"
+"""Column of the log: place of the first of the mornings that does not need the entry."""
 _OF_PORTS = (
     str(EntryKind.PORT_ACCESSED),
     str(EntryKind.PORT_DEACCESSED),
@@ -34,58 +38,141 @@ Flags = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Recent:
-    """A history without the entries that its mornings hardly need."""
+    """A history without the lines and entries that its mornings hardly need."""
 
     history: History
+    """With the column `NEEDED_BEFORE` of the log."""
     first_change: pd.Series[int]
     """By code of a line whose changes were left out: day of the oldest one still there."""
 
 
-def recent(history: History, known_at: int, first: int, settings: Settings) -> Recent:
-    """Leave out old entries.
+def recent(
+    history: History, moments: Sequence[int], mornings: Sequence[int], settings: Settings
+) -> Recent:
+    """Leave out lines and entries that no morning needs.
 
     Parameters
     ----------
     history : History
         Of whole families.
-    known_at : int
-        Microseconds UTC: what was received by then is known on the first morning.
-    first : int
-        The first morning, days since 1970.
+    moments : sequence of int
+        Microseconds UTC: what was received by then is known on the morning.
+    mornings : sequence of int
+        Days since 1970, oldest first.
     settings : Settings
         Of the edition in force on the mornings.
     """
-    log, lines = history.tables["home_log"], history.tables["lines"].frame
-    frame = log.frame
-    looks_back = max(settings.red_flag_days, settings.skin_open_days, settings.sign_off_recent_days)
-    day = days_of(frame["done_on"])
-    _, key = np.unique(log.key, return_inverse=True)
-    old = (np.bincount(key)[key] == 1) & ~log.void & (log.received <= known_at)
-    old &= day < first - looks_back
-    families = lines.groupby("line_id")["family_id"].nunique()
-    old &= ~is_among(frame["line_id"], families.index[(families > 1).to_numpy()])
-    ports = lines.loc[(lines["line_type"] == LineType.IMPLANTED_PORT).to_numpy(), "line_id"]
-    old &= ~(frame["kind"].isin(_OF_PORTS).to_numpy(dtype=bool) & is_among(frame["line_id"], ports))
-    for name in ("dressing_condition", "change_reason"):
-        old &= ~frame[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
-    line, line_ids = pd.factorize(frame["line_id"])
-    family, _ = pd.factorize(frame["family_id"])
+    log, lines = history.tables["home_log"], history.tables["lines"]
+    frame, day = log.frame, days_of(log.frame["done_on"])
+    line, codes = pd.factorize(frame["line_id"])
+    line_ids = pd.Index(codes)
+    family, family_ids = pd.factorize(frame["family_id"])
     kind = frame["kind"].cat.codes.to_numpy().astype(np.int64)
-    needed = ~old
     is_change = (frame["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool)
-    needed |= old & (day == _newest(old, line * 100 + kind, day))
-    counts = old & frame["kits_left"].notna().to_numpy(dtype=bool)
-    counted_on = _newest(counts, family, day)
-    needed |= counts & (day == counted_on)
-    needed |= is_change & (day >= counted_on)
+    _, key = np.unique(log.key, return_inverse=True)
+    plain = (np.bincount(key)[key] == 1) & ~log.void
+    families = lines.frame.groupby("line_id")["family_id"].nunique()
+    moved = families.index[(families > 1).to_numpy()]
+    plain &= ~_of(moved, line, line_ids)
+    since = mornings[0] - settings.silent_after_days - 1
+    used_lately = line_ids[np.unique(line[(day >= since) & (line >= 0)])]
+    ended = _ended(lines, moments[0], since).difference(moved).difference(used_lately)
+    gone = _of(ended, line, line_ids)
+    is_port = (lines.frame["line_type"] == LineType.IMPLANTED_PORT).to_numpy(dtype=bool)
+    ports = pd.Index(lines.frame.loc[is_port, "line_id"])
+    special = frame["kind"].isin(_OF_PORTS).to_numpy(dtype=bool) & _of(ports, line, line_ids)
+    for name in ("dressing_condition", "change_reason"):
+        special |= frame[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
+    plain &= gone | ~special
+    before = np.full(len(day), len(mornings), dtype=np.int64)
+    counts = plain & frame["kits_left"].notna().to_numpy(dtype=bool)
+
+    some = np.flatnonzero(plain & ~is_change)
+    group = (line[some] + 1) * (len(family_ids) + 1) + family[some] + 1
+    group = group * 100 + kind[some]
+    seen_from = np.maximum(
+        np.searchsorted(moments, log.received, side="left"),
+        np.searchsorted(mornings, day, side="left"),
+    ).astype(np.int64)
+    before[some] = _replaced(group, day[some], seen_from[some], len(mornings))
+    before[some] = np.maximum(before[some], _window(frame, day, mornings, settings)[some])
+    counted = np.flatnonzero(counts)
+    newer = _replaced(family[counted], day[counted], seen_from[counted], len(mornings))
+    before[counted] = np.maximum(before[counted], newer)
+
+    # Changes are left out for all mornings or none, so that each line keeps its last ones.
+    looks_back = max(settings.red_flag_days, settings.skin_open_days, settings.sign_off_recent_days)
+    known = plain & (log.received <= moments[0]) & (day < mornings[0])
+    changes = known & is_change & (line >= 0)
+    old = changes & (day < mornings[0] - looks_back)
+    kept = day >= _newest(known & counts, family, day)
     most = max(settings.late_pattern_of, settings.early_failures_of) + SPARE
-    needed |= is_change & (day >= _nth_newest(old & is_change, line, day, most))
+    kept |= ~gone & (day >= _nth_newest(changes, line, day, most))
+    before[old & ~kept] = 0
+    needed = before > 0
     left = is_change & needed
     without = np.unique(line[is_change & ~needed])
     oldest = np.full(len(line_ids) + 1, np.iinfo(np.int64).max)
     np.minimum.at(oldest, line[left], day[left])
-    kept = replace(history, tables={**history.tables, "home_log": log.only(needed)})
-    return Recent(kept, pd.Series(oldest[without], index=pd.Index(line_ids)[without]))
+    marked = replace(log, frame=frame.assign(**{NEEDED_BEFORE: before}))
+    there = lines.only(~is_among(lines.frame["line_id"], ended))
+    tables = {**history.tables, "home_log": marked.only(needed), "lines": there}
+    few = replace(history, tables=tables)
+    return Recent(few, pd.Series(oldest[without], index=line_ids[without]))
+
+
+def needed_on(log: Versions, chosen: Ints, nth: int) -> Ints:
+    """Those of the chosen versions that the nth morning needs; all where none were left out."""
+    if NEEDED_BEFORE not in log.frame:
+        return chosen
+    return chosen[log.frame[NEEDED_BEFORE].to_numpy()[chosen] > nth]
+
+
+def _ended(lines: Versions, known_at: int, since: int) -> pd.Index[str]:
+    """Lines that by what was known at a moment ended before a day, and of which nothing came later."""
+    over = np.zeros(len(lines.frame), dtype=np.bool_)
+    for name in ("removed_on", "left_on"):
+        end = days_of(lines.frame[name])
+        over |= (end != NO_DAY) & (end < since)
+    last = (lines.next_at == len(lines.frame)) & ~lines.void & (lines.received <= known_at)
+    return pd.Index(lines.frame.loc[over & last, "line_id"])
+
+
+def _of(chosen: pd.Index[str], line: Ints, line_ids: pd.Index[str]) -> Flags:
+    """Which entries are of the chosen lines; `line` is their place in `line_ids`, -1: of none."""
+    return np.append(line_ids.isin(chosen), False)[line]
+
+
+def _window(frame: pd.DataFrame, day: Ints, mornings: Sequence[int], settings: Settings) -> Ints:
+    """By entry, the place of the first morning that does not look back as far as its findings."""
+    findings = frame["findings"]
+    blank = findings.isna().to_numpy(dtype=bool)
+    clear = (findings == NOTHING_SEEN).to_numpy(dtype=bool, na_value=False)
+    longest = max(settings.red_flag_days, settings.skin_open_days)
+    days = np.where(clear, settings.skin_open_days, longest)
+    place = np.searchsorted(mornings, day + days, side="right").astype(np.int64)
+    return np.where(blank, 0, place)
+
+
+def _replaced(group: Ints, day: Ints, seen_from: Ints, never: int) -> Ints:
+    """By entry, the first morning that knows one of a later day of its group.
+
+    `seen_from` is the place of the first morning that knows the entry, `never` that after all.
+    """
+    n = len(day)
+    # Before: one row an entry in any order; after: by group, the newest day first.
+    order = np.lexsort((-day, group))
+    _, nth = np.unique(group, return_inverse=True)
+    nth, on = nth[order], day[order]
+    # Each group's numbers are below those of the groups before it, so a minimum starts again.
+    earliest = np.minimum.accumulate(seen_from[order] - nth * (never + 1)) + nth * (never + 1)
+    first = np.ones(n, dtype=bool)
+    first[1:] = (nth[1:] != nth[:-1]) | (on[1:] != on[:-1])
+    start = np.maximum.accumulate(np.where(first, np.arange(n), 0))
+    later = np.maximum(start - 1, 0)
+    found = np.full(n, never, dtype=np.int64)
+    found[order] = np.where((start > 0) & (nth[later] == nth), earliest[later], never)
+    return found
 
 
 def _newest(chosen: Flags, group: Ints, day: Ints) -> Ints:

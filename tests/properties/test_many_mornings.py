@@ -2,7 +2,7 @@
 
 import random
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 
 import numpy as np
 import pandas as pd
@@ -13,10 +13,12 @@ from analysis.decisions.many_mornings import to_call
 from analysis.policy import shipped_policy
 from analysis.tables import KNOWN
 from analysis.timeline import build
-from analysis.vocabulary import EntryKind
+from analysis.vocabulary import DressingType, EntryKind, LineType
 from tests.cases import histories
+from tests.oracles.day_by_day import Entry
 from tests.properties.strategies import (
     AS_OF,
+    FINDINGS,
     messy_family,
     messy_policy,
     numbered_rows,
@@ -38,6 +40,52 @@ def often_changed(draw, family):
         for on in (AS_OF - timedelta(days=draw.randrange(90)) for _ in range(6))
     ]
     return replace(family, entries=(*family.entries, *more))
+
+
+def in_order(draw, family):
+    """The family with dressings changed in time, skin checked often, and a line that ended before."""
+    ended_on = AS_OF - timedelta(days=draw.randrange(8, 30))
+    line = replace(
+        family.lines[0],
+        family_id=family.lines[0].child_id,
+        line_type=LineType.TUNNELED_CVC,
+        dressing_type=DressingType.TRANSPARENT,
+        change_every_days=None,
+        flush_every_days=None,
+        removed_on=None,
+        left_on=None,
+        placed_on=AS_OF - timedelta(days=80),
+        home_from=AS_OF - timedelta(days=80),
+        received_at=datetime.combine(AS_OF - timedelta(days=99), time()),
+        valid_from=None,
+        earlier=(),
+    )
+    before = replace(line, line_id=f"{line.line_id}b", removed_on=ended_on)
+    if draw.random() < 0.5:  # the other line follows the one that ended
+        line = replace(line, placed_on=ended_on, home_from=ended_on)
+
+    def entry(days_ago, kind, **other):
+        on = AS_OF - timedelta(days=days_ago)
+        late = timedelta(days=draw.choice((0, 0, 0, 3)), hours=20)
+        moment = datetime.combine(on, time()) + late
+        whose = line if on >= line.home_from else before
+        keys = {"line_id": whose.line_id, "family_id": whose.family_id, "received_at": moment}
+        return Entry(row=0, done_on=on, kind=kind, **keys, **other)
+
+    quiet_from = draw.choice((0, 0, 5, 12))
+    checks = [
+        entry(
+            n,
+            EntryKind.SKIN_CHECK,
+            findings=draw.choice((None, ("none",), (draw.choice(FINDINGS),))),
+            kits_left=draw.choice((None, None, 4)),
+        )
+        for n in range(quiet_from, 30)
+        if draw.random() < 0.3
+    ]
+    changes = [entry(n, EntryKind.DRESSING_CHANGE) for n in range(quiet_from + 1, 80, 4)]
+    whole = (*checks, *changes)
+    return replace(family, lines=(before, line), stays=(), entries=whole, sign_offs=())
 
 
 def received_by_and_by(draw, records):
@@ -101,8 +149,10 @@ def test_many_mornings_list_the_families_of_each_morning(monkeypatch):
     )
     for turn in range(histories() // 50):
         monkeypatch.setattr(recent_entries, "SPARE", 3 * (turn % 2))
-        families = [messy_family(chance, f"f{i}", span=90) for i in range(16)]
-        families = [often_changed(chance, family) for family in families]
+        families = [messy_family(chance, f"f{i}", span=90) for i in range(38)]
+        families = [often_changed(chance, family) for family in families[:20]] + [
+            in_order(chance, family) for family in families[20:]
+        ]
         history = received_by_and_by(chance, records_of(together(numbered_rows(chance, families))))
         policy = messy_policy(chance)
         editions = tuple(replace(e, settings=replace(e.settings, **FEW)) for e in policy.editions)

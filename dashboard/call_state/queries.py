@@ -131,6 +131,8 @@ def needs_of(found: Snapshot, family_id: str) -> tuple[NeedShown, ...]:
 def calls_made(found: Snapshot, family_id: str) -> tuple[CallMade, ...]:
     """Calls recorded to a family and not undone, newest first."""
     calls = of(found.records.calls, "family_id", family_id)
+    if calls.empty:
+        return ()
     calls = with_days_back(calls, found.edition.settings.recheck_days)
     calls = calls.sort_values(["called_at", "row"], ascending=False)
     at = calls["called_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)

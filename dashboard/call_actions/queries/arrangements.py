@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import pandas as pd
 
@@ -102,7 +103,13 @@ def reason_text(text: object) -> str:
 
 def arranged(found: Snapshot, family_id: str) -> tuple[Arranged, ...]:
     """The assignment and the postponement of a family that are in force, newest first."""
-    made = of(arrangements_in_force(found.calls, found.records), "family_id", family_id)
+    own: dict[str, Any] = {
+        name: of(getattr(found.records, name), "family_id", family_id)
+        for name in ("arrangements", "calls")
+    }
+    if own["arrangements"].empty:
+        return ()
+    made = arrangements_in_force(found.calls, replace(found.records, **own))
     at = made["made_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
     names = ("row", "made_at", "made_by", "kind", "assigned_to", "until_on", "why")
     return tuple(

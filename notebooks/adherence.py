@@ -24,7 +24,8 @@ import pandas as pd
 from IPython.display import SVG, display
 
 from analysis.definitions import DEFINITIONS
-from analysis.measures import adherence, line_table
+from analysis.measures.adherence import adherence
+from analysis.measures.lines import line_table
 from analysis.reports.figures import Point, shares
 from analysis.reports.render import svg
 from analysis.verdicts import group_name, period_name, period_of

@@ -24,8 +24,8 @@
 from IPython.display import display
 
 from analysis.definitions import DEFINITIONS
-from analysis.measures import dwell, skin_course
-from analysis.measures.dwell import HORIZON_DAYS
+from analysis.measures.dwell import HORIZON_DAYS, dwell
+from analysis.measures.skin_course import skin_course
 from analysis.vocabulary import Grouping
 from analysis.words import limits, long_day, number, sentence
 from dashboard.addresses.dwell import DwellChoice

@@ -27,7 +27,8 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.ingest import ingest, load_profile
-from analysis.measures import adherence, line_table
+from analysis.measures.adherence import adherence
+from analysis.measures.lines import line_table
 from analysis.policy import load_policy
 from analysis.snapshot import take
 from analysis.store import Store

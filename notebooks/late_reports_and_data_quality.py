@@ -26,7 +26,10 @@ import pandas as pd
 from IPython.display import display
 
 from analysis.definitions import DEFINITIONS
-from analysis.measures import lateness, log_coverage, logging_bias, rates
+from analysis.measures.coverage import log_coverage
+from analysis.measures.late_reports import lateness
+from analysis.measures.logging_bias import logging_bias
+from analysis.measures.rates import rates
 from analysis.policy import load_policy
 from analysis.snapshot import of_sites, take
 from analysis.vocabulary import Basis, Grouping, Limits

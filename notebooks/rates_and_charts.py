@@ -23,18 +23,14 @@ import pandas as pd
 from IPython.display import display
 
 from analysis.definitions import DEFINITIONS
-from analysis.measures import (
-    LEAGUE_TABLE_CAUTION,
-    ChartKind,
-    Limits,
-    family_rates,
-    gap_chart,
-    rates,
-    standardised,
-)
+from analysis.measures.family_rates import family_rates
+from analysis.measures.funnels import LEAGUE_TABLE_CAUTION
+from analysis.measures.gap_charts import gap_chart
+from analysis.measures.rates import rates
+from analysis.measures.trends import standardised
 from analysis.stats.change_point import change_point
 from analysis.verdicts import period_name
-from analysis.vocabulary import Basis, Grouping
+from analysis.vocabulary import Basis, ChartKind, Grouping, Limits
 from analysis.words import NOT_NHSN, chance, families, listed, long_day, number, percent, sentence
 from dashboard.addresses.rates import RatesChoice
 from dashboard.figures import control_chart, rate_intervals, site_funnel

@@ -8,7 +8,8 @@ from analysis.cli.opening import snapshot
 from analysis.cli.options.rates import Dwell, DwellCompare, DwellOverdue, Removal
 from analysis.cli.output import show
 from analysis.cli.partitioned import curves_asked
-from analysis.measures import compare_dwell, overdue_hazard
+from analysis.measures.dwell import compare_dwell
+from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.verdicts import hazard_verdict, logrank_verdict
 
 

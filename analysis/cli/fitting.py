@@ -21,7 +21,7 @@ from analysis.decisions.later_events import HARM, later_events
 from analysis.decisions.order import model_on
 from analysis.decisions.order_file import Fits, add_fit
 from analysis.decisions.replayed import HORIZON_DAYS, Replayed
-from analysis.measures import MeasureError
+from analysis.measures.counts import MeasureError
 from analysis.policy import Policy
 from analysis.snapshot import take
 

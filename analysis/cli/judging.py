@@ -21,7 +21,7 @@ from analysis.decisions.order import order_words
 from analysis.decisions.order_file import fits_of, read_fits
 from analysis.decisions.replayed import HORIZON_DAYS, Replayed
 from analysis.decisions.whatif import whatif
-from analysis.measures import MeasureError
+from analysis.measures.counts import MeasureError
 from analysis.policy import Policy, load_policy
 from analysis.snapshot import Snapshot
 

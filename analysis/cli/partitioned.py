@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import typer
@@ -16,11 +16,13 @@ from analysis.cli.options.rates import Dwell, Rates
 from analysis.cli.options.shared import Partitioned
 from analysis.cli.people import note_export
 from analysis.errors import UsageError
-from analysis.measures import dwell, line_table
-from analysis.measures.dwell import Dwell as Curves
+from analysis.measures.lines import line_table
 from analysis.policy import load_policy
 from analysis.snapshot import end_of_day
 from analysis.tallies import Tallies
+
+if TYPE_CHECKING:
+    from analysis.measures.dwell import Dwell as Curves
 
 
 def export_partitions(asked: ExportPartitions) -> None:
@@ -64,6 +66,8 @@ def lines_asked(asked: Lines) -> pd.DataFrame:
 def curves_asked(asked: Dwell) -> Curves:
     """Curves of the store, or of partitions."""
     if not _in_parts(asked):
+        from analysis.measures.dwell import dwell  # takes long to load
+
         seen = snapshot(asked)
         return dwell(seen.timeline, seen.records, asked.by)
     from analysis.partitions import curves_of_parts

@@ -5,7 +5,6 @@ from __future__ import annotations
 from analysis.cli.options.lists import Adherence, Lines
 from analysis.cli.output import show
 from analysis.cli.partitioned import lines_asked, tallies_asked
-from analysis.measures import adherence
 
 
 def lines(asked: Lines) -> None:
@@ -15,4 +14,6 @@ def lines(asked: Lines) -> None:
 
 def adherence_table(asked: Adherence) -> None:
     """Show how often care was on time and in date."""
+    from analysis.measures.adherence import adherence  # takes long to load
+
     show(adherence(tallies_asked(asked), asked.by, asked.task), asked)

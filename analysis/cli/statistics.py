@@ -10,28 +10,18 @@ from analysis.cli.output import show
 from analysis.cli.partitioned import tallies_asked
 from analysis.decisions.signal_work import signals as worked_on
 from analysis.errors import nearest
-from analysis.measures import (
-    LEAGUE_TABLE_CAUTION,
-    MeasureError,
-    chart_false_alarms,
-    compare,
-    counts,
-    family_rates,
-    for_release,
-    gap_chart,
-    group_funnel,
-    is_logged_at_home,
-    logging_bias,
-    provisional_rates,
-    rate_chart,
-    rates,
-    settled_tallies,
-    since_last_event,
-    standardised,
-    surveillance,
-    trend,
-    usual_basis,
-)
+from analysis.measures.charts import chart_false_alarms, rate_chart
+from analysis.measures.comparison import compare
+from analysis.measures.completeness import provisional_rates, settled_tallies
+from analysis.measures.counts import MeasureError, counts, is_logged_at_home, usual_basis
+from analysis.measures.family_rates import family_rates
+from analysis.measures.funnels import LEAGUE_TABLE_CAUTION, group_funnel
+from analysis.measures.gap_charts import gap_chart, since_last_event
+from analysis.measures.logging_bias import logging_bias
+from analysis.measures.rates import rates
+from analysis.measures.release import for_release
+from analysis.measures.surveillance import surveillance
+from analysis.measures.trends import standardised, trend
 from analysis.verdicts import (
     Verdict,
     chart_verdict,

@@ -7,7 +7,7 @@ from datetime import datetime
 
 import pandas as pd
 
-from analysis.measures import PROGRAMME, Surveillance
+from analysis.measures.surveillance import PROGRAMME, Surveillance
 from analysis.verdicts import Headline, SignalVerdict, event_name, place_name, signal_headline
 from analysis.vocabulary import SignalState
 from analysis.words import listed

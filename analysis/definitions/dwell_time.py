@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from analysis.definitions.model import Definition, Example, Measure, Rows, codes, records_of
-from analysis.measures import compare_dwell, dwell, overdue_hazard
+from analysis.measures.dwell import compare_dwell, dwell
+from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 from analysis.vocabulary import Grouping

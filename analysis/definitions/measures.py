@@ -7,21 +7,17 @@ from datetime import date
 import numpy as np
 
 from analysis.definitions.model import Definition, Example, Measure, Rows, codes
-from analysis.measures import (
-    LEAGUE_TABLE_CAUTION,
-    Limits,
-    adherence,
-    compare,
-    counts,
-    group_funnel,
-    line_table,
-    rates,
-)
+from analysis.measures.adherence import adherence
+from analysis.measures.comparison import compare
+from analysis.measures.counts import counts
+from analysis.measures.funnels import LEAGUE_TABLE_CAUTION, group_funnel
+from analysis.measures.lines import line_table
+from analysis.measures.rates import rates
 from analysis.stats.charts import u_chart
 from analysis.stats.surveillance import Cells, log_statistic
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
-from analysis.vocabulary import Basis, Grouping, Task
+from analysis.vocabulary import Basis, Grouping, Limits, Task
 
 _ONE_LINE = {"home_from": ["2031-03-01"], "dressing_on": ["2031-03-01"]}
 _TWO_CHANGES = {"done_on": ["2031-03-06", "2031-03-16"], "kind": ["dressing_change"] * 2}

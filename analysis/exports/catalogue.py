@@ -15,7 +15,11 @@ import pandas as pd
 from analysis.decisions.capacity import kits_running_out
 from analysis.decisions.retraining import not_signed_off
 from analysis.decisions.sessions import group_sessions
-from analysis.measures import Limits, adherence, dwell, line_table, rates, usual_basis
+from analysis.measures.adherence import adherence
+from analysis.measures.counts import usual_basis
+from analysis.measures.dwell import dwell
+from analysis.measures.lines import line_table
+from analysis.measures.rates import rates
 from analysis.snapshot import Snapshot
 from analysis.tables import calls, measures, planning, timeline
 from analysis.tables import retraining as needs
@@ -23,7 +27,7 @@ from analysis.tables.columns import Column, Frame
 from analysis.tables.fields import field_of
 from analysis.tables.kinds import Kind
 from analysis.tables.records import KNOWN
-from analysis.vocabulary import Grouping, Task
+from analysis.vocabulary import Grouping, Limits, Task
 
 _LINE_ID, _FAMILY_ID, _BY, _TASK, _EVENT = (
     Column.of(field_of(name)) for name in ("line_id", "family_id", "by", "task", "event")

@@ -12,8 +12,8 @@ from typing import Any
 import pandas as pd
 
 from analysis.decisions.freshness import assumed_sentence, freshness_sentence, left_out_sentence
-from analysis.measures import line_table
 from analysis.measures.dwell import Dwell, curves_of, line_times
+from analysis.measures.lines import line_table
 from analysis.partitions.folder import Partitions, PartitionsError, read_part
 from analysis.partitions.runners import Runner
 from analysis.policy import Policy

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.definitions import DEFINITIONS, Definition
-from analysis.measures import lateness, log_coverage
+from analysis.measures.coverage import log_coverage
+from analysis.measures.late_reports import lateness
 from analysis.reports.cells import safe_share
 from analysis.reports.data import ReportData
 from analysis.reports.report import COPY_WORDS, Part, Report, Table

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.measures import for_release
+from analysis.measures.release import for_release
 from analysis.stats.small_cells import hidden_counts
 from analysis.vocabulary import Copy
 from analysis.words import HIDDEN, limits, number, thousands

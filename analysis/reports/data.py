@@ -16,7 +16,8 @@ import pandas as pd
 from analysis.decisions import CallList
 from analysis.decisions.history import morning_of
 from analysis.decisions.signal_work import Signals, signals
-from analysis.measures import MeasureError, surveillance
+from analysis.measures.counts import MeasureError
+from analysis.measures.surveillance import surveillance
 from analysis.policy import Policy
 from analysis.reports.period import Period
 from analysis.snapshot import Snapshot, end_of_day, of_sites, take

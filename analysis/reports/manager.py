@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.decisions.calling import calling, list_change
 from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.decisions.signal_work import signals_line
-from analysis.measures import adherence
+from analysis.measures.adherence import adherence
 from analysis.reports import figures
 from analysis.reports.basis import titled
 from analysis.reports.cells import column

@@ -19,13 +19,15 @@ import pandas as pd
 
 from analysis.decisions.calling import calling
 from analysis.errors import UsageError
-from analysis.measures import Limits, adherence, rates, usual_basis
+from analysis.measures.adherence import adherence
+from analysis.measures.counts import usual_basis
+from analysis.measures.rates import rates
 from analysis.reports.cells import counts_of, many, rate_cells, released, safe_share
 from analysis.reports.data import ReportData
 from analysis.reports.period import Period, outside_quarter
 from analysis.reports.report import Part, Table
 from analysis.stats.small_cells import hidden_counts
-from analysis.vocabulary import Copy, Grouping, OutcomeKind, Role, Task
+from analysis.vocabulary import Copy, Grouping, Limits, OutcomeKind, Role, Task
 from analysis.words import (
     BANDS,
     BANDS_SHOWN,

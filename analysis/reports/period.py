@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from analysis.measures import MeasureError
+from analysis.measures.counts import MeasureError
 from analysis.words import MONTHS, short_day
 
 WEEK = 7

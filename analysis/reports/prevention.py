@@ -7,20 +7,13 @@ from typing import Any
 import pandas as pd
 
 from analysis.decisions.signal_work import STATES
-from analysis.measures import (
-    LEAGUE_TABLE_CAUTION,
-    Limits,
-    MeasureError,
-    chart_false_alarms,
-    compare,
-    compared_rates,
-    logging_bias,
-    rate_chart,
-    rates,
-    settled_tallies,
-    usual_basis,
-)
-from analysis.measures.comparison import SPAN
+from analysis.measures.charts import chart_false_alarms, rate_chart
+from analysis.measures.comparison import SPAN, compare, compared_rates
+from analysis.measures.completeness import settled_tallies
+from analysis.measures.counts import MeasureError, usual_basis
+from analysis.measures.funnels import LEAGUE_TABLE_CAUTION
+from analysis.measures.logging_bias import logging_bias
+from analysis.measures.rates import rates
 from analysis.reports import figures
 from analysis.reports.basis import titled
 from analysis.reports.cells import rate_cells
@@ -36,7 +29,7 @@ from analysis.verdicts import (
     ratio_verdict,
     site_name,
 )
-from analysis.vocabulary import Basis, Copy, Grouping, OutcomeKind, Role
+from analysis.vocabulary import Basis, Copy, Grouping, Limits, OutcomeKind, Role
 from analysis.words import (
     NOT_NHSN,
     limits,

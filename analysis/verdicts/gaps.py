@@ -8,7 +8,7 @@ from enum import StrEnum
 
 import pandas as pd
 
-from analysis.measures import Wait
+from analysis.measures.gap_charts import Wait
 from analysis.stats.day_gaps import GapRule
 from analysis.verdicts.model import Verdict
 from analysis.vocabulary import ChartKind

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis.measures import compare_dwell, dwell, lines_at_risk, overdue_hazard
-from analysis.measures.dwell import HORIZON_DAYS
+from analysis.measures.at_risk import lines_at_risk
+from analysis.measures.dwell import HORIZON_DAYS, compare_dwell, dwell
+from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.snapshot import Snapshot
 from analysis.verdicts import group_name, hazard_verdict, logrank_verdict
 from analysis.vocabulary import Grouping

@@ -9,7 +9,7 @@ from functools import partial
 import pandas as pd
 from markupsafe import Markup
 
-from analysis.measures import MeasureError
+from analysis.measures.counts import MeasureError
 from analysis.reports import (
     REPORTS,
     Copy,

@@ -17,7 +17,7 @@ from pathlib import Path
 import pyarrow.csv as pa_csv
 
 from analysis.ingest import ingest
-from analysis.measures import line_table
+from analysis.measures.lines import line_table
 from analysis.policy import shipped_policy
 from analysis.snapshot import take
 from analysis.store import Store

@@ -4,7 +4,7 @@ from collections import defaultdict
 
 import pandas as pd
 
-from analysis.measures import line_table
+from analysis.measures.lines import line_table
 from analysis.vocabulary import Task
 from tests.demo.conftest import AS_OF, POLICY
 from tests.oracles.day_by_day import History, Programme

@@ -8,7 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.measures import Limits, counts, line_times, rate_chart, rates
+from analysis.measures.charts import rate_chart
+from analysis.measures.counts import counts
+from analysis.measures.dwell import line_times
+from analysis.measures.rates import rates
 from analysis.stats.charts import u_chart
 from analysis.stats.competing import aalen_johansen
 from analysis.stats.day_table import day_table, has_time
@@ -16,7 +19,7 @@ from analysis.stats.intervals import exact_rate_interval
 from analysis.stats.survival import kaplan_meier
 from analysis.tallies import tally
 from analysis.timeline import build
-from analysis.vocabulary import Basis, Grouping
+from analysis.vocabulary import Basis, Grouping, Limits
 from tests.demo.conftest import AS_OF, POLICY
 
 N_SHARDS = 16

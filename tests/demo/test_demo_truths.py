@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pandas as pd
 
-from analysis.measures import Limits, compare, counts
-from analysis.vocabulary import Basis, Grouping
+from analysis.measures.comparison import compare
+from analysis.measures.counts import counts
+from analysis.vocabulary import Basis, Grouping, Limits
 from tests.demo.conftest import AS_OF
 
 

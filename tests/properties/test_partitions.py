@@ -14,7 +14,10 @@ from hypothesis import strategies as st
 
 from analysis.exports.catalogue import Table
 from analysis.exports.folder import typed
-from analysis.measures import adherence, dwell, line_table, rates
+from analysis.measures.adherence import adherence
+from analysis.measures.dwell import dwell
+from analysis.measures.lines import line_table
+from analysis.measures.rates import rates
 from analysis.partitions import (
     curves_of_parts,
     in_turn,

@@ -7,7 +7,7 @@ from datetime import date
 
 import pandas as pd
 
-from analysis.measures import surveillance
+from analysis.measures.surveillance import surveillance
 from analysis.policy import Policy
 from analysis.snapshot import Snapshot, end_of_day, of_sites
 from analysis.tallies import Tallies

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from analysis.measures import adherence
+from analysis.measures.adherence import adherence
 from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build

@@ -3,7 +3,7 @@
 import pytest
 
 from analysis.decisions.behind_a_rise import behind_a_rise
-from analysis.measures import PROGRAMME
+from analysis.measures.surveillance import PROGRAMME
 from analysis.vocabulary import Grouping
 from tests.written import received_daily, snapshot_of, written
 

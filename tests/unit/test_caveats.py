@@ -11,8 +11,9 @@ import pytest
 from analysis import reports
 from analysis.cli.app import main
 from analysis.ingest import ingest
-from analysis.measures import delays, lateness
 from analysis.measures.completeness import DataStatus, provisional_rates
+from analysis.measures.delays import delays
+from analysis.measures.late_reports import lateness
 from analysis.policy import shipped_policy
 from analysis.reports import html_file
 from analysis.snapshot import of_sites, take

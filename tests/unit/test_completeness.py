@@ -6,20 +6,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.measures import (
-    DataStatus,
-    Limits,
-    MeasureError,
-    compare,
-    completeness,
-    counts,
-    group_funnel,
-    provisional_rates,
-    rate_chart,
-    settled_tallies,
-    trend,
-)
-from analysis.vocabulary import Basis, Grouping
+from analysis.measures import completeness
+from analysis.measures.charts import rate_chart
+from analysis.measures.comparison import compare
+from analysis.measures.completeness import DataStatus, provisional_rates, settled_tallies
+from analysis.measures.counts import MeasureError, counts
+from analysis.measures.funnels import group_funnel
+from analysis.measures.trends import trend
+from analysis.vocabulary import Basis, Grouping, Limits
 from tests.written import received_daily, snapshot_of, written
 
 INFECTION = "exit_site_infection"

@@ -6,7 +6,7 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.measures import delays
+from analysis.measures.delays import delays
 from analysis.policy import shipped_policy
 from dashboard.figures import days_to_receipt
 from dashboard.incoming.words import how_late, quiet

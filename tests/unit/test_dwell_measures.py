@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.measures import compare_dwell, dwell, overdue_hazard
+from analysis.measures.dwell import compare_dwell, dwell
+from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.verdicts import hazard_verdict, logrank_verdict
 from analysis.vocabulary import Grouping
 from tests.written import snapshot_of, written

@@ -3,29 +3,21 @@
 import pandas as pd
 import pytest
 
-from analysis.measures import (
-    ChartKind,
-    Limits,
-    MeasureError,
-    adherence,
-    compare,
-    compare_dwell,
-    counts,
-    dwell,
-    gap_chart,
-    group_funnel,
-    line_table,
-    line_times,
-    rate_chart,
-    rates,
-    since_last_event,
-)
+from analysis.measures.adherence import adherence
+from analysis.measures.charts import rate_chart
+from analysis.measures.comparison import compare
+from analysis.measures.counts import MeasureError, counts
+from analysis.measures.dwell import compare_dwell, dwell, line_times
+from analysis.measures.funnels import group_funnel
+from analysis.measures.gap_charts import gap_chart, since_last_event
+from analysis.measures.lines import line_table
+from analysis.measures.rates import rates
 from analysis.policy import shipped_policy
 from analysis.snapshot import of_lines
 from analysis.tallies import tally
 from analysis.timeline import build
 from analysis.verdicts import GapCode, gap_verdict
-from analysis.vocabulary import Basis, Grouping, Task
+from analysis.vocabulary import Basis, ChartKind, Grouping, Limits, Task
 from tests.written import day, snapshot_of, written
 
 POLICY = shipped_policy()

@@ -13,8 +13,9 @@ from analysis.cli.replaying import read_history
 from analysis.decisions.history import morning_of
 from analysis.decisions.mornings import morning
 from analysis.ingest import ingest
-from analysis.measures import adherence, rates, usual_basis
-from analysis.measures.rates import Limits
+from analysis.measures.adherence import adherence
+from analysis.measures.counts import usual_basis
+from analysis.measures.rates import Limits, rates
 from analysis.policy import shipped_policy
 from analysis.snapshot import of_sites, take
 from analysis.store import Store

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from analysis.measures import (
-    Limits,
-    compared_rates,
-    lines_at_risk,
-    log_coverage,
-    rates,
-)
+from analysis.measures.at_risk import lines_at_risk
+from analysis.measures.comparison import compared_rates
+from analysis.measures.coverage import log_coverage
+from analysis.measures.rates import rates
 from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
-from analysis.vocabulary import Basis, Grouping
+from analysis.vocabulary import Basis, Grouping, Limits
 from tests.written import day, written
 
 POLICY = shipped_policy()

@@ -15,7 +15,9 @@ from analysis.cli import reporting
 from analysis.cli.app import main
 from analysis.days import day_number
 from analysis.ingest import ingest
-from analysis.measures import Limits, MeasureError, adherence, rates
+from analysis.measures.adherence import adherence
+from analysis.measures.counts import MeasureError
+from analysis.measures.rates import rates
 from analysis.policy import shipped_policy
 from analysis.reports import figures, render
 from analysis.reports.cells import counts_of
@@ -24,7 +26,7 @@ from analysis.snapshot import take
 from analysis.store import Store
 from analysis.tallies import between
 from analysis.timeline.versions import times_of
-from analysis.vocabulary import Basis, CallOutcome, Copy, Grouping, Role, Task
+from analysis.vocabulary import Basis, CallOutcome, Copy, Grouping, Limits, Role, Task
 from dashboard.layout import words
 from synthetic_data import generate_blocks, write_canonical
 

@@ -11,8 +11,7 @@ import sqlalchemy as sa
 
 from analysis.decisions.signal_work import GROWN, signals, signals_line
 from analysis.ingest import ingest
-from analysis.measures import surveillance
-from analysis.measures.surveillance import SignalCode
+from analysis.measures.surveillance import SignalCode, surveillance
 from analysis.policy import shipped_policy
 from analysis.store import Store
 from analysis.store.signal_acts import SIGNAL_ACTS

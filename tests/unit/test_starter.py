@@ -13,7 +13,7 @@ import pytest
 from analysis.cautions import CAUTIONS
 from analysis.ingest import ingest
 from analysis.ingest.profile_file import parse_profile
-from analysis.measures import line_table
+from analysis.measures.lines import line_table
 from analysis.policy import PolicyError, parse_policy, shipped_policy
 from analysis.policy.model import SETTING_FIELDS
 from analysis.snapshot import take

@@ -3,24 +3,20 @@
 import pandas as pd
 import pytest
 
-from analysis.measures import (
-    Limits,
-    MeasureError,
-    family_rates,
-    for_release,
-    lateness,
-    logging_bias,
-    overdue_hazard,
-    provisional_rates,
-    rates,
-    skin_course,
-    standardised,
-    trend,
-)
+from analysis.measures.completeness import provisional_rates
+from analysis.measures.counts import MeasureError
+from analysis.measures.family_rates import family_rates
+from analysis.measures.late_reports import lateness
+from analysis.measures.logging_bias import logging_bias
+from analysis.measures.overdue_hazard import overdue_hazard
+from analysis.measures.rates import rates
+from analysis.measures.release import for_release
+from analysis.measures.skin_course import skin_course
+from analysis.measures.trends import standardised, trend
 from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
-from analysis.vocabulary import Basis, Grouping
+from analysis.vocabulary import Basis, Grouping, Limits
 from tests.written import day, snapshot_of, written
 
 POLICY = shipped_policy()

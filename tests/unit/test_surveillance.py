@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from analysis.decisions.signal_work import signals_line
-from analysis.measures import rate_chart, surveillance
-from analysis.measures.surveillance import SignalCode
+from analysis.measures.charts import rate_chart
+from analysis.measures.surveillance import SignalCode, surveillance
 from analysis.reports import month
 from analysis.reports.data import ReportData
 from analysis.reports.educator import educator_report

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from analysis.measures import surveillance
+from analysis.measures.surveillance import surveillance
 from analysis.reports import month
 from analysis.reports.data import ReportData
 from analysis.reports.prevention import prevention_report

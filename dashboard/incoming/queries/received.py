@@ -19,7 +19,7 @@ from analysis.ingest.near import NearCodes
 from analysis.ingest.reasons import Doubt
 from analysis.ingest.refused import listed
 from analysis.ingest.sentences import doubt_sentence, why
-from analysis.measures import delays
+from analysis.measures.delays import delays
 from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.tables import INCOMING, Records

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from analysis.decisions.signal_work import STATES, SignalNote, Signals
-from analysis.measures import PROGRAMME
+from analysis.measures.surveillance import PROGRAMME
 from analysis.verdicts import event_name
 from dashboard.addresses.rates import RatesChoice, rates_address
 from dashboard.changes.queries import State, changes_since

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 
 from analysis.decisions.signal_work import STATES, Signals, signals
-from analysis.measures import surveillance
+from analysis.measures.surveillance import surveillance
 from analysis.store import StoreError
 from analysis.vocabulary import Access
 from dashboard.addresses.rates import RatesChoice

@@ -6,24 +6,16 @@ from dataclasses import replace
 
 import pandas as pd
 
-from analysis.measures import (
-    Limits,
-    MeasureError,
-    chart_false_alarms,
-    compare,
-    compared_rates,
-    gap_chart,
-    group_funnel,
-    log_coverage,
-    logging_bias,
-    rate_chart,
-    rates,
-    settled_tallies,
-    since_last_event,
-    trend,
-    usual_basis,
-)
-from analysis.measures.comparison import SPAN
+from analysis.measures.charts import chart_false_alarms, rate_chart
+from analysis.measures.comparison import SPAN, compare, compared_rates
+from analysis.measures.completeness import settled_tallies
+from analysis.measures.counts import MeasureError, usual_basis
+from analysis.measures.coverage import log_coverage
+from analysis.measures.funnels import group_funnel
+from analysis.measures.gap_charts import gap_chart, since_last_event
+from analysis.measures.logging_bias import logging_bias
+from analysis.measures.rates import rates
+from analysis.measures.trends import trend
 from analysis.snapshot import Snapshot, of_lines
 from analysis.verdicts import (
     Headline,
@@ -41,7 +33,7 @@ from analysis.verdicts import (
     span_name,
     trend_verdict,
 )
-from analysis.vocabulary import Basis, ChartKind, Grouping, OutcomeKind
+from analysis.vocabulary import Basis, ChartKind, Grouping, Limits, OutcomeKind
 from dashboard.addresses.rates import RatesChoice
 from dashboard.layout import words
 from dashboard.rates import words as rate_words

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from analysis.decisions.behind_a_rise import BehindARise, behind_a_rise
-from analysis.measures import PROGRAMME
+from analysis.measures.surveillance import PROGRAMME
 from analysis.snapshot import Snapshot
 from analysis.verdicts import (
     Headline,

@@ -7,7 +7,7 @@ from datetime import UTC
 from zoneinfo import ZoneInfo
 
 from analysis.decisions.signal_work import STATES, WorkedSignal
-from analysis.measures import PROGRAMME
+from analysis.measures.surveillance import PROGRAMME
 from analysis.verdicts import event_name, site_name
 from analysis.vocabulary import SIGNAL_WORK, SignalState
 from dashboard.layout import words

@@ -8,8 +8,8 @@ from pathlib import Path
 import pandas as pd
 
 from analysis.ingest import ingest
-from analysis.measures import line_table
 from analysis.measures.dwell import dwell
+from analysis.measures.lines import line_table
 from analysis.measures.rates import rates
 from analysis.policy import shipped_policy
 from analysis.snapshot import take

@@ -8,7 +8,7 @@ from functools import partial
 from analysis.cli.opening import snapshot
 from analysis.cli.options.deciding import Capacity, CapacityKits
 from analysis.cli.output import show
-from analysis.cli.progress import counting
+from analysis.cli.progress import counting, waiting
 from analysis.cli.replaying import RECENT_MORNINGS, read_history
 from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.decisions.many_mornings import to_call
@@ -19,7 +19,9 @@ def days_ahead(asked: Capacity) -> None:
     seen = snapshot(asked)
     days = [seen.as_of - timedelta(days=n) for n in range(RECENT_MORNINGS, 0, -1)]
     progress = partial(counting, "replaying mornings")
-    mornings = to_call(read_history(asked.store), seen.policy, days, progress)
+    with waiting("reading earlier versions"):
+        history = read_history(asked.store)
+    mornings = to_call(history, seen.policy, days, progress)
     show(capacity(seen.timeline, seen.records, seen.policy, mornings), asked)
 
 

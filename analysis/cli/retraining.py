@@ -9,6 +9,7 @@ import pandas as pd
 from analysis.cli.opening import snapshot
 from analysis.cli.options import deciding as options
 from analysis.cli.output import show
+from analysis.cli.progress import waiting
 from analysis.decisions.asked import family_languages
 from analysis.decisions.retraining import not_signed_off, retraining
 from analysis.decisions.sessions import group_sessions
@@ -22,9 +23,10 @@ def steps(asked: options.Retraining) -> None:
 
 
 def _needs(seen: Snapshot, since: date | None) -> pd.DataFrame:
-    if since is None:
-        return seen.retraining
-    return retraining(seen.timeline, seen.records, seen.policy, since)
+    with waiting("counting steps missed"):
+        if since is None:
+            return seen.retraining
+        return retraining(seen.timeline, seen.records, seen.policy, since)
 
 
 def sign_offs(asked: options.RetrainingSignOffs) -> None:

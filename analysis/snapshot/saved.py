@@ -1,7 +1,7 @@
 """What was calculated of a store before, in a folder next to it, for the next command.
 
-Saved are the rows in force and, of one day and policy, the timeline, the tallies and the reasons to
-call. A part is named after what it depends on: this program's files and libraries, the last links of
+Saved are the rows in force and, of one day and policy, the timeline, the tallies, the reasons to
+call and who needs retraining. A part is named after what it depends on: this program's files and libraries, the last links of
 the stored rows and, but for the rows themselves, the policy and the day. A part of another name is
 not read; rows stored since are added to saved ones as a dashboard does it (`Snapshot.with_added`).
 Where nothing can be saved or read, all is calculated again.
@@ -40,7 +40,12 @@ from analysis.timeline.build import code
 from analysis.unfinished import unfinished_in
 
 ROWS = "rows"
-CALCULATED = {"timeline": Timeline, "counted_tallies": Tallies, "care_reasons": CareReasons}
+CALCULATED = {
+    "timeline": Timeline,
+    "counted_tallies": Tallies,
+    "care_reasons": CareReasons,
+    "retraining": pd.DataFrame,
+}
 """Parts of a snapshot that are saved, with their class."""
 ALWAYS_READ = ("calls", "arrangements")
 """Rows that are few and always read from the store."""
@@ -85,7 +90,9 @@ class Saved:
         found: dict[str, Any] = {}
         for name, kind in CALCULATED.items():
             part = self.folder / _name(name, records.links, policy, as_of)
-            frames = [f.name for f in fields(kind) if f.type == "pd.DataFrame"]
+            frames = [name]
+            if is_dataclass(kind):
+                frames = [f.name for f in fields(kind) if f.type == "pd.DataFrame"]
             with contextlib.suppress(OSError, ValueError, pa.ArrowException):
                 found[name] = _made(kind, _frames_in(part, frames), records, policy, as_of)
         return found
@@ -101,7 +108,11 @@ def save(found: Snapshot, store: Store) -> None:
     if folder is None or found.sites is not None or records.not_yet_known or not records.links:
         return
     name = partial(_name, links=records.links, policy=found.policy, as_of=found.as_of)
-    made = {name(part): vars(vars(found)[part]) for part in CALCULATED if part in vars(found)}
+    calculated = {part: vars(found)[part] for part in CALCULATED if part in vars(found)}
+    made = {
+        name(part): {part: value} if isinstance(value, pd.DataFrame) else vars(value)
+        for part, value in calculated.items()
+    }
     made[_rows_name(records.links)] = {
         n: f for n, f in records.frames.items() if n not in ALWAYS_READ
     }
@@ -167,6 +178,9 @@ def _made(
         floor = policy.on(as_of).settings.coverage_floor
         row = np.arange(len(frames["lines"]), dtype=np.int64)
         return Tallies(coverage_floor=floor, row_of_holder=row, **frames)
+    if kind is pd.DataFrame:
+        (frame,) = frames.values()
+        return frame
     return kind(**frames)
 
 

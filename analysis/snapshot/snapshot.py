@@ -249,7 +249,7 @@ class Snapshot:
         changed = linked_with(added.changed, self.records, added.records, MOST_LINES)
         after = replace(self, records=added.records, ingests=ingests)
         if added.records.links == self.records.links:
-            self._share(after, "care_reasons", "occasions", "found")
+            self._share(after, "care_reasons", "occasions", "retraining", "found")
         elif added.changed == Linked():  # only sign-offs
             self._share(after, "found")
         return None if changed is None else after.following(self, changed)

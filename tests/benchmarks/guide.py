@@ -33,6 +33,7 @@ WAYS = ("whole", "in turn", "processes", "cluster")
 
 def measured(families: int, store: Path | None, copies: int, parts: int) -> dict[str, Any]:
     """Run the benchmarks; returns their figures with where and when they were measured."""
+    where_and_when = _where_and_when()
     with tempfile.TemporaryDirectory() as temporary:
         files, folder = Path(temporary) / "files", Path(temporary) / "parts"
         write_canonical(generate_blocks(families, until=side_by_side.AS_OF), files, "csv")
@@ -42,7 +43,7 @@ def measured(families: int, store: Path | None, copies: int, parts: int) -> dict
             fill(store, files, side_by_side.AS_OF)
         folder.mkdir()
         apart = partitions.measured(store, folder, copies, parts, WAYS)
-    return {**_where_and_when(), "side_by_side": compared, "partitions": apart}
+    return {**where_and_when, "side_by_side": compared, "partitions": apart}
 
 
 def in_words(found: dict[str, Any]) -> str:
@@ -64,8 +65,8 @@ def in_words(found: dict[str, Any]) -> str:
             BEGIN,
             "",
             (
-                f"Measured {found['date']} on {found['machine']}, commit {found['commit']}; other work "
-                "ran on the machine."
+                f"Measured {found['date']} on {found['machine']}, commit {found['commit']}; before it "
+                f"the machine's load was {found['load']}."
             ),
             "",
             (
@@ -110,6 +111,7 @@ def _where_and_when() -> dict[str, str]:
         "machine": f"{os.cpu_count()} cores ({platform.machine()}), {memory:.0f} GB, "
         f"Python {platform.python_version()}",
         "date": time.strftime("%Y-%m-%d"),
+        "load": f"{os.getloadavg()[0]:.1f}",
         "commit": subprocess.run(commit, check=True, capture_output=True, text=True).stdout.strip(),
     }
 

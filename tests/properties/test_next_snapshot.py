@@ -198,9 +198,12 @@ def test_a_snapshot_made_from_what_was_saved_equals_one_read_from_nothing(
             day = FIRST + timedelta(days=step // 3)
             found = take(store, policy, day)
             used += found.changed is not None
-            assert_same(found, from_nothing(store, day))
+            whole = from_nothing(store, day)
+            assert_same(found, whole)
+            pd.testing.assert_frame_equal(found.retraining, whole.retraining)
             save(found, store)
             again = take(store, policy, day)
-            assert {"timeline", "counted_tallies", "care_reasons"} <= vars(again).keys()
-            assert_same(again, from_nothing(store, day))
+            assert {"timeline", "counted_tallies", "care_reasons", "retraining"} <= vars(again).keys()
+            pd.testing.assert_frame_equal(again.retraining, whole.retraining)
+            assert_same(again, whole)
     assert used == steps - 1

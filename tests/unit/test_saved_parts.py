@@ -40,7 +40,7 @@ def fill(store: Store, folder: Path, *families: str) -> None:
 def saved_of(store: Store, policy: Policy = POLICY, day: date = DAY) -> Path:
     """Save a whole snapshot; the folder."""
     found = take(store, policy, day)
-    _ = found.calls, found.tallies
+    _ = found.calls, found.tallies, found.retraining
     save(found, store)
     folder = store.saved_folder
     assert folder is not None
@@ -69,7 +69,7 @@ def store(url: str) -> Iterator[Store]:
 def test_only_this_account_may_read_what_is_saved(store: Store, tmp_path: Path) -> None:
     fill(store, tmp_path, "X1", "X2")
     folder = saved_of(store)
-    assert names(folder) == ["care_reasons", "counted_tallies", "rows", "timeline"]
+    assert names(folder) == ["care_reasons", "counted_tallies", "retraining", "rows", "timeline"]
     modes = {path.stat().st_mode & 0o077 for path in [folder, *folder.rglob("*")]}
     assert modes == {0}
     folder.chmod(0o755)
@@ -99,7 +99,7 @@ def test_what_is_saved_takes_the_place_of_what_was(store: Store, tmp_path: Path)
     first = {path.name for path in saved_of(store).iterdir()}
     folder = saved_of(store, day=DAY + timedelta(days=1))
     second = {path.name for path in folder.iterdir()}
-    assert len(second) == len(first) == 4
+    assert len(second) == len(first) == 5
     assert len(first & second) == 1  # the rows
 
 
@@ -177,6 +177,24 @@ def test_a_command_saves_and_the_next_one_answers_the_same(
     assert code == 0
     assert "FX2" in printed
     assert run(*asked)[1] == printed
+
+
+def test_who_needs_retraining_is_read_from_the_folder_until_another_row_is_stored(
+    store: Store, url: str, tmp_path: Path, run: Run
+) -> None:
+    fill(store, tmp_path, "X1", "X2")
+    asked = ["retraining", "--store", url, "--as-of", str(DAY), "--format", "csv"]
+    printed = run(*asked)[1]
+    folder = store.saved_folder
+    assert folder is not None
+    assert names(folder) == ["retraining", "rows", "timeline"]
+    found = take(store, POLICY, DAY)
+    assert "retraining" in vars(found)
+    pd.testing.assert_frame_equal(found.retraining, replace(found).retraining)
+    assert run(*asked)[1] == printed
+    (tmp_path / "more").mkdir()
+    fill(store, tmp_path / "more", "X3")
+    assert "retraining" not in vars(take(store, POLICY, DAY))
 
 
 def test_the_past_is_not_saved(store: Store, tmp_path: Path) -> None:

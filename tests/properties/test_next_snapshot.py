@@ -203,7 +203,9 @@ def test_a_snapshot_made_from_what_was_saved_equals_one_read_from_nothing(
             pd.testing.assert_frame_equal(found.retraining, whole.retraining)
             save(found, store)
             again = take(store, policy, day)
-            assert {"timeline", "counted_tallies", "care_reasons", "retraining"} <= vars(again).keys()
+            assert {"timeline", "counted_tallies", "care_reasons", "retraining"} <= vars(
+                again
+            ).keys()
             pd.testing.assert_frame_equal(again.retraining, whole.retraining)
             assert_same(again, whole)
     assert used == steps - 1

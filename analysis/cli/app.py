@@ -74,6 +74,10 @@ def _answer(name: str, command: Command, asked: object) -> None:
     try:
         _check_output(asked)
         _record_output(name, asked)
+        if name == "ingest":
+            from analysis.cli.memory import return_memory_at_once
+
+            return_memory_at_once()
         with answering():
             command.answer(asked)
     except Exception:

@@ -9,6 +9,7 @@ the runs, and peak memory, less that of the smallest ingest, as a multiple of th
 from __future__ import annotations
 
 import argparse
+import os
 import resource
 import subprocess
 import sys
@@ -25,6 +26,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
+from analysis.cli.memory import POOL, return_memory_at_once
 from analysis.ingest import IngestSummary, ingest
 from analysis.policy import shipped_policy
 from analysis.store import Added, FileInfo, Registry, Store
@@ -263,6 +265,7 @@ def main() -> None:
                 check=True,
                 capture_output=True,
                 text=True,
+                env={**os.environ, POOL: "system"},
             )
             peak = int(ran.stdout) * 1024
             smallest = smallest or peak
@@ -271,7 +274,8 @@ def main() -> None:
 
 
 def measure_peak(what: str, log: Path, lines: Path) -> None:
-    """Print the peak resident memory (KiB) of a process that does one thing."""
+    """Print the peak resident memory (KiB) of a process that does one thing, as the command does it."""
+    return_memory_at_once()
     if what == "smallest":
         with tempfile.TemporaryDirectory() as place:
             one = Path(place) / "lines.csv"

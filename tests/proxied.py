@@ -53,6 +53,11 @@ class Proxied:
         with self.trust.wrap_socket(raw, server_hostname=HOST) as encrypted:
             return self._send(encrypted, how, path, body, {"Host": f"{HOST}:{self.port}", **heads})
 
+    def ask_unencrypted(self, path: str):
+        """Ask the proxy, unencrypted."""
+        with socket.create_connection(("127.0.0.1", self.plain_port), 30) as plain:
+            return self._send(plain, "GET", path, b"", {"Host": HOST})
+
     def ask_past_the_proxy(self, path: str, *, come_from: str = "127.0.0.1", **heads):
         """Ask linedays itself, unencrypted."""
         with socket.create_connection(("127.0.0.1", self.own_port), 30, (come_from, 0)) as plain:
@@ -122,6 +127,7 @@ def _running(proxy: Proxy, text: str, folder: Path, secure: int, plain: int) -> 
             f"{name}_temp_path {folder / name};\n"
             for name in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
         )
+        places += f"access_log {folder / 'requests.log'};\n"  # distributions set one for all sites
         around = (
             f"user root;\npid {folder / 'nginx.pid'};\nevents {{}}\nhttp {{\n{places}{text}}}\n"
         )

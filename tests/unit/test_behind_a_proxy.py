@@ -54,3 +54,18 @@ def test_a_sign_in_from_another_machine_is_recorded_with_its_own_address(
         assert 'linedays_requests_total{kind="form",status="3xx"} 1.0' in metrics
         assert "linedays_open_sign_ins 1.0" in metrics
         assert not re.search(r"N1|F[123]\b|127\.0", metrics)
+
+
+@pytest.mark.parametrize("proxy", list(Proxy))
+def test_a_proxy_logs_no_address_of_a_page_not_even_of_an_unencrypted_request(
+    store_url, tmp_path, proxy
+):
+    with proxied(store_url, tmp_path, proxy, clock=lambda: NOW) as served:
+        encrypted = served.ask("GET", "/family/F1")
+        assert encrypted.status == 303
+        unencrypted = served.ask_unencrypted("/family/F2")
+        assert unencrypted.status in {301, 308}
+        assert unencrypted.headers["Location"].startswith("https://")
+    logged = [file.read_text() for file in tmp_path.glob("*.log")]
+    assert logged
+    assert not re.search("/family", "".join(logged))

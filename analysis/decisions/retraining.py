@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from analysis.days import days_of
+from analysis.decisions.counted_practice import KEYS, NOBODY, counted
 from analysis.decisions.day import log_of
 from analysis.decisions.joined_text import joined_by
 from analysis.decisions.practice import (
@@ -17,17 +16,16 @@ from analysis.decisions.practice import (
     LATE_CHANGE,
     NO_SIGN_OFF,
     SKIN_AFTER_CHANGE,
-    coded,
     demonstrated,
     is_current,
     practice,
 )
 from analysis.policy import Policy, Settings
-from analysis.stats.averaged_shares import average_shares
+from analysis.stats.averaged_shares import AveragedShares, average_shares
 from analysis.tables.records import Records
 from analysis.tables.retraining import NOT_SIGNED_OFF, RETRAINING
 from analysis.timeline import Timeline
-from analysis.vocabulary import EntryKind, NeedState, SignOffKind, SignOffOutcome, Skill
+from analysis.vocabulary import EntryKind, NeedState, SignOffOutcome, Skill
 
 STEP_LIMIT = 0.2
 """Share of self-checks above which a step is missed too often: one in five (project choice)."""
@@ -42,13 +40,7 @@ RUN_MISSED = 5
 FEWEST_SINCE = 4
 """With fewer occasions since a refresher it is too early to tell (project choice)."""
 
-_KEYS = ["family_id", "caregiver_id", "step"]
-_NOBODY = ""
-"""Stands for a blank caregiver while counting; a code is never empty."""
-_ROWS = 1 << 44
-"""More than there are stored rows."""
-
-Ints = npt.NDArray[np.int64]
+_OUT_OF = ("missed", "seen")
 
 
 def limit_of(step: str, settings: Settings) -> float:
@@ -124,134 +116,70 @@ def needs_of(
         Columns of `RETRAINING`.
     """
     settings = policy.on(timeline.as_of).settings
-    now = pd.Timestamp(timeline.as_of)
-    window = now - pd.DateOffset(months=settings.retraining_window_months)
-    window = window if since is None else pd.Timestamp(since)
-    group, counts = _by_person_and_step(seen)
-    refreshed_on = _refreshed_on(counts, last_refreshers(records, timeline.as_of), records)
-    recent = _recent(seen, refreshed_on.to_numpy()[group], window)
-    counts = counts.assign(
-        **_counted(seen, group, recent, len(counts)),
-        missed_in_row=_missed_in_row(seen, group, recent, len(counts)),
-        refreshed_on=refreshed_on,
-        recent_from=refreshed_on.where((refreshed_on > window).to_numpy(dtype=bool), window),
-    )
-    refreshed_lately = (refreshed_on >= window).to_numpy(dtype=bool)
-    shown = (counts["missed"] > 0) | (refreshed_lately & (counts["missed_before"] > 0))
+    counts = counted(seen, records, timeline.as_of, settings, since)
+    return needs_of_counts(counts, shares_of(counts), timeline, settings)
+
+
+def shares_of(counts: pd.DataFrame) -> dict[str, AveragedShares]:
+    """What is known of the shares missed of each step, of counts as `counted` gives them."""
+    found = {}
+    for step, at in counts.groupby("step", observed=True).indices.items():
+        if step != NO_SIGN_OFF:
+            found[str(step)] = average_shares(*(counts[c].to_numpy()[at] for c in _OUT_OF))
+    return found
+
+
+def needs_of_counts(
+    counts: pd.DataFrame,
+    shares: Mapping[str, AveragedShares],
+    timeline: Timeline,
+    settings: Settings,
+) -> pd.DataFrame:
+    """Do the same for occasions already counted.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        As :func:`analysis.decisions.counted_practice.counted` gives them, of all families or some.
+    shares : mapping
+        From :func:`shares_of` for all families.
+    timeline : Timeline
+        Of at least the families of the counts.
+    settings : Settings
+        Of the as-of day.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `RETRAINING`.
+    """
+    shown = (counts["missed"] > 0) | (counts["refreshed"] & (counts["missed_before"] > 0))
     in_place = timeline.lines.loc[timeline.lines["end_on"].isna(), "family_id"]
-    is_shown = (shown & counts["family_id"].isin(in_place)).to_numpy(dtype=bool)
+    shown &= counts["family_id"].isin(in_place)
+    counts = counts[shown.to_numpy(dtype=bool)].reset_index(drop=True)
     shrunk, above = np.full(len(counts), np.nan), np.full(len(counts), np.nan)
     for step, at in counts.groupby("step", observed=True).indices.items():
         if step == NO_SIGN_OFF:
             continue
-        missed, out_of = (counts[c].to_numpy()[at] for c in ("missed", "seen"))
-        found, here = average_shares(missed, out_of), is_shown[at]
-        own, limit = (missed[here], out_of[here]), limit_of(str(step), settings)
-        shrunk[at[here]] = found.posterior_mean(*own)
-        above[at[here]] = found.probability_above(limit, *own)
-    counts = counts.assign(shrunk_share=shrunk, prob_above=above)
-    counts = counts.assign(state=_states(counts, refreshed_lately))
-    proof = recent & seen["missed"].to_numpy(dtype=bool) & is_shown[group]
-    listed = counts[is_shown].join(_evidence(seen["row"].to_numpy()[proof], group[proof]))
+        own = [counts[c].to_numpy()[at] for c in _OUT_OF]
+        shrunk[at] = shares[str(step)].posterior_mean(*own)
+        above[at] = shares[str(step)].probability_above(limit_of(str(step), settings), *own)
+    listed = counts.assign(shrunk_share=shrunk, prob_above=above)
+    listed = listed.assign(state=_states(listed))
     listed = listed.sort_values(
-        ["state", "prob_above", "missed", *_KEYS],
+        ["state", "prob_above", "missed", *KEYS],
         ascending=[True, False, False, True, True, True],
         ignore_index=True,
     )
     return RETRAINING.check(_named(listed))
 
 
-def _by_person_and_step(seen: pd.DataFrame) -> tuple[Ints, pd.DataFrame]:
-    """Number what is counted together: of each occasion, and one row a number with its keys."""
-    keys = [_sorted(seen[name]) for name in _KEYS]
-    key = np.zeros(len(seen), dtype=np.int64)
-    for codes, texts in keys:
-        key = key * len(texts) + codes
-    # Before: one row an occasion; after: one row a family, caregiver and step.
-    group, distinct = pd.factorize(key)
-    columns = {}
-    for name, (_, texts) in zip(reversed(_KEYS), reversed(keys), strict=True):
-        columns[name] = coded(distinct % len(texts), texts)
-        distinct = distinct // len(texts)
-    return group, pd.DataFrame({name: columns[name] for name in _KEYS})
-
-
-def _sorted(texts: pd.Series[Any]) -> tuple[Ints, pd.Index[str]]:
-    """Positions among all texts of a category, sorted; a blank is the first of them."""
-    words = texts.cat.categories.astype("object")
-    order = words.argsort()
-    place = np.zeros(len(words) + 1, dtype=np.int64)  # the last is that of a blank
-    place[order] = np.arange(1, len(words) + 1)
-    return place[texts.cat.codes.to_numpy()], pd.Index([_NOBODY, *words[order]], dtype="object")
-
-
-def last_refreshers(records: Records, as_of: date) -> pd.Series[pd.Timestamp]:
-    """Return the day of the last refresher of the dressing change up to a day, by caregiver."""
-    shown = records.sign_offs
-    given = (
-        (shown["kind"] == SignOffKind.REFRESHER)
-        & (shown["skill"] == Skill.DRESSING_CHANGE)
-        & (shown["signed_on"] <= pd.Timestamp(as_of))
-    )
-    own = shown[given.fillna(value=False).to_numpy(dtype=bool)]
-    return own.groupby("caregiver_id")["signed_on"].max()
-
-
-def _refreshed_on(
-    who: pd.DataFrame, refreshed: pd.Series[pd.Timestamp], records: Records
-) -> pd.Series[pd.Timestamp]:
-    """The last refresher of each row's caregiver; where none is named, of the family."""
-    of_family = records.caregivers.drop_duplicates("caregiver_id").set_index("caregiver_id")
-    families = refreshed.groupby(of_family["family_id"].reindex(refreshed.index).array).max()
-    nobody = who["caregiver_id"].fillna(_NOBODY) == _NOBODY
-    own = who["caregiver_id"].map(refreshed).astype("datetime64[s]")
-    return own.mask(nobody, who["family_id"].map(families).astype("datetime64[s]"))
-
-
-def _recent(
-    seen: pd.DataFrame, refreshed_on: npt.NDArray[np.datetime64], window: pd.Timestamp
-) -> npt.NDArray[np.bool_]:
-    """Which occasions are in the window and not before the last refresher."""
-    done_on = seen["done_on"].to_numpy()
-    before = done_on < refreshed_on  # never, where there was none
-    return np.asarray((done_on >= window.to_datetime64()) & ~before, dtype=np.bool_)
-
-
-def _counted(
-    seen: pd.DataFrame, group: Ints, recent: npt.NDArray[np.bool_], n_groups: int
-) -> dict[str, Ints]:
-    """Occasions of each group: seen, missed, seen_before, missed_before."""
-    missed = seen["missed"].to_numpy(dtype=bool)
-    chosen = {
-        "seen": recent,
-        "missed": recent & missed,
-        "seen_before": ~recent,
-        "missed_before": ~recent & missed,
-    }
-    return {name: np.bincount(group[at], minlength=n_groups) for name, at in chosen.items()}
-
-
-def _missed_in_row(
-    seen: pd.DataFrame, group: Ints, recent: npt.NDArray[np.bool_], n_groups: int
-) -> Ints:
-    """How many of the latest occasions of each group were missed in a row."""
-    # Occasions in order of their day, then of their stored row: one number for both.
-    order = days_of(seen["done_on"]) * _ROWS + seen["row"].to_numpy(dtype=np.int64)
-    missed = seen["missed"].to_numpy(dtype=bool)
-    last_done_well = np.full(n_groups, np.iinfo(np.int64).min)
-    well = recent & ~missed
-    np.maximum.at(last_done_well, group[well], order[well])
-    since = recent & missed
-    since[since] = order[since] > last_done_well[group[since]]
-    return np.bincount(group[since], minlength=n_groups)
-
-
-def _states(counts: pd.DataFrame, refreshed: npt.NDArray[np.bool_]) -> pd.Categorical:
+def _states(counts: pd.DataFrame) -> pd.Categorical:
     """What the recent evidence shows of each caregiver and step.
 
     A change without a sign-off is a fact: the newest change decides.
     """
-    above = counts["prob_above"].to_numpy()
+    above, refreshed = counts["prob_above"].to_numpy(), counts["refreshed"].to_numpy(dtype=bool)
     seen, missed = counts["seen"].to_numpy(), counts["missed"].to_numpy()
     # Shares are compared as products, so that nothing is divided by 0.
     better = missed * counts["seen_before"] < counts["missed_before"] * seen
@@ -280,18 +208,8 @@ def _states(counts: pd.DataFrame, refreshed: npt.NDArray[np.bool_]) -> pd.Catego
     return pd.Categorical(state, categories=[str(s) for s in NeedState], ordered=True)
 
 
-def _evidence(row: Ints, group: Ints) -> pd.Series[str]:
-    """The stored rows of each group in their order, joined by ``;``: by group, named evidence."""
-    order = np.argsort(row, kind="stable")
-    texts = [pd.Series(cells[order]).astype("string") for cells in (group, row)]
-    joined = joined_by({"group": texts[0]}, texts[1], ";")
-    return pd.Series(
-        joined["joined"].array, index=joined["group"].astype("int64").to_numpy(), name="evidence"
-    )
-
-
 def _named(frame: pd.DataFrame) -> pd.DataFrame:
-    caregiver = frame["caregiver_id"].astype("string").replace(_NOBODY, pd.NA)
+    caregiver = frame["caregiver_id"].astype("string").replace(NOBODY, pd.NA)
     texts = dict.fromkeys(("family_id", "step", "evidence"), "string")
     days = dict.fromkeys(("recent_from", "refreshed_on"), "datetime64[s]")
     state = pd.Categorical(frame["state"].astype("object"), categories=[str(s) for s in NeedState])

@@ -10,12 +10,14 @@ from collections.abc import Hashable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from analysis.decisions import CallList, call_list
 from analysis.decisions.calls import CareReasons, care_reasons
+from analysis.decisions.counted_practice import counted
+from analysis.decisions.counted_practice import renewed as renewed_counts
 from analysis.decisions.freshness import assumed_sentence, freshness_sentence, left_out_sentence
 from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits
@@ -31,6 +33,9 @@ from analysis.tallies.renewed import renewed as renewed_tallies
 from analysis.timeline import Timeline, build
 from analysis.timeline.renewed import renewed as renewed_timeline
 from analysis.words import day_year
+
+if TYPE_CHECKING:
+    from analysis.stats.averaged_shares import AveragedShares
 
 PAST_AFTER_DAYS = 60
 """Entries received later than so many days after they were done are past logs loaded at the start."""
@@ -143,7 +148,7 @@ class Snapshot:
         known = self._earlier("occasions")
         if known is None:
             return occasions(*asked)
-        (before, sign_offs), own, changed = known
+        (before, sign_offs, _), own, changed = known
         found = before
         if changed != Linked():
             found = renewed_occasions(before, own.occasions, changed, self.timeline, self.policy)
@@ -153,12 +158,45 @@ class Snapshot:
         return found if same else with_sign_offs(found, *asked)
 
     @cached_property
+    def counted_practice(self) -> pd.DataFrame:
+        """How often each caregiver did and missed each step; as `counted_practice.counted`."""
+        known = self._earlier("counted_practice")
+        if known is not None:
+            (before, *people), own, changed = known
+            same = zip(people, (self.records.sign_offs, self.records.caregivers), strict=True)
+            if all(was.equals(now) for was, now in same):
+                if changed == Linked():
+                    return before
+                return renewed_counts(before, self._counted(own.practice), changed)
+        return self._counted(self.practice)
+
+    def _counted(self, seen: pd.DataFrame) -> pd.DataFrame:
+        return counted(seen, self.records, self.as_of, self.edition.settings)
+
+    @cached_property
+    def shares_missed(self) -> dict[str, AveragedShares]:
+        """What is known of the shares missed, by step."""
+        # What shares need takes long to load, and others need none of it.
+        from analysis.decisions.retraining import shares_of
+
+        return shares_of(self.counted_practice)
+
+    @cached_property
     def retraining(self) -> pd.DataFrame:
         """Who needs retraining on which step, and who was retrained; columns of `RETRAINING`."""
-        # What shares need takes long to load, and others need none of it.
-        from analysis.decisions.retraining import needs_of
+        return self._needs_of(self.counted_practice)
 
-        return needs_of(self.practice, self.timeline, self.records, self.policy)
+    def retraining_of(self, family_id: str) -> pd.DataFrame:
+        """The same of one family: of the others only what adjusts its shares is calculated."""
+        every = self.retraining if "retraining" in vars(self) else self.counted_practice
+        own = every[(every["family_id"] == family_id).to_numpy(dtype=bool)]
+        own = own.reset_index(drop=True)
+        return own if every is vars(self).get("retraining") else self._needs_of(own)
+
+    def _needs_of(self, counts: pd.DataFrame) -> pd.DataFrame:
+        from analysis.decisions.retraining import needs_of_counts
+
+        return needs_of_counts(counts, self.shares_missed, self.timeline, self.edition.settings)
 
     @property
     def known_on(self) -> date:
@@ -241,7 +279,7 @@ class Snapshot:
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
         self._share(after, *_OF_THE_LOG, "found", _CHANGED, _EARLIER)
-        self._share(after, "care_reasons", "occasions", "retraining")
+        self._share(after, "care_reasons", *_OF_PRACTICE)
         return after
 
     def with_added(self, added: Added, ingests: pd.DataFrame) -> Snapshot | None:
@@ -249,7 +287,7 @@ class Snapshot:
         changed = linked_with(added.changed, self.records, added.records, MOST_LINES)
         after = replace(self, records=added.records, ingests=ingests)
         if added.records.links == self.records.links:
-            self._share(after, "care_reasons", "occasions", "retraining", "found")
+            self._share(after, "care_reasons", *_OF_PRACTICE, "found")
         elif added.changed == Linked():  # only sign-offs
             self._share(after, "found")
         return None if changed is None else after.following(self, changed)
@@ -259,8 +297,9 @@ class Snapshot:
         known = vars(before)
         earlier = {part: (was, of | changed) for part, (was, of) in known.get(_EARLIER, {}).items()}
         found = {part: (known[part], changed) for part in _RENEWED if part in known}
-        if "occasions" in found:
-            found["occasions"] = (known["occasions"], before.records.sign_offs), changed
+        people = before.records.sign_offs, before.records.caregivers
+        for part in _OF_PEOPLE.intersection(found):
+            found[part] = (known[part], *people), changed
         if before.with_moved is None:
             found.pop("counted_timeline", None)  # it is the timeline
         earlier |= found
@@ -282,8 +321,12 @@ class Snapshot:
 
 _OF_THE_LOG = ("timeline", "counted_timeline", "counted_tallies", "tallies")
 """Parts that depend neither on acts nor on sign-offs."""
-_RENEWED = ("timeline", "counted_timeline", "counted_tallies", "occasions")
-"""Parts of which only what differs is calculated again; of occasions also those of other sign-offs."""
+_OF_PRACTICE = ("occasions", "counted_practice", "shares_missed", "retraining")
+"""Parts that no act changes."""
+_RENEWED = ("timeline", "counted_timeline", "counted_tallies", "occasions", "counted_practice")
+"""Parts of which only what differs is calculated again."""
+_OF_PEOPLE = frozenset({"occasions", "counted_practice"})
+"""Those of them that also depend on sign-offs and caregivers."""
 _CHANGED, _EARLIER, _OWN = "changed_since", "earlier_parts", "of_changed"
 """Where a snapshot holds who differs from the one it follows, parts of that one or of one before it
 with who differs since, and what is known of those alone."""

@@ -113,7 +113,7 @@ def needs_of(found: Snapshot, family_id: str) -> tuple[NeedShown, ...]:
 
     A change without a sign-off is a reason to call, so it is not repeated here.
     """
-    own = of(found.retraining, "family_id", family_id)
+    own = found.retraining_of(family_id)
     shown = (own["step"] != NO_SIGN_OFF) & (own["state"] != NeedState.NO_NEED)
     counts = ("seen", "missed", "seen_before", "missed_before")
     names = ("caregiver_id", "step", "state", *counts)

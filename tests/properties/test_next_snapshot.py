@@ -21,6 +21,7 @@ from analysis.snapshot import Snapshot, end_of_day, of_sites, save, take
 from analysis.store import Store
 from analysis.tables.linked import Linked
 from analysis.vocabulary import CallOutcome
+from dashboard.session.frames import of
 from dashboard.session.loaded import OWNER_CODES, LoadedSnapshot
 from dashboard.session.snapshots import SnapshotCache
 from tests.properties.strategies import TIMELINE_FRAMES
@@ -132,13 +133,18 @@ def assert_same(found: Snapshot, whole: Snapshot, *, practice: bool = True) -> N
     assert found.records.not_yet_known == whole.records.not_yet_known
     assert found.caveats == whole.caveats
     for name in ("reasons", "evidence"):
-        pair = (getattr(of.care_reasons, name) for of in (found, whole))
+        pair = (getattr(each.care_reasons, name) for each in (found, whole))
         pd.testing.assert_frame_equal(*pair, obj=f"care_reasons.{name}")
     if practice:
+        family = f"F{len(whole.records.home_log) % 5}"  # of one family before that of all
+        pd.testing.assert_frame_equal(
+            found.retraining_of(family), of(whole.retraining, "family_id", family)
+        )
+        pd.testing.assert_frame_equal(found.retraining, whole.retraining)
         pd.testing.assert_frame_equal(found.practice, whole.practice)
     for part, names in PARTS.items():
         for name in names:
-            pair = (getattr(getattr(of, part), name) for of in (found, whole))
+            pair = (getattr(getattr(each, part), name) for each in (found, whole))
             pd.testing.assert_frame_equal(*pair, obj=f"{part}.{name}")
 
 
@@ -200,7 +206,6 @@ def test_a_snapshot_made_from_what_was_saved_equals_one_read_from_nothing(
             used += found.changed is not None
             whole = from_nothing(store, day)
             assert_same(found, whole)
-            pd.testing.assert_frame_equal(found.retraining, whole.retraining)
             save(found, store)
             again = take(store, policy, day)
             assert {"timeline", "counted_tallies", "care_reasons", "retraining"} <= vars(

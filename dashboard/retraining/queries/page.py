@@ -34,7 +34,7 @@ def training_of(loaded: LoadedSnapshot) -> Training:
 
 def warm_up(loaded: LoadedSnapshot) -> None:
     """Compute now what the page would compute when it is first opened."""
-    _ = training_of(loaded).needs
+    _ = training_of(loaded).needs, loaded.snapshot.counted_practice
 
 
 class RetrainingQueries:

@@ -18,7 +18,7 @@ import pandas as pd
 from analysis.decisions.attempts import reached
 from analysis.decisions.day import Day
 from analysis.decisions.joined_text import joined_by
-from analysis.decisions.reasons import FINDERS, Found
+from analysis.decisions.reasons import FINDERS, Found, flagged_entries, unanswered_flags
 from analysis.decisions.sentences import (
     RULE_ORDER,
     attempt_sentences,
@@ -79,6 +79,8 @@ class CareReasons:
 
     reasons: pd.DataFrame
     evidence: pd.DataFrame
+    flags: pd.DataFrame
+    """As `reasons.flagged_entries`: calls decide which of them are reasons."""
 
 
 def care_reasons(timeline: Timeline, records: Records, policy: Policy) -> CareReasons:
@@ -99,7 +101,7 @@ def care_reasons(timeline: Timeline, records: Records, policy: Policy) -> CareRe
 
 def _care_reasons(day: Day) -> CareReasons:
     found = {reason: find(day) for reason, find in FINDERS.items() if reason not in BY_CALLS}
-    return CareReasons(_reasons(found, day.as_of), _evidence(found))
+    return CareReasons(_reasons(found, day.as_of), _evidence(found), flagged_entries(day))
 
 
 def call_list(
@@ -132,7 +134,7 @@ def call_list(
     """
     day = Day(timeline, records, policy.on(timeline.as_of))
     care = care or _care_reasons(day)
-    found = {reason: FINDERS[reason](day) for reason in BY_CALLS}
+    found = {Reason.RED_FLAG: unanswered_flags(day, care.flags)}
     # The reasons that calls answer come first in the order of reasons.
     reasons = pd.concat([_reasons(found, timeline.as_of), care.reasons], ignore_index=True)
     evidence = pd.concat([_evidence(found), care.evidence], ignore_index=True)
@@ -215,11 +217,12 @@ def resting(day: Day, reasons: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataF
     flagged = reasons.loc[reasons["reason"] == Reason.RED_FLAG, "family_id"]
     proof = evidence[evidence["reason"].isin([str(r) for r in BREAKS_WAITING])]
     proof = proof.merge(newest[["family_id", "made_at"]], on="family_id")
-    log = day.records.home_log
-    shown = np.isin(log["row"].to_numpy(), proof["row"].to_numpy())
-    proof = proof.merge(log.loc[shown, ["row", "received_at"]], on="row")
-    broken = proof.loc[proof["received_at"] > proof["made_at"], "family_id"]
-    stay = ~newest["family_id"].isin(pd.concat([flagged, broken]))
+    if len(proof):  # the log is long
+        log = day.records.home_log
+        shown = np.isin(log["row"].to_numpy(), proof["row"].to_numpy())
+        proof = proof.merge(log.loc[shown, ["row", "received_at"]], on="row")
+        proof = proof[(proof["received_at"] > proof["made_at"]).to_numpy(dtype=bool)]
+    stay = ~newest["family_id"].isin(pd.concat([flagged, proof["family_id"]]))
     return newest.loc[stay.to_numpy(dtype=bool)].drop(columns="made_at")
 
 

@@ -40,10 +40,18 @@ class Found:
     """family_id, line_id, table, row."""
 
 
-def _red_flag(day: Day) -> Found:
+def flagged_entries(day: Day) -> pd.DataFrame:
+    """The recent log entries with a red flag: family_id, line_id, done_on, row, received_at, findings."""
     flags = day.edition.codes_marked(FindingMark.RED_FLAG)
     entries = day.entries(day.edition.settings.red_flag_days)
     entries = entries[holds_code(entries["findings"], flags)]
+    names = ["family_id", "line_id", "done_on", "row", "received_at", "findings"]
+    return entries[names].reset_index(drop=True)
+
+
+def unanswered_flags(day: Day, entries: pd.DataFrame) -> Found:
+    """Those of `flagged_entries` that no call has answered, as the reason that they are."""
+    flags = day.edition.codes_marked(FindingMark.RED_FLAG)
     answered = entries["received_at"] < entries["family_id"].map(day.reached_at)
     entries = entries[~answered.to_numpy(dtype=bool)].sort_values(["line_id", "done_on", "row"])
     # Before: one row an entry with a red flag; after: one row a line.
@@ -58,6 +66,10 @@ def _red_flag(day: Day) -> Found:
     for name, column in (("first_on", "min"), ("seen_on", "max"), ("number", "size")):
         reasons[name] = reasons["line_id"].map(days[column])
     return Found(reasons, _proof("home_log", entries))
+
+
+def _red_flag(day: Day) -> Found:
+    return unanswered_flags(day, flagged_entries(day))
 
 
 def _names_by_line(rows: pd.DataFrame, names: pd.Series[Any], mark: str) -> pd.DataFrame:

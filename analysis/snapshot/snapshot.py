@@ -23,6 +23,7 @@ from analysis.decisions.order import in_order, model_on, order_words
 from analysis.decisions.order_file import Fits
 from analysis.decisions.practice import Occasions, occasions, with_sign_offs
 from analysis.decisions.renewed_practice import renewed as renewed_occasions
+from analysis.decisions.renewed_reasons import renewed as renewed_reasons
 from analysis.policy import Edition, Policy
 from analysis.store.added import Added
 from analysis.tables import Records
@@ -125,6 +126,14 @@ class Snapshot:
     @cached_property
     def care_reasons(self) -> CareReasons:
         """Reasons to call that no recorded call changes."""
+        known = self._earlier("care_reasons")
+        if known is not None:
+            (before, sign_offs, _), own, changed = known
+            if sign_offs.equals(self.records.sign_offs):
+                if changed == Linked():
+                    return before
+                asked = own.care_reasons, changed, self.timeline, self.records
+                return renewed_reasons(before, *asked)
         return care_reasons(self.timeline, self.records, self.policy)
 
     @cached_property
@@ -323,9 +332,16 @@ _OF_THE_LOG = ("timeline", "counted_timeline", "counted_tallies", "tallies")
 """Parts that depend neither on acts nor on sign-offs."""
 _OF_PRACTICE = ("occasions", "counted_practice", "shares_missed", "retraining")
 """Parts that no act changes."""
-_RENEWED = ("timeline", "counted_timeline", "counted_tallies", "occasions", "counted_practice")
+_RENEWED = (
+    "timeline",
+    "counted_timeline",
+    "counted_tallies",
+    "occasions",
+    "counted_practice",
+    "care_reasons",
+)
 """Parts of which only what differs is calculated again."""
-_OF_PEOPLE = frozenset({"occasions", "counted_practice"})
+_OF_PEOPLE = frozenset({"occasions", "counted_practice", "care_reasons"})
 """Those of them that also depend on sign-offs and caregivers."""
 _CHANGED, _EARLIER, _OWN = "changed_since", "earlier_parts", "of_changed"
 """Where a snapshot holds who differs from the one it follows, parts of that one or of one before it

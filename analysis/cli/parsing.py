@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, fields
 from datetime import date, datetime
 from typing import Annotated, Any, get_args, get_type_hints
@@ -13,11 +13,14 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from analysis.cautions import CAUTIONS
-from analysis.cli.options.declared import Command
+from analysis.cli.options.declared import Command, first_paragraph
 from analysis.cli.options.shared import SHARED
 from analysis.errors import nearest
 
 ABOUT = "Which families to call about a central line at home, and why."
+_PLAIN: Mapping[str, Any] = {"pretty_exceptions_enable": False, "rich_markup_mode": None}
+_NOT_ASKED = dict.fromkeys(("help", "install_completion", "show_completion"), False)
+"""Flags that typer would otherwise read with pydantic when they are not given, which takes long to load."""
 _NO_CHOICE = re.compile(r"'(?P<given>.*)' is not one of (?P<choices>.*)\.$")
 
 
@@ -43,17 +46,13 @@ def application(
         cls=_Group,
         help=f"{ABOUT}\n\n{' '.join(CAUTIONS)}",
         no_args_is_help=True,
-        pretty_exceptions_enable=False,
-        rich_markup_mode=None,
+        context_settings={"default_map": _NOT_ASKED},
+        **_PLAIN,
     )
     app.callback()(_with_version)
-    for name, command in commands.items():
-        app.command(name, cls=_Command)(_callback(name, command, run))
-    first_words = dict.fromkeys(name.split()[0] for name in commands)
-    for word in first_words:
-        if word not in commands:
-            app.command(word, cls=_Command, hidden=True)(_needs_a_second_word(word, commands))
-    return typer.main.get_command(app)
+    group: Any = typer.main.get_command(app)
+    group.commands = _Commands(commands, run)
+    return group
 
 
 def _with_version(
@@ -146,13 +145,49 @@ def _needs_a_second_word(word: str, commands: Mapping[str, Command]) -> Callable
     return call
 
 
-def _further(group: TyperGroup, word: str) -> dict[str, str]:
-    """Second words of a command, each with its short help."""
-    return {
-        name.split()[1]: command.get_short_help_str()
-        for name, command in group.commands.items()
-        if name.startswith(f"{word} ")
-    }
+class _Commands(Mapping[str, TyperCommand]):
+    """Commands by name, each made when it is asked for: to make all of them takes long."""
+
+    def __init__(
+        self, declared: Mapping[str, Command], run: Callable[[str, Command, object], None]
+    ) -> None:
+        self._declared = declared
+        self._run = run
+        self._made: dict[str, TyperCommand] = {}
+        self.first_words = list(dict.fromkeys(name.split()[0] for name in declared))
+        self._names = list(dict.fromkeys([*declared, *self.first_words]))
+
+    def __getitem__(self, name: str) -> TyperCommand:
+        if name not in self._made:
+            if name in self._declared:
+                call = _callback(name, self._declared[name], self._run)
+            elif name in self.first_words:
+                call = _needs_a_second_word(name, self._declared)
+            else:
+                raise KeyError(name)
+            app = typer.Typer(add_completion=False, **_PLAIN)
+            app.command(name, cls=_Command)(call)
+            made: Any = typer.main.get_command(app)
+            self._made[name] = made
+        return self._made[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+    def listed(self) -> dict[str, str]:
+        """Each command with its short help."""
+        return {name: command.about for name, command in self._declared.items()}
+
+    def further(self, word: str) -> dict[str, str]:
+        """Second words of a command, each with its short help."""
+        return {
+            name.split()[1]: text
+            for name, text in self.listed().items()
+            if name.startswith(f"{word} ")
+        }
 
 
 @dataclass(frozen=True)
@@ -167,13 +202,19 @@ class _Word:
 class _Group(TyperGroup):
     """Commands whose names may be two words."""
 
+    commands: Any  # of `_Commands`
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002 - a method of typer's
+        with formatter.section("Commands"):
+            formatter.write_dl([*self.commands.listed().items()])
+
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         two = " ".join(args[:2])
         if len(args) > 1 and two in self.commands:
             return two, self.commands[two], args[2:]
         found = super().resolve_command(ctx, args)
         _, command, rest = found
-        seconds = _further(self, args[0])
+        seconds = self.commands.further(args[0])
         takes_words = command and any(p.param_type_name == "argument" for p in command.params)
         if rest and seconds and not takes_words and not rest[0].startswith("-"):
             ctx.fail(
@@ -185,7 +226,7 @@ class _Group(TyperGroup):
     def shell_complete(self, ctx: Any, incomplete: str) -> Any:
         if incomplete.startswith("-"):
             return super().shell_complete(ctx, incomplete)
-        words = dict.fromkeys(name.split()[0] for name in self.commands)
+        words = self.commands.first_words
         return [
             _Word(word, self.commands[word].get_short_help_str())
             for word in words
@@ -198,7 +239,7 @@ class _Command(TyperCommand):
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         super().format_options(ctx, formatter)
-        seconds = _further(ctx.parent.command, self.name or "") if ctx.parent else {}
+        seconds = ctx.parent.command.commands.further(self.name) if ctx.parent else {}
         if seconds:
             with formatter.section("Further tables"):
                 formatter.write_dl(
@@ -206,7 +247,7 @@ class _Command(TyperCommand):
                 )
 
     def get_short_help_str(self, limit: int = 45) -> str:  # noqa: ARG002 - nothing is cut off
-        return (self.help or "").partition("\n\n")[0].replace("\n", " ")
+        return first_paragraph(self.help or "")
 
     def make_context(self, *args: Any, **more: Any) -> Any:
         try:
@@ -223,7 +264,7 @@ class _Command(TyperCommand):
         if ctx.parent and not incomplete.startswith("-"):
             found += [
                 _Word(word, text)
-                for word, text in _further(ctx.parent.command, self.name or "").items()
+                for word, text in ctx.parent.command.commands.further(self.name).items()
                 if word.startswith(incomplete)
             ]
         return found

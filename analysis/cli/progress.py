@@ -2,19 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from threading import Timer
-
-from rich.console import Console
-from rich.progress import (
-    BarColumn,
-    MofNCompleteColumn,
-    Progress,
-    SpinnerColumn,
-    TextColumn,
-    TimeElapsedColumn,
-)
 
 AFTER_SECONDS = 2.0
 
@@ -28,15 +19,15 @@ def counting(what: str, total: int) -> Iterator[Callable[[], None]]:
     >>> with counting("mornings", 2) as done:
     ...     done()
     """
+    if not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console  # takes long to load and is for terminals alone
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     console = Console(stderr=True)
-    with Progress(
-        *columns,
-        TimeElapsedColumn(),
-        console=console,
-        transient=True,
-        disable=not console.is_terminal,
-    ) as shown:
+    with Progress(*columns, TimeElapsedColumn(), console=console, transient=True) as shown:
         task = shown.add_task(what, total=total)
         yield lambda: shown.advance(task)
 
@@ -44,11 +35,14 @@ def counting(what: str, total: int) -> Iterator[Callable[[], None]]:
 @contextmanager
 def waiting(what: str) -> Iterator[None]:
     """Show what is done and for how long, on a terminal, if it takes more than two seconds."""
-    console = Console(stderr=True)
-    if not console.is_terminal:
+    if not sys.stderr.isatty():
         yield
         return
+    from rich.console import Console  # takes long to load and is for terminals alone
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
     columns = (SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn())
+    console = Console(stderr=True)
     shown = Progress(*columns, console=console, transient=True, redirect_stdout=False)
     shown.add_task(what, total=None)
     begin = Timer(AFTER_SECONDS, shown.start)

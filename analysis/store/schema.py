@@ -4,6 +4,9 @@ The row tables are derived from the catalogue of incoming tables, so a column is
 once. Rows are only ever added: a correction is a later row of the same key. Each row table
 has its `_keys`: which row of a key was stored first (`key_row`). A row that is its
 key's first has ``row = key_row``; the later ones are few and have an index of their own.
+
+Tables are made by the migrations, on PostgreSQL with the same conditions of the indexes: stated here
+they would load its dialect for every store.
 """
 
 from __future__ import annotations
@@ -71,7 +74,7 @@ def _row_table(entry: Frame) -> tuple[sa.Table, sa.Table]:
         sqlite_strict=True,
     )
     later = rows.c.row != rows.c.key_row
-    sa.Index(f"{entry.name}_later", rows.c.key_row, sqlite_where=later, postgresql_where=later)
+    sa.Index(f"{entry.name}_later", rows.c.key_row, sqlite_where=later)
     keys = sa.Table(
         f"{entry.name}_keys",
         metadata,
@@ -115,7 +118,6 @@ sa.Index(
     _log.c.done_on,
     _log.c.line_id,
     sqlite_where=is_connector_change(_log),
-    postgresql_where=is_connector_change(_log),
 )
 """A connector changed too soon is found by the days of the earlier changes."""
 sa.Index(
@@ -123,7 +125,6 @@ sa.Index(
     _log.c.line_id,
     _log.c.done_on,
     sqlite_where=is_unnumbered(_log),
-    postgresql_where=is_unnumbered(_log),
 )
 """An entry that looks like the correction of another is found by line and day."""
 

@@ -1,5 +1,6 @@
 """The command line: columns, formats, exit codes, and one sentence for every fault."""
 
+import ast
 import csv
 import importlib
 import io
@@ -297,18 +298,41 @@ def test_every_command_has_help_and_a_function_that_takes_its_options(run, name)
 
 
 @pytest.mark.parametrize(
-    "words", [["--help"], ["--version"], ["rates", "--help"], ["lines", "--nope"]]
+    ("words", "unwanted"),
+    [
+        (["--help"], "pydantic"),
+        (["--version"], "pydantic"),
+        (["lines", "--nope"], "pydantic"),
+        (["nosuch"], "pydantic"),
+        (["rates", "--help"], ""),
+        (["lines", "--as-of", "tomorrow"], ""),
+    ],
 )
-def test_help_and_usage_errors_load_no_library_of_numbers(words):
+def test_help_and_usage_errors_load_no_library_of_numbers(words, unwanted):
     heavy = "pandas numpy pyarrow scipy sqlalchemy statsmodels plotly dash rich"
+    assert loaded(words, f"{heavy} {unwanted}") == []
+
+
+def test_the_list_of_calls_loads_only_what_it_needs(stored):
+    unwanted = """alembic argparse babel dash flask jinja2 lifelines numba openpyxl plotly psycopg rich
+    scipy sqlalchemy.orm sqlalchemy.dialects.postgresql statsmodels
+    analysis.ingest analysis.measures analysis.reports analysis.stats analysis.verdicts"""
+    words = ["calls", "--as-of", "2031-03-12", "--format", "csv"]
+    assert stored(*words)[0] == 0
+    assert loaded(words, unwanted) == []
+    assert loaded(words, "pandas analysis.snapshot") == ["analysis.snapshot", "pandas"]
+
+
+def loaded(words, names):
+    """Which of these modules a command loads."""
     code = (
         f"import sys; sys.argv = ['linedays', *{words!r}]\n"
         "from analysis.cli import main\n"
         "try: main()\n"
-        f"finally: print('loaded', sorted(set('{heavy}'.split()) & set(sys.modules)))\n"
+        f"finally: print(sorted(set({names!r}.split()) & set(sys.modules)))\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.stdout.splitlines()[-1] == "loaded []"
+    return ast.literal_eval(done.stdout.splitlines()[-1])
 
 
 def test_the_version_is_that_of_the_package(run):

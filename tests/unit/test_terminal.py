@@ -9,7 +9,7 @@ from threading import Event
 
 import pandas as pd
 import pytest
-from rich.console import Console
+from rich.progress import Progress
 
 from analysis.cli import progress, replaying
 from analysis.cli.progress import counting, waiting
@@ -30,26 +30,23 @@ def test_a_table_that_fits_is_a_table_and_one_that_does_not_is_row_by_row() -> N
     assert "sentence" not in "\n".join(narrow[-3:])
 
 
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
 def test_long_work_without_parts_shows_what_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(progress, "AFTER_SECONDS", 0.0)
     begun = Event()
-    monkeypatch.setattr(progress.Progress, "start", lambda _: begun.set())
-    for is_terminal in (True, False):
-        monkeypatch.setattr(progress, "Console", lambda *, t=is_terminal, **_: console(t))
+    monkeypatch.setattr(Progress, "start", lambda _: begun.set())
+    for kind in (Terminal, io.StringIO):
+        monkeypatch.setattr(sys, "stderr", kind())
         begun.clear()
         with waiting("restoring the backup"):
-            assert begun.wait(20) if is_terminal else not begun.is_set()
-
-
-def console(is_terminal: bool) -> Console:
-    return Console(file=io.StringIO(), force_terminal=is_terminal)
+            assert begun.wait(20) if kind is Terminal else not begun.is_set()
 
 
 def test_progress_is_shown_on_a_terminal_alone(monkeypatch: pytest.MonkeyPatch) -> None:
-    class Terminal(io.StringIO):
-        def isatty(self) -> bool:
-            return True
-
     seen = {}
     for kind in (Terminal, io.StringIO):
         monkeypatch.setattr(sys, "stderr", kind())

@@ -6,6 +6,7 @@ is stated, and the docstring of a command's class is the command's help.
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable
 from dataclasses import MISSING, dataclass, field
 from functools import partial
@@ -33,8 +34,12 @@ def argument(help: str, metavar: str, *, default: Any = MISSING) -> Any:  # noqa
     kw_only_default=True, frozen_default=True, field_specifiers=(option, required, flag, argument)
 )
 def options(declared: type[Options]) -> type[Options]:
-    """Make a class of options that several commands have."""
-    return dataclass(frozen=True, kw_only=True)(declared)
+    """Make a class of options that several commands have.
+
+    Of the methods of a dataclass only the one is made that is used: to make all takes long.
+    mypy sees to it that no option is changed.
+    """
+    return dataclass(kw_only=True, repr=False, eq=False)(declared)
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,11 @@ class Command:
     options: type[Any]
     answered_by: str
     """Module of `analysis.cli`, a colon, the function."""
+
+    @property
+    def about(self) -> str:
+        """What it does, in a sentence."""
+        return first_paragraph(inspect.getdoc(self.options) or "")
 
     def answer(self, asked: object) -> None:
         """Load what the command needs and run it."""
@@ -65,3 +75,8 @@ def command(name: str, answered_by: str) -> Callable[[type[Options]], type[Optio
         return kind
 
     return made
+
+
+def first_paragraph(text: str) -> str:
+    """Return the first paragraph of a text as one line."""
+    return text.partition("\n\n")[0].replace("\n", " ")

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cached_property
+from functools import cached_property, partial
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 
-from analysis.days import date_at, day_number
+from analysis.days import date_at, day_number, days_of
 from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tables.timeline import ACCESSED_PERIODS, CARE, INTERVALS
@@ -77,10 +77,16 @@ class Coded:
     axis: Axis
     lines: Lines
     attributes: Attributes
-    entries: Entries
+    find_entries: Callable[[], Entries]
+    """Gives `entries`."""
     stays: Stays
     outcomes: Outcomes
     home: Home
+
+    @cached_property
+    def entries(self) -> Entries:
+        """The home log; most of the work, so it is done for who asks."""
+        return self.find_entries()
 
 
 @dataclass(frozen=True)
@@ -97,7 +103,6 @@ def code(records: Records, as_of: date, zone: ZoneInfo) -> Coded:
     """Turn records into numbers, cut at the as-of day."""
     day = day_number(as_of)
     lines = code_lines(records, day, zone)
-    entries = code_entries(records, lines, day)
     stays = code_stays(records, lines, day)
     outcomes = code_outcomes(records, lines, day)
     axis = Axis.around(
@@ -106,21 +111,28 @@ def code(records: Records, as_of: date, zone: ZoneInfo) -> Coded:
             lines.placed_on,
             lines.home_from,
             lines.dressing_on,
-            entries.day,
+            days_of(records.home_log["done_on"]),
             stays.from_on,
             stays.dressing_on,
             outcomes.onset_on,
         ),
     )
     attributes = Attributes.of(axis, lines)
-    if not attributes.one_a_line:
-        of_line = entries.line >= 0
-        family = entries.family.copy()
-        key = axis.pack(entries.line[of_line], entries.day[of_line])
-        family[of_line] = attributes.family[attributes.on(key)]
-        entries = replace(entries, family=family)
+    entries = partial(_entries, records, axis, lines, attributes)
     home = find_home(axis, lines, stays)
     return Coded(axis, lines, attributes, entries, stays, outcomes, home)
+
+
+def _entries(records: Records, axis: Axis, lines: Lines, attributes: Attributes) -> Entries:
+    """The entries, each of the family that its line belonged to on its day."""
+    entries = code_entries(records, lines, axis.as_of)
+    if attributes.one_a_line:
+        return entries
+    of_line = entries.line >= 0
+    family = entries.family.copy()
+    key = axis.pack(entries.line[of_line], entries.day[of_line])
+    family[of_line] = attributes.family[attributes.on(key)]
+    return replace(entries, family=family)
 
 
 def build(

@@ -63,7 +63,9 @@ class Programme:
         axis = Axis.around(A, (*days, self.entries.day, self.stays.from_on))
         home = find_home(axis, self.lines, self.stays)
         attributes = Attributes.of(axis, self.lines)
-        coded = Coded(axis, self.lines, attributes, self.entries, self.stays, NO_OUTCOMES, home)
+        coded = Coded(
+            axis, self.lines, attributes, lambda: self.entries, self.stays, NO_OUTCOMES, home
+        )
         told = []
         for part in by_block(coded, POLICY, [Task.DRESSING]):
             found = part.intervals[Task.DRESSING]

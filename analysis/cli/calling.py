@@ -39,13 +39,13 @@ def calls(asked: Calls) -> None:
 def _check(asked: Chosen, records: Records) -> None:
     """Refuse a site, nurse or language that no row has."""
     lines, assigned = records.lines, records.arrangements["assigned_to"]
-    known = {
-        "site": (asked.site, [*lines["site"]]),
-        "nurse": (asked.nurse, [*lines["nurse"], *assigned]),
-        "language": (asked.language, [*lines["language"]]),
-    }
-    for what, (given, values) in known.items():
-        check_known(what, [] if given is None else [given], values)
+    for what, given, columns in (
+        ("site", asked.site, [lines["site"]]),
+        ("nurse", asked.nurse, [lines["nurse"], assigned]),
+        ("language", asked.language, [lines["language"]]),
+    ):
+        if given is not None:
+            check_known(what, [given], [word for column in columns for word in column.unique()])
 
 
 def done(asked: CallsDone) -> None:

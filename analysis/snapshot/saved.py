@@ -237,8 +237,10 @@ def _plain(value: object) -> object:
 
 @cache
 def _program() -> str:
-    """The versions of libraries that frames are made with, and this program's files by size and time."""
-    folder = Path(next(iter(analysis.__path__)))
-    found = [(path, path.stat()) for kind in ("py", "toml") for path in folder.rglob(f"*.{kind}")]
-    files = sorted((str(path), seen.st_size, seen.st_mtime_ns) for path, seen in found)
-    return json.dumps([np.__version__, pd.__version__, pa.__version__, files])
+    """Hash of the versions of libraries that frames are made with, and of this program's files by size and time."""
+    found = [np.__version__, pd.__version__, pa.__version__]
+    for folder, _, names in os.walk(next(iter(analysis.__path__))):
+        for path in (Path(folder, name) for name in names if name.endswith((".py", ".toml"))):
+            seen = path.stat()
+            found.append(f"{path} {seen.st_size} {seen.st_mtime_ns}")
+    return hashlib.sha256("\n".join(sorted(found)).encode()).hexdigest()

@@ -12,6 +12,8 @@ DECIMALS = "%.6g"
 
 FORMULA = re.compile(r"^(?=[=@\t\r]|[+-](?!\d*\.?\d+(?:[eE][+-]?\d+)?$))")
 """Start of a cell that a spreadsheet program would compute."""
+_BEGINS = r"[=@\t\r+-]"
+"""Such a cell begins with one of these."""
 
 
 def guarded(cell: str) -> str:
@@ -59,7 +61,9 @@ def as_csv(frame: pd.DataFrame) -> str:
     out = plain(frame)
     for name in out.columns:
         if isinstance(out[name].dtype, pd.StringDtype):
-            out[name] = out[name].str.replace(FORMULA, "'", regex=True)
+            # A column in which no cell begins like one is known at once; in the others each is tried.
+            if out[name].str.match(_BEGINS).any():
+                out[name] = out[name].str.replace(FORMULA, "'", regex=True)
         elif pd.api.types.is_object_dtype(frame[name]):
             out[name] = out[name].map(lambda v: guarded(v) if isinstance(v, str) else v)
     return out.rename(columns=guarded).to_csv(index=False, lineterminator="\n")

@@ -29,7 +29,8 @@ def typed(table: pa.Table, entry: Frame) -> pd.DataFrame:
 
 def _typed(cells: pa.ChunkedArray, column: Column) -> Any:
     if column.kind in {Kind.TEXT, Kind.CODES}:
-        return pd.array(cells.cast(pa.string()), dtype="string[pyarrow]")
+        # In one part: of texts in several, pandas copies all to take a few.
+        return pd.array(cells.cast(pa.large_string()).combine_chunks(), dtype="string[pyarrow]")
     if column.kind is Kind.CODE:
         return _categories(cells, column)
     if column.kind in {Kind.DATE, Kind.MONTH}:

@@ -24,17 +24,46 @@ def is_among(codes: pd.Series[Any], others: Any) -> npt.NDArray[np.bool_]:
     >>> is_among(pd.Series(["F1", "F2", "F1"]), ["F1", "F3"]).tolist()
     [True, False, True]
     """
-    found = pc.is_in(as_arrow(codes), value_set=as_arrow(others))
-    return np.asarray(found.to_numpy(zero_copy_only=False), dtype=np.bool_)
+    found = pc.is_in(_cells(codes), value_set=as_arrow(others))
+    return np.asarray(found, dtype=np.bool_)
 
 
 def positions_of(codes: pd.Series[Any], known: pd.Series[Any]) -> npt.NDArray[np.int64]:
     """Return the position of each code among the known ones; -1: unknown."""
-    found = pc.index_in(as_arrow(codes), value_set=as_arrow(known))
-    return found.fill_null(-1).to_numpy().astype(np.int64)
+    found = pc.index_in(_cells(codes), value_set=as_arrow(known))
+    return np.asarray(found.fill_null(-1), dtype=np.int64)
 
 
 def as_arrow(texts: Any) -> pa.Array:
     """Texts as one Arrow array."""
-    cells = pa.array(texts, type=pa.string(), from_pandas=True)
+    cells = _cells(texts)
     return cells.combine_chunks() if isinstance(cells, pa.ChunkedArray) else cells
+
+
+def _cells(texts: Any) -> pa.Array | pa.ChunkedArray:
+    """Texts as Arrow has them: those of a long frame lie in several parts, which are not copied."""
+    return pa.array(texts, type=pa.large_string(), from_pandas=True)
+
+
+def rows_at(frame: pd.DataFrame, at: npt.NDArray[Any]) -> pd.DataFrame:
+    """Return few rows of a long frame by their ascending positions, as `DataFrame.take`.
+
+    Texts that lie in several parts are taken from each part by itself: pandas joins all parts
+    first, which takes as long as the frame is.
+    """
+    columns = {name: _taken(frame[name].array, at) for name in frame}
+    return pd.DataFrame(columns, index=frame.index.take(at), copy=False)
+
+
+def _taken(cells: Any, at: npt.NDArray[Any]) -> Any:
+    lies = cells.__arrow_array__() if isinstance(cells, pd.arrays.ArrowStringArray) else None
+    if lies is None or lies.num_chunks < 2:
+        return cells.take(at)
+    starts = np.cumsum([0, *(len(part) for part in lies.chunks)])
+    cuts = np.searchsorted(at, starts)
+    parts = [
+        part.take(pa.array(at[first:end] - start))
+        for part, start, first, end in zip(lies.chunks, starts, cuts, cuts[1:], strict=False)
+        if first < end
+    ]
+    return type(cells)(pa.chunked_array([pa.concat_arrays(parts or [lies.chunk(0)[:0]])]))

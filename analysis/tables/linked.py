@@ -12,13 +12,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from analysis.tables.codes import is_among
+from analysis.tables.codes import is_among, rows_at
 from analysis.tables.records import Records
-
-Flags = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -71,8 +68,8 @@ def linked_with(changed: Linked, before: Records, now: Records, most: int) -> Li
     ).drop_duplicates(ignore_index=True)
     found, log = _by_registry(changed, held), now.home_log[["line_id", "family_id"]]
     while len(found.line_id) <= most:  # the log is long: seldom read twice
-        own = [log[_any(log, found, "line_id", "family_id")]]
-        own.append(now.outcomes.loc[_any(now.outcomes, found, "line_id"), ["line_id", "child_id"]])
+        own = [_own(log, found, "line_id", "family_id")]
+        own.append(_own(now.outcomes[["line_id", "child_id"]], found, "line_id"))
         further = found | Linked.named_in(own)
         if further == found:
             return found
@@ -83,8 +80,7 @@ def linked_with(changed: Linked, before: Records, now: Records, most: int) -> Li
 def _by_registry(found: Linked, held: pd.DataFrame) -> Linked:
     """Everyone linked by a line, child or family that they have or had."""
     while True:
-        own = held[_any(held, found, "line_id", "child_id", "family_id")]
-        further = found | Linked.named_in([own])
+        further = found | Linked.named_in([_own(held, found, "line_id", "child_id", "family_id")])
         if further == found:
             return found
         found = further
@@ -104,16 +100,15 @@ def records_of_linked(records: Records, of: Linked) -> Records:
     }
     frames: dict[str, Any] = {}
     for name, frame in records.frames.items():
-        own = _any(frame, of, *rows.get(name, ()))
-        frames[name] = frame[own].reset_index(drop=True)
+        frames[name] = _own(frame, of, *rows.get(name, ())).reset_index(drop=True)
     return replace(records, **frames)
 
 
-def _any(frame: pd.DataFrame, of: Linked, *columns: str) -> Flags:
+def _own(frame: pd.DataFrame, of: Linked, *columns: str) -> pd.DataFrame:
     """Rows of a frame in which one of the columns holds a code of its kind."""
     found = np.zeros(len(frame), dtype=bool)
     for name in columns:
         codes = getattr(of, name)
         if codes:
             found |= is_among(frame[name], sorted(codes))
-    return found
+    return rows_at(frame, np.flatnonzero(found))

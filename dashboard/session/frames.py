@@ -12,6 +12,8 @@ import numpy as np
 import pandas as pd
 from pandas.api.types import union_categoricals
 
+from analysis.tables.codes import rows_at
+
 FEW = 20
 """Rows up to which it is quicker to look at each cell."""
 MOST_ADDED = 50_000
@@ -48,12 +50,12 @@ class RowsBy:
         at = self._at.get(code)
         rows = self._order[:0] if at is None else self._order[self._ends[at] : self._ends[at + 1]]
         if self._added is None:
-            return self._frame.take(rows).reset_index(drop=True)
+            return rows_at(self._frame, rows).reset_index(drop=True)
         # A row that went is no longer where its number would be.
         number, now = self._number[rows], self._frame["row"].to_numpy()
         place = np.searchsorted(now, number)
         place = place[now[np.minimum(place, len(now) - 1)] == number]
-        return stacked([self._frame.take(place), self._added[code]])
+        return stacked([rows_at(self._frame, place), self._added[code]])
 
     def after(self, frame: pd.DataFrame) -> RowsBy:
         """The same of the frame after some rows of it went and others came at its end."""

@@ -9,7 +9,7 @@ from analysis.cli.opening import snapshot
 from analysis.cli.options.deciding import Capacity, CapacityKits
 from analysis.cli.output import show
 from analysis.cli.progress import counting, waiting
-from analysis.cli.replaying import RECENT_MORNINGS, read_history
+from analysis.cli.replaying import RECENT_MORNINGS, recent_history
 from analysis.decisions.capacity import capacity, kits_running_out
 from analysis.decisions.many_mornings import to_call
 
@@ -20,7 +20,7 @@ def days_ahead(asked: Capacity) -> None:
     days = [seen.as_of - timedelta(days=n) for n in range(RECENT_MORNINGS, 0, -1)]
     progress = partial(counting, "replaying mornings")
     with waiting("reading earlier versions"):
-        history = read_history(asked.store)
+        history = recent_history(asked.store, seen, days)
     mornings = to_call(history, seen.policy, days, progress)
     show(capacity(seen.timeline, seen.records, seen.policy, mornings), asked)
 

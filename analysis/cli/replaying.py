@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from datetime import date
 from multiprocessing import get_context
 from pathlib import Path
@@ -15,9 +16,13 @@ import pandas as pd
 
 from analysis.cli.opening import opened
 from analysis.cli.progress import counting
-from analysis.decisions.history import History, Versions, morning_of
+from analysis.days import day_number
+from analysis.decisions.history import History, Versions, microseconds, morning_of
 from analysis.decisions.mornings import morning
+from analysis.decisions.recent_entries import without_replaced
 from analysis.policy import Policy
+from analysis.snapshot import Snapshot
+from analysis.store.every_version import EveryVersion
 from analysis.tables.backtest import MORNINGS
 
 RECENT_MORNINGS = 28
@@ -37,9 +42,34 @@ def read_history(store_url: str) -> History:
     """
     with opened(store_url) as store:
         stored = store.versions()
-    by_table = {name: Versions.of(v.frame, v.key, v.void) for name, v in stored.items()}
+    by_table = _in_order(stored)
     calls, arrangements = by_table.pop("calls"), by_table.pop("arrangements")
     return History(by_table, calls, arrangements)
+
+
+def recent_history(store_url: str, seen: Snapshot, days: Sequence[date]) -> History:
+    """Every version of the rows that the lists of some mornings can depend on, the oldest first.
+
+    Most of them are in the snapshot; where it leaves out what a morning knew, all are read.
+
+    Raises
+    ------
+    StoreError
+        The store is locked.
+    """
+    if seen.known_at < morning_of(days[-1], seen.policy):
+        return read_history(store_url)
+    with opened(store_url) as store:
+        revised = _in_order(store.revised())
+    known_at = microseconds(morning_of(days[0], seen.policy))
+    lines = Versions.of_known(seen.records.lines, revised["lines"])
+    log, first = seen.records.home_log, day_number(days[0])
+    log = without_replaced(log, revised["home_log"], lines, known_at, first, seen.policy)
+    return History.of_known(replace(seen.records, home_log=log), revised)
+
+
+def _in_order(stored: Mapping[str, EveryVersion]) -> dict[str, Versions]:
+    return {name: Versions.of(every.frame, every.key, every.void) for name, every in stored.items()}
 
 
 def replay(store_url: str, policy_file: Path | None, days: Sequence[date]) -> pd.DataFrame:

@@ -116,6 +116,7 @@ class Day:
         care = care[(care["task"] == task).to_numpy() & self._at_home(care["line"])]
         return self._with_line(care, "line_id", "family_id", "family", "child_id", "unknown_since")
 
+    @cached_property
     def dressing_intervals(self) -> pd.DataFrame:
         """One row a dressing interval of a line at home, by line, oldest first."""
         spans = self.timeline.intervals

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from pandas.api.types import union_categoricals
 
 from analysis.policy import Policy
 from analysis.tables.records import Records
@@ -67,6 +68,24 @@ class Versions:
         withdrawn = np.asarray(void, dtype=np.bool_)[order]
         return cls(frame.take(order), received[order], next_at, withdrawn, keys)
 
+    @classmethod
+    def of_known(cls, frame: pd.DataFrame, revised: Versions) -> Versions:
+        """Put the rows in force and the versions of those with several (`revised`) together."""
+        frame = frame[~np.isin(frame["row"].to_numpy(), revised.frame["row"].to_numpy())]
+        if "received_at" not in frame:  # an arrangement is received when it is made
+            frame = frame.assign(received_at=frame["made_at"])
+        again = revised.frame[list(frame.columns)]
+        words = {
+            name: pd.CategoricalDtype(union_categoricals([frame[name], again[name]]).categories)
+            for name, kind in frame.dtypes.items()
+            if isinstance(kind, pd.CategoricalDtype)
+        }
+        parts = [part.astype(words) for part in (frame, again) if len(part)]
+        whole = pd.concat(parts, ignore_index=True) if parts else frame
+        # Rows are numbered from 1, so no number is that of two keys.
+        key = np.concatenate([frame["row"].to_numpy(dtype=np.int64), -1 - revised.key])
+        return cls.of(whole, key, np.append(np.zeros(len(frame), dtype=np.bool_), revised.void))
+
     def only(self, chosen: npt.ArrayLike) -> Versions:
         """The versions of all keys of which one is among the chosen (bool, one a version)."""
         keys = np.unique(self.key[np.asarray(chosen, dtype=np.bool_)])
@@ -98,6 +117,29 @@ class History:
     """A call and its undoing are two versions of one key; the second is void."""
     arrangements: Versions
     """Likewise."""
+
+    @classmethod
+    def of_known(cls, records: Records, revised: Mapping[str, Versions]) -> History:
+        """Put the rows in force and those that were ever corrected or withdrawn together.
+
+        Parameters
+        ----------
+        records : Records
+            As known at a time: rows received later are in the history only if they are revised.
+        revised : mapping of table to Versions
+            Every version of the keys that have several, and of the arrangements.
+
+        Returns
+        -------
+        History
+            What is in force and not revised was never anything else.
+        """
+        tables = {
+            name: Versions.of_known(getattr(records, name), versions)
+            for name, versions in revised.items()
+        }
+        calls, arrangements = tables.pop("calls"), tables.pop("arrangements")
+        return cls(tables, calls, arrangements)
 
     def records(self, known_at: datetime, by: date | None = None) -> Records:
         """Every record in its newest version received by a moment.

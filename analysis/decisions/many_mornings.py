@@ -27,7 +27,7 @@ from analysis.decisions.day import Day
 from analysis.decisions.followed import followed, history_of
 from analysis.decisions.history import History, Versions, microseconds, morning_of
 from analysis.decisions.reasons import FINDERS, Found, changes_without_sign_off
-from analysis.decisions.recent_entries import Recent, needed_on, recent, too_few
+from analysis.decisions.recent_entries import UNREAD, Recent, needed_on, recent, too_few
 from analysis.policy import Policy
 from analysis.tables.codes import is_among
 from analysis.tables.planning import TO_CALL
@@ -75,6 +75,10 @@ def to_call(
         Columns of `TO_CALL`, one row a morning and family with a line at home; `to_call` are
         the families that have a rank in `calls.call_list` of that morning.
     """
+    log = history.tables["home_log"]
+    read = log.frame.drop(columns=[*UNREAD], errors="ignore").astype({"findings": "category"})
+    tables = {**history.tables, "home_log": replace(log, frame=read)}
+    history = replace(history, tables=tables)
     alike = [(some, _recent(history, policy, some)) for some in _alike(policy, days)]
     shares = [
         (mornings, kept, families)
@@ -162,7 +166,7 @@ class SideBySide:
     def needing_all(self, first_change: pd.Series[int]) -> pd.Index[str]:
         """The families of lines that `recent` left too few entries."""
         lines = self.day.timeline.lines
-        spans = self.day.dressing_intervals()
+        spans = self.day.dressing_intervals
         nth = nth_of(lines["line_id"])
         first = first_change.reindex(_without_nth(lines["line_id"]))
         changes = pd.DataFrame(

@@ -164,7 +164,7 @@ def _state_unknown(day: Day) -> Found:
 
 def _early_failures(day: Day) -> Found:
     settings = day.edition.settings
-    spans = day.dressing_intervals()
+    spans = day.dressing_intervals
     worn = (spans["reported_on"] - spans["start_on"]).dt.days
     enough = settings.early_failure_share * spans["interval_days"].astype("Float64")
     early = (worn < enough).fillna(False).to_numpy(dtype=bool)
@@ -185,7 +185,7 @@ def _early_failures(day: Day) -> Found:
 
 def _late_pattern(day: Day) -> Found:
     settings = day.edition.settings
-    spans = day.dressing_intervals()
+    spans = day.dressing_intervals
     last = spans[spans["scored"]].groupby("line").tail(settings.late_pattern_of)
     late = last[~last["on_time"].to_numpy(dtype=bool)]
     reasons = _counted_by_line(day, late, last)

@@ -17,10 +17,12 @@ import pandas as pd
 
 from analysis.days import NO_DAY, days_of
 from analysis.decisions.history import History, Versions
-from analysis.policy import Settings
+from analysis.policy import Policy, Settings
 from analysis.tables.codes import is_among
-from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, EntryKind, LineType
+from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, EntryKind, LineType, Skill
 
+UNREAD = ("entry_id", "steps_missed", "note")
+"""Columns of the log in which no reason to call is found."""
 SPARE = 3
 """Dressing changes more than the policy's patterns look at."""
 NEEDED_BEFORE = "needed_before"
@@ -46,6 +48,70 @@ class Recent:
     """By code of a line whose changes were left out: day of the oldest one still there."""
 
 
+def without_replaced(
+    log: pd.DataFrame,
+    revised: Versions,
+    lines: Versions,
+    known_at: int,
+    morning: int,
+    policy: Policy,
+) -> pd.DataFrame:
+    """Leave out old entries of the log that newer ones of the same kind replaced before a morning.
+
+    Parameters
+    ----------
+    log : DataFrame
+        Entries in force, columns of `KNOWN["home_log"]`.
+    revised : Versions
+        Every version of the entries that were ever corrected or withdrawn.
+    lines : Versions
+        Every version of the lines.
+    known_at : int
+        Microseconds UTC: what was received by then is known on the morning.
+    morning : int
+        Days since 1970; no list of an earlier one is made of what is left.
+    policy : Policy
+        Any of its editions may be in force.
+
+    Returns
+    -------
+    DataFrame
+        The others in their order, without the columns `UNREAD`. No list from the morning on depends
+        on those left out: their line had ended, or they are neither changes nor reports of a dressing
+        nor about a port; no day that a list looks back to is theirs; and another of a later day of
+        the same line, family and kind is known.
+    """
+    settings = [edition.settings for edition in policy.editions]
+    silent = max(s.silent_after_days for s in settings) + 1
+    looks_back = max(
+        silent,
+        *(max(s.red_flag_days, s.skin_open_days, s.sign_off_recent_days) for s in settings),
+    )
+    log, day = log.drop(columns=[*UNREAD]), days_of(log["done_on"])
+    received = log["received_at"].to_numpy().astype("datetime64[us]").astype(np.int64)
+    cares = np.array(log["kind"].isin(_OF_PORTS), dtype=np.bool_)
+    for name in ("dressing_condition", "change_reason"):
+        cares |= log[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
+    moved = _moved(lines)
+    ended = _ended(lines, known_at, morning - silent).difference(moved)
+    ended = ended.difference(log.loc[day >= morning - silent, "line_id"])
+    known = (received <= known_at) & (day < morning)
+    known &= ~np.isin(log["row"].to_numpy(), revised.frame["row"].to_numpy())
+    known &= ~is_among(log["line_id"], moved) & (~cares | is_among(log["line_id"], ended))
+    some = np.flatnonzero(known)
+    family, families = pd.factorize(log["family_id"].take(some))
+    line, _ = pd.factorize(log["line_id"].take(some))
+    kind = log["kind"].cat.codes.to_numpy()[some]
+    group = ((line + 1) * (len(families) + 1) + family + 1) * 100 + kind
+    counts = log["kits_left"].notna().to_numpy(dtype=bool)[some]
+    every = np.ones(len(some), dtype=np.bool_)
+    old = (day[some] < morning - looks_back) & (day[some] < _newest(every, group, day[some]))
+    old &= ~counts | (day[some] < _newest(counts, family, day[some]))
+    left = np.ones(len(log), dtype=np.bool_)
+    left[some[old]] = False
+    return log[left]
+
+
 def recent(
     history: History, moments: Sequence[int], mornings: Sequence[int], settings: Settings
 ) -> Recent:
@@ -69,23 +135,21 @@ def recent(
     family, family_ids = pd.factorize(frame["family_id"])
     kind = frame["kind"].cat.codes.to_numpy().astype(np.int64)
     is_change = (frame["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool)
-    _, key = np.unique(log.key, return_inverse=True)
-    plain = (np.bincount(key)[key] == 1) & ~log.void
-    families = lines.frame.groupby("line_id")["family_id"].nunique()
-    moved = families.index[(families > 1).to_numpy()]
-    plain &= ~_of(moved, line, line_ids)
+    moved = _moved(lines)
+    plain = _of_one_version(log) & ~_of(moved, line, line_ids)
     since = mornings[0] - settings.silent_after_days - 1
     used_lately = line_ids[np.unique(line[(day >= since) & (line >= 0)])]
     ended = _ended(lines, moments[0], since).difference(moved).difference(used_lately)
     gone = _of(ended, line, line_ids)
     is_port = (lines.frame["line_type"] == LineType.IMPLANTED_PORT).to_numpy(dtype=bool)
-    ports = pd.Index(lines.frame.loc[is_port, "line_id"])
-    special = frame["kind"].isin(_OF_PORTS).to_numpy(dtype=bool) & _of(ports, line, line_ids)
+    of_port = _of(pd.Index(lines.frame.loc[is_port, "line_id"]), line, line_ids)
+    access = of_port & (frame["kind"] == EntryKind.PORT_ACCESSED).to_numpy(dtype=bool)
+    turn = access | of_port & (frame["kind"] == EntryKind.PORT_DEACCESSED).to_numpy(dtype=bool)
+    cares = is_change | of_port & frame["kind"].isin(_OF_PORTS).to_numpy(dtype=bool)
     for name in ("dressing_condition", "change_reason"):
-        special |= frame[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
-    plain &= gone | ~special
-    before = np.full(len(day), len(mornings), dtype=np.int64)
+        cares |= frame[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
     counts = plain & frame["kits_left"].notna().to_numpy(dtype=bool)
+    before = np.where(plain, 0, len(mornings))
 
     some = np.flatnonzero(plain & ~is_change)
     group = (line[some] + 1) * (len(family_ids) + 1) + family[some] + 1
@@ -100,25 +164,68 @@ def recent(
     newer = _replaced(family[counted], day[counted], seen_from[counted], len(mornings))
     before[counted] = np.maximum(before[counted], newer)
 
-    # Changes are left out for all mornings or none, so that each line keeps its last ones.
+    # What intervals are made of is left out for all mornings or none: each line keeps its last changes.
     looks_back = max(settings.red_flag_days, settings.skin_open_days, settings.sign_off_recent_days)
     known = plain & (log.received <= moments[0]) & (day < mornings[0])
-    changes = known & is_change & (line >= 0)
-    old = changes & (day < mornings[0] - looks_back)
-    kept = day >= _newest(known & counts, family, day)
+    changes = known & (is_change | access) & (line >= 0)
     most = max(settings.late_pattern_of, settings.early_failures_of) + SPARE
-    kept |= ~gone & (day >= _nth_newest(changes, line, day, most))
-    before[old & ~kept] = 0
+    first_kept = _nth_newest(changes, line, day, most)
+    old = known & cares & (line >= 0) & (day < mornings[0] - looks_back)
+    old &= gone | (day < first_kept)
+    kept = is_change & (day >= _newest(known & counts, family, day))
+    # Whether a port was accessed by then is decided by the entries of the newest date with any.
+    kept |= turn & ~gone & (day == _newest(turn & old, line, day))
+    before[cares & ~(old & ~kept)] = len(mornings)
     needed = before > 0
-    left = is_change & needed
-    without = np.unique(line[is_change & ~needed])
+    left = changes & needed & (day >= first_kept)
+    without = np.unique(line[cares & ~needed])
     oldest = np.full(len(line_ids) + 1, np.iinfo(np.int64).max)
     np.minimum.at(oldest, line[left], day[left])
+    first_change = pd.Series(oldest[without], index=line_ids[without])
     marked = replace(log, frame=frame.assign(**{NEEDED_BEFORE: before}))
     there = lines.only(~is_among(lines.frame["line_id"], ended))
-    tables = {**history.tables, "home_log": marked.only(needed), "lines": there}
-    few = replace(history, tables=tables)
-    return Recent(few, pd.Series(oldest[without], index=line_ids[without]))
+    tables = {
+        **history.tables,
+        "home_log": marked.only(needed),
+        "lines": there,
+        "stays": _recent_stays(history.tables["stays"], there, first_change, moments[0]),
+        "sign_offs": _recent_sign_offs(
+            history.tables["sign_offs"], moments[0], mornings[0] - settings.sign_off_recent_days
+        ),
+    }
+    return Recent(replace(history, tables=tables), first_change)
+
+
+def _of_one_version(table: Versions) -> Flags:
+    """Rows that were never corrected or withdrawn."""
+    _, key = np.unique(table.key, return_inverse=True)
+    return (np.bincount(key)[key] == 1) & ~table.void
+
+
+def _recent_stays(
+    stays: Versions, lines: Versions, first_change: pd.Series[int], known_at: int
+) -> Versions:
+    """Leave out stays that were over before the oldest change still there of each of the child's lines."""
+    first = first_change.reindex(lines.frame["line_id"]).fillna(np.iinfo(np.int64).min)
+    by_child = first.groupby(lines.frame["child_id"].to_numpy()).min()
+    known = stays.frame["child_id"].map(by_child).fillna(np.iinfo(np.int64).min)
+    by = known.to_numpy(dtype=np.int64)
+    over = _of_one_version(stays) & (stays.received <= known_at)
+    for name in ("from_on", "to_on", "dressing_on"):
+        day = days_of(stays.frame[name])
+        over &= day < by  # a blank is before every day
+    over &= days_of(stays.frame["to_on"]) != NO_DAY
+    return stays.only(~over)
+
+
+def _recent_sign_offs(sign_offs: Versions, known_at: int, by: int) -> Versions:
+    """Leave out demonstrations of other skills, and those that a newer one replaced by a day."""
+    frame, day = sign_offs.frame, days_of(sign_offs.frame["signed_on"])
+    of_change = (frame["skill"] == Skill.DRESSING_CHANGE).to_numpy(dtype=bool)
+    known = of_change & _of_one_version(sign_offs) & (sign_offs.received <= known_at) & (day <= by)
+    whose, _ = pd.factorize(frame["caregiver_id"])
+    old = known & (day < _newest(known, whose, day))
+    return sign_offs.only(of_change & ~old)
 
 
 def needed_on(log: Versions, chosen: Ints, nth: int) -> Ints:
@@ -126,6 +233,13 @@ def needed_on(log: Versions, chosen: Ints, nth: int) -> Ints:
     if NEEDED_BEFORE not in log.frame:
         return chosen
     return chosen[log.frame[NEEDED_BEFORE].to_numpy()[chosen] > nth]
+
+
+def _moved(lines: Versions) -> pd.Index[str]:
+    """Lines that were of several families, or of several types."""
+    by_line = lines.frame.groupby("line_id")
+    several = (by_line["family_id"].nunique() > 1) | (by_line["line_type"].nunique() > 1)
+    return several.index[several.to_numpy()]
 
 
 def _ended(lines: Versions, known_at: int, since: int) -> pd.Index[str]:
@@ -177,7 +291,7 @@ def _replaced(group: Ints, day: Ints, seen_from: Ints, never: int) -> Ints:
 
 def _newest(chosen: Flags, group: Ints, day: Ints) -> Ints:
     """By row, the newest day of the chosen rows of its group; the smallest number for none."""
-    _, group = np.unique(group, return_inverse=True)
+    group, _ = pd.factorize(group)
     newest = np.full(int(group.max(initial=-1)) + 1, np.iinfo(np.int64).min)
     np.maximum.at(newest, group[chosen], day[chosen])
     return newest[group]

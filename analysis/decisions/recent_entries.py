@@ -94,7 +94,7 @@ def without_replaced(
         cares |= log[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
     moved = _moved(lines)
     ended = _ended(lines, known_at, morning - silent).difference(moved)
-    ended = ended.difference(log.loc[day >= morning - silent, "line_id"])
+    ended = ended.difference(pd.Index(log.loc[day >= morning - silent, "line_id"]))
     known = (received <= known_at) & (day < morning)
     known &= ~np.isin(log["row"].to_numpy(), revised.frame["row"].to_numpy())
     known &= ~is_among(log["line_id"], moved) & (~cares | is_among(log["line_id"], ended))

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, fields
 from datetime import date, datetime
+from enum import StrEnum
+from types import NoneType
 from typing import Annotated, Any, get_args, get_type_hints
 
 import typer
-from typer.core import TyperCommand, TyperGroup
+from typer.core import TyperCommand, TyperGroup, TyperOption
 
 from analysis.cautions import CAUTIONS
 from analysis.cli.options.declared import Command, first_paragraph
@@ -166,8 +168,11 @@ class _Commands(Mapping[str, TyperCommand]):
             else:
                 raise KeyError(name)
             app = typer.Typer(add_completion=False, **_PLAIN)
-            app.command(name, cls=_Command)(call)
+            settings = {"default_map": _NOT_ASKED}
+            app.command(name, cls=_Command, context_settings=settings)(call)
             made: Any = typer.main.get_command(app)
+            if name in self._declared:
+                _read_here(made.params, get_type_hints(self._declared[name].options))
             self._made[name] = made
         return self._made[name]
 
@@ -232,6 +237,36 @@ class _Group(TyperGroup):
             for word in words
             if word.startswith(incomplete)
         ]
+
+
+class _Option(TyperOption):
+    """An option that is left out or is a plain word: read here.
+
+    Typer reads it with pydantic, which takes long to load. It reads all others, and says what is
+    wrong with a word.
+    """
+
+    kind: type[Any]
+
+    def process_value(self, ctx: Any, value: Any) -> Any:
+        if isinstance(value, self.kind) or (value is None and not self.required):
+            return value
+        if self.kind in _READERS and value is not None:
+            return _READERS[self.kind]["parser"](value)
+        if issubclass(self.kind, StrEnum) and value in {str(word) for word in self.kind}:
+            return self.kind(value)
+        return super().process_value(ctx, value)
+
+
+def _read_here(options: Iterable[Any], hints: Mapping[str, Any]) -> None:
+    """Have options of one word read by `_Option`."""
+    for option in options:
+        hint = hints[option.name]
+        kind = next((k for k in get_args(hint) if k is not NoneType), hint)
+        is_one_word = option.__class__ is TyperOption and not option.multiple
+        if is_one_word and isinstance(kind, type):
+            option.__class__ = _Option
+            option.kind = kind
 
 
 class _Command(TyperCommand):

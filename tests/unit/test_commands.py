@@ -11,15 +11,19 @@ import stat
 import subprocess
 import sys
 from datetime import UTC, datetime
+from enum import StrEnum
 from importlib.metadata import version
 from typing import get_args, get_type_hints
 
 import pytest
+import typer
+from typer.core import TyperCommand, TyperOption
 
 from analysis.cli.app import main
 from analysis.cli.commands import COMMANDS
 from analysis.cli.faults import report
 from analysis.cli.options.lists import Lines, ListedBand
+from analysis.cli.parsing import _Commands, _Option
 from analysis.vocabulary import Band
 from tests.commands import run
 from tests.empty_store import folder_made_once
@@ -304,8 +308,9 @@ def test_every_command_has_help_and_a_function_that_takes_its_options(run, name)
         (["--version"], "pydantic"),
         (["lines", "--nope"], "pydantic"),
         (["nosuch"], "pydantic"),
-        (["rates", "--help"], ""),
-        (["lines", "--as-of", "tomorrow"], ""),
+        (["rates", "--help"], "pydantic"),
+        (["lines", "--as-of", "tomorrow"], "pydantic"),
+        (["lines", "--task", "nosuch"], ""),
     ],
 )
 def test_help_and_usage_errors_load_no_library_of_numbers(words, unwanted):
@@ -313,8 +318,32 @@ def test_help_and_usage_errors_load_no_library_of_numbers(words, unwanted):
     assert loaded(words, f"{heavy} {unwanted}") == []
 
 
+def test_options_are_read_as_typer_reads_them():
+    ctx = typer.Context(TyperCommand("linedays"))
+    made = [option for command in _Commands(COMMANDS, print).values() for option in command.params]
+    own = [option for option in made if isinstance(option, _Option)]
+    words = ["2031-03-01", "2", "2031-03-01T08:00", "", "true", "x"]
+    differ = [
+        (option.name, word)
+        for option in own
+        for word in [*words, *(option.kind if issubclass(option.kind, StrEnum) else [])]
+        if read(_Option, option, ctx, str(word)) != read(TyperOption, option, ctx, str(word))
+    ]
+    assert len(own) > 400
+    assert differ == []
+
+
+def read(kind, option, ctx, word):
+    """What a class of options makes of a word, or what it says is wrong with it."""
+    try:
+        value = kind.process_value(option, ctx, word)
+    except typer.BadParameter as fault:
+        return fault.message
+    return type(value), value
+
+
 def test_the_list_of_calls_loads_only_what_it_needs(stored):
-    unwanted = """alembic argparse babel dash flask jinja2 lifelines numba openpyxl plotly psycopg rich
+    unwanted = """alembic argparse babel pydantic dash flask jinja2 lifelines numba openpyxl plotly psycopg rich
     scipy sqlalchemy.orm sqlalchemy.dialects.postgresql statsmodels
     analysis.ingest analysis.measures analysis.reports analysis.stats analysis.verdicts"""
     words = ["calls", "--as-of", "2031-03-12", "--format", "csv"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from analysis.cli.progress import end_calculating
+
 _work: list[Callable[[], None]] = []
 
 
@@ -21,4 +23,5 @@ def answering() -> Iterator[None]:
         for work in _work:
             work()
     finally:
+        end_calculating()
         _work.clear()

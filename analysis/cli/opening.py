@@ -12,7 +12,7 @@ import typer
 
 from analysis.cli.afterwards import afterwards
 from analysis.cli.options.shared import OnADay
-from analysis.cli.progress import waiting
+from analysis.cli.progress import begin_calculating, waiting
 from analysis.policy import Policy
 from analysis.snapshot import Snapshot, save, take
 from analysis.store import Store
@@ -76,6 +76,7 @@ def snapshot_of(store: Store, asked: OnADay) -> Snapshot:
         found = take(store, policy, asked.as_of or today(policy), asked.known_at)
     afterwards(partial(_save, found, store))
     show_caveats(found)
+    begin_calculating()
     return found
 
 

@@ -8,6 +8,7 @@ import sys
 import pandas as pd
 
 from analysis.cli.options.shared import Format, Output
+from analysis.cli.progress import end_calculating
 from analysis.files import write_whole
 from analysis.tables.printed import as_csv, plain
 
@@ -49,6 +50,7 @@ def _is_shown(asked: Output) -> bool:
 
 def write(text: str, asked: Output) -> None:
     """Print a text, or write it to the file that was named."""
+    end_calculating()
     if asked.out is None:
         sys.stdout.write(text)
     else:

@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from threading import Timer
 
 AFTER_SECONDS = 2.0
+_calculating = ExitStack()
+
+
+def begin_calculating() -> None:
+    """Show as `waiting` that a command calculates, until it shows its answer or other progress."""
+    _calculating.enter_context(waiting("calculating"))
+
+
+def end_calculating() -> None:
+    """Show it no more, before an answer is shown."""
+    _calculating.close()
 
 
 @contextmanager
@@ -19,6 +30,7 @@ def counting(what: str, total: int) -> Iterator[Callable[[], None]]:
     >>> with counting("mornings", 2) as done:
     ...     done()
     """
+    end_calculating()
     if not sys.stderr.isatty():
         yield lambda: None
         return
@@ -35,6 +47,7 @@ def counting(what: str, total: int) -> Iterator[Callable[[], None]]:
 @contextmanager
 def waiting(what: str) -> Iterator[None]:
     """Show what is done and for how long, on a terminal, if it takes more than two seconds."""
+    end_calculating()
     if not sys.stderr.isatty():
         yield
         return

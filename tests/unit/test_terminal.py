@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from contextlib import suppress
 from datetime import date
 from threading import Event
 
@@ -12,6 +13,9 @@ import pytest
 from rich.progress import Progress
 
 from analysis.cli import progress, replaying
+from analysis.cli.afterwards import answering
+from analysis.cli.options.shared import Output
+from analysis.cli.output import write
 from analysis.cli.progress import counting, waiting
 from analysis.cli.terminal import as_table
 
@@ -44,6 +48,29 @@ def test_long_work_without_parts_shows_what_is_done(monkeypatch: pytest.MonkeyPa
         begun.clear()
         with waiting("restoring the backup"):
             assert begun.wait(20) if kind is Terminal else not begun.is_set()
+
+
+def test_a_command_that_calculates_shows_it_until_its_answer_or_other_progress(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(progress, "AFTER_SECONDS", 0.0)
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    begun, ended = Event(), []
+    monkeypatch.setattr(Progress, "start", lambda _: begun.set())
+    monkeypatch.setattr(Progress, "stop", lambda _: ended.append(capsys.readouterr().out))
+    progress.begin_calculating()
+    assert begun.wait(20)
+    assert ended == []
+    write("an answer\n", Output())
+    assert ended == [""]
+    assert capsys.readouterr().out == "an answer\n"
+    progress.begin_calculating()
+    with waiting("saving"):
+        assert len(ended) == 2
+    with suppress(KeyError), answering():
+        progress.begin_calculating()
+        raise KeyError
+    assert len(ended) == 4
 
 
 def test_progress_is_shown_on_a_terminal_alone(monkeypatch: pytest.MonkeyPatch) -> None:

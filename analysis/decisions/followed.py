@@ -13,7 +13,7 @@ from analysis.days import NO_DAY, day_number, days_of
 from analysis.decisions.history import History, Versions
 from analysis.tables.codes import is_among
 
-MOST_ENTRIES = 1_000_000
+MOST_ENTRIES = 500_000
 """Entries of the log, once for each morning, that are handled at one time."""
 
 Flags = npt.NDArray[np.bool_]

@@ -13,6 +13,7 @@ from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -86,10 +87,17 @@ def to_call(
         for families in followed(kept.history, _moments(policy, mornings), mornings)
     ]
     found: list[pd.DataFrame] = []
+    wanting: list[tuple[list[date], pd.Index[str]]] = []
     with (counting or _unseen)(len(shares)) as done:
         for mornings, kept, families in shares:
-            found.extend(_of_share(history, kept, policy, mornings, families))
+            few = SideBySide.of(history_of(kept.history, families), policy, mornings)
+            needed = few.needing_all(kept.first_change)
+            found.append(few.frame(families.difference(needed)))
+            wanting.append((mornings, needed))
             done()
+    for mornings, families in _together(wanting):
+        every = SideBySide.of(history_of(history, families), policy, mornings)
+        found.append(every.frame(families))
     if not found:
         return TO_CALL.empty()
     frame = pd.concat(found, ignore_index=True)
@@ -116,16 +124,14 @@ def _recent(history: History, policy: Policy, mornings: list[date]) -> Recent:
     return recent(history, _moments(policy, mornings), days, settings)
 
 
-def _of_share(
-    history: History, kept: Recent, policy: Policy, mornings: list[date], families: pd.Index[str]
-) -> Iterator[pd.DataFrame]:
-    """The rows of `TO_CALL` for some families."""
-    few = SideBySide.of(history_of(kept.history, families), policy, mornings)
-    needed = few.needing_all(kept.first_change)
-    yield few.frame(families.difference(needed))
-    if len(needed):
-        every = SideBySide.of(history_of(history, needed), policy, mornings)
-        yield every.frame(needed)
+def _together(
+    wanting: list[tuple[list[date], pd.Index[str]]],
+) -> Iterator[tuple[list[date], pd.Index[str]]]:
+    """Families of the same mornings as one index; mornings without any are left out."""
+    for mornings, some in groupby(wanting, itemgetter(0)):
+        families = pd.Index(np.concatenate([index.to_numpy(dtype=object) for _, index in some]))
+        if len(families):
+            yield mornings, families
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,8 @@ UNREAD = ("entry_id", "steps_missed", "note")
 """Columns of the log in which no reason to call is found."""
 SPARE = 3
 """Dressing changes more than the policy's patterns look at."""
+FOR_PORTS = 4
+"""Times as many of a port: an access is a change, and ends without one when the needle is removed."""
 NEEDED_BEFORE = "needed_before"
 """Column of the log: place of the first of the mornings that does not need the entry."""
 _OF_PORTS = (
@@ -169,7 +171,11 @@ def recent(
     known = plain & (log.received <= moments[0]) & (day < mornings[0])
     changes = known & (is_change | access) & (line >= 0)
     most = max(settings.late_pattern_of, settings.early_failures_of) + SPARE
-    first_kept = _nth_newest(changes, line, day, most)
+    first_kept = np.where(
+        of_port,
+        _nth_newest(changes, line, day, most * FOR_PORTS),
+        _nth_newest(changes, line, day, most),
+    )
     old = known & cares & (line >= 0) & (day < mornings[0] - looks_back)
     old &= gone | (day < first_kept)
     kept = is_change & (day >= _newest(known & counts, family, day))

@@ -168,6 +168,7 @@ def test_many_mornings_list_the_families_of_each_morning(monkeypatch):
     )
     for turn in range(histories() // 50):
         monkeypatch.setattr(recent_entries, "SPARE", 3 * (turn % 2))
+        monkeypatch.setattr(recent_entries, "FOR_PORTS", 1 + turn % 3)
         families = [messy_family(chance, f"f{i}", span=90) for i in range(38)]
         families = [often_changed(chance, family) for family in families[:20]] + [
             in_order(chance, family) for family in families[20:]

@@ -42,19 +42,25 @@ class NearCodes:
     """
 
     def __init__(self, known: Mapping[str, Iterable[str]]) -> None:
-        self._codes: dict[str, dict[str, set[str]]] = {}
-        for name, codes in known.items():
-            by_look = self._codes.setdefault(name, {})
-            for code in codes:
-                by_look.setdefault(folded(code), set()).add(code)
+        self._known = known
+        self._by_look: dict[str, dict[str, set[str]]] = {}
 
     def suggestion(self, value: str | None, reason: str) -> str:
         """' Did you mean …?' for a code that looks like exactly one known code, or nothing."""
         name = _OF_REASON.get(Refusal(reason))
         if name is None or not value:
             return ""
-        found = self._codes.get(name, {}).get(folded(value), set())
+        found = self._codes(name).get(folded(value), set())
         return f" Did you mean {next(iter(found))}?" if len(found) == 1 else ""
+
+    def _codes(self, name: str) -> dict[str, set[str]]:
+        """The codes of one kind by what they look like, found when first asked: seldom is one."""
+        if name not in self._by_look:
+            by_look: dict[str, set[str]] = {}
+            for code in self._known.get(name, ()):
+                by_look.setdefault(folded(code), set()).add(code)
+            self._by_look[name] = by_look
+        return self._by_look[name]
 
 
 NO_CODES = NearCodes({})

@@ -195,10 +195,10 @@ def _reports(data: SnapshotData, event: str) -> tuple[Ints, Ints]:
         rows, on = data.records.outcomes, "onset_on"
         reported = ~data.records.is_assumed("outcomes")
         reported &= (rows["outcome"] == event).to_numpy(dtype=bool)
-    rows = rows[reported]
-    rows = rows[rows[on].notna().to_numpy(dtype=bool)]
-    received = rows["received_at"].dt.tz_localize("UTC").dt.tz_convert(data.policy.zone)
-    return days_of(rows[on]), days_of(received.dt.tz_localize(None))
+    reported &= rows[on].notna().to_numpy(dtype=bool)
+    received = rows["received_at"][reported]
+    received = received.dt.tz_localize("UTC").dt.tz_convert(data.policy.zone)
+    return days_of(rows[on][reported]), days_of(received.dt.tz_localize(None))
 
 
 def _is_history(came: Ints, delay: Ints, longest: int) -> npt.NDArray[np.bool_]:

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.days import dates_of
-from analysis.measures.late_reports import N_DAYS, WEEK, entries_by_source, lateness
+from analysis.measures.late_reports import N_DAYS, WEEK, entries_by_source, lateness_of
 from analysis.policy import Policy
 from analysis.tables import Records
 from analysis.tables.statistics import DELAYS
@@ -49,10 +49,10 @@ def delays(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date)
     *Source:* inverse of the empirical distribution function, type 1 of Hyndman and Fan, Am Stat
     1996;50:361 (from memory).
     """
-    log = entries_by_source(records, ingests, policy)
+    every = entries_by_source(records, ingests, policy)
     today = int(np.datetime64(as_of, "D").astype(np.int64))
-    log = log[log["came"] <= today]
-    weeks = lateness(records, ingests, policy, as_of).weeks
+    log = every[every["came"] <= today]
+    weeks = lateness_of(every, as_of).weeks
     last_week = weeks[weeks["week_from"] == weeks["week_from"].max()]
     complete = dict(zip(map(_name, last_week["source"]), last_week["completeness"], strict=True))
     rows = []

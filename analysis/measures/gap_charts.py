@@ -12,14 +12,14 @@ from analysis.days import dates_of, day_number, days_of
 from analysis.measures.charts import check_baseline, signal_words
 from analysis.measures.completeness import provisional_rates
 from analysis.measures.counts import check_event, is_logged_at_home
-from analysis.measures.snapshot_data import SnapshotData
+from analysis.measures.snapshot_data import SnapshotData, once
 from analysis.stats.day_gaps import GapRule, day_gap_chart
 from analysis.stats.gaps import open_gap
 from analysis.stats.intervals import exact_rate_interval
 from analysis.tables.measures import GAP_CHART
 from analysis.tallies.pieces import days_of_child, days_of_family
 from analysis.tallies.steps import counted_periods
-from analysis.timeline.axis import without
+from analysis.timeline.axis import Spans, without
 from analysis.timeline.families import heard_spans
 from analysis.vocabulary import Basis, ChartKind, Grouping
 
@@ -105,15 +105,9 @@ def _judged_days_before(
     data: SnapshotData, event: str, basis: Basis, day: npt.NDArray[np.int64]
 ) -> npt.NDArray[np.int64]:
     """Counted line-days before each day on which the event could be known."""
-    coded = data.counted_timeline.coded
-    axis, lines = coded.axis, coded.lines
-    spans = counted_periods(coded, data.tallies)
-    if basis is Basis.CHILD:
-        owned = days_of_child(axis, lines, coded.home.periods)
-        spans = without(spans, without(spans, owned))
-    if is_logged_at_home(event):
-        heard = days_of_family(coded, heard_spans(coded, data.policy))
-        spans = without(spans, without(spans, heard))
+    logged = is_logged_at_home(event)
+    spans = once(data, ("judged days", basis, logged), lambda: _judged(data, basis, logged=logged))
+    axis = data.counted_timeline.coded.axis
     total = np.zeros(day.shape, dtype=np.int64)
     # Before: one row a span; after: its days before each wanted day, summed over spans.
     for sign, edge in ((1, np.sort(axis.day(spans.start))), (-1, np.sort(axis.day(spans.end)))):
@@ -121,6 +115,20 @@ def _judged_days_before(
         passed = np.searchsorted(edge, day, side="left")
         total += sign * (passed * day - sums[passed])
     return total
+
+
+def _judged(data: SnapshotData, basis: Basis, *, logged: bool) -> Spans:
+    """Counted days on which an event could be known; `logged`: of one that families log."""
+    coded = data.counted_timeline.coded
+    axis, lines = coded.axis, coded.lines
+    spans = counted_periods(coded, data.tallies)
+    if basis is Basis.CHILD:
+        owned = days_of_child(axis, lines, coded.home.periods)
+        spans = without(spans, without(spans, owned))
+    if logged:
+        heard = days_of_family(coded, heard_spans(coded, data.policy))
+        spans = without(spans, without(spans, heard))
+    return spans
 
 
 @dataclass(frozen=True)

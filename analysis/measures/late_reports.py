@@ -68,7 +68,12 @@ def lateness(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: dat
 
     *Source:* as `stats.delays` describes.
     """
-    log = _recent(records, ingests, policy, as_of)
+    return lateness_of(entries_by_source(records, ingests, policy), as_of)
+
+
+def lateness_of(entries: pd.DataFrame, as_of: date) -> Lateness:
+    """The same of entries as :func:`entries_by_source` gives them."""
+    log = _recent(entries, as_of)
     weeks, changes = [], []
     for source, entries in log.groupby("source", dropna=False):
         found, moved = nowcast(_since_end_of_week(entries)), delay_change(_by_day(entries))
@@ -138,12 +143,11 @@ def entries_by_source(records: Records, ingests: pd.DataFrame, policy: Policy) -
     )
 
 
-def _recent(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date) -> pd.DataFrame:
+def _recent(log: pd.DataFrame, as_of: date) -> pd.DataFrame:
     """Entries of the last weeks: source, day of the span (0 the first) and delay in days."""
-    log = entries_by_source(records, ingests, policy)
-    log = log[~log["assumed"]]
     end = int(np.datetime64(as_of, "D").astype(np.int64)) + 1
-    log = log[(log["done"] >= end - N_DAYS) & (log["done"] < end) & (log["came"] < end)]
+    lately = (log["done"] >= end - N_DAYS) & (log["done"] < end) & (log["came"] < end)
+    log = log[lately & ~log["assumed"]]
     return pd.DataFrame(
         {
             "source": log["source"],

@@ -214,7 +214,7 @@ def _is_of(
 
 def as_shown(rows: pd.DataFrame, found: Snapshot, *, sees: bool) -> tuple[RefusedRow, ...]:
     """Refused rows with how to correct them; their contents only for those who see rows."""
-    what = listed(rows, NearCodes(_codes(found.records)))["fix"]
+    what = listed(rows, NearCodes({name: found.records.lines[name] for name in CODES[:3]}))["fix"]
     rows = rows.assign(what=what, received_at=_local(rows["received_at"], found))
     names = ("refused_row", "table", "file", "sheet", "row_number", "column", "value", "what")
     return tuple(

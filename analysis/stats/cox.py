@@ -124,10 +124,10 @@ def cox(
     Notes
     -----
     *Source:* partial likelihood: Cox, JRSS B 34 (1972) 187; clustered errors: Lin & Wei, JASA 84
-    (1989) 1074 (both from memory). Likelihood and errors by statsmodels PHReg. Its clustered
-    errors are wrong when a row covers no event, which split follow-up is full of; such rows carry
-    no information and are left out, and time is replaced by the rank of the event, which the
-    partial likelihood cannot separate from time.
+    (1989) 1074 (both from memory). Likelihood by statsmodels PHReg; the clustered errors are its
+    formula, whose cost it multiplies by the number of days with an event. Rows that cover no event
+    carry no information and are left out, and time is replaced by the rank of the event, which
+    the partial likelihood cannot separate from time.
 
     Examples
     --------
@@ -164,9 +164,14 @@ def cox(
     _refuse_without_information(model.hessian(np.zeros(len(called))), called)
     scaled = _highest(model, called)
     coefficients = scaled / spread
-    naive = np.sqrt(np.diag(np.linalg.inv(-model.hessian(scaled)))) / spread
-    model.groups = codes[informative]
-    clustered = np.sqrt(np.diag(model.robust_covariance(scaled))) / spread
+    inverse = np.linalg.inv(-model.hessian(scaled))
+    naive = np.sqrt(np.diag(inverse)) / spread
+    residuals = _score_residuals(
+        first[informative], last[informative], event[informative], model.exog, scaled
+    )
+    of_cluster = [np.bincount(codes[informative], column) for column in residuals.T]
+    by_cluster = np.column_stack(of_cluster) @ inverse
+    clustered = np.sqrt((by_cluster**2).sum(axis=0)) / spread
     # Clusters whose parts cancel, as those of one cluster do, say nothing of the error.
     errors = np.where(clustered > 1e-6 * naive, clustered, np.nan)
     return CoxFit(
@@ -356,6 +361,35 @@ def _highest(model: PHReg, names: tuple[str, ...]) -> Floats:
         f"The events are on one side of {', '.join(names)}: no finite hazard ratio describes "
         "them. Report the counts instead."
     )
+
+
+def _score_residuals(
+    first: Ints, last: Ints, event: Flags, values: Floats, coefficients: Floats
+) -> Floats:
+    """What each row adds to the score, shape (n_rows, n_covariates); rows add up to 0.
+
+    A row covers the events numbered ``first + 1`` to ``last``; one with an event ends at the last.
+    """
+    linear = values @ coefficients
+    weight = np.exp(linear - linear.max())
+    n = int(last.max()) + 1
+
+    def at_risk(amount: Floats) -> Floats:
+        """By number of the event, the sum over the rows that cover it."""
+        covering = np.bincount(first + 1, amount, n + 1) - np.bincount(last + 1, amount, n + 1)
+        return np.asarray(np.cumsum(covering)[1:n])
+
+    total = at_risk(weight)
+    mean = np.column_stack([at_risk(weight * column) for column in values.T]) / total[:, None]
+    hazard = np.bincount(last[event], minlength=n)[1:] / total
+    # From before the first event on, so that a difference is what lies between two of them.
+    passed = np.concatenate([[0.0], np.cumsum(hazard)])
+    mean_passed = np.vstack([np.zeros_like(mean[:1]), np.cumsum(mean * hazard[:, None], axis=0)])
+    expected = values * (passed[last] - passed[first])[:, None]
+    expected -= mean_passed[last] - mean_passed[first]
+    residuals = -weight[:, None] * expected
+    residuals[event] += values[event] - mean[last[event] - 1]
+    return residuals
 
 
 def _share_left(at_start: Floats, information: Floats) -> float:

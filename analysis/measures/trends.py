@@ -26,6 +26,34 @@ from analysis.vocabulary import Basis, Grouping
 
 
 def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
+    """Ratio of the rate from one period to the next, and whether families differ beyond chance.
+
+    Parameters
+    ----------
+    tallies, event, by, basis
+        As for `trend_ratio`.
+
+    Returns
+    -------
+    DataFrame
+        TREND, one row.
+
+    Raises
+    ------
+    MeasureError
+        The event is not known, or the grouping is no period.
+
+    *Source:* as `trend_ratio`; dispersion as `stats.dispersion`.
+    """
+    ratio = trend_ratio(tallies, event, by, basis)
+    units = _judged_units(tallies, event, by, basis)
+    of_family = units.groupby("family")[["events", "judged_days"]].sum()
+    spread = overdispersion(of_family["events"], of_family["judged_days"])
+    found = ratio.assign(dispersion=spread.dispersion, dispersion_p=spread.p)
+    return TREND.check(found[TREND.names])
+
+
+def trend_ratio(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
     """Ratio of the rate from one period to the next, with errors clustered by family.
 
     Parameters
@@ -38,45 +66,45 @@ def trend(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFr
     Returns
     -------
     DataFrame
-        TREND, one row, of the days on which the event could be known. Give `settled_tallies`:
-        a period that late reports may still change would look like a fall. Periods with too low
-        a log coverage are left out. With two years or more a yearly season is removed.
+        TREND without its dispersion, one row, of the days on which the event could be known. Give
+        `settled_tallies`: a period that late reports may still change would look like a fall. Periods
+        with too low a log coverage are left out. With two years or more a yearly season is removed.
 
     Raises
     ------
     MeasureError
         The event is not known, or the grouping is no period.
 
-    *Source:* Poisson regression as `stats.seasonal_trend` describes; dispersion as `stats.dispersion`.
+    *Source:* Poisson regression as `stats.seasonal_trend` describes.
     """
-    if by not in (Grouping.MONTH, Grouping.QUARTER):
-        raise MeasureError(f"a trend goes by month or by quarter, not by {by}.")
-    table = counts(tallies, event, by, basis)
-    judged = table.loc[is_judged(table, event, tallies), "group"]
-    units = family_counts(tallies, event, by, basis)
-    units = units[units["group"].isin(judged).to_numpy(dtype=bool)].reset_index(drop=True)
+    units = _judged_units(tallies, event, by, basis)
     step = _steps(units["group"], by)
     year = 12 if by is Grouping.MONTH else 4
     columns = (units["events"], units["judged_days"], step, units["family"])
     found = seasonal_trend(*columns, year=year)
     periods = int(step.max(initial=-1)) + 1
-    of_family = units.groupby("family")[["events", "judged_days"]].sum()
-    spread = overdispersion(of_family["events"], of_family["judged_days"])
-    row = pd.DataFrame(
+    return pd.DataFrame(
         {
             "periods": [periods],
-            "season_adjusted": [periods >= YEARS * year],
             "events": [int(units["events"].sum())],
-            "families": [len(of_family)],
+            "families": [units["family"].nunique()],
             "ratio_per_period": [found.ratio],
             "lower": [found.lower],
             "upper": [found.upper],
             "p": [found.p],
-            "dispersion": [spread.dispersion],
-            "dispersion_p": [spread.p],
+            "season_adjusted": [periods >= YEARS * year],
         }
     )
-    return TREND.check(row)
+
+
+def _judged_units(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
+    """Counts by family and period, of periods that are judged."""
+    if by not in (Grouping.MONTH, Grouping.QUARTER):
+        raise MeasureError(f"a trend goes by month or by quarter, not by {by}.")
+    table = counts(tallies, event, by, basis)
+    judged = table.loc[is_judged(table, event, tallies), "group"]
+    units = family_counts(tallies, event, by, basis)
+    return units[units["group"].isin(judged).to_numpy(dtype=bool)].reset_index(drop=True)
 
 
 def _steps(periods: pd.Series[Any], by: Grouping) -> npt.NDArray[np.int64]:

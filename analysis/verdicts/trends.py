@@ -42,7 +42,7 @@ def trend_verdict(trend: pd.DataFrame, by: Grouping) -> TrendVerdict:
     Parameters
     ----------
     trend : DataFrame
-        TREND, one row.
+        TREND with or without its dispersion, one row.
     by : Grouping
         Month or quarter.
     """

@@ -12,7 +12,7 @@ from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.measures.rates import rates
 from analysis.measures.release import for_release
 from analysis.measures.skin_course import skin_course
-from analysis.measures.trends import standardised, trend
+from analysis.measures.trends import standardised, trend, trend_ratio
 from analysis.policy import shipped_policy
 from analysis.tallies import tally
 from analysis.timeline import build
@@ -55,6 +55,8 @@ def test_the_trend_of_two_months_is_the_ratio_of_their_rates():
     row = trend(tallies, "skin", Grouping.MONTH, Basis.LINE).iloc[0]
     assert (row["periods"], row["events"], row["families"]) == (2, 9, 8)
     assert row["ratio_per_period"] == pytest.approx((3 / 240) / (6 / 248))
+    ratio = trend_ratio(tallies, "skin", Grouping.MONTH, Basis.LINE).iloc[0]
+    assert row.drop(["dispersion", "dispersion_p"]).equals(ratio)
 
 
 def test_a_trend_without_events_has_no_ratio_and_one_by_site_is_refused():

@@ -15,7 +15,7 @@ from analysis.measures.funnels import group_funnel
 from analysis.measures.gap_charts import gap_chart, since_last_event
 from analysis.measures.logging_bias import logging_bias
 from analysis.measures.rates import rates
-from analysis.measures.trends import trend
+from analysis.measures.trends import trend_ratio
 from analysis.snapshot import Snapshot, of_lines
 from analysis.verdicts import (
     Headline,
@@ -107,7 +107,7 @@ def rates_view(whole_programme: Snapshot, asked: RatesChoice, headline: Headline
         narrowed=signals.narrowed_words(asked),
         months_over=_months_over(whole_programme),
         drift=chart_verdict(chart, period).sentence,
-        trend_words=trend_verdict(trend(settled_only, event, period, basis), period).sentence,
+        trend_words=trend_verdict(trend_ratio(settled_only, event, period, basis), period).sentence,
         chart=chart,
         gaps=tuple(_gaps(found, event, basis, kind, unit) for kind, unit in UNITS_OF_GAPS),
         by_group=by_group,

@@ -8,9 +8,6 @@ from analysis.cli.opening import snapshot
 from analysis.cli.options.rates import Dwell, DwellCompare, DwellOverdue, Removal
 from analysis.cli.output import show
 from analysis.cli.partitioned import curves_asked
-from analysis.measures.dwell import compare_dwell
-from analysis.measures.overdue_hazard import overdue_hazard
-from analysis.verdicts import hazard_verdict, logrank_verdict
 
 
 def dwell_table(asked: Dwell) -> None:
@@ -33,6 +30,9 @@ def dwell_table(asked: Dwell) -> None:
 
 def dwell_comparison(asked: Dwell | DwellCompare) -> None:
     """Test whether groups differ."""
+    from analysis.measures.dwell import compare_dwell  # tests and verdicts take long to load
+    from analysis.verdicts import logrank_verdict
+
     seen = snapshot(asked)
     only = asked.event is Removal.UNPLANNED
     found = compare_dwell(seen.timeline, seen.records, asked.by, unplanned_only=only)
@@ -43,6 +43,9 @@ def dwell_comparison(asked: Dwell | DwellCompare) -> None:
 
 def dwell_overdue(asked: DwellOverdue) -> None:
     """Show the hazard ratio of removal while out of date."""
+    from analysis.measures.overdue_hazard import overdue_hazard  # takes long to load
+    from analysis.verdicts import hazard_verdict
+
     seen = snapshot(asked)
     found = overdue_hazard(seen.timeline, seen.records)
     show(found, asked)

@@ -352,6 +352,12 @@ def test_the_list_of_calls_loads_only_what_it_needs(stored):
     assert loaded(words, "pandas analysis.snapshot") == ["analysis.snapshot", "pandas"]
 
 
+def test_a_dwell_curve_loads_no_verdict_of_another_statistic(stored):
+    words = ["dwell", "--as-of", "2031-03-12", "--format", "csv"]
+    assert stored(*words)[0] == 0
+    assert loaded(words, "analysis.verdicts analysis.measures.surveillance pydantic rich") == []
+
+
 def loaded(words, names):
     """Which of these modules a command loads."""
     code = (

@@ -198,8 +198,11 @@ def _write(part: Path, values: Mapping[str, object], about: str) -> None:
     for name, frame in values.items():
         if isinstance(frame, pd.DataFrame):
             table = pa.Table.from_pandas(frame, preserve_index=False)
-            columns = [column.combine_chunks() for column in table.columns]
             # As one batch: of a table without rows none would be written, and its words be lost.
+            # A column in one part is that part: `combine_chunks` would copy it.
+            columns = [
+                c.chunk(0) if c.num_chunks == 1 else c.combine_chunks() for c in table.columns
+            ]
             cells = pa.RecordBatch.from_arrays(columns, schema=table.schema)
             with _new(part / f"{name}{ENDING}") as file, pa.ipc.new_file(file, cells.schema) as out:
                 out.write_batch(cells)

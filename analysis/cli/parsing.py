@@ -242,7 +242,7 @@ class _Group(TyperGroup):
 class _Option(TyperOption):
     """An option that is left out or is a plain word: read here.
 
-    Typer reads it with pydantic, which takes long to load. It reads all others, and says what is
+    Typer reads it with pydantic, which takes long to load. It reads all others, and reports what is
     wrong with a word.
     """
 

@@ -63,7 +63,8 @@ def families_asked(calls: CallList, records: Records, asked: Asked) -> pd.DataFr
 
 def family_languages(records: Records) -> pd.Series[str]:
     """Language to call each family in, by family code: that of the newest row with a language."""
-    known = records.lines.dropna(subset="language").sort_values(["received_at", "row"])
+    known = records.lines[["family_id", "language", "received_at", "row"]]
+    known = known.dropna(subset="language").sort_values(["received_at", "row"])
     return known.drop_duplicates("family_id", keep="last").set_index("family_id")["language"]
 
 

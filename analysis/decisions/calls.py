@@ -345,7 +345,7 @@ def _about(day: Day, listed: pd.Index[Any]) -> pd.DataFrame:
     overdue = day.care(Task.DRESSING).groupby("family_id")["days_overdue"].max()
     about["days_overdue"] = overdue.reindex(listed)
     for column in ("nurse", "site"):
-        in_order = lines.sort_values(column)
+        in_order = lines[["family_id", column]].sort_values(column)
         named = _by_family(in_order["family_id"], in_order[column], ";")
         about[column] = named.reindex(listed)
     return about

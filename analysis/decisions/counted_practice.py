@@ -15,6 +15,7 @@ from analysis.decisions.practice import alike, coded
 from analysis.policy import Settings
 from analysis.tables.linked import Linked
 from analysis.tables.records import Records
+from analysis.tables.spliced import in_order
 from analysis.vocabulary import SignOffKind, Skill
 
 KEYS = ["family_id", "caregiver_id", "step"]
@@ -84,10 +85,12 @@ def renewed(before: pd.DataFrame, own: pd.DataFrame, changed: Linked) -> pd.Data
     changed : Linked
         As of `timeline.renewed`.
     """
-    families = before["family_id"].cat
+    was, came = alike(before, own)
+    families = was["family_id"].cat
     gone = families.categories.isin(list(changed.family_id))
-    kept = before[~gone[families.codes.to_numpy()]]
-    return pd.concat(alike(kept, own)).sort_values(KEYS, ignore_index=True)
+    kept = np.flatnonzero(~gone[families.codes.to_numpy()])
+    cuts = np.searchsorted(families.codes.to_numpy()[kept], came["family_id"].cat.codes.to_numpy())
+    return in_order(was, came, np.insert(kept, cuts, len(was) + np.arange(len(came))))
 
 
 def _by_person_and_step(seen: pd.DataFrame) -> tuple[Ints, pd.DataFrame]:

@@ -19,6 +19,7 @@ from analysis.decisions.day import Day, holds_code
 from analysis.decisions.joined_text import joined_by
 from analysis.decisions.practice import demonstrated, is_current
 from analysis.policy import Settings
+from analysis.tables.calls import CALL_EVIDENCE
 from analysis.tables.codes import is_among
 from analysis.vocabulary import (
     NOTHING_SEEN,
@@ -38,6 +39,13 @@ class Found:
     """family_id, line_id, and those of the data columns of `CALL_REASONS` that apply."""
     evidence: pd.DataFrame
     """family_id, line_id, table, row."""
+
+
+NOTHING = Found(
+    pd.DataFrame({name: pd.array([], dtype="string") for name in ("family_id", "line_id")}),
+    CALL_EVIDENCE.empty()[["family_id", "line_id", "row", "table"]],
+)
+"""A reason that no line or family has, found at once where few lines are asked about."""
 
 
 def flagged_entries(day: Day) -> pd.DataFrame:
@@ -81,6 +89,8 @@ def _names_by_line(rows: pd.DataFrame, names: pd.Series[Any], mark: str) -> pd.D
 def _compromised(day: Day) -> Found:
     care = day.care(Task.DRESSING)
     care = care[care["state"] == State.COMPROMISED].reset_index(drop=True)
+    if care.empty:
+        return NOTHING
     log = day.records.home_log
     log = log[np.isin(log["row"].to_numpy(), care["report_row"].to_numpy())]
     report = log.set_index("row").reindex(care["report_row"])
@@ -101,6 +111,8 @@ def _overdue(day: Day) -> Found:
 
 
 def _overdue_of(day: Day, care: pd.DataFrame) -> Found:
+    if care.empty:
+        return NOTHING
     silent = day.timeline.families.set_index("family")["silent"]
     care = care.reset_index(drop=True).assign(
         not_logged=care["family"].map(silent).to_numpy(dtype=bool),
@@ -135,6 +147,8 @@ def _skin_event_open(day: Day) -> Found:
     codes = day.edition.codes_marked(FindingMark.SKIN_EVENT)
     entries = day.entries(day.edition.settings.skin_open_days)
     skin = entries[holds_code(entries["findings"], codes)]
+    if skin.empty:
+        return NOTHING
     newest = skin.groupby("line_id", observed=True)["done_on"].max()
     clear = entries[holds_code(entries["findings"], {NOTHING_SEEN})]
     cleared = clear.groupby("line_id", observed=True)["done_on"].max()
@@ -150,6 +164,8 @@ def _silent(day: Day) -> Found:
     families = day.timeline.families
     at_home = is_among(families["family_id"], day.lines["family_id"])
     quiet = families[families["silent"].to_numpy(dtype=bool) & at_home].reset_index(drop=True)
+    if quiet.empty:
+        return NOTHING
     heard = quiet[quiet["heard_row"] >= 0].rename(columns={"heard_row": "row"})
     return Found(quiet.assign(line_id=None), _proof("home_log", heard.assign(line_id=None)))
 
@@ -158,6 +174,8 @@ def _state_unknown(day: Day) -> Found:
     care = day.care(Task.DRESSING)
     long = care["unknown_since"] <= day.since(day.edition.settings.unknown_call_days)
     care = care[(long & (care["state"] == State.UNKNOWN)).to_numpy(dtype=bool)]
+    if care.empty:
+        return NOTHING
     care = care.reset_index(drop=True).assign(seen_on=care["unknown_since"].to_numpy())
     return Found(care, _clinic_proof(day, care, "unknown_since", "to_on"))
 
@@ -168,6 +186,8 @@ def _early_failures(day: Day) -> Found:
     worn = (spans["reported_on"] - spans["start_on"]).dt.days
     enough = settings.early_failure_share * spans["interval_days"].astype("Float64")
     early = (worn < enough).fillna(False).to_numpy(dtype=bool)
+    if not early.any():
+        return NOTHING
     # Before: one row an interval; after: one row a home change with the interval it ended.
     changes = spans.loc[spans["by_home"], ["line", "start_on"]]
     last = changes.groupby("line").tail(settings.early_failures_of)
@@ -188,6 +208,8 @@ def _late_pattern(day: Day) -> Found:
     spans = day.dressing_intervals
     last = spans[spans["scored"]].groupby("line").tail(settings.late_pattern_of)
     late = last[~last["on_time"].to_numpy(dtype=bool)]
+    if late.empty:
+        return NOTHING
     reasons = _counted_by_line(day, late, last)
     on_time = 1 - reasons["number"] / reasons["out_of"]
     often = (on_time < settings.late_pattern_share) & (
@@ -255,6 +277,8 @@ def _no_sign_off(day: Day) -> Found:
     settings = day.edition.settings
     entries = day.entries(settings.sign_off_recent_days)
     changes = changes_without_sign_off(entries, day.records.sign_offs, settings)
+    if changes.empty:
+        return NOTHING
     changes = changes.sort_values(["line_id", "caregiver_id", "row"])
     reasons = _names_by_line(changes, changes["caregiver_id"], ", ")
     return Found(reasons, _proof("home_log", changes))

@@ -45,7 +45,7 @@ def times_of(
         the start) and columns `DATED`.
     """
     columns = ["line_id", *DATED]
-    if records.earlier_lines.empty:
+    if records.earlier_lines.empty or records.lines.empty:
         newest = records.lines.loc[is_among(records.lines["line_id"], line_ids), columns]
         return newest.assign(start=NO_DAY).sort_values("line_id", ignore_index=True)
     read = [*columns, "received_at", "row", "valid_from"]

@@ -35,7 +35,7 @@ from dashboard.config import DashboardConfig, Web
 from dashboard.security.roles import PATHS, Page
 from dashboard.serving import serve
 from synthetic_data import generate_blocks, write_canonical
-from tests.browser.conftest import CHROMIUM
+from tests.chromium import CHROMIUM
 from tests.ports import free_port
 from tests.served import Person
 from tests.signed_in import PASSWORD

@@ -28,7 +28,7 @@ from waitress.server import create_server
 from analysis.store import Store
 from dashboard.app import create_app
 from dashboard.config import DashboardConfig
-from tests.browser.conftest import CHROMIUM
+from tests.chromium import CHROMIUM
 
 SCREENS = ((1440, 900), (390, 844))
 PATIENCE = 60_000

@@ -11,7 +11,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 from waitress.server import create_server
 
 from analysis.store import Store
@@ -23,8 +23,6 @@ from tests.background import in_background
 from tests.browser.larger_programmes import many_to_call, two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
 
-CHROMIUM = shutil.which("chromium-headless-shell") or "/usr/bin/chromium"
-"""Chromium without windows and menus of its own, which take as much time as the pages."""
 PATIENCE = 30_000
 """Milliseconds to wait: a busy machine takes its time to load the figures' library."""
 expect.set_options(timeout=PATIENCE)
@@ -109,16 +107,6 @@ def running_on(store_file) -> Iterator[Callable[[date], Running]]:
     """Serve the store as of another day."""
     with ExitStack() as opened:
         yield lambda day: opened.enter_context(serving(store_file, as_of=day))
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    flags = ["--no-sandbox", "--disable-dev-shm-usage", "--disable-background-networking"]
-    flags.append("--host-resolver-rules=MAP linedays.example.org 127.0.0.1")  # of no other machine
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=CHROMIUM, args=flags)
-        yield chromium
-        chromium.close()
 
 
 class Watched:

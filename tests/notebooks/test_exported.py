@@ -2,9 +2,6 @@
 
 import pytest
 from nbconvert import HTMLExporter
-from playwright.sync_api import sync_playwright
-
-from tests.browser.conftest import CHROMIUM
 
 
 @pytest.fixture(name="exported", params=["rates_and_charts", "retraining_effect"])
@@ -19,17 +16,16 @@ def _exported(request, ran, tmp_path):
     return file, sum("plotly-graph-div" in o.get("data", {}).get("text/html", "") for o in outputs)
 
 
-def test_every_figure_is_shown_and_nothing_is_asked_of_a_network(exported):
+def test_every_figure_is_shown_and_nothing_is_asked_of_a_network(exported, browser):
     file, figures = exported
     asked = []
-    with sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        page = chromium.new_context(offline=True).new_page()
-        page.on("request", lambda request: asked.append(request.url))
-        page.goto(file.as_uri())
-        page.wait_for_function(
-            "n => document.querySelectorAll('.js-plotly-plot .main-svg').length >= n", arg=figures
-        )
-        chromium.close()
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(file.as_uri())
+    page.wait_for_function(
+        "n => document.querySelectorAll('.js-plotly-plot .main-svg').length >= n", arg=figures
+    )
+    context.close()
     assert figures >= 2
     assert [url for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []

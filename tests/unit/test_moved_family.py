@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 
 from analysis import reports
 from analysis.cli.replaying import read_history
+from analysis.days import day_number
 from analysis.decisions.history import morning_of
 from analysis.decisions.mornings import morning
 from analysis.ingest import ingest
@@ -19,6 +21,7 @@ from analysis.measures.rates import Limits, rates
 from analysis.policy import shipped_policy
 from analysis.snapshot import of_sites, take
 from analysis.store import Store
+from analysis.timeline.versions import times_of
 from analysis.vocabulary import Grouping, Role, Task
 from dashboard.addresses.calls import Choice
 from dashboard.addresses.family import FamilyChoice
@@ -157,3 +160,17 @@ def test_a_line_of_another_family_since_keeps_its_history_on_that_familys_page(t
         morning(history.records(at, by=AS_OF), POLICY, AS_OF),
         morning(history.records(at), POLICY, AS_OF),
     )
+
+
+def test_earlier_rows_of_lines_that_are_gone_count_for_no_line(url):
+    with Store.open(url) as store:
+        records = store.records()
+    assert not records.earlier_lines.empty
+    none = records.lines.iloc[:0]
+    words = {
+        name: none[name].cat.remove_unused_categories() for name in none.select_dtypes("category")
+    }
+    without = replace(records, lines=none.assign(**words))
+    times = times_of(without, without.lines["line_id"], day_number(AS_OF), POLICY.zone)
+    assert times.empty
+    assert {"line_id", "start", "site"} <= set(times.columns)

@@ -36,11 +36,6 @@ def pytest_xdist_make_scheduler(config, log):
     return WithWhatIsShared(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
-def pytest_collection_modifyitems(items):
-    """Files with long tests come first, so that all processes end at about the same time."""
-    items.sort(key=lambda item: "unit" in item.path.parts)
-
-
 def pytest_collection_finish():
     """The garbage collector looks at what the tests make, and not each time at all modules."""
     gc.collect()

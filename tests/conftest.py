@@ -18,6 +18,24 @@ from tests.empty_store import copied_from
 register()
 
 
+SHARED = {"tests/demo", "tests/notebooks"}
+"""Folders whose tests share what takes long to make."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """One process runs the tests of a file, or of a folder that shares something."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class WithWhatIsShared(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.partition("::")[0]
+            folder = file.rpartition("/")[0]
+            return folder if folder in SHARED else file
+
+    return WithWhatIsShared(config, log) if config.getvalue("dist") == "loadfile" else None
+
+
 def pytest_collection_finish():
     """The garbage collector looks at what the tests make, and not each time at all modules."""
     gc.collect()

@@ -73,9 +73,9 @@ def renewed(
 
 
 def _merged(
-    before: pd.DataFrame, own: pd.DataFrame, code: str, changed: Linked, by: list[str]
+    before: pd.DataFrame, own: pd.DataFrame, key: str, changed: Linked, by: list[str]
 ) -> pd.DataFrame:
     """Rows of who is not linked, and own rows, in their order."""
-    kept = before[~is_among(before[code], sorted(getattr(changed, code)))]
+    kept = before[~is_among(before[key], sorted(getattr(changed, key)))]
     parts = [part for part in (kept, own) if len(part)]  # blank columns of none have other types
     return pd.concat(parts or [own]).sort_values(by, ignore_index=True)

@@ -17,14 +17,18 @@ if TYPE_CHECKING:
 BUNDLE = "plotly-basic.min.js"
 ASKED_FOR = "/_dash-component-suites/plotly/package_data/plotly.min.js"
 
+ONE_BY_ONE = "one_by_one.js"
+
 
 def answer_with_basic_bundle(app: Dash) -> None:
     """Answer the address of the whole library with the basic bundle.
 
     The file is that of the package ``plotly.js-basic-dist-min`` in the version of plotly.js that
-    the installed plotly holds; a test compares both.
+    the installed plotly holds; a test compares both. A script after it draws the figures of a page
+    one after the other.
     """
-    script = (resources.files("dashboard.layout") / BUNDLE).read_bytes()
+    folder = resources.files("dashboard.layout")
+    script = b"\n".join((folder / name).read_bytes() for name in (BUNDLE, ONE_BY_ONE))
 
     def bundle() -> Response:
         response = Response(script, mimetype="text/javascript")

@@ -12,6 +12,9 @@ from dashboard.config import Web
 
 CACHED = ("/_dash-component-suites/", "/assets/")
 """Paths of program files, which hold no data and may be kept by the browser."""
+OF_A_VERSION = "m"
+"""In the address of a program file: when it was written. A changed file has another address."""
+ONE_DAY = 86_400
 
 FIXED = {
     "X-Content-Type-Options": "nosniff",
@@ -43,6 +46,8 @@ def add_headers(app: Dash, web: Web) -> None:
             response.headers["Strict-Transport-Security"] = TWO_YEARS
         if not request.path.startswith(CACHED):
             response.headers["Cache-Control"] = "no-store"
+        elif OF_A_VERSION in request.args and response.status_code == 200:
+            response.headers["Cache-Control"] = f"max-age={ONE_DAY}, immutable"
         return response
 
     app.server.after_request(harden)

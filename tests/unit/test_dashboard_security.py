@@ -172,6 +172,15 @@ def test_pages_with_data_are_kept_nowhere_and_program_files_may_be(client):
     assert headers_of(client, "/assets/linedays.css")["Cache-Control"] != "no-store"
 
 
+def test_a_program_file_is_asked_for_again_unless_its_address_names_when_it_was_written(client):
+    page = client.get("/", headers=OWN).text
+    versioned = re.search(r"/assets/linedays\.css\?m=[\d.]+", page)[0]
+    assert headers_of(client, versioned)["Cache-Control"] == "max-age=86400, immutable"
+    assert headers_of(client, "/assets/linedays.css")["Cache-Control"] == "no-cache"
+    assert "Cache-Control" not in headers_of(client, "/assets/nothing.css?m=1")
+    assert headers_of(client, "/?m=1")["Cache-Control"] == "no-store"
+
+
 def test_session_cookies_do_not_travel_to_other_sites(client):
     set_cookies = client.get("/", headers=OWN).headers.getlist("Set-Cookie")
     client.delete_cookie("linedays_session", domain="127.0.0.1")

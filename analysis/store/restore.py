@@ -12,7 +12,7 @@ import hashlib
 import json
 import shutil
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -128,9 +128,9 @@ def restore(database: Database, path: Path, name: Path | None = None) -> None:
         with database.changing_tables() as connection:
             _check_empty(connection, database)  # nobody else came first
             upgrade_on(connection, contents.schema)
-            _check_tables(connection, contents, shown)
+            tables = _tables(connection, contents, shown)
             for part in contents.tables:
-                _fill(connection, archive, part, shown)
+                _fill(connection, archive, tables[part.name], part, shown)
             upgrade_on(connection)
             for table in ROWS:
                 blocks.catch_up(connection, table)
@@ -208,17 +208,24 @@ def _check_empty(connection: sa.Connection, database: Database) -> None:
         raise StoreError(NOT_EMPTY.format(place=database.place))
 
 
-def _check_tables(connection: sa.Connection, contents: Contents, path: Path) -> None:
-    """The backup holds the tables of its schema, all of them and no other."""
-    made = set(sa.inspect(connection).get_table_names()) - LEFT_OUT.keys() - {"alembic_version"}
-    named = [part.name for part in contents.tables]
-    if sorted(named) != sorted(made):
+def _tables(connection: sa.Connection, contents: Contents, path: Path) -> Mapping[str, sa.Table]:
+    """Tables of the backup's schema by name; the backup holds all of them and no other."""
+    made = sa.MetaData()
+    made.reflect(connection)
+    wanted = made.tables.keys() - LEFT_OUT.keys() - {"alembic_version"}
+    if sorted(part.name for part in contents.tables) != sorted(wanted):
         raise StoreError(DAMAGED.format(path=path))
+    return made.tables
 
 
-def _fill(connection: sa.Connection, archive: zipfile.ZipFile, part: TablePart, path: Path) -> None:
+def _fill(
+    connection: sa.Connection,
+    archive: zipfile.ZipFile,
+    table: sa.Table,
+    part: TablePart,
+    path: Path,
+) -> None:
     """Fill a table by the names of its columns: one that the backup lacks is blank."""
-    table = sa.Table(part.name, sa.MetaData(), autoload_with=connection)
     with temporary_folder() as folder:
         unpacked = folder / "part"
         with archive.open(part.file) as packed, unpacked.open("wb") as plain:

@@ -20,7 +20,7 @@ import sqlalchemy as sa
 
 from analysis.store import blocks, bulk, chain, known
 from analysis.store.faults import UNKNOWN_WORD, StoreError
-from analysis.store.frames import in_order_of_words, typed
+from analysis.store.frames import dtype_of_words, typed
 from analysis.store.schema import ROWS
 from analysis.store.spans import history_spans
 from analysis.tables.columns import Frame, UnknownWordError
@@ -144,7 +144,7 @@ def _with(
     except UnknownWordError as unknown:
         raise StoreError(UNKNOWN_WORD.format(words=unknown.words)) from None
     kinds = {
-        name: pd.CategoricalDtype(in_order_of_words(_words(frame, every, name), entry[name]))
+        name: dtype_of_words(_words(frame, every, name), entry[name])
         for name in entry.names
         if isinstance(frame[name].dtype, pd.CategoricalDtype)
     }
@@ -159,8 +159,8 @@ def _with(
     return whole, [old, new]
 
 
-def _words(frame: pd.DataFrame, every: pd.DataFrame, name: str) -> list[str]:
-    return [*{*frame[name].cat.categories, *every[name].cat.categories}]
+def _words(frame: pd.DataFrame, every: pd.DataFrame, name: str) -> set[str]:
+    return {*frame[name].cat.categories, *every[name].cat.categories}
 
 
 def _recoded(frame: pd.DataFrame, kinds: Mapping[str, Any]) -> pd.DataFrame:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -66,12 +67,18 @@ def _of_table(connection: sa.Connection, name: str) -> EveryVersion:
 
 def of_revised_keys(connection: sa.Connection, name: str) -> EveryVersion:
     """Read all versions of the keys of a table that have several."""
+    found = [bulk.fetch(connection, each) for each in _several(name)]
+    return _versions(name, pa.concat_tables(found).sort_by("row"))
+
+
+@cache
+def _several(name: str) -> tuple[sa.Select[tuple[object, ...]], ...]:
+    """Select the first and the later versions of keys with several."""
     rows = ROWS[name]
     other = rows.alias("other")
     keys = sa.select(other.c.key_row).where(other.c.row != other.c.key_row)
     parts = (rows.c.row.in_(keys), rows.c.row != rows.c.key_row)
-    found = [bulk.fetch(connection, _query(name).where(part)) for part in parts]
-    return _versions(name, pa.concat_tables(found).sort_by("row"))
+    return tuple(_query(name).where(part) for part in parts)
 
 
 def _query(name: str) -> sa.Select[tuple[object, ...]]:

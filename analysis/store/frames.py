@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -49,11 +51,25 @@ def _int64(cells: pa.ChunkedArray, blank: int) -> npt.NDArray[np.int64]:
     return np.asarray((whole.fill_null(blank) if whole.null_count else whole).to_numpy())
 
 
-def in_order_of_words(words: list[str], column: Column) -> pd.Index[Any]:
+def dtype_of_words(words: Iterable[str], column: Column) -> pd.CategoricalDtype:
     """Different codes of a column in the order of the vocabulary, then of the alphabet."""
-    place = {word: at for at, word in enumerate(column.allowed)}
-    ordered = sorted(words, key=lambda word: (place.get(word, len(place)), word))
-    return pd.Index(ordered, dtype="object")
+    found = frozenset(words)
+    if found <= _vocabulary(column.allowed):
+        return _of_vocabulary(found, column.allowed)
+    others = sorted(found.difference(column.allowed))
+    known = [word for word in column.allowed if word in found]
+    return pd.CategoricalDtype(pd.Index([*known, *others], dtype="object"))
+
+
+_vocabulary = lru_cache(frozenset[str])
+
+
+@lru_cache
+def _of_vocabulary(words: frozenset[str], allowed: tuple[str, ...]) -> pd.CategoricalDtype:
+    """Made once: making one takes long for a frame of few rows."""
+    return pd.CategoricalDtype(
+        pd.Index([word for word in allowed if word in words], dtype="object")
+    )
 
 
 def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:
@@ -61,9 +77,10 @@ def _categories(cells: pa.ChunkedArray, column: Column) -> pd.Categorical:
     is_encoded = pa.types.is_dictionary(cells.type)
     encoded = cells.unify_dictionaries() if is_encoded else cells.dictionary_encode()
     words = encoded.chunk(0).dictionary.to_pylist() if encoded.num_chunks else []
-    ordered = in_order_of_words(words, column)
-    to = np.array([*ordered.get_indexer(pd.Index(words)), -1], dtype=np.int16)
+    dtype = dtype_of_words(words, column)
+    place = {word: at for at, word in enumerate(dtype.categories)}
+    to = np.array([*(place[word] for word in words), -1], dtype=np.int16)
     blank = pa.scalar(len(words), pa.int32())
     parts = [to[chunk.indices.fill_null(blank).to_numpy()] for chunk in encoded.chunks]
     codes: Any = np.concatenate([np.empty(0, np.int16), *parts])
-    return pd.Categorical.from_codes(codes, categories=ordered)
+    return pd.Categorical.from_codes(codes, dtype=dtype)

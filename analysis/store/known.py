@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -163,15 +164,7 @@ def newest(
 
 def _superseded(connection: sa.Connection, rows: sa.Table, known_at: int | None) -> np.ndarray:
     """Rows of keys with several versions that are not in force at the instant."""
-    later = rows.alias("later")
-    keys = sa.select(later.c.key_row).where(later.c.row != later.c.key_row)
-    columns = (rows.c.key_row, rows.c.received_at, rows.c.row)
-    versions = pa.concat_tables(
-        [
-            bulk.fetch(connection, sa.select(*columns).where(rows.c.row.in_(keys))),
-            bulk.fetch(connection, sa.select(*columns).where(rows.c.row != rows.c.key_row)),
-        ]
-    )
+    versions = pa.concat_tables([bulk.fetch(connection, each) for each in _versions_of(rows)])
     if known_at is not None:
         versions = versions.filter(pc.less_equal(versions["received_at"], known_at))
     key, received, row = (versions[c].to_numpy() for c in ("key_row", "received_at", "row"))
@@ -180,6 +173,15 @@ def _superseded(connection: sa.Connection, rows: sa.Table, known_at: int | None)
     is_last = np.ones(len(row), dtype=bool)
     is_last[:-1] = key[1:] != key[:-1]
     return row[~is_last]
+
+
+@cache
+def _versions_of(rows: sa.Table) -> tuple[sa.Select[tuple[int, int, int]], ...]:
+    """Select the first and the later versions of keys with several."""
+    later = rows.alias("later")
+    keys = sa.select(later.c.key_row).where(later.c.row != later.c.key_row)
+    versions = sa.select(rows.c.key_row, rows.c.received_at, rows.c.row)
+    return versions.where(rows.c.row.in_(keys)), versions.where(rows.c.row != rows.c.key_row)
 
 
 def in_force_now(rows: sa.Table) -> sa.ColumnElement[bool]:

@@ -10,6 +10,8 @@ from __future__ import annotations
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
+from typing import Any
 
 import pandas as pd
 import pyarrow as pa
@@ -47,6 +49,8 @@ pending = sa.Table(
     sqlite_strict=True,
 )
 """One row an act that is not in the store yet; `note_id` is random and stays with it."""
+
+_LAST = sa.select(sa.func.max(accesses.c.access))
 
 
 @dataclass(frozen=True)
@@ -185,6 +189,21 @@ def noted_just_before(
     return any(is_in(table) for table in _tables(connection))
 
 
+@cache
+def _openings(table: sa.Table) -> sa.Select[Any]:
+    """Who opened a family, and when last; made once, because making it takes longer than asking."""
+    query = sa.select(table.c.who, sa.func.max(table.c.at)).where(
+        table.c.family_id == sa.bindparam("family"),
+        table.c.what == str(Access.OPENED_FAMILY),
+        table.c.who != sa.bindparam("but"),
+        table.c.at > sa.bindparam("after"),
+        table.c.at <= sa.bindparam("until"),
+    )
+    if table is accesses:
+        query = query.where(table.c.access > sa.bindparam("above"))
+    return query.group_by(table.c.who)
+
+
 def opened_by_others(
     connection: sa.Connection, family_id: str, but: str, at: datetime
 ) -> list[tuple[str, datetime]]:
@@ -199,19 +218,16 @@ def opened_by_others(
     at : datetime
         The present moment.
     """
-    last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
+    asked = {
+        "family": family_id,
+        "but": but,
+        "after": microseconds(at - OPENED_FOR),
+        "until": microseconds(at),
+        "above": (connection.execute(_LAST).scalar() or 0) - NEWEST,
+    }
     newest_by: dict[str, int] = {}
     for table in _tables(connection):
-        query = sa.select(table.c.who, sa.func.max(table.c.at)).where(
-            table.c.family_id == family_id,
-            table.c.what == str(Access.OPENED_FAMILY),
-            table.c.who != but,
-            table.c.at > microseconds(at - OPENED_FOR),
-            table.c.at <= microseconds(at),
-        )
-        if table is accesses:
-            query = query.where(accesses.c.access > last - NEWEST)
-        for who, opened in connection.execute(query.group_by(table.c.who)):
+        for who, opened in connection.execute(_openings(table), asked):
             newest_by[who] = max(opened, newest_by.get(who, opened))
     found = sorted(newest_by.items(), key=lambda item: (-item[1], item[0]))
     return [(who, moment_of(opened)) for who, opened in found]
@@ -221,7 +237,7 @@ def newest(connection: sa.Connection, most: int | None, acts_of: ActsOf = ALL_AC
     """The record, newest first, at most so many rows; columns as in `ACCESSES`."""
     shown = [c for c in accesses.c if c is not accesses.c.note_id]
     query = sa.select(*shown).where(*acts_of.where(accesses))
-    last = connection.execute(sa.select(sa.func.max(accesses.c.access))).scalar() or 0
+    last = connection.execute(_LAST).scalar() or 0
     if most is not None and acts_of == ALL_ACTS:
         query = query.where(accesses.c.access > last - most)
     waiting = _waiting(connection, last, acts_of)

@@ -1,9 +1,9 @@
-// Figures are drawn one after the other, each shown before the next is begun.
+// Figures are plotted one after the other, each shown before the next is begun.
 (() => {
   "use strict";
 
   const AT_LATEST = 100; // milliseconds; a page in the background is not shown at all
-  const draw = window.Plotly.react;
+  const plot = window.Plotly.react;
   let before = null;
 
   const shown = () =>
@@ -13,8 +13,8 @@
     });
 
   window.Plotly.react = (...given) => {
-    const drawn = (before ?? shown()).then(() => draw(...given));
-    before = drawn.then(shown, shown);
-    return drawn;
+    const plotted = (before ?? shown()).then(() => plot(...given));
+    before = plotted.then(shown, shown);
+    return plotted;
   };
 })();

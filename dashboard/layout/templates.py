@@ -13,7 +13,7 @@ from typing import Any
 
 from dash.development.base_component import Component
 from jinja2 import Environment, FunctionLoader, StrictUndefined, TemplateNotFound
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from dashboard.layout import words
 from dashboard.layout.row_tokens import row_token
@@ -33,6 +33,11 @@ class Static(Component):
     _valid_wildcard_attributes: list[str] = []  # noqa: RUF012
     available_properties: list[str] = ["html", "id"]  # noqa: RUF012
     available_wildcard_properties: list[str] = []  # noqa: RUF012
+
+    def __init__(self, html: str) -> None:
+        # For each argument Dash would look for a package of the namespace's name, in vain.
+        super().__init__()  # type: ignore[no-untyped-call]
+        self.html = html
 
 
 def render(name: str, **context: Any) -> Markup:
@@ -81,7 +86,7 @@ def shown(*parts: Markup) -> Component:
     """
     if not all(isinstance(part, Markup) for part in parts):
         raise TypeError("only rendered markup is shown as it is")
-    return Static(html=str(Markup("").join(parts)))  # type: ignore[no-untyped-call]
+    return Static(str(Markup("").join(parts)))
 
 
 def heading(text: str) -> Markup:
@@ -110,6 +115,8 @@ def unbroken(text: Any) -> Any:
     """
     if not isinstance(text, str) or isinstance(text, Markup):
         return text
+    if "-" not in text:
+        return escape(text)
     parts = _CODE.split(text)  # every second part is words joined by hyphens
     span = Markup('<span class="unbroken">{}</span>')
     return Markup("").join(

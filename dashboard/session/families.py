@@ -7,12 +7,12 @@ from dataclasses import replace
 from analysis.decisions.asked import family_languages
 from analysis.snapshot import Snapshot
 from dashboard.session.frames import of
+from dashboard.session.loaded import LoadedSnapshot
 
 
-def known_family(found: Snapshot, family_id: object) -> str | None:
+def known_family(loaded: LoadedSnapshot, family_id: object) -> str | None:
     """The code, if there is a family with it."""
-    known = found.timeline.families["family_id"]
-    return family_id if isinstance(family_id, str) and bool((known == family_id).any()) else None
+    return family_id if isinstance(family_id, str) and family_id in loaded.family_ids else None
 
 
 def how_to_reach(found: Snapshot, family_id: str) -> tuple[str | None, str | None]:

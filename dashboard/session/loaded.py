@@ -59,6 +59,11 @@ class LoadedSnapshot:
     snapshot: Snapshot
 
     @cached_property
+    def family_ids(self) -> frozenset[str]:
+        """Codes of all families."""
+        return frozenset(self.snapshot.timeline.families["family_id"])
+
+    @cached_property
     def by(self) -> dict[str, RowsBy]:
         """Rows of each table by the code that leads from a family to them."""
         records = self.snapshot.records

@@ -35,7 +35,8 @@ class Session:
         self.service = service
         self.reader = reader
         self._loaded: LoadedSnapshot | None = None
-        self._all_sites: Snapshot | None = None
+        self._all_sites: LoadedSnapshot | None = None
+        self._context: PageContext | None = None
 
     @property
     def store(self) -> Store:
@@ -70,19 +71,27 @@ class Session:
 
     def snapshot_of_all_sites(self) -> Snapshot:
         """What is known of every line: to find out that something is of another site."""
+        return self._loaded_of_all_sites().snapshot
+
+    def _loaded_of_all_sites(self) -> LoadedSnapshot:
         if self.reader.sites is None:
-            return self.snapshot()
+            return self.loaded()
         if self._all_sites is None:
-            self._all_sites = self.service.snapshot(None)
+            self._all_sites = self.service.loaded(None)
         return self._all_sites
 
     def refresh(self) -> None:
         """Answer from now on with everything that is stored, also by this request."""
         self._loaded = self.service.loaded(self.reader.sites, fresh=True)
-        self._all_sites = None
+        self._all_sites = self._context = None
 
     def context(self) -> PageContext:
         """What every page shows of its day, its data and its reader."""
+        if self._context is None:
+            self._context = self._context_now()
+        return self._context
+
+    def _context_now(self) -> PageContext:
         found = self.snapshot()
         is_today = found.as_of == self.now().date()
         at_home = found.timeline.lines["at_home"]
@@ -153,15 +162,15 @@ class Session:
 
     def knows_family(self, family_id: object) -> bool:
         """Whether there is a family with this code that this person may see."""
-        return families.known_family(self.snapshot(), family_id) is not None
+        return families.known_family(self.loaded(), family_id) is not None
 
     def open_family(self, family_id: object) -> str | None:
         """The code of a family that is opened now, which is logged; None: no such for this person."""
-        known = families.known_family(self.snapshot(), family_id)
+        known = families.known_family(self.loaded(), family_id)
         if known is not None:
             self.note(Access.OPENED_FAMILY, known)
         elif self.reader.sites is not None:
-            other = families.known_family(self.snapshot_of_all_sites(), family_id)
+            other = families.known_family(self._loaded_of_all_sites(), family_id)
             if other is not None:
                 self.note(Access.REFUSED, other, "a family of another site")
         return known
@@ -171,7 +180,7 @@ class Session:
 
         It is not logged: the access log holds what a person did.
         """
-        return families.known_family(self.snapshot(), family_id)
+        return families.known_family(self.loaded(), family_id)
 
     def opened_by_others(self, family_id: str) -> list[tuple[str, datetime]]:
         """Who else opened a family a moment ago, and when; the newest first."""

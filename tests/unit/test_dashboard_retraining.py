@@ -22,6 +22,8 @@ from dashboard.retraining.effect_cards import (
     learning_words,
 )
 from dashboard.retraining.queries import RetrainingQueries
+from dashboard.retraining.queries.needs import place_of
+from dashboard.retraining.queries.page import training_of
 from dashboard.retraining.queries.refreshers import RefresherForm
 from dashboard.retraining.views import HelpedView
 from dashboard.security.roles import NotAllowedError, Page, Reader
@@ -104,6 +106,16 @@ def test_a_need_that_is_not_there_opens_the_familys_surest_or_nothing(app_looked
     assert RetrainingQueries(asked).need("F1", None, "edges_sealed").row.step == "mask"
     assert RetrainingQueries(asked).need("F8", "K8", "mask") is None
     assert RetrainingQueries(asked).need("nobody", None, None) is None
+
+
+def test_each_need_is_found_at_its_own_row(app_looked_at):
+    training = training_of(queries(app_looked_at).loaded())
+    needs = training.needs.astype("object").where(training.needs.notna(), None)
+    named = zip(needs["family_id"], needs["caregiver_id"], needs["step"], strict=True)
+    assert len(needs) > 1
+    assert [place_of(training, *one) for one in named] == [*range(len(needs))]
+    first = training.needs_of("F1").index[0]
+    assert place_of(training, "F1", ["K1"], {"step": "mask"}) == first
 
 
 def test_a_person_of_a_site_is_told_of_that_site_alone(app_looked_at):

@@ -114,6 +114,19 @@ def test_after_an_action_the_same_request_answers_with_what_it_stored(service, r
     assert queries.calls(Choice()).first == first
 
 
+def test_the_head_of_a_page_follows_a_change_of_the_same_request_and_no_other(service, store_url):
+    session = service.session_of(MANAGER)
+    head = session.context()
+    before = head.known_at
+    file_in(store_url, "F1")
+    assert session.context() is head
+    session.refresh()
+    after = session.context()
+    assert after is not head
+    assert after.known_at == session.snapshot().known_at.astimezone(session.policy.zone)
+    assert before <= after.known_at
+
+
 # A slow store holds nobody else up
 
 

@@ -165,7 +165,7 @@ class CallActions:
         return family_id
 
     def _known(self, family_id: object) -> str:
-        known = families.known_family(self.session.snapshot(), family_id)
+        known = families.known_family(self.session.loaded(), family_id)
         if known is None:
             raise FormError("No family has this code. Choose one from the list.")
         return known

@@ -42,7 +42,9 @@ class CallsQueries:
             ),
         )
         mine = replace(view.choice, family_id=choice.family_id)
-        return replace(view, context=session.context(), choice=mine)
+        asked_now = replace(view, context=session.context(), choice=mine)
+        vars(asked_now)["state"] = view.state  # it depends on neither of the two
+        return asked_now
 
     def changes(self, choice: Choice, *, marks: bool = False, looks: bool = True) -> Changes:
         """What changed since this person last looked; `marks`: it is marked as seen now."""
@@ -85,7 +87,7 @@ class CallsQueries:
     def recorded(self, family_id: str) -> Acts | None:
         """What is recorded of the family that is open; None when there is no such family."""
         session = self.session
-        known = families.known_family(session.snapshot(), family_id)
+        known = families.known_family(session.loaded(), family_id)
         return None if known is None else for_person(session, acts_of(session, known))
 
     def _open(self, known: str, choice: Choice) -> Opened:

@@ -47,7 +47,8 @@ def changes_since(
     if not session.context().is_today:
         return Changes(now)
     people, code, at = session.store.people, session.reader.code, session.config.clock()
-    seen = zlib.compress(orjson.dumps(state, option=orjson.OPT_SORT_KEYS))
+    shown = orjson.dumps(state, option=orjson.OPT_SORT_KEYS)
+    seen = session.cached(("compressed", shown), lambda: zlib.compress(shown))
     if marks:
         people.mark_seen(code, page, at, seen)
     before = people.seen_before(code, page, at, seen, looks=looks)

@@ -159,10 +159,9 @@ def _same(frame: pd.DataFrame, column: str, value: object) -> pd.Series[bool]:
 
 def place_of(training: Training, family_id: str, caregiver_id: object, step: object) -> int | None:
     """Where a row is among the needs; the family's surest if the rest names none."""
-    own = training.needs_of(family_id)
-    named = own[(_same(own, "caregiver_id", caregiver_id) & _same(own, "step", step)).to_numpy()]
-    best = named if len(named) else own
-    return int(best.index[0]) if len(best) else None
+    own = training.rows_of(family_id)
+    named = (row for row, *names in own if names == [caregiver_id, step])
+    return next(named, own[0][0] if own else None)
 
 
 def need_opened(

@@ -124,7 +124,7 @@ class RetrainingQueries:
             Something typed in does not fit, or the store cannot be written.
         """
         session, found = self.session, self._may_mark()
-        family_id = families.known_family(found, form.family_id)
+        family_id = families.known_family(session.loaded(), form.family_id)
         if family_id is None:
             raise FormError("There is no family with this code. Choose one from the list.")
         caregiver = refreshers.known_caregiver(found, family_id, form.caregiver_id)

@@ -16,6 +16,7 @@ from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import sites_of
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import NeedState
+from dashboard.session.frames import cells
 
 SURE = 0.95
 """From this probability on a need is called almost sure (project choice)."""
@@ -68,6 +69,14 @@ class Training:
     def needs_of(self, family_id: str) -> pd.DataFrame:
         """The needs of one family."""
         return self.needs.take(self._places.get(family_id, []))
+
+    def rows_of(self, family_id: str) -> list[tuple[int, str | None, str]]:
+        """Row, caregiver and step of each need of a family."""
+        return [self._rows[at] for at in self._places.get(family_id, [])]
+
+    @cached_property
+    def _rows(self) -> list[tuple[int, str | None, str]]:
+        return [(at, *need) for at, need in enumerate(cells(self.needs, "caregiver_id", "step"))]
 
     @cached_property
     def _places(self) -> dict[str, npt.NDArray[np.intp]]:

@@ -1,51 +1,29 @@
-"""Which part of the history do some mornings need: families followed then, some at a time?"""
+"""Which part of the history do some mornings need: families followed then?"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
+from collections.abc import Iterable
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.days import NO_DAY, day_number, days_of
+from analysis.days import NO_DAY, days_of
 from analysis.decisions.history import History, Versions
+from analysis.decisions.turning_mornings import GROUP, Groups
 from analysis.tables.codes import is_among
-
-MOST_ENTRIES = 500_000
-"""Entries of the log, once for each morning, that are handled at one time."""
 
 Flags = npt.NDArray[np.bool_]
 
 
-def followed(
-    history: History, moments: Sequence[int], mornings: Sequence[date]
-) -> Iterator[pd.Index[str]]:
-    """Yield the followed families in shares whose entries fit into memory once for each morning.
-
-    Parameters
-    ----------
-    history : History
-        Every version of every row.
-    moments : sequence of int
-        Microseconds UTC: what was received by then is known on the morning.
-    mornings : sequence of date
-        A family is followed that had a line in place and come home on one of these.
-    """
-    lines = history.tables["lines"]
-    here = np.zeros(len(lines.frame), dtype=np.bool_)
-    for moment, day in zip(moments, mornings, strict=True):
-        known = lines.known(moment)
-        here[known[_in_place(lines.frame.iloc[known], day_number(day))]] = True
-    # On a day a line may be of the family that an earlier version of its row names.
-    ever = is_among(lines.frame["line_id"], lines.frame.loc[here, "line_id"])
-    families = pd.Index(lines.frame.loc[ever, "family_id"].unique()).sort_values()
-    entries = int(history.named_in_log("family_id", families).sum())
-    shares = -(-entries * len(mornings) // MOST_ENTRIES) or 1
-    for at in np.array_split(np.arange(len(families)), shares):
-        if len(at):
-            yield families[at]
+def followed(lines: Versions, groups: Groups) -> Flags:
+    """Which groups had a line in place and come home on one of the mornings; shape (n_rows, 1)."""
+    found = np.zeros((groups.n_rows, 1), dtype=np.bool_)
+    for moment, day in zip(groups.moments, groups.mornings, strict=True):
+        known = lines.known(int(moment))
+        here = known[_in_place(lines.frame.iloc[known], int(day))]
+        found[lines.frame[GROUP].to_numpy()[here]] = True
+    return found
 
 
 def _in_place(lines: pd.DataFrame, day: int) -> Flags:

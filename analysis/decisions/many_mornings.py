@@ -3,7 +3,8 @@
 A family on one morning is a family of its own here: its codes begin with the number of the
 morning, and its dates are moved so that every morning falls on the last one. So the timeline and
 the reasons to call are those of `timeline.build` and `reasons`, found once for many mornings
-instead of once for each.
+instead of once for each, and only on those of `turning_mornings`: on others a family's list is that
+of the morning before.
 """
 
 from __future__ import annotations
@@ -13,7 +14,6 @@ from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
-from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -29,12 +29,22 @@ from analysis.decisions.followed import followed, history_of
 from analysis.decisions.history import History, Versions, microseconds, morning_of
 from analysis.decisions.reasons import FINDERS, Found, changes_without_sign_off
 from analysis.decisions.recent_entries import UNREAD, Recent, needed_on, recent, too_few
+from analysis.decisions.turning_mornings import (
+    GROUP,
+    Groups,
+    care_of,
+    care_turns,
+    due_turns,
+    grouped,
+    other_reasons,
+    resting_turns,
+)
 from analysis.policy import Policy
-from analysis.tables.codes import is_among
+from analysis.tables.codes import is_among, positions_of
 from analysis.tables.planning import TO_CALL
 from analysis.tables.records import Records
 from analysis.timeline import build
-from analysis.vocabulary import Reason
+from analysis.vocabulary import Reason, Task
 
 CODES = ("line_id", "family_id", "child_id", "caregiver_id")
 DATES = (
@@ -48,7 +58,19 @@ DIGITS = 4
 ROWS = 1 << 44
 """More than there are stored rows: the row of an entry on morning n is its own and n times this."""
 
+STEPS = 3
+"""Of which progress is shown, for the mornings of each edition."""
+CARE = (
+    Reason.COMPROMISED,
+    Reason.OVERDUE,
+    Reason.STATE_UNKNOWN,
+    Reason.EARLY_FAILURES,
+    Reason.LATE_PATTERN,
+)
+"""Reasons that are about a dressing."""
+
 Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 
 
 def to_call(
@@ -78,30 +100,48 @@ def to_call(
     """
     log = history.tables["home_log"]
     read = log.frame.drop(columns=[*UNREAD], errors="ignore").astype({"findings": "category"})
-    tables = {**history.tables, "home_log": replace(log, frame=read)}
-    history = replace(history, tables=tables)
-    alike = [(some, _recent(history, policy, some)) for some in _alike(policy, days)]
-    shares = [
-        (mornings, kept, families)
-        for mornings, kept in alike
-        for families in followed(kept.history, _moments(policy, mornings), mornings)
-    ]
+    history = replace(history, tables={**history.tables, "home_log": replace(log, frame=read)})
+    alike = _alike(policy, days)
     found: list[pd.DataFrame] = []
-    wanting: list[tuple[list[date], pd.Index[str]]] = []
-    with (counting or _unseen)(len(shares)) as done:
-        for mornings, kept, families in shares:
-            few = SideBySide.of(history_of(kept.history, families), policy, mornings)
-            needed = few.needing_all(kept.first_change)
-            found.append(few.frame(families.difference(needed)))
-            wanting.append((mornings, needed))
-            done()
-    for mornings, families in _together(wanting):
-        every = SideBySide.of(history_of(history, families), policy, mornings)
-        found.append(every.frame(families))
+    with (counting or _unseen)(STEPS * len(alike)) as done:
+        for mornings in alike:
+            found.extend(_of_edition(history, policy, mornings, done))
     if not found:
         return TO_CALL.empty()
     frame = pd.concat(found, ignore_index=True)
     return TO_CALL.check(frame.sort_values(["morning", "family_id"], ignore_index=True))
+
+
+def _of_edition(
+    history: History, policy: Policy, mornings: list[date], done: Callable[[], None]
+) -> Iterator[pd.DataFrame]:
+    """The rows of `TO_CALL` of mornings of one edition, in one or two parts."""
+    moments = [microseconds(morning_of(day, policy)) for day in mornings]
+    numbers, settings = [day_number(day) for day in mornings], policy.on(mornings[0]).settings
+    kept = recent(history, moments, numbers, settings)
+    every, groups = grouped(kept.history, moments, numbers)
+    cared = care_of(every)
+    listed = Listed.of(groups, kept)
+    turns = care_turns(cared, groups) & followed(every.tables["lines"], groups)
+    due = groups.none()
+    for some in groups.shares(cared, turns):
+        due |= listed.add_care(SideBySide.of(cared, policy, mornings, CARE, some), some)
+    done()
+    for some in groups.shares(cared, due & ~turns):
+        listed.add_care(SideBySide.of(cared, policy, mornings, CARE, some), some)
+    done()
+    others = other_reasons(every, groups, policy, settings)
+    unsure = listed.unsure(others, resting_turns(every, groups, settings.recheck_days))
+    for some in groups.shares(every, unsure):
+        listed.add_whole(SideBySide.of(every, policy, mornings, [*FINDERS], some))
+    done()
+    needed = pd.Index(sorted(listed.needing_all))
+    frame = listed.frame(mornings)
+    yield frame[~is_among(frame["family_id"], needed)]
+    if len(needed):
+        whole = SideBySide.of(history_of(history, needed), policy, mornings, [*FINDERS])
+        frame = whole.frame()
+        yield frame[is_among(frame["family_id"], needed)]
 
 
 @contextmanager
@@ -114,26 +154,6 @@ def _alike(policy: Policy, days: Sequence[date]) -> list[list[date]]:
     return [list(some) for _, some in groupby(days, lambda day: policy.on(day).effective_from)]
 
 
-def _moments(policy: Policy, mornings: Sequence[date]) -> list[int]:
-    """What was received by then is known on each morning: microseconds UTC."""
-    return [microseconds(morning_of(day, policy)) for day in mornings]
-
-
-def _recent(history: History, policy: Policy, mornings: list[date]) -> Recent:
-    settings, days = policy.on(mornings[0]).settings, [day_number(day) for day in mornings]
-    return recent(history, _moments(policy, mornings), days, settings)
-
-
-def _together(
-    wanting: list[tuple[list[date], pd.Index[str]]],
-) -> Iterator[tuple[list[date], pd.Index[str]]]:
-    """Families of the same mornings as one index; mornings without any are left out."""
-    for mornings, some in groupby(wanting, itemgetter(0)):
-        families = pd.Index(np.concatenate([index.to_numpy(dtype=object) for _, index in some]))
-        if len(families):
-            yield mornings, families
-
-
 @dataclass(frozen=True)
 class SideBySide:
     """What is needed of the lists of several mornings."""
@@ -141,13 +161,22 @@ class SideBySide:
     mornings: list[date]
     spread: Spread
     day: Day
-    listed: pd.Series[str]
-    """Families with a reason that are neither waiting nor postponed; codes as in `Spread`."""
+    found: dict[Reason, pd.DataFrame]
+    """Rows with the code of a family for each reason; codes as in `Spread`."""
+    evidence: pd.DataFrame
+    """The rows that show what `BREAKS_WAITING` names."""
 
     @classmethod
-    def of(cls, history: History, policy: Policy, mornings: list[date]) -> SideBySide:
-        """Find the reasons of all mornings in one go."""
-        spread = Spread(history, policy, mornings)
+    def of(
+        cls,
+        history: History,
+        policy: Policy,
+        mornings: list[date],
+        reasons: Sequence[Reason],
+        pairs: Flags | None = None,
+    ) -> SideBySide:
+        """Find reasons on all mornings in one go; `pairs`: of which groups on which mornings."""
+        spread = Spread(history, policy, mornings, pairs)
         records = spread.records()
         in_utc = replace(policy, time_zone="UTC")
         line_ids = records.lines["line_id"]
@@ -155,26 +184,41 @@ class SideBySide:
         timeline = build(records, in_utc, mornings[-1], moved)
         day = Day(timeline, records, policy.on(mornings[-1]))
         found: dict[Reason, Found] = {
-            r: find(day) for r, find in FINDERS.items() if r is not Reason.NO_SIGN_OFF
+            reason: FINDERS[reason](day) for reason in reasons if reason is not Reason.NO_SIGN_OFF
         }
-        settings = day.edition.settings
-        changes = day.entries(settings.sign_off_recent_days)
-        # A sign-off is in force for some months, which are not all alike: by the days written.
-        changes = changes.assign(done_on=changes[WRITTEN_ON])
-        changes = changes_without_sign_off(changes, records.sign_offs, settings)
-        with_reason = [changes["family_id"], *(f.reasons["family_id"] for f in found.values())]
-        flags = found[Reason.RED_FLAG].reasons.assign(reason=str(Reason.RED_FLAG))
-        proof = [found[reason].evidence.assign(reason=str(reason)) for reason in BREAKS_WAITING]
-        rest = resting(day, flags, pd.concat(proof))["family_id"]
-        listed = pd.concat(with_reason).drop_duplicates()
-        return cls(mornings, spread, day, listed[~is_among(listed, rest)])
+        proof = [
+            found[reason].evidence.assign(reason=str(reason))
+            for reason in BREAKS_WAITING
+            if reason in found
+        ]
+        rows = {reason: some.reasons for reason, some in found.items()}
+        if Reason.NO_SIGN_OFF in reasons:
+            settings = day.edition.settings
+            changes = day.entries(settings.sign_off_recent_days)
+            # A sign-off is in force for some months, which are not all alike: by the days written.
+            changes = changes.assign(done_on=changes[WRITTEN_ON])
+            rows[Reason.NO_SIGN_OFF] = changes_without_sign_off(
+                changes, records.sign_offs, settings
+            )
+        return cls(mornings, spread, day, rows, pd.concat(proof))
 
-    def needing_all(self, first_change: pd.Series[int]) -> pd.Index[str]:
+    def with_reason(self) -> pd.Series[str]:
+        """Families with one of the reasons."""
+        return pd.concat([rows["family_id"] for rows in self.found.values()]).drop_duplicates()
+
+    def listed(self) -> pd.Series[str]:
+        """Families with a reason that are neither waiting nor postponed."""
+        flags = self.found[Reason.RED_FLAG].assign(reason=str(Reason.RED_FLAG))
+        rest = resting(self.day, flags, self.evidence)["family_id"]
+        families = self.with_reason()
+        return families[~is_among(families, rest)]
+
+    def needing_all(self, first_change: pd.Series[int]) -> set[str]:
         """The families of lines that `recent` left too few entries."""
         lines = self.day.timeline.lines
         spans = self.day.dressing_intervals
         nth = nth_of(lines["line_id"])
-        first = first_change.reindex(_without_nth(lines["line_id"]))
+        first = first_change.reindex(without_nth(lines["line_id"]))
         changes = pd.DataFrame(
             {
                 "line": spans["line"],
@@ -189,24 +233,101 @@ class SideBySide:
             self.day.edition.settings,
             lines["at_home"].to_numpy(dtype=bool),
         )
-        return pd.Index(_without_nth(lines.loc[short, "family_id"]).unique())
+        return set(without_nth(lines.loc[short, "family_id"]))
 
-    def frame(self, families: pd.Index[str]) -> pd.DataFrame:
-        """The rows of `TO_CALL` of some families."""
-        of_family = self.day.lines.groupby("family", sort=False)
-        home = of_family.agg({"family_id": "first", "site": "first"})
-        own = _without_nth(home["family_id"])
-        frame = pd.DataFrame(
+    def at_home(self) -> pd.DataFrame:
+        """One row a family with a line at home: `family_id` as in `Spread`, `site`."""
+        return self.day.lines.groupby("family", sort=False).agg(
+            {"family_id": "first", "site": "first"}
+        )
+
+    def frame(self) -> pd.DataFrame:
+        """The rows of `TO_CALL`, where all reasons were looked for."""
+        home = self.at_home()
+        return pd.DataFrame(
             {
                 "morning": np.array(self.mornings, dtype="datetime64[s]")[
                     nth_of(home["family_id"])
                 ],
-                "family_id": own,
+                "family_id": without_nth(home["family_id"]),
                 "site": home["site"].array,
-                "to_call": is_among(home["family_id"], self.listed),
+                "to_call": is_among(home["family_id"], self.listed()),
             }
         )
-        return frame[is_among(own, families)]
+
+
+@dataclass(frozen=True)
+class Listed:
+    """By family and morning, what was found on the mornings that were replayed."""
+
+    groups: Groups
+    first_change: pd.Series[int]
+    """As in `Recent`."""
+    sites: pd.Series[Any]
+    replayed: Flags
+    site: Ints
+    """Place in `sites` of the first line at home; -1: none is."""
+    called: Flags
+    needing_all: set[str]
+
+    @classmethod
+    def of(cls, groups: Groups, kept: Recent) -> Listed:
+        """Begin with no morning."""
+        shape = len(groups.families), len(groups.mornings)
+        return cls(
+            groups,
+            kept.first_change,
+            kept.history.tables["lines"].frame["site"].drop_duplicates(),
+            np.zeros(shape, dtype=np.bool_),
+            np.full(shape, -1, dtype=np.int64),
+            np.zeros(shape, dtype=np.bool_),
+            set(),
+        )
+
+    def _place(self, codes: pd.Series[Any]) -> tuple[Ints, Ints]:
+        return positions_of(without_nth(codes), self.groups.families), nth_of(codes)
+
+    def add_care(self, few: SideBySide, pairs: Flags) -> Flags:
+        """Add reasons about dressings; returns the later mornings on which one may begin."""
+        replayed = pairs[self.groups.of_family]
+        self.replayed[replayed] = True
+        home = few.at_home()
+        at = self._place(home["family_id"])
+        self.site[at] = positions_of(home["site"], self.sites)
+        self.called[self._place(few.with_reason())] = True
+        self.needing_all.update(few.needing_all(self.first_change))
+        family, nth = self._place(few.day.care(Task.DRESSING)["family_id"])
+        of_group = self.groups.of_family[family]
+        return due_turns(few.day, of_group, nth, few.spread.ahead, self.groups)
+
+    def unsure(self, others: Flags, rest: Flags) -> Flags:
+        """On which mornings a family may have another reason or may rest; other mornings are filled."""
+        nth = np.arange(len(self.groups.mornings))
+        last = np.maximum.accumulate(np.where(self.replayed, nth, -1), axis=1)
+        self.site[:] = np.where(last < 0, -1, np.take_along_axis(self.site, last, axis=1))
+        self.called[:] = (last >= 0) & np.take_along_axis(self.called, last, axis=1)
+        of_family = self.groups.of_family
+        by_family = np.where(self.called, rest[of_family], others[of_family]) & (self.site >= 0)
+        pairs = self.groups.none()
+        np.logical_or.at(pairs, of_family, by_family)
+        return pairs
+
+    def add_whole(self, whole: SideBySide) -> None:
+        """Take over what all reasons of families give, and who rests."""
+        self.called[self._place(whole.at_home()["family_id"])] = False
+        self.called[self._place(whole.listed())] = True
+
+    def frame(self, mornings: list[date]) -> pd.DataFrame:
+        """The rows of `TO_CALL`."""
+        family, nth = np.nonzero(self.site >= 0)
+        return pd.DataFrame(
+            {
+                "morning": np.array(mornings, dtype="datetime64[s]")[nth],
+                "family_id": self.groups.families.array.take(family),
+                "site": self.sites.array.take(self.site[family, nth]),
+                "to_call": self.called[family, nth],
+            }
+        )
 
 
 @dataclass(frozen=True)
@@ -216,6 +337,8 @@ class Spread:
     history: History
     policy: Policy
     mornings: Sequence[date]
+    pairs: Flags | None
+    """Which groups are wanted on which mornings; None: all rows on each."""
 
     @property
     def ahead(self) -> Ints:
@@ -252,9 +375,10 @@ class Spread:
         dates: Sequence[str] = DATES,
     ) -> pd.DataFrame:
         """One below the other what was known of a table on each morning."""
+        moments = [microseconds(morning_of(day, self.policy)) for day in self.mornings]
         parts = [
-            needed_on(versions, known(versions, at), nth)
-            for nth, at in enumerate(_moments(self.policy, self.mornings))
+            self._wanted(versions, needed_on(versions, known(versions, at), nth), nth)
+            for nth, at in enumerate(moments)
         ]
         nth = np.repeat(np.arange(len(parts), dtype=np.int64), [len(part) for part in parts])
         frame = versions.frame.take(np.concatenate(parts)).reset_index(drop=True)
@@ -270,13 +394,20 @@ class Spread:
                 moved[name] = pd.array(codes, dtype="string[pyarrow]")
         return frame.assign(**moved)
 
+    def _wanted(self, versions: Versions, chosen: Ints, nth: int) -> Ints:
+        """Those of the chosen versions that are of a group wanted on the nth morning."""
+        if self.pairs is None:
+            return chosen
+        return chosen[self.pairs[versions.frame[GROUP].to_numpy()[chosen], nth]]
+
 
 def nth_of(codes: pd.Series[Any]) -> Ints:
     """Of which morning each code is, as its place among the mornings."""
     return pc.utf8_slice_codeunits(_strings(codes), 0, DIGITS).cast(pa.int64()).to_numpy()
 
 
-def _without_nth(codes: pd.Series[Any]) -> pd.Series[str]:
+def without_nth(codes: pd.Series[Any]) -> pd.Series[str]:
+    """Codes as they were written."""
     own = pc.utf8_slice_codeunits(_strings(codes), DIGITS)
     return pd.Series(pd.array(own, dtype="string[pyarrow]"))
 

@@ -91,9 +91,7 @@ def without_replaced(
     )
     log, day = log.drop(columns=[*UNREAD]), days_of(log["done_on"])
     received = log["received_at"].to_numpy().astype("datetime64[us]").astype(np.int64)
-    cares = np.array(log["kind"].isin(_OF_PORTS), dtype=np.bool_)
-    for name in ("dressing_condition", "change_reason"):
-        cares |= log[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
+    cares = about_dressings(log)
     moved = _moved(lines)
     ended = _ended(lines, known_at, morning - silent).difference(moved)
     ended = ended.difference(pd.Index(log.loc[day >= morning - silent, "line_id"]))
@@ -138,7 +136,7 @@ def recent(
     kind = frame["kind"].cat.codes.to_numpy().astype(np.int64)
     is_change = (frame["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool)
     moved = _moved(lines)
-    plain = _of_one_version(log) & ~_of(moved, line, line_ids)
+    plain = of_one_version(log) & ~_of(moved, line, line_ids)
     since = mornings[0] - settings.silent_after_days - 1
     used_lately = line_ids[np.unique(line[(day >= since) & (line >= 0)])]
     ended = _ended(lines, moments[0], since).difference(moved).difference(used_lately)
@@ -202,10 +200,20 @@ def recent(
     return Recent(replace(history, tables=tables), first_change)
 
 
-def _of_one_version(table: Versions) -> Flags:
+def of_one_version(table: Versions) -> Flags:
     """Rows that were never corrected or withdrawn."""
-    _, key = np.unique(table.key, return_inverse=True)
-    return (np.bincount(key)[key] == 1) & ~table.void
+    several = table.next_at < len(table.key)
+    alone = ~(several | table.void)
+    alone[table.next_at[several]] = False
+    return alone
+
+
+def about_dressings(log: pd.DataFrame) -> Flags:
+    """Which entries can begin, end or change the interval of a dressing."""
+    about = np.array(log["kind"].isin(_OF_PORTS), dtype=np.bool_)
+    for name in ("dressing_condition", "change_reason"):
+        about |= log[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
+    return about
 
 
 def _recent_stays(
@@ -216,7 +224,7 @@ def _recent_stays(
     by_child = first.groupby(lines.frame["child_id"].to_numpy()).min()
     known = stays.frame["child_id"].map(by_child).fillna(np.iinfo(np.int64).min)
     by = known.to_numpy(dtype=np.int64)
-    over = _of_one_version(stays) & (stays.received <= known_at)
+    over = of_one_version(stays) & (stays.received <= known_at)
     for name in ("from_on", "to_on", "dressing_on"):
         day = days_of(stays.frame[name])
         over &= day < by  # a blank is before every day
@@ -228,7 +236,7 @@ def _recent_sign_offs(sign_offs: Versions, known_at: int, by: int) -> Versions:
     """Leave out demonstrations of other skills, and those that a newer one replaced by a day."""
     frame, day = sign_offs.frame, days_of(sign_offs.frame["signed_on"])
     of_change = (frame["skill"] == Skill.DRESSING_CHANGE).to_numpy(dtype=bool)
-    known = of_change & _of_one_version(sign_offs) & (sign_offs.received <= known_at) & (day <= by)
+    known = of_change & of_one_version(sign_offs) & (sign_offs.received <= known_at) & (day <= by)
     whose, _ = pd.factorize(frame["caregiver_id"])
     old = known & (day < _newest(known, whose, day))
     return sign_offs.only(of_change & ~old)

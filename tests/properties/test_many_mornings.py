@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.days import day_number
-from analysis.decisions import call_list, many_mornings, recent_entries
+from analysis.decisions import call_list, many_mornings, recent_entries, turning_mornings
 from analysis.decisions.history import History, Versions, microseconds, morning_of
 from analysis.decisions.many_mornings import to_call
 from analysis.decisions.recent_entries import without_replaced
@@ -160,11 +160,17 @@ def one_by_one(history, policy):
 def test_many_mornings_list_the_families_of_each_morning(monkeypatch):
     chance = random.Random(8)
     again, seen, left_out, wanting = [], 0, 0, many_mornings.SideBySide.needing_all
-    monkeypatch.setattr("analysis.decisions.followed.MOST_ENTRIES", 6_000)
+    monkeypatch.setattr(turning_mornings, "MOST_ENTRIES", 3_000)
     monkeypatch.setattr(
         many_mornings.SideBySide,
         "needing_all",
         lambda few, first: again.append(wanting(few, first)) or again[-1],
+    )
+    replayed, unsure = [], many_mornings.Listed.unsure
+    monkeypatch.setattr(
+        many_mornings.Listed,
+        "unsure",
+        lambda listed, *flags: replayed.append(listed.replayed.mean()) or unsure(listed, *flags),
     )
     for turn in range(histories() // 50):
         monkeypatch.setattr(recent_entries, "SPARE", 3 * (turn % 2))
@@ -193,6 +199,7 @@ def test_many_mornings_list_the_families_of_each_morning(monkeypatch):
     assert left_out
     assert any(len(families) for families in again)
     assert all(len(families) < 20 for families in again)
+    assert max(replayed) < 0.9  # on other mornings a family's list is that of the morning before
 
 
 def test_mornings_before_any_entry_and_any_line_are_replayed():

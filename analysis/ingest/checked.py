@@ -106,19 +106,20 @@ class Checked:
         at = np.flatnonzero(~self.faults.usable)
         wholes = self._wholes(at)
         table = self.source.part.table
-        taken = self.accepted.take(pa.array(at))
+        own = ["sheet", "row_number", "received_at", "key", "mends"]
+        taken = self.accepted.select(own).take(pa.array(at))
         hashes = digests(f"{table}\x1f{whole}".encode() for whole in wholes)
-        numbered = self.faults.column[at]
-        names = [*self.faults.columns, None]
+        names = pa.array([*self.faults.columns, None], pa.string())
+        reasons = pa.array([str(reason) for reason in REASONS], pa.string())
         return pa.table(
             {
                 "table": pa.array([table] * len(at), pa.string()),
                 "sheet": taken["sheet"],
                 "row_number": taken["row_number"],
                 "received_at": taken["received_at"],
-                "column": pa.array([names[c] for c in numbered], pa.string()),
+                "column": names.take(pa.array(self.faults.column[at] % len(names))),  # -1: the last
                 "value": pa.array(self.values_at_fault(at), pa.string()),
-                "reason": pa.array([str(REASONS[r]) for r in self.faults.reason[at]]),
+                "reason": reasons.take(pa.array(self.faults.reason[at])),
                 "key": taken["key"],
                 "mends": taken["mends"],
                 "row": pa.array(wholes, pa.string()),

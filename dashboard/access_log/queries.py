@@ -42,7 +42,8 @@ def accesses_view(
     choice: AccessLogChoice,
 ) -> AccessesView:
     """The newest rows of the log; for a person with a site scope those of their own families."""
-    record = people.accesses(MOST_LOOKED_AT, _asked(choice, found))
+    most = MOST_SHOWN + 1 if reader.sites is None else MOST_LOOKED_AT
+    record = people.accesses(most, _asked(choice, found))
     if reader.sites is not None:
         record = record[_of_scope(record, found, reader)]
     zone = found.policy.zone

@@ -8,6 +8,9 @@ from dataclasses import replace
 import pytest
 
 from analysis.vocabulary import Role
+from dashboard.access_log.queries import MOST_SHOWN, AccessLogQueries
+from dashboard.access_log.views import AccessesView
+from dashboard.addresses.access_log import AccessLogChoice
 from dashboard.call_actions.queries import CallActions
 from dashboard.evidence.queries import sources_of
 from dashboard.layout.row_tokens import row_token
@@ -476,3 +479,21 @@ def test_what_was_drawn_for_one_person_does_not_name_this_person_to_the_next(app
 def unescaped(text: str) -> str:
     """Texts of a reply as they stand in its HTML."""
     return text.encode().decode("unicode_escape")
+
+
+@pytest.mark.parametrize("sites", [None, frozenset({"North"})])
+def test_the_newest_entries_are_shown_and_whether_there_are_older_ones(app, sites):
+    session = app.service.session_of(Reader("manager", Role.MANAGER, sites))
+
+    def shown() -> AccessesView:
+        return AccessLogQueries(session).accesses(AccessLogChoice())
+
+    def export(times: int) -> None:
+        for _ in range(times):
+            session.note_export("calls")
+
+    export(MOST_SHOWN - len(shown().rows))
+    assert (len(shown().rows), shown().more) == (MOST_SHOWN, False)
+    export(2)
+    assert (len(shown().rows), shown().more) == (MOST_SHOWN, True)
+    assert {row.about for row in shown().rows[:2]} == {"calls"}

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.days import NO_DAY, days_of
 from analysis.stats.bootstrap import cluster_share_interval
+from analysis.tables.codes import positions_of
 from analysis.tables.records import Records
 from analysis.tables.retraining import LEARNING
 from analysis.vocabulary import EntryKind, SignOffOutcome, Skill
 
 FIRSTS = (1, 6, 11, 21, 51)
 """First change of each range: the first five, the next five, then ten, thirty, and all later."""
+DAY_BITS = 20
+NEVER = 1 << 40
+"""A day after every other."""
+
+Ints = npt.NDArray[np.int64]
 
 
 def learning_curve(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
@@ -37,27 +46,33 @@ def learning_curve(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
 
     *Source:* project definition, definitions §8.
     """
-    first_on = _first_sign_off(records)
-    named = seen[seen["caregiver_id"].notna().to_numpy()]
-    start = days_of(named["caregiver_id"].map(first_on).astype("datetime64[s]"))
-    later = (start != NO_DAY) & (days_of(named["done_on"]) >= start)
-    named = named[later].assign(nth=_number(named[later], records, first_on))
-    place = np.searchsorted(FIRSTS, named["nth"].to_numpy(), side="right") - 1
-    named = named.assign(place=np.maximum(place, 0))
+    people, steps = (seen[name].cat.categories for name in ("caregiver_id", "step"))
+    reached_on = _reached_on(records, people)
+    person = seen["caregiver_id"].cat.codes.to_numpy()
+    family = seen["family_id"].cat.codes.to_numpy()
+    day = days_of(seen["done_on"])
+    later = (day >= reached_on[0][person]) & (family >= 0)
+    person, family, day = person[later], family[later], day[later]
+    place = np.zeros(len(day), dtype=np.int64)
+    for on in reached_on[2:]:
+        place += day >= on[person]
     # Before: one row an occasion; after: one row a step, range and family.
-    by = ["step", "place", "family_id"]
-    missed = named["missed"].astype("int64").groupby([named[c] for c in by], observed=True)
-    families = missed.agg(["size", "sum"]).reset_index()
-    group = families.groupby(["step", "place"], observed=True).ngroup().to_numpy(dtype=np.int64)
-    keys = families[["step", "place"]].drop_duplicates(ignore_index=True)
+    n_families = len(seen["family_id"].cat.categories)
+    cell = seen["step"].cat.codes.to_numpy()[later] * np.int64(len(FIRSTS)) + place
+    cell = cell * n_families + family
+    missed = np.bincount(cell[seen["missed"].to_numpy()[later]])
+    occasions = np.bincount(cell)
+    families = np.flatnonzero(occasions)
+    keys, group = np.unique(families // n_families, return_inverse=True)
+    missed = np.append(missed, np.zeros(len(occasions) - len(missed), dtype=np.int64))
     shares = cluster_share_interval(
-        families["sum"].to_numpy(), families["size"].to_numpy(), group, n_groups=len(keys)
+        missed[families], occasions[families], group, n_groups=len(keys)
     )
-    at = keys["place"].to_numpy(dtype=np.int64)
+    at = keys % len(FIRSTS)
     ends = pd.array([*(f - 1 for f in FIRSTS[1:]), None], dtype="Int64")
     frame = pd.DataFrame(
         {
-            "step": keys["step"].astype("string"),
+            "step": pd.Series(steps.take(keys // len(FIRSTS)), dtype="string"),
             "first_change": np.array(FIRSTS, dtype=np.int64)[at],
             "last_change": ends.take(at),
             "families": shares.families,
@@ -79,18 +94,27 @@ def _first_sign_off(records: Records) -> pd.Series[pd.Timestamp]:
     return shown[alone.to_numpy(dtype=bool)].groupby("caregiver_id")["signed_on"].min()
 
 
-def _number(
-    named: pd.DataFrame, records: Records, first_on: pd.Series[pd.Timestamp]
-) -> pd.Series[int]:
-    """How many days with a change the caregiver has had, from the first sign-off to that day."""
-    log = records.home_log
-    is_change = (log["kind"] == EntryKind.DRESSING_CHANGE) & log["caregiver_id"].notna()
-    done = log.loc[is_change.to_numpy(dtype=bool), ["caregiver_id", "done_on"]].drop_duplicates()
-    since = done["caregiver_id"].map(first_on).astype("datetime64[s]")
-    done = done[(done["done_on"] >= since).to_numpy(dtype=bool)].sort_values("done_on")
-    done = done.assign(nth=done.groupby("caregiver_id", observed=True).cumcount() + 1)
-    order = named[["caregiver_id", "done_on"]].astype({"caregiver_id": done["caregiver_id"].dtype})
-    order = order.assign(place=np.arange(len(named)))
-    numbered = pd.merge_asof(order.sort_values("done_on"), done, on="done_on", by="caregiver_id")
-    nth = numbered.set_index("place")["nth"].sort_index().fillna(1).astype("int64")
-    return pd.Series(nth.to_numpy(), index=named.index)
+def _reached_on(records: Records, people: pd.Index[Any]) -> Ints:
+    """Day of the first sign-off, and of each caregiver's change that begins a range.
+
+    Returns
+    -------
+    int64 array, shape (1 + ranges, caregivers + 1)
+        `NEVER` where there is none; the last caregiver stands for occasions of no one.
+    """
+    log, n = records.home_log, len(people)
+    reached_on = np.full((1 + len(FIRSTS), n + 1), NEVER, dtype=np.int64)
+    first_on = _first_sign_off(records)
+    reached_on[0, :n] = days_of(first_on.reindex(people).astype("datetime64[s]"))
+    reached_on[0, reached_on[0] == NO_DAY] = NEVER
+    done = log.loc[(log["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool)]
+    person, day = positions_of(done["caregiver_id"], pd.Series(people)), days_of(done["done_on"])
+    since = day >= reached_on[0][person]
+    # Before: one row a change; after: one row a caregiver and day with one since the sign-off.
+    changes = np.unique((person[since] << DAY_BITS) + day[since])
+    person, day = changes >> DAY_BITS, changes & ((1 << DAY_BITS) - 1)
+    nth = np.arange(len(person)) - np.searchsorted(person, person) + 1
+    for place, first in enumerate(FIRSTS, start=1):
+        begins = nth == first
+        reached_on[place, person[begins]] = day[begins]
+    return reached_on

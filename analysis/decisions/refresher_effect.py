@@ -46,6 +46,11 @@ class Effect:
     """Ratios of shares with 95 % limits; nan where it is not known."""
 
     families: int
+    seen_before: int
+    """Of refreshed families, as the next three."""
+    missed_before: int
+    seen_after: int
+    missed_after: int
     moments_compared: int
     own_ratio: float
     own_lower: float
@@ -148,7 +153,14 @@ def before_and_after(
     return BeforeAfter(of[counted], is_sent[counted], *(c[counted] for c in counts))
 
 
-def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | None = None) -> Effect:
+def trial_of(occasions: Occasions, refreshed_on: Ints) -> TrialEffect | None:
+    """Compare retrained families with those of the same record; see `decisions.refresher_trials`."""
+    return trial_effect(moments_of(*occasions, refreshed_on), len(refreshed_on))
+
+
+def effect_of(
+    occasions: Occasions, refreshed_on: Ints, control: TrialEffect | None = None
+) -> Effect:
     """Compare refreshed families with themselves and with families of the same record.
 
     Parameters
@@ -157,8 +169,8 @@ def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | Non
         As for :func:`before_and_after`.
     refreshed_on : int64 array, shape (families,)
         First refresher; the largest int64 for none.
-    control : tuple of family, day, missed, optional
-        The same families' occasions of a step that no refresher teaches.
+    control : TrialEffect, optional
+        Of the same families' occasions of a step that no refresher teaches: :func:`trial_of`.
 
     Returns
     -------
@@ -187,7 +199,7 @@ def effect_of(occasions: Occasions, refreshed_on: Ints, control: Occasions | Non
     if found is None or found.families < FEWEST_FAMILIES:
         return effect
     low, high = _limits(found.slope, found.error, found.families)
-    if not _confirmed(found, low, high, control, refreshed_on):
+    if not _confirmed(found, low, high, control):
         return replace(effect, checked=False)
     return replace(effect, adjusted_lower=math.exp(low), adjusted_upper=math.exp(high))
 
@@ -219,10 +231,15 @@ def control_effect(occasions: Occasions, refreshed_on: Ints) -> Effect:
 def _compared(occasions: Occasions, refreshed_on: Ints) -> tuple[Effect, TrialEffect | None]:
     """The effect without limits of the adjusted ratio, and what they come from."""
     pairs = before_and_after(*occasions, refreshed_on)
+    sent = pairs.refreshed
     moments = moments_of(*occasions, refreshed_on)
     found = trial_effect(moments, len(refreshed_on))
     effect = Effect(
-        int(pairs.refreshed.sum()),
+        int(sent.sum()),
+        int(pairs.seen_before[sent].sum()),
+        int(pairs.missed_before[sent].sum()),
+        int(pairs.seen_after[sent].sum()),
+        int(pairs.missed_after[sent].sum()),
         int((~moments.sent).sum()),
         *_own_ratio(pairs),
         math.nan if found is None else math.exp(found.slope),
@@ -238,20 +255,15 @@ def _limits(slope: float, error: float, families: int) -> tuple[float, float]:
     return slope - reach, slope + reach
 
 
-def _confirmed(
-    found: TrialEffect, low: float, high: float, control: Occasions | None, refreshed_on: Ints
-) -> bool:
+def _confirmed(found: TrialEffect, low: float, high: float, control: TrialEffect | None) -> bool:
     """Whether the control step confirms that limits leave out 1; limits that hold it may stay."""
-    if control is None:
-        return False
-    checked = trial_effect(moments_of(*control, refreshed_on), len(refreshed_on))
-    if checked is None or checked.families < FEWEST_FAMILIES:
+    if control is None or control.families < FEWEST_FAMILIES:
         return False
     if low <= 0 <= high:
         return True
-    error = float(np.sqrt(((found.by_family - checked.by_family) ** 2).sum()))
-    fewer = min(found.families, checked.families)
-    below, above = _limits(found.slope - checked.slope, error, fewer)
+    error = float(np.sqrt(((found.by_family - control.by_family) ** 2).sum()))
+    fewer = min(found.families, control.families)
+    below, above = _limits(found.slope - control.slope, error, fewer)
     return above < 0 if high < 0 else below > 0
 
 

@@ -23,6 +23,7 @@ from analysis.decisions.refresher_effect import (
     before_and_after,
     control_effect,
     effect_of,
+    trial_of,
 )
 from analysis.stats.shrinkage import fit_beta_binomial
 from analysis.tables.records import Records
@@ -69,23 +70,22 @@ def refreshers(seen: pd.DataFrame, records: Records) -> pd.DataFrame:
         return code[at].astype(np.int64), days_of(seen["done_on"][at]), missed
 
     steps = [s for s in seen["step"].unique() if s != NO_SIGN_OFF]
+    control = trial_of(occasions_of(CONTROL_STEP), refreshed_on)
     for step in sorted(steps):
         occasions = occasions_of(step)
         found = (
             control_effect(occasions, refreshed_on)
             if step == CONTROL_STEP
-            else effect_of(occasions, refreshed_on, occasions_of(CONTROL_STEP))
+            else effect_of(occasions, refreshed_on, control)
         )
-        pairs = before_and_after(*occasions, refreshed_on)
-        sent = pairs.refreshed
         rows.append(
             {
                 "step": step,
                 "families": found.families,
-                "seen_before": int(pairs.seen_before[sent].sum()),
-                "missed_before": int(pairs.missed_before[sent].sum()),
-                "seen_after": int(pairs.seen_after[sent].sum()),
-                "missed_after": int(pairs.missed_after[sent].sum()),
+                "seen_before": found.seen_before,
+                "missed_before": found.missed_before,
+                "seen_after": found.seen_after,
+                "missed_after": found.missed_after,
                 "own_ratio": found.own_ratio,
                 "own_lower": found.own_lower,
                 "own_upper": found.own_upper,

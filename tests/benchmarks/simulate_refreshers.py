@@ -13,7 +13,7 @@ import sys
 
 import numpy as np
 
-from analysis.decisions.refresher_effect import Effect, effect_of
+from analysis.decisions.refresher_effect import Effect, effect_of, trial_of
 from tests.refreshed import CHOICES, programme
 
 SEED = 20310401
@@ -28,7 +28,8 @@ def tried(repeats: int, families: int, times: float, choice: str, *, spells: boo
     found: list[Effect] = []
     for _ in range(repeats):
         made = programme(random, families, times, spells=spells, choice=choice)
-        found.append(effect_of(made.occasions, made.refreshed_on, made.control))
+        control = trial_of(made.control, made.refreshed_on)
+        found.append(effect_of(made.occasions, made.refreshed_on, control))
     values = np.array([[f.adjusted_ratio, f.adjusted_lower, f.adjusted_upper] for f in found])
     shown = ~np.isnan(values[:, 1])
     held = (values[:, 1] <= times) & (times <= values[:, 2])

@@ -7,7 +7,7 @@ programmes, with whatever the choice, is `tests/benchmarks/simulate_refreshers.p
 import numpy as np
 import pytest
 
-from analysis.decisions.refresher_effect import effect_of
+from analysis.decisions.refresher_effect import effect_of, trial_of
 from analysis.decisions.refresher_trials import Moments, trial_effect
 from tests.refreshed import CHOICES, programme
 
@@ -19,7 +19,9 @@ def effects(times, choice="bad", *, spells=False):
     made = [
         programme(random, FAMILIES, times, spells=spells, choice=choice) for _ in range(PROGRAMMES)
     ]
-    return [effect_of(each.occasions, each.refreshed_on, each.control) for each in made]
+    return [
+        effect_of(e.occasions, e.refreshed_on, trial_of(e.control, e.refreshed_on)) for e in made
+    ]
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,12 @@ import pytest
 
 from analysis.decisions.learning import learning_curve
 from analysis.decisions.practice import practice
-from analysis.decisions.refresher_effect import before_and_after, control_effect, effect_of
+from analysis.decisions.refresher_effect import (
+    before_and_after,
+    control_effect,
+    effect_of,
+    trial_of,
+)
 from analysis.decisions.refresher_trials import moments_of
 from analysis.decisions.refreshers import control_sentence, refreshers, refreshers_by_family, taught
 from analysis.decisions.retraining import not_signed_off, retraining
@@ -358,12 +363,12 @@ def test_families_that_all_stop_missing_after_refreshers_are_found_and_said():
     case = weekly(*[bad] * 15, *[helped] * 15)
     refreshed_on = np.array([never] * 15 + [7 * 12] * 15)
     control = weekly(*[bad] * 30)
-    found = effect_of(case, refreshed_on, control)
+    found = effect_of(case, refreshed_on, trial_of(control, refreshed_on))
     assert found.families == 15
     assert found.adjusted_upper < 1
     assert "less was missed" in found.reading
     # The same families stop being late as well: they were chosen for what the log does not show.
-    for other in (case, None):
+    for other in (trial_of(case, refreshed_on), None):
         found = effect_of(case, refreshed_on, other)
         assert found.adjusted_ratio < 1
         assert np.isnan(found.adjusted_upper)

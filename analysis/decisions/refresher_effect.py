@@ -118,11 +118,11 @@ def before_and_after(
         First refresher; the largest int64 for none.
     """
     n = len(refreshed_on)
-    order = np.lexsort((day, family))
-    family, day, missed = family[order], day[order], missed[order]
     base = int(day.min()) - 2 * WINDOW_DAYS if len(day) else 0
     width = (int(day.max()) if len(day) else 0) - base + 4 * WINDOW_DAYS
     key = family * width + (day - base)
+    order = np.argsort(key, kind="stable")
+    family, day, missed, key = family[order], day[order], missed[order], key[order]
     sums = np.concatenate([[0], np.cumsum(missed)]).astype(np.int64)
 
     first, last = np.full(n, np.iinfo(np.int64).max), np.full(n, -1, dtype=np.int64)

@@ -86,14 +86,14 @@ def moments_of(family: Ints, day: Ints, missed: Flags, refreshed_on: Ints) -> Mo
         One for each family's first refresher and one for each occasion before it, with an
         occasion in the quarter before and in the quarter after.
     """
-    order = np.lexsort((day, family))
-    family, day, missed = family[order], day[order], missed[order]
     if not len(day):
         none = np.empty(0, dtype=np.int64)
         return Moments(none, none > 0, none, none, none, none, none, none > 0, none, none)
     base = int(day.min()) - 2 * WINDOW_DAYS
     width = int(day.max()) - base + 4 * WINDOW_DAYS
     key = family * width + (day - base)
+    order = np.argsort(key, kind="stable")
+    family, day, missed, key = family[order], day[order], missed[order], key[order]
     sums = np.concatenate([[0], np.cumsum(missed)]).astype(np.int64)
     first, last = np.full(len(refreshed_on), np.iinfo(np.int64).max), np.full(len(refreshed_on), -1)
     np.minimum.at(first, family, day)

@@ -17,7 +17,7 @@ import pandas as pd
 from analysis.days import dates_of, day_number, days_of
 from analysis.measures.counts import counts, is_logged_at_home
 from analysis.measures.grouping import group_of
-from analysis.measures.snapshot_data import SnapshotData, once
+from analysis.measures.snapshot_data import SnapshotData, once, unless_same
 from analysis.stats.delays import DelayTriangle, delay_triangle
 from analysis.stats.intervals import PER
 from analysis.stats.period_nowcast import nowcast_periods
@@ -94,7 +94,13 @@ def _provisional(data: SnapshotData, event: str, by: Grouping, basis: Basis) -> 
     ages = by_age.reindex(table["group"], fill_value=0).to_numpy(np.int64)
     reports = "log" if is_logged_at_home(event) else event
     triangle = once(data, ("delays", reports), lambda: _triangle(data, event, window))
-    found = nowcast_periods(triangle, table["events"].to_numpy(), ages)
+    asked = (triangle.reports, triangle.observable, table["events"].to_numpy(), ages)
+    found = unless_same(
+        data,
+        ("nowcast", event, by, basis),
+        asked,
+        lambda: nowcast_periods(triangle, table["events"].to_numpy(), ages),
+    )
     share = found.completeness
     not_over = (table["group"] == _period_of_as_of(data, by)).to_numpy(dtype=bool)
     recent = ages[:, :-1].sum(axis=1) > 0

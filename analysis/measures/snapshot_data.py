@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+import hashlib
+from collections.abc import Callable, Hashable, Iterable
 from datetime import date
 from typing import Any, Protocol, TypeVar
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.policy import Policy
@@ -62,6 +65,11 @@ class SnapshotData(Protocol):
         """What measures found of it, by question; see `once`."""
         ...
 
+    @property
+    def found_of(self) -> dict[Hashable, tuple[bytes, Any]]:
+        """What measures found in this or an earlier snapshot, by question; see `unless_same`."""
+        ...
+
 
 Answer = TypeVar("Answer")
 
@@ -75,3 +83,42 @@ def once(data: SnapshotData, question: Hashable, find: Callable[[], Answer]) -> 
         data.found[question] = find()
     answer: Answer = data.found[question]
     return answer
+
+
+def unless_same(
+    data: SnapshotData,
+    question: Hashable,
+    inputs: Iterable[npt.ArrayLike],
+    find: Callable[[], Answer],
+) -> Answer:
+    """The answer found before, in an earlier snapshot too, unless any bit of the inputs differs.
+
+    Parameters
+    ----------
+    data : SnapshotData
+        Holds the last answer to each question.
+    question : hashable
+        What is asked.
+    inputs : iterable of array_like
+        Numbers: all that the answer depends on. Only their hash is kept.
+    find : callable
+        Gives the answer from these inputs alone.
+    """
+    digest = hash_of(*inputs)
+    known = data.found_of.get(question)
+    if known is not None and known[0] == digest:
+        answer: Answer = known[1]
+        return answer
+    answer = find()
+    data.found_of[question] = digest, answer
+    return answer
+
+
+def hash_of(*arrays: npt.ArrayLike) -> bytes:
+    """SHA-256 of numbers with the type and shape of each array."""
+    found = hashlib.sha256()
+    for array in arrays:
+        cells = np.asarray(array)
+        found.update(f"{cells.dtype.str}{cells.shape};".encode())
+        found.update(np.ascontiguousarray(cells).data)
+    return found.digest()

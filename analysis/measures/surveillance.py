@@ -6,15 +6,16 @@ import math
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
-from itertools import pairwise
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from analysis.days import date_at, days_of
 from analysis.measures.completeness import provisional_rates
 from analysis.measures.counts import MeasureError, check_event, is_logged_at_home, usual_basis
-from analysis.measures.snapshot_data import SnapshotData
+from analysis.measures.snapshot_data import SnapshotData, hash_of, once, unless_same
 from analysis.stats.gaps import open_gap
 from analysis.stats.intervals import PER, exact_rate_interval
 from analysis.stats.surveillance import (
@@ -24,11 +25,13 @@ from analysis.stats.surveillance import (
     Units,
     change,
     followed,
+    largest_of,
     log_statistic,
     threshold,
 )
 from analysis.tallies import Tallies
-from analysis.tallies.steps import FIRST_DAYS, StepDays, step_days, step_events
+from analysis.tallies.steps import FIRST_DAYS, StepDays, step_days, step_events, step_places
+from analysis.timeline.axis import starts_of_runs
 from analysis.vocabulary import Basis, Grouping, OutcomeKind
 
 SKIN = "skin"
@@ -175,48 +178,121 @@ def surveillance(data: SnapshotData) -> Surveillance:
     `stats.surveillance` describes.
     """
     steps = step_days(data.counted_timeline, data.tallies, data.policy)
-    sites = list(dict.fromkeys(str(s) for s in steps.site))
-    number = np.array([sites.index(str(s)) for s in steps.site], dtype=np.int64)
+    number, sites = pd.factorize(steps.site.astype(str))
     months = np.array(steps.months)
     starts = np.flatnonzero(np.append(True, months[1:] != months[:-1])) if len(months) else months
     calendar = Calendar(
         np.asarray(starts, np.int64), np.array([(int(m[5:]) - 0.5) / 12 for m in steps.months])
     )
-    found: list[tuple[str, Units, npt.NDArray[np.bool_]]] = []
+    found: list[tuple[str, _Event, npt.NDArray[np.bool_]]] = []
     events = followed_events(data) if len(sites) else ()
-    for event in events:
+    for at, event in enumerate(events):
         settled = _settled(data, event, months)
-        units = followed(
-            step_events(steps, data.tallies, event),
-            _days(steps, event),
-            number,
-            len(sites),
-            calendar,
-            _judged(data, event, steps, number, len(sites), starts),
-            settled,
-        )
-        found.append((event, units, settled))
-    first = min((int(u.cells.followed_from.min()) for _, u, _ in found), default=len(months))
+        found.append((event, _follow(data, steps, (event, at), number, calendar, settled), settled))
+    first = min((int(e.units.cells.followed_from.min()) for _, e, _ in found), default=len(months))
     years = max(1.0, (len(months) - first) / STEPS_A_YEAR)
-    limit = threshold([units for _, units, _ in found], 1 - math.exp(-years / FALSE_SIGNAL_YEARS))
+    limit = threshold([e.largest for _, e, _ in found], 1 - math.exp(-years / FALSE_SIGNAL_YEARS))
     rates = []
-    for event, units, settled in found:
-        strength = log_statistic(units.cells, units.events)
+    for event, followed_event, settled in found:
         onsets = _days_of_onsets(steps, data.tallies, event, number, len(sites))
         for cell, site in enumerate([*sites, PROGRAMME]):
             rates.append(
                 _rate(
-                    data, steps, (event, site, cell), units, settled, limit,
-                    strength[cell], onsets[cell],
+                    data, steps, (event, site, cell), followed_event, settled, limit, onsets[cell]
                 )
-            )  # fmt: skip
+            )
     return Surveillance(tuple(rates), limit, years)
 
 
-def _days(steps: StepDays, event: str) -> npt.NDArray[np.int64]:
+def _follow(
+    data: SnapshotData,
+    steps: StepDays,
+    asked: tuple[str, int],
+    number: npt.NDArray[np.int64],
+    calendar: Calendar,
+    settled: npt.NDArray[np.bool_],
+) -> _Event:
+    """An event, by its name and number, unless its counts are those of an earlier snapshot."""
+    event, at = asked
+    judged = _judged(data, event, steps, number, calendar.starts)
+    places, kind = step_places(steps, data.tallies, event), _days_of(event)
+    days: npt.NDArray[np.int64] = getattr(steps, kind)
+    bits = once(data, ("line-days by step", kind), lambda: hash_of(days))
+
+    def follow() -> _Event:
+        sites, counts = len(np.unique(number)), step_events(steps, places)
+        units = followed(counts, days, number, sites, calendar, judged, settled)
+        return _Event.of(units, at)
+
+    usable = np.array([]) if judged is None else judged
+    inputs = places, number, calendar.starts, calendar.turn, settled, usable
+    return unless_same(data, ("followed", event), [np.frombuffer(bits, np.uint8), *inputs], follow)
+
+
+@dataclass(frozen=True)
+class _Event:
+    """What is followed of one event, by cell."""
+
+    units: Units
+    """Without families."""
+    largest: npt.NDArray[np.float64]
+    """As `largest_of`."""
+    strength: npt.NDArray[np.float64]
+    """Logarithm of the statistic, shape (cells, steps)."""
+
+    @classmethod
+    def of(cls, units: Units, at: int) -> _Event:
+        """The event with this number among all."""
+        strength = log_statistic(units.cells, units.events)
+        return cls(units.without_families(), largest_of(units, at), strength)
+
+    @cached_property
+    def by_month(self) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """Events and line-days, each of shape (cells, months)."""
+        units, starts = self.units, self.units.cells.starts
+        return (
+            np.add.reduceat(units.events, starts, axis=1),
+            np.add.reduceat(units.judged_days, starts, axis=1),
+        )
+
+    @cached_property
+    def rate_upper(self) -> npt.NDArray[np.float64]:
+        """Upper limit of the rate of all judged days, shape (cells,)."""
+        counts, days = (months.sum(axis=1) for months in self.by_month)
+        return exact_rate_interval(counts, days).upper
+
+    @cached_property
+    def would_show(self) -> npt.NDArray[np.float64]:
+        """Statistic after a year at `LARGE` times the rate, if counts were as expected; shape (cells,).
+
+        Nan without line-days in the baseline.
+        """
+        cells, counts = self.units.cells, self.units.events
+        before = np.array(
+            [d[b].sum() for d, b in zip(cells.line_days, cells.in_baseline, strict=True)]
+        )
+        seen = np.array([float(c[b].sum()) for c, b in zip(counts, cells.in_baseline, strict=True)])
+        a_step = np.array([days[-STEPS_A_YEAR:].mean() for days in cells.line_days])
+        days = np.column_stack([before, np.repeat(a_step[:, None], STEPS_A_YEAR, axis=1)])
+        year = Cells(
+            days,
+            np.arange(1, STEPS_A_YEAR, len(FIRST_DAYS)),
+            np.zeros(len(days), dtype=np.int64),
+            np.ones(len(days), dtype=np.int64),
+            cells.dispersion,
+        )
+        rises = np.append(1.0, np.full(STEPS_A_YEAR, LARGE))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            expected = days * np.maximum(seen, 0.5)[:, None] / before[:, None] * rises
+        found = log_statistic(year, expected)[:, -1]
+        return np.where(before > 0, found, np.nan)
+
+
+def _days_of(event: str) -> str:
+    """Which line-days of `StepDays` an event is followed on."""
     if usual_basis(event) is Basis.CHILD:
-        return steps.child
-    return steps.heard if is_logged_at_home(event) else steps.home
+        return "child"
+    return "heard" if is_logged_at_home(event) else "home"
 
 
 def _settled(data: SnapshotData, event: str, months: npt.NDArray[np.str_]) -> npt.NDArray[np.bool_]:
@@ -232,18 +308,19 @@ def _judged(
     event: str,
     steps: StepDays,
     number: npt.NDArray[np.int64],
-    sites: int,
     starts: npt.NDArray[np.int64],
 ) -> npt.NDArray[np.bool_] | None:
     """Whether enough of each site's month is logged, shape (sites + 1, steps)."""
     if not is_logged_at_home(event):
         return None
-    of_site = [np.zeros((sites + 1, steps.home.shape[1])) for _ in range(2)]
-    for total, days in zip(of_site, (steps.heard, steps.home), strict=True):
-        np.add.at(total, number, days)
-        total[-1] = days.sum(axis=0)
-    heard, home = (np.add.reduceat(total, starts, axis=1) for total in of_site)
-    share = np.divide(heard, home, out=np.zeros_like(heard), where=home > 0)
+    of_site = starts_of_runs(number)
+    by_month = []
+    for days in (steps.heard, steps.home):
+        total = np.add.reduceat(days, np.flatnonzero(of_site), axis=0)
+        total = np.vstack([total, days.sum(axis=0)])
+        by_month.append(np.add.reduceat(total, starts, axis=1))
+    heard, home = by_month
+    share = np.divide(heard, home, out=np.zeros(heard.shape), where=home > 0)
     length = np.diff(np.append(starts, steps.home.shape[1]))
     return np.repeat(share >= data.tallies.coverage_floor, length, axis=1)
 
@@ -252,24 +329,24 @@ def _rate(
     data: SnapshotData,
     steps: StepDays,
     cell: tuple[str, str, int],
-    units: Units,
+    found: _Event,
     settled: npt.NDArray[np.bool_],
     limit: Threshold,
-    strength: npt.NDArray[np.float64],
     onsets: npt.NDArray[np.int64],
 ) -> FollowedRate:
     event, site, at = cell
+    units, strength = found.units, found.strength[at]
     cells, counts = units.cells, units.events[at]
     base = cells.in_baseline[at]
     after = np.arange(len(base)) >= cells.followed_from[at]
     days = units.judged_days[at]
     passed = np.flatnonzero(strength >= limit.value) if len(strength) else np.array([], np.int64)
-    rise, code = None, _without_signal(units, at, limit)
+    rise, code = None, _without_signal(found, at, limit)
     if len(passed):
         rise, current = _rise(units, at, strength, passed, settled, steps, limit)
         code = SignalCode.RISEN if current else SignalCode.ROSE_EARLIER
     last, wait, chance = _waited(data, steps, onsets)
-    total, whole = int(counts.sum()), int(days.sum())
+    of_month, days_of_month = (months[at].tolist() for months in found.by_month)
     return FollowedRate(
         event=event,
         site=site,
@@ -288,21 +365,16 @@ def _rate(
         last_event_on=last,
         days_since_last=wait,
         chance_of_wait=chance,
-        rate_upper=float(exact_rate_interval(total, whole).upper),
+        rate_upper=float(found.rate_upper[at]),
         by_month=tuple(
-            MonthCount(
-                steps.months[first],
-                int(counts[first:stop].sum()),
-                int(days[first:stop].sum()),
-                not settled[first],
-                bool(base[first]),
-            )
-            for first, stop in pairwise([*cells.starts.tolist(), len(base)])
+            MonthCount(steps.months[first], n, length, not settled[first], bool(base[first]))
+            for first, n, length in zip(cells.starts.tolist(), of_month, days_of_month, strict=True)
         ),
     )
 
 
-def _without_signal(units: Units, at: int, limit: Threshold) -> SignalCode:
+def _without_signal(found: _Event, at: int, limit: Threshold) -> SignalCode:
+    units = found.units
     cells, days = units.cells, units.judged_days[at]
     if not units.all_days[at].any():
         return SignalCode.TOO_EARLY
@@ -313,26 +385,9 @@ def _without_signal(units: Units, at: int, limit: Threshold) -> SignalCode:
     after = np.arange(len(days)) >= cells.followed_from[at]
     if not days[after].any() or not days[cells.in_baseline[at]].any():
         return SignalCode.NOT_JUDGED
-    if _would_show(units, at) < limit.value:
+    if found.would_show[at] < limit.value:
         return SignalCode.TOO_FEW_EVENTS
     return SignalCode.STEADY
-
-
-def _would_show(units: Units, at: int) -> float:
-    """Statistic after a year at `LARGE` times the rate, if counts were as expected."""
-    cells = units.cells
-    base = cells.in_baseline[at]
-    before, seen = float(cells.line_days[at][base].sum()), float(units.events[at][base].sum())
-    steps = np.append(before, np.full(STEPS_A_YEAR, cells.line_days[at][-STEPS_A_YEAR:].mean()))
-    year = Cells(
-        steps[None, :],
-        np.arange(1, STEPS_A_YEAR, len(FIRST_DAYS)),
-        np.array([0]),
-        np.array([1]),
-        cells.dispersion[[at]],
-    )
-    expected = steps * max(seen, 0.5) / before * np.append(1.0, np.full(STEPS_A_YEAR, LARGE))
-    return float(log_statistic(year, expected[None, :])[0, -1])
 
 
 def _rise(

@@ -87,6 +87,11 @@ class Snapshot:
         return {}
 
     @cached_property
+    def found_of(self) -> dict[Hashable, tuple[bytes, Any]]:
+        """What measures found of numbers, also for earlier snapshots; see `snapshot_data.unless_same`."""
+        return {}
+
+    @cached_property
     def tallies(self) -> Tallies:
         """Counts that add up, by line, month, dressing type and age band."""
         counted = self.counted_tallies
@@ -287,7 +292,7 @@ class Snapshot:
         """The same rows with other calls and arrangements; parts that use neither are reused."""
         records = replace(self.records, calls=calls, arrangements=arrangements)
         after = replace(self, records=records)
-        self._share(after, *_OF_THE_LOG, "found", _CHANGED, _EARLIER)
+        self._share(after, *_OF_THE_LOG, "found", "found_of", _CHANGED, _EARLIER)
         self._share(after, "care_reasons", *_OF_PRACTICE)
         return after
 
@@ -304,6 +309,7 @@ class Snapshot:
     def following(self, before: Snapshot, changed: Linked) -> Snapshot:
         """The same, made from what was computed of one of the same day and sites; `changed`: who may differ."""
         known = vars(before)
+        before._share(self, "found_of")
         earlier = {part: (was, of | changed) for part, (was, of) in known.get(_EARLIER, {}).items()}
         found = {part: (known[part], changed) for part in _RENEWED if part in known}
         people = before.records.sign_offs, before.records.caregivers

@@ -98,16 +98,20 @@ def counted_periods(coded: Coded, tallies: Tallies) -> Spans:
     return Spans(pieces.start[counted], pieces.end[counted])
 
 
-def step_events(steps: StepDays, tallies: Tallies, event: str) -> Ints:
-    """Events at home by row and step, shape (rows, steps)."""
+def step_events(steps: StepDays, places: Ints) -> Ints:
+    """Events by row and step, shape (rows, steps), of their places."""
+    counted = np.bincount(places, minlength=steps.home.size)
+    return np.asarray(counted, dtype=np.int64).reshape(steps.home.shape)
+
+
+def step_places(steps: StepDays, tallies: Tallies, event: str) -> Ints:
+    """Place of each event at home in an array of all rows and steps, row after row."""
     onsets = tallies.onsets
     ours = ((onsets["event"] == event) & onsets["at_home"]).to_numpy(dtype=bool)
     row = steps.row_of_holder[onsets["line"].to_numpy(dtype=np.int64)[ours]]
     step = steps.step_of(days_of(onsets.loc[ours, "onset_on"]))
-    shape = steps.home.shape
     inside = step >= 0
-    counted = np.bincount(row[inside] * shape[1] + step[inside], minlength=shape[0] * shape[1])
-    return np.asarray(counted, dtype=np.int64).reshape(shape)
+    return row[inside] * np.int64(steps.home.shape[1]) + step[inside]
 
 
 def _begins(first: int, as_of: int) -> Ints:

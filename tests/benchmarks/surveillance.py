@@ -23,7 +23,14 @@ import numpy as np
 
 from analysis.stats.charts import u_chart
 from analysis.stats.dispersion import chart_dispersion
-from analysis.stats.surveillance import Calendar, Units, followed, log_statistic, threshold
+from analysis.stats.surveillance import (
+    Calendar,
+    Units,
+    followed,
+    largest_of,
+    log_statistic,
+    threshold,
+)
 from tests.benchmarks.surveillance_rules import ratio_cusum, scan, standardised_ewma
 
 MONTHS, BASELINE, CHANGED = 35, 12, 15
@@ -189,7 +196,7 @@ def delays(n: int) -> list[list[object]]:
                             ratio,
                         )
                         units = found.units
-                        limit = threshold([units], CHANCE, replicates=100).value
+                        limit = threshold([largest_of(units, 0, replicates=100)], CHANCE).value
                         passed = log_statistic(units.cells, units.events)[0] >= limit
                         ours.append(months_until(passed, 4 * CHANGED))
                         chart.append(chart_months(found))
@@ -206,7 +213,7 @@ def false_signals(n: int) -> list[list[object]]:
             hits = 0
             for k in range(n):
                 units = programme(np.random.default_rng([3, k, sites]), sites, 3, kind).units
-                limit = threshold([units], CHANCE, replicates=100).value
+                limit = threshold([largest_of(units, 0, replicates=100)], CHANCE).value
                 hits += bool((log_statistic(units.cells, units.events) >= limit).any())
             share = hits / n
             years = YEARS / -math.log(1 - share) if 0 < share < 1 else math.nan

@@ -12,7 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from analysis.stats.surveillance import Calendar, Cells, change, followed, log_statistic, threshold
+from analysis.stats.surveillance import (
+    Calendar,
+    Cells,
+    change,
+    followed,
+    largest_of,
+    log_statistic,
+    threshold,
+)
 from analysis.stats.surveillance.followed import baseline_months
 from analysis.stats.surveillance.season import season
 from analysis.stats.surveillance.threshold import steady
@@ -88,20 +96,21 @@ def test_replicates_are_read_as_one_by_one():
 
 
 def test_the_same_seed_gives_the_same_bits_and_another_one_another_threshold():
-    units = [followed(*programme(2, spread=1.0), 2, CALENDAR)]
-    first, again = (threshold(units, 0.3, replicates=60) for _ in range(2))
+    units = followed(*programme(2, spread=1.0), 2, CALENDAR)
+    first, again = (threshold([largest_of(units, 0, replicates=60)], 0.3) for _ in range(2))
     assert first.value == again.value
     assert first.largest.tobytes() == again.largest.tobytes()
-    assert threshold(units, 0.3, replicates=60, seed=4).value != first.value
+    other = largest_of(units, 0, replicates=60, seed=4)
+    assert threshold([other], 0.3).value != first.value
 
 
 def test_so_many_simulated_programmes_pass_the_threshold():
-    units = [followed(*programme(3), 2, CALENDAR)]
-    found = threshold(units, 0.25, replicates=80)
+    largest = [largest_of(followed(*programme(3), 2, CALENDAR), 0, replicates=80)]
+    found = threshold(largest, 0.25)
     assert (found.largest >= found.value).mean() == pytest.approx(0.25, abs=0.02)
     assert found.chance_of(-np.inf) == 1
     assert found.chance_of(np.inf) == pytest.approx(1 / 81)
-    rarer = threshold(units, 0.05, replicates=80)
+    rarer = threshold(largest, 0.05)
     assert rarer.value > found.value
 
 
@@ -123,12 +132,13 @@ def test_nothing_to_follow_has_no_threshold():
     units = followed(
         counts[:, :20], days[:, :20], site, 2, Calendar(np.arange(0, 20, 4), CALENDAR.turn[:20])
     )
-    found = threshold([units], 0.3, replicates=20)
+    largest = [largest_of(units, 0, replicates=20)]
+    found = threshold(largest, 0.3)
     assert math.isnan(found.value)
     assert np.isneginf(log_statistic(units.cells, units.events)).all()
     assert change(units.cells, 0, units.events[0], 19) is None
     with pytest.raises(ValueError, match="between 0 and 1"):
-        threshold([units], 1.0)
+        threshold(largest, 1.0)
 
 
 @FEW

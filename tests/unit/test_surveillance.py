@@ -15,7 +15,7 @@ from analysis.reports import month
 from analysis.reports.data import ReportData
 from analysis.reports.educator import educator_report
 from analysis.reports.prevention import prevention_report
-from analysis.tallies.steps import step_days, step_events
+from analysis.tallies.steps import step_days, step_events, step_places
 from analysis.verdicts import chart_verdict, signal_headline, signals_table
 from analysis.verdicts.surveillance import signal_verdict
 from analysis.vocabulary import Basis, Copy, Grouping, Task
@@ -145,7 +145,7 @@ def test_days_and_events_of_steps_add_up_to_the_tallies(doubled):
         whole = days[column].groupby(month).sum()
         by_month = [found[:, np.array(steps.months) == m].sum() for m in whole.index]
         assert by_month == whole.tolist()
-    events = step_events(steps, doubled.tallies, "skin")
+    events = step_events(steps, step_places(steps, doubled.tallies, "skin"))
     assert events.sum() == doubled.tallies.events.query("event == 'skin'")["events"].sum()
     assert [str(s) for s in dict.fromkeys(steps.site)] == list(SITES)
 

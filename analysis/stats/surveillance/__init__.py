@@ -7,7 +7,7 @@ together, and the change it finds are one module each.
 from analysis.stats.surveillance.change import Change, change
 from analysis.stats.surveillance.followed import Calendar, Units, followed
 from analysis.stats.surveillance.statistic import Cells, log_statistic
-from analysis.stats.surveillance.threshold import Threshold, threshold
+from analysis.stats.surveillance.threshold import Threshold, largest_of, threshold
 
 __all__ = [
     "Calendar",
@@ -17,6 +17,7 @@ __all__ = [
     "Units",
     "change",
     "followed",
+    "largest_of",
     "log_statistic",
     "threshold",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -53,6 +53,12 @@ class Units:
     """Shape (cells, steps): line-days that count."""
     all_days: IntArray
     """The same with those of steps that cannot be judged."""
+
+    def without_families(self) -> Units:
+        """The same without the line-days of families: as small as its cells."""
+        steps = self.line_days.shape[1]
+        none = np.zeros(0, dtype=np.int64)
+        return replace(self, line_days=none.reshape(0, steps), site=none)
 
 
 def followed(

@@ -31,29 +31,49 @@ class Threshold:
         return float((n - np.searchsorted(self.largest, strength) + 1) / (n + 1))
 
 
-def threshold(
-    events: Sequence[Units],
-    chance: float,
-    *,
-    replicates: int = REPLICATES,
-    seed: int = SEED,
-) -> Threshold:
-    """Value that the statistic of any cell passes with a given chance if nothing changes.
+def largest_of(
+    units: Units, event: int, *, replicates: int = REPLICATES, seed: int = SEED
+) -> FloatArray:
+    """Largest statistic of an event over all cells and steps in each steady programme.
 
     Steady programmes with the same families, line-days, sites and rates are simulated; families
-    differ as much as they do here (gamma), and the season is as uncertain as it is here. The largest
-    statistic over all cells, events and steps is compared.
+    differ as much as they do here (gamma), and the season is as uncertain as it is here.
 
     Parameters
     ----------
-    events : sequence of Units
-        All events that are followed at once.
-    chance : float in (0, 1)
-        Of one false signal or more over all steps followed.
+    units : Units
+        The event.
+    event : int
+        Its number among all that are followed: each has random numbers of its own.
     replicates : int
-        Programmes simulated; the error of the chance p is about ``sqrt(p (1 - p) / replicates)``.
+        Programmes simulated.
     seed : int
-        Of the random generator: the same input gives the same threshold.
+        Of the random generator: the same input gives the same numbers.
+
+    Returns
+    -------
+    array of float, shape (replicates,)
+        In order of the programmes; ``-inf`` where no cell is followed.
+
+    *Source:* parametric bootstrap.
+    """
+    largest = np.full(replicates, -np.inf)
+    rng = np.random.default_rng([seed, event])
+    for counts, part in steady(units, replicates, rng):
+        largest[part] = log_statistic(units.cells, counts).max(axis=(1, 2), initial=-np.inf)
+    return largest
+
+
+def threshold(by_event: Sequence[FloatArray], chance: float) -> Threshold:
+    """Value that the statistic of any cell passes with a given chance if nothing changes.
+
+    Parameters
+    ----------
+    by_event : sequence of array of float, shape (replicates,)
+        Of all events that are followed at once, as :func:`largest_of` gives them.
+    chance : float in (0, 1)
+        Of one false signal or more over all steps followed; the error of it, p, is about
+        ``sqrt(p (1 - p) / replicates)``.
 
     Returns
     -------
@@ -64,16 +84,11 @@ def threshold(
     ValueError
         `chance` outside (0, 1).
 
-    *Source:* parametric bootstrap; the largest of all cells as for any family of tests.
+    *Source:* the largest of all cells as for any family of tests.
     """
     if not 0 < chance < 1:
         raise ValueError(f"chance must be between 0 and 1, but is {chance!r}")
-    largest = np.full(replicates, -np.inf)
-    for at, units in enumerate(events):
-        rng = np.random.default_rng([seed, at])
-        for counts, part in steady(units, replicates, rng):
-            found = log_statistic(units.cells, counts).max(axis=(1, 2), initial=-np.inf)
-            largest[part] = np.maximum(largest[part], found)
+    largest = np.max(by_event, axis=0) if len(by_event) else np.full(REPLICATES, -np.inf)
     # Three decimals: the last bits of logarithms differ between processors.
     largest = np.sort(np.round(largest, 3))
     if not np.isfinite(largest).any():

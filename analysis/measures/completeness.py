@@ -141,21 +141,23 @@ def settled_tallies(data: SnapshotData, event: str) -> Tallies:
 
     *Source:* definitions §5.
     """
+    return once(data, ("settled tallies", event), lambda: _settled_tallies(data, event))
+
+
+def _settled_tallies(data: SnapshotData, event: str) -> Tallies:
     months = provisional_rates(data, event, Grouping.MONTH, Basis.LINE)
-    known = set(months.loc[~months["provisional"].to_numpy(dtype=bool), "group"])
+    known = months.loc[~months["provisional"].to_numpy(dtype=bool), "group"].tolist()
+    settled = np.array(known, dtype="datetime64[M]")
     tallies = data.tallies
 
-    def settled(cells: pd.DataFrame) -> pd.DataFrame:
-        month = group_of(cells, tallies.lines, Grouping.MONTH)
-        return cells[month.isin(known).to_numpy(dtype=bool)]
+    def kept(cells: pd.DataFrame, on: str) -> pd.DataFrame:
+        return cells[np.isin(cells[on].to_numpy().astype("datetime64[M]"), settled)]
 
-    onsets = tallies.onsets
-    month = onsets["onset_on"].dt.strftime("%Y-%m")
     return replace(
         tallies,
-        days=settled(tallies.days),
-        events=settled(tallies.events),
-        onsets=onsets[month.isin(known).to_numpy(dtype=bool)],
+        days=kept(tallies.days, "month"),
+        events=kept(tallies.events, "month"),
+        onsets=kept(tallies.onsets, "onset_on"),
     )
 
 

@@ -5,12 +5,15 @@ Rates, comparisons, charts and funnels all start from here, so that they cannot 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from analysis.errors import UsageError, nearest
-from analysis.measures.grouping import group_of, in_group_order
+from analysis.measures.grouping import in_group_order, numbered_groups
+from analysis.measures.snapshot_data import once
 from analysis.tables.measures import COUNTS
 from analysis.tallies import Tallies
 from analysis.vocabulary import Basis, Grouping, OutcomeKind, Task
@@ -84,10 +87,64 @@ def days_and_events(
     """
     column = "child_days" if basis is Basis.CHILD else "home_line_days"
     heard = "heard_child_days" if basis is Basis.CHILD else "heard_days"
-    days = tallies.days[(tallies.days["task"] == Task.DRESSING).to_numpy(dtype=bool)]
+    days = dressing_cells(tallies)
     events = tallies.events[(tallies.events["event"] == event).to_numpy(dtype=bool)]
     judged = days[heard if is_logged_at_home(event) else column]
     return days.assign(count=days[column], judged=judged), events.assign(count=events["events"])
+
+
+def dressing_cells(tallies: Tallies) -> pd.DataFrame:
+    """Tally cells of the dressing: each line-day is in one of them."""
+
+    def find() -> pd.DataFrame:
+        return tallies.days[(tallies.days["task"] == Task.DRESSING).to_numpy(dtype=bool)]
+
+    return once(tallies, "dressing cells", find)
+
+
+@dataclass(frozen=True)
+class Grouped:
+    """Groups of the tally cells of line-days (`dressing_cells`) and of events."""
+
+    names: pd.Series[str]
+    """In order; the last one is missing: not recorded."""
+    of_days: npt.NDArray[np.int64]
+    """Number of the group of each cell of line-days."""
+    of_events: npt.NDArray[np.int64]
+
+    def sum_of_days(self, values: npt.ArrayLike) -> npt.NDArray[np.int64]:
+        """Sums over the cells of each group."""
+        return _sums(self.of_days, values, len(self.names))
+
+    def sum_of_events(
+        self, values: npt.ArrayLike, cells: npt.NDArray[np.bool_]
+    ) -> npt.NDArray[np.int64]:
+        """Sums over some of the cells of each group."""
+        return _sums(self.of_events[cells], values, len(self.names))
+
+
+def _sums(
+    group: npt.NDArray[np.int64], values: npt.ArrayLike, groups: int
+) -> npt.NDArray[np.int64]:
+    # Exact: sums of days and events are far below 2 ** 53.
+    return np.bincount(group, np.asarray(values), groups).astype(np.int64)
+
+
+def grouped(tallies: Tallies, by: Grouping) -> Grouped:
+    """The groups of all tally cells, found once for all measures."""
+
+    def find() -> Grouped:
+        lines = tallies.lines
+        days, of_days = numbered_groups(dressing_cells(tallies), lines, by)
+        events, of_events = numbered_groups(tallies.events, lines, by)
+        names = pd.Index(of_days).union(pd.Index(of_events), sort=True)
+        day_at, event_at = (
+            np.append(names.get_indexer(pd.Index(own)), len(names)) for own in (of_days, of_events)
+        )
+        every = pd.Series([*names, None], dtype="string")
+        return Grouped(every, day_at[days], event_at[events])
+
+    return once(tallies, ("groups", by), find)
 
 
 def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
@@ -118,22 +175,20 @@ def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataF
     """
     check_event(tallies, event)
     days, events = days_and_events(tallies, event, basis)
-    by_days = days.groupby(group_of(days, tallies.lines, by), dropna=False)
-    line_days, judged = by_days["count"].sum(), by_days["judged"].sum()
-    home, heard = by_days["home_line_days"].sum(), by_days["heard_days"].sum()
-    by_group = events.groupby(group_of(events, tallies.lines, by), dropna=False)
-    at_home, elsewhere = by_group["count"].sum(), by_group["events_elsewhere"].sum()
-    sums = {
-        "line_days": line_days,
-        "judged_days": judged,
-        "home": home,
-        "heard": heard,
-        "events": at_home,
-        "events_elsewhere": elsewhere,
-    }
-    table = pd.DataFrame(sums).fillna(0).astype("int64").rename_axis("group").reset_index()
+    group, ours = grouped(tallies, by), (tallies.events["event"] == event).to_numpy(dtype=bool)
+    table = pd.DataFrame(
+        {
+            "group": group.names,
+            "line_days": group.sum_of_days(days["count"]),
+            "judged_days": group.sum_of_days(days["judged"]),
+            "home": group.sum_of_days(days["home_line_days"]),
+            "heard": group.sum_of_days(days["heard_days"]),
+            "events": group.sum_of_events(events["count"], ours),
+            "events_elsewhere": group.sum_of_events(events["events_elsewhere"], ours),
+        }
+    )
     table["log_coverage"] = table["heard"] / table["home"].where(table["home"] > 0)
-    table = table[(table["line_days"] > 0) | (table["events"] > 0)].astype({"group": "string"})
+    table = table[(table["line_days"] > 0) | (table["events"] > 0)]
     bands = list(tallies.days["age_band"].cat.categories) if by is Grouping.AGE_BAND else None
     return COUNTS.check(in_group_order(table, bands))
 
@@ -153,18 +208,40 @@ def family_counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> p
         The event is not known.
     """
     check_event(tallies, event)
-    family = tallies.lines["family"].to_numpy(dtype=np.int64)
-    sums = []
-    cells_of = days_and_events(tallies, event, basis)
-    for cells, columns in zip(cells_of, (["count", "judged"], ["count"]), strict=True):
-        # Before: one row a tally cell; after: one row a family and group.
-        keys = {
-            "family": family[cells["line"].to_numpy(dtype=np.int64)],
-            "group": group_of(cells, tallies.lines, by).fillna("").to_numpy(dtype=object),
+    days, events = days_and_events(tallies, event, basis)
+    key, of_days, of_events = once(
+        tallies, ("families and groups", by), lambda: _families_and_groups(tallies, by)
+    )
+    names = grouped(tallies, by).names
+    ours = (tallies.events["event"] == event).to_numpy(dtype=bool)
+    line_days = _sums(of_days, days["count"], len(key))
+    units = pd.DataFrame(
+        {
+            "family": key // len(names),
+            "group": names.array.take(key % len(names) - 1),
+            "line_days": line_days,
+            "judged_days": _sums(of_days, days["judged"], len(key)),
+            "events": _sums(of_events[ours], events["count"], len(key)),
         }
-        sums.append(cells.assign(**keys).groupby(["family", "group"])[columns].sum())
-    days = sums[0].rename(columns={"count": "line_days", "judged": "judged_days"})
-    units = days.join(sums[1].rename(columns={"count": "events"}), how="outer")
-    units = units.fillna(0).astype("int64")
-    units = units[units["line_days"] > 0].reset_index().astype({"group": "string"})
-    return units.assign(group=units["group"].replace("", None))
+    )
+    return units[line_days > 0].reset_index(drop=True)
+
+
+def _families_and_groups(
+    tallies: Tallies, by: Grouping
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Every family and group in one number, in order, and its place for each cell.
+
+    The number is the family times the number of groups, plus 1 + the group's; groups that are not
+    recorded come first.
+    """
+    group, family = grouped(tallies, by), tallies.lines["family"].to_numpy(dtype=np.int64)
+    parts = []
+    for cells, of in (
+        (dressing_cells(tallies), group.of_days),
+        (tallies.events, group.of_events),
+    ):
+        n = len(group.names)
+        parts.append(family[cells["line"].to_numpy(dtype=np.int64)] * n + (of + 1) % n)
+    key, at = np.unique(np.concatenate(parts), return_inverse=True)
+    return key, at[: len(parts[0])], at[len(parts[0]) :]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis.measures.grouping import group_of, in_group_order
+from analysis.measures.counts import dressing_cells, grouped
+from analysis.measures.grouping import in_group_order
 from analysis.tables.columns import Frame
 from analysis.tallies import Tallies
-from analysis.vocabulary import Grouping, Task
+from analysis.vocabulary import Grouping
 
 COVERAGE = Frame.of(
     "coverage",
@@ -35,10 +36,10 @@ def log_coverage(tallies: Tallies, by: Grouping) -> pd.DataFrame:
 
     *Source:* project definition, definitions §4.
     """
-    days = tallies.days[(tallies.days["task"] == Task.DRESSING).to_numpy(dtype=bool)]
-    group = group_of(days, tallies.lines, by)
-    table = days.groupby(group, dropna=False)[["home_line_days", "heard_days"]].sum()
-    table = table[table["home_line_days"] > 0].rename_axis("group").reset_index()
+    days, group = dressing_cells(tallies), grouped(tallies, by)
+    sums = {name: group.sum_of_days(days[name]) for name in ("home_line_days", "heard_days")}
+    table = pd.DataFrame({"group": group.names, **sums})
+    table = table[table["home_line_days"] > 0]
     table = table.assign(log_coverage=table["heard_days"] / table["home_line_days"])
     bands = list(tallies.days["age_band"].cat.categories) if by is Grouping.AGE_BAND else None
-    return COVERAGE.check(in_group_order(table.astype({"group": "string"}), bands))
+    return COVERAGE.check(in_group_order(table, bands))

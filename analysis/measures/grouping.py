@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.vocabulary import Grouping
@@ -36,22 +37,43 @@ def group_of(tally: pd.DataFrame, lines: pd.DataFrame, by: Grouping) -> pd.Serie
     Series of text
         Missing where the value was not recorded.
     """
+    which, names = numbered_groups(tally, lines, by)
+    return pd.Series(names.array.take(which, allow_fill=True), index=tally.index)
+
+
+def numbered_groups(
+    tally: pd.DataFrame, lines: pd.DataFrame, by: Grouping
+) -> tuple[npt.NDArray[np.int64], pd.Series[str]]:
+    """Number the group of each tally row; -1: not recorded.
+
+    Parameters
+    ----------
+    tally, lines, by
+        As for `group_of`.
+
+    Returns
+    -------
+    tuple of array and Series
+        The number of each row's group, and the name of each number.
+    """
     if by is Grouping.ALL:
-        return pd.Series("all", index=tally.index, dtype="string")
-    if by in (Grouping.MONTH, Grouping.QUARTER):
-        # A tally has many rows and few months.
-        which, distinct = pd.factorize(tally["month"])
-        month = pd.DatetimeIndex(distinct)
-        if by is Grouping.MONTH:
-            text = month.strftime("%Y-%m")
-        else:
-            text = month.year.astype(str) + "-Q" + month.quarter.astype(str)
-        named = text.to_series().astype("string").array.take(which, allow_fill=True)
-        return pd.Series(named, index=tally.index)
+        return np.zeros(len(tally), dtype=np.int64), pd.Series(["all"], dtype="string")
     if by in (Grouping.DRESSING_TYPE, Grouping.AGE_BAND):
-        return tally[str(by)].astype("string")
-    values = lines[OF_THE_LINE[by]].astype("string")
-    return values.take(tally["line"].to_numpy(dtype=np.int64)).set_axis(tally.index)
+        column = tally[str(by)].cat
+        which = np.asarray(column.codes, dtype=np.int64)
+        return which, pd.Series(column.categories, dtype="string")
+    # A tally has many rows, and few months and lines.
+    if by in (Grouping.MONTH, Grouping.QUARTER):
+        row, distinct = pd.factorize(tally["month"])
+        month = pd.DatetimeIndex(distinct)
+        text = month.strftime("%Y-%m")
+        if by is Grouping.QUARTER:
+            text = month.year.astype(str) + "-Q" + month.quarter.astype(str)
+        which, names = pd.factorize(pd.Series(text, dtype="string"))
+    else:
+        row = tally["line"].to_numpy(dtype=np.int64)
+        which, names = pd.factorize(lines[OF_THE_LINE[by]].astype("string"))
+    return np.asarray(np.append(which, -1)[row], dtype=np.int64), pd.Series(names)
 
 
 def in_group_order(frame: pd.DataFrame, bands: list[str] | None = None) -> pd.DataFrame:

@@ -74,8 +74,17 @@ class SnapshotData(Protocol):
 Answer = TypeVar("Answer")
 
 
-def once(data: SnapshotData, question: Hashable, find: Callable[[], Answer]) -> Answer:
-    """The answer to a question about a snapshot's log and tallies, found when first asked.
+class Finding(Protocol):
+    """Keeps what measures found of it: a snapshot, or tallies."""
+
+    @property
+    def found(self) -> dict[Hashable, Any]:
+        """What was found, by question."""
+        ...
+
+
+def once(data: Finding, question: Hashable, find: Callable[[], Answer]) -> Answer:
+    """The answer to a question about a snapshot or its tallies, found when first asked.
 
     Many measures ask how complete each month is, which takes reading the whole log.
     """

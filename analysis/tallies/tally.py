@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -36,6 +38,11 @@ class Tallies:
     """Log coverage below which the policy lets no rate be judged."""
     row_of_holder: Ints
     """Row of `lines` by holder of the timeline (`Attributes.holder`); -1: counted nowhere."""
+
+    @cached_property
+    def found(self) -> dict[Hashable, Any]:
+        """What measures found of these counts, by question."""
+        return {}
 
 
 def of_lines(tallies: Tallies, wanted: Mapping[str, str]) -> Tallies:

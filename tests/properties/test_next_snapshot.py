@@ -16,11 +16,13 @@ import pandas as pd
 import pytest
 
 from analysis.ingest import ingest
+from analysis.measures.completeness import provisional_rates
+from analysis.measures.surveillance import SKIN, surveillance
 from analysis.policy import shipped_policy
 from analysis.snapshot import Snapshot, end_of_day, of_sites, save, take
 from analysis.store import Store
 from analysis.tables.linked import Linked
-from analysis.vocabulary import CallOutcome
+from analysis.vocabulary import Basis, CallOutcome, Grouping
 from dashboard.session.frames import of
 from dashboard.session.loaded import OWNER_CODES, LoadedSnapshot
 from dashboard.session.snapshots import SnapshotCache
@@ -146,6 +148,11 @@ def assert_same(found: Snapshot, whole: Snapshot, *, practice: bool = True) -> N
         for name in names:
             pair = (getattr(getattr(each, part), name) for each in (found, whole))
             pd.testing.assert_frame_equal(*pair, obj=f"{part}.{name}")
+    followed = [surveillance(each) for each in (found, whole)]
+    assert repr(followed[0].rates) == repr(followed[1].rates)
+    assert followed[0].threshold.largest.tobytes() == followed[1].threshold.largest.tobytes()
+    pair = (provisional_rates(each, SKIN, Grouping.MONTH, Basis.LINE) for each in (found, whole))
+    pd.testing.assert_frame_equal(*pair, obj="provisional rates")
 
 
 @pytest.mark.parametrize("seed", [1, 2])

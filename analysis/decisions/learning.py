@@ -13,11 +13,11 @@ from analysis.stats.bootstrap import cluster_share_interval
 from analysis.tables.codes import positions_of
 from analysis.tables.records import Records
 from analysis.tables.retraining import LEARNING
+from analysis.timeline.axis import DAY_BITS
 from analysis.vocabulary import EntryKind, SignOffOutcome, Skill
 
 FIRSTS = (1, 6, 11, 21, 51)
 """First change of each range: the first five, the next five, then ten, thirty, and all later."""
-DAY_BITS = 20
 NEVER = 1 << 40
 """A day after every other."""
 

@@ -19,6 +19,7 @@ from analysis.days import NO_DAY, days_of
 from analysis.decisions.history import History, Versions
 from analysis.policy import Policy, Settings
 from analysis.tables.codes import is_among
+from analysis.timeline.axis import DAY_BITS
 from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, EntryKind, LineType, Skill
 
 UNREAD = ("entry_id", "steps_missed", "note")
@@ -146,8 +147,7 @@ def recent(
     access = of_port & (frame["kind"] == EntryKind.PORT_ACCESSED).to_numpy(dtype=bool)
     turn = access | of_port & (frame["kind"] == EntryKind.PORT_DEACCESSED).to_numpy(dtype=bool)
     cares = is_change | of_port & frame["kind"].isin(_OF_PORTS).to_numpy(dtype=bool)
-    for name in ("dressing_condition", "change_reason"):
-        cares |= frame[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
+    cares |= _compromising(frame)
     counts = plain & frame["kits_left"].notna().to_numpy(dtype=bool)
     before = np.where(plain, 0, len(mornings))
 
@@ -210,10 +210,13 @@ def of_one_version(table: Versions) -> Flags:
 
 def about_dressings(log: pd.DataFrame) -> Flags:
     """Which entries can begin, end or change the interval of a dressing."""
-    about = np.array(log["kind"].isin(_OF_PORTS), dtype=np.bool_)
-    for name in ("dressing_condition", "change_reason"):
-        about |= log[name].isin([*COMPROMISED_WORDS]).to_numpy(dtype=bool)
-    return about
+    return np.asarray(log["kind"].isin(_OF_PORTS).to_numpy(dtype=bool) | _compromising(log))
+
+
+def _compromising(log: pd.DataFrame) -> Flags:
+    """Which entries report that a dressing no longer holds."""
+    words = log[["dressing_condition", "change_reason"]]
+    return np.asarray(words.isin([*COMPROMISED_WORDS]).any(axis=1), dtype=np.bool_)
 
 
 def _recent_stays(
@@ -313,8 +316,8 @@ def _newest(chosen: Flags, group: Ints, day: Ints) -> Ints:
 
 def _nth_newest(chosen: Flags, line: Ints, day: Ints, most: int) -> Ints:
     """By row, the day of the nth newest date of its line's chosen rows; fewer: the smallest number."""
-    dates = np.unique((line[chosen] << 20) + day[chosen])
-    of, on = dates >> 20, dates & ((1 << 20) - 1)
+    dates = np.unique((line[chosen] << DAY_BITS) + day[chosen])
+    of, on = dates >> DAY_BITS, dates & ((1 << DAY_BITS) - 1)
     nth = np.full(int(line.max(initial=-1)) + 1, np.iinfo(np.int64).min)
     enough = np.flatnonzero(of[most - 1 :] == of[: max(len(of) - most + 1, 0)])
     nth[of[enough]] = on[enough]  # of a line the last of these is the one meant

@@ -27,6 +27,7 @@ from analysis.decisions.reasons import changes_without_sign_off
 from analysis.decisions.recent_entries import NEEDED_BEFORE, about_dressings, of_one_version
 from analysis.policy import Policy
 from analysis.tables.codes import is_among, positions_of
+from analysis.timeline.axis import DAY_BITS
 from analysis.vocabulary import (
     DressingType,
     EntryKind,
@@ -332,15 +333,15 @@ def _kits_short(history: History, groups: Groups, settings: Any) -> Flags:
     every = lines["kit_delivery_days"].to_numpy(dtype=np.int64, na_value=0)
     np.maximum.at(valid, lines[GROUP].to_numpy(), every)
     is_change = (frame["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool)
-    changes = np.sort((group[is_change] << 20) + day[is_change])
+    changes = np.sort((group[is_change] << DAY_BITS) + day[is_change])
     at = np.flatnonzero(frame["kits_left"].notna().to_numpy(dtype=bool))
     group, day, first = group[at], day[at], known[at]
     # The change after which less than the policy's number are left: kits_left - low + 1, or none.
     spare = frame["kits_left"].to_numpy(dtype=np.int64, na_value=0)[at] - settings.kits_low
-    nth = np.searchsorted(changes, (group << 20) + day) + spare
+    nth = np.searchsorted(changes, (group << DAY_BITS) + day) + spare
     ends = np.append(changes, np.iinfo(np.int64).max)[np.clip(nth, 0, len(changes))]
-    used = groups.reached(ends & ((1 << 20) - 1))
-    used[ends >> 20 != group] = len(groups.mornings)
+    used = groups.reached(ends & ((1 << DAY_BITS) - 1))
+    used[ends >> DAY_BITS != group] = len(groups.mornings)
     first = np.where(spare < 0, first, np.maximum(first, used))
     stop = groups.reached(day + valid[group])
     if NEEDED_BEFORE in frame:

@@ -226,7 +226,7 @@ def _follow(
 
     usable = np.array([]) if judged is None else judged
     inputs = places, number, calendar.starts, calendar.turn, settled, usable
-    return unless_same(data, ("followed", event), [np.frombuffer(bits, np.uint8), *inputs], follow)
+    return unless_same(data, ("followed", *asked), [np.frombuffer(bits, np.uint8), *inputs], follow)
 
 
 @dataclass(frozen=True)

@@ -56,7 +56,7 @@ def delays(records: Records, ingests: pd.DataFrame, policy: Policy, as_of: date)
     last_week = weeks[weeks["week_from"] == weeks["week_from"].max()]
     complete = dict(zip(map(_name, last_week["source"]), last_week["completeness"], strict=True))
     rows = []
-    for source, entries in log.groupby("source", dropna=False):
+    for source, entries in log.groupby("source", dropna=False, observed=True):
         newest = int(entries["came"].max())
         known = ~entries["assumed"].to_numpy(dtype=bool)
         recent = entries[(entries["came"] > today - N_DAYS).to_numpy(dtype=bool) & known]

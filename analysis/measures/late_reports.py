@@ -23,6 +23,7 @@ from analysis.stats.delays import (
 from analysis.tables import Records
 from analysis.tables.statistics import DELAY_CHANGE, LATE_REPORTS
 from analysis.tallies import Tallies
+from analysis.timeline.axis import starts_of_runs
 from analysis.vocabulary import Task
 
 WEEKS = 26
@@ -75,7 +76,7 @@ def lateness_of(entries: pd.DataFrame, as_of: date) -> Lateness:
     """The same of entries as :func:`entries_by_source` gives them."""
     log = _recent(entries, as_of)
     weeks, changes = [], []
-    for source, entries in log.groupby("source", dropna=False):
+    for source, entries in log.groupby("source", dropna=False, observed=True):
         found, moved = nowcast(_since_end_of_week(entries)), delay_change(_by_day(entries))
         start = np.datetime64(as_of, "D") - WEEK * np.arange(WEEKS, 0, -1) + 1
         weeks.append(
@@ -124,22 +125,26 @@ def entries_by_source(records: Records, ingests: pd.DataFrame, policy: Policy) -
     Returns
     -------
     DataFrame
-        One row an entry, in the order of the log: ``source`` (None: our own form), ``done`` and
+        One row an entry, in the order of the log: ``source`` (missing: our own form), ``done`` and
         ``came`` (days since 1970-01-01 in the programme's zone), ``assumed`` (loaded as history,
         so that the day it came is not known).
     """
     log = records.home_log[["row", "done_on", "received_at"]]
-    received = log["received_at"].dt.tz_localize("UTC").dt.tz_convert(policy.zone)
+    received = log["received_at"]
+    begins = starts_of_runs(received.to_numpy())  # entries of a file lie together
+    moments = received[begins].dt.tz_localize("UTC").dt.tz_convert(policy.zone)
+    came = days_of(moments.dt.tz_localize(None))[np.cumsum(begins) - 1]
     files = ingests[ingests["table"] == "home_log"].sort_values("last_row")
     last = files["last_row"].to_numpy(dtype=np.int64)
     at = np.searchsorted(last, log["row"].to_numpy(dtype=np.int64))
     return pd.DataFrame(
         {
-            "source": files["source"].replace("", None).to_numpy(dtype=object)[at],
+            "source": pd.Categorical(files["source"].replace("", None)).take(at),
             "done": days_of(log["done_on"]),
-            "came": days_of(received.dt.tz_localize(None)),
+            "came": came,
             "assumed": records.is_assumed("home_log"),
-        }
+        },
+        copy=False,
     )
 
 

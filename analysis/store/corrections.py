@@ -18,7 +18,7 @@ from analysis.store import bulk
 from analysis.store.earlier import entries_like
 from analysis.store.faults import StoreError
 from analysis.store.frames import typed
-from analysis.store.known import in_force_now, newest
+from analysis.store.known import doubted, in_force_now
 from analysis.store.schema import KEYS, ROWS, files, stored_columns
 from analysis.store.writing import FileInfo, Writer
 from analysis.tables.columns import Frame
@@ -41,8 +41,8 @@ def pairs(connection: sa.Connection) -> pd.DataFrame:
     Columns as in `CORRECTIONS`. An entry whose earlier one was voided is not listed.
     """
     log = ROWS[_LOG]
-    doubted = log.c.doubts.contains(LOOKS_LIKE_CORRECTION)
-    later = newest(connection, _LOG, _COLUMNS, log.c.doubts.is_not(None), doubted)
+    looks = log.c.doubts.contains(LOOKS_LIKE_CORRECTION)
+    later = doubted(connection, _LOG, _COLUMNS, looks)
     lines, days = (later[name].combine_chunks() for name in ("line_id", "done_on"))
     earlier = entries_like(connection, lines, days, _EVERY_FILE).select(_COLUMNS)
     joined = later.to_pandas().merge(

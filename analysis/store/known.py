@@ -162,6 +162,15 @@ def newest(
     return table.filter(pa.array(np.isin(table["row"].to_numpy(), gone, invert=True)))
 
 
+def doubted(
+    connection: sa.Connection, name: str, columns: list[str], *also: sa.ColumnElement[bool]
+) -> pa.Table:
+    """The same of rows with a doubt, which are few: their other versions are searched one by one."""
+    rows = ROWS[name]
+    odd = (rows.c.doubts.is_not(None), rows.c.void == 0, in_force_now(rows), *also)
+    return bulk.fetch(connection, sa.select(*(rows.c[c] for c in columns)).where(*odd))
+
+
 def _superseded(connection: sa.Connection, rows: sa.Table, known_at: int | None) -> np.ndarray:
     """Rows of keys with several versions that are not in force at the instant."""
     versions = pa.concat_tables([bulk.fetch(connection, each) for each in _versions_of(rows)])

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from analysis.store import bulk, originals
 from analysis.store.corrections import LOOKS_LIKE_CORRECTION, pairs
 from analysis.store.frames import typed
-from analysis.store.known import newest
+from analysis.store.known import doubted
 from analysis.store.refusals import is_open, was_open
 from analysis.store.schema import PAGE, ROWS, file_counts, files, refused, stored_columns
 from analysis.store.spans import latest_receipt
@@ -253,9 +253,9 @@ def doubts(connection: sa.Connection) -> pd.DataFrame:
     """Doubts about rows in force; columns as in `DOUBTS`."""
     names = bulk.fetch(connection, sa.select(files.c.file, files.c.name))
     parts = []
-    for table, stored in ROWS.items():
+    for table in ROWS:
         columns = ["row", "file", "sheet", "row_number", "received_at", "doubts"]
-        odd = newest(connection, table, columns, stored.c.doubts.is_not(None))
+        odd = doubted(connection, table, columns)
         odd = odd.append_column("table", pa.array([table] * odd.num_rows, pa.string()))
         parts.append(odd)
     rows = pa.concat_tables(parts)

@@ -127,6 +127,8 @@ sa.Index(
     sqlite_where=is_unnumbered(_log),
 )
 """An entry that looks like the correction of another is found by line and day."""
+sa.Index("home_log_doubted", _log.c.row, sqlite_where=_log.c.doubts.is_not(None))
+"""Few entries are doubtful: they are found without reading all."""
 
 files = sa.Table(
     "files",

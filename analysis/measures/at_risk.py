@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
-from analysis.measures.dwell import line_times
-from analysis.tables import Records
 from analysis.tables.columns import Frame
 from analysis.tables.measures import DWELL
-from analysis.timeline import Timeline
-from analysis.vocabulary import Grouping
 
 AT_RISK = Frame(
     "at_risk",
@@ -22,19 +18,13 @@ AT_RISK = Frame(
 )
 
 
-def lines_at_risk(
-    timeline: Timeline,
-    records: Records,
-    by: Grouping,
-    days: Sequence[int],
-    sites: Collection[str] | None = None,
-) -> pd.DataFrame:
+def lines_at_risk(times: pd.DataFrame, days: Sequence[int]) -> pd.DataFrame:
     """Lines at risk on given days since placement; with delayed entry they may grow in number.
 
     Parameters
     ----------
-    timeline, records, by, sites
-        As for `dwell`.
+    times : DataFrame
+        LINE_TIMES, from `dwell.line_times`.
     days : sequence of int
         Days since placement; day 1 is the first on which an end can be seen.
 
@@ -43,15 +33,9 @@ def lines_at_risk(
     DataFrame
         AT_RISK, in order of group and day, "not recorded" last.
 
-    Raises
-    ------
-    MeasureError
-        The grouping changes while a line is in place.
-
     *Source:* project definition, definitions §6: at risk on day d when it came home before it
     and was last seen on it or later.
     """
-    times = line_times(timeline, records, by, sites)
     entry, leave = times["entry_day"].to_numpy(), times["exit_day"].to_numpy()
     # Before: one row a line; after: one row a group and day. The loop runs over the days asked.
     parts = [

@@ -96,7 +96,7 @@ def _provisional(data: SnapshotData, event: str, by: Grouping, basis: Basis) -> 
     triangle = once(data, ("delays", reports), lambda: _triangle(data, event, window))
     asked = (triangle.reports, triangle.observable, table["events"].to_numpy(), ages)
     found = unless_same(
-        data,
+        data.found_of,
         ("nowcast", event, by, basis),
         asked,
         lambda: nowcast_periods(triangle, table["events"].to_numpy(), ages),

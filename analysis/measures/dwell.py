@@ -16,9 +16,10 @@ import pandas as pd
 from analysis.days import NO_DAY, days_of
 from analysis.measures.counts import MeasureError
 from analysis.measures.grouping import OF_THE_LINE
+from analysis.measures.snapshot_data import FoundOf, unless_same
 from analysis.stats.clustered_logrank import clustered_logrank
 from analysis.stats.competing import Incidence, aalen_johansen
-from analysis.stats.day_table import DayTable, day_tables, has_time
+from analysis.stats.day_table import DayTable, Ints, day_tables, has_time
 from analysis.stats.survival import kaplan_meier, median_days, restricted_mean, start_when
 from analysis.tables import Records
 from analysis.tables.measures import DWELL, DWELL_SUMMARY, LINE_TIMES, LOGRANK
@@ -171,9 +172,22 @@ def dwell(
     return curves_of(line_times(timeline, records, by, sites))
 
 
-def curves_of(times: pd.DataFrame) -> Dwell:
-    """As `dwell`, from LINE_TIMES: also from those of several sets of families, joined."""
+def curves_of(times: pd.DataFrame, known: FoundOf | None = None) -> Dwell:
+    """As `dwell`, from LINE_TIMES: also from those of several sets of families, joined.
+
+    `known` is as for `snapshot_data.unless_same`.
+    """
     groups, tables, without_time = _day_tables(times)
+    days = (cells for table in tables for cells in vars(table).values())
+    return unless_same(
+        {} if known is None else known,
+        ("dwell", *groups),
+        (without_time, *days),
+        lambda: _curves(groups, tables, without_time),
+    )
+
+
+def _curves(groups: list[str | None], tables: tuple[DayTable, ...], without_time: Ints) -> Dwell:
     curves, rows = [], []
     for group, table, left_out in zip(groups, tables, without_time, strict=True):
         curve, row = _one_group(table)
@@ -232,9 +246,7 @@ def compare_dwell(
     return LOGRANK.check(row)
 
 
-def _coded(
-    times: pd.DataFrame,
-) -> tuple[list[str | None], np.ndarray[tuple[int], np.dtype[np.int64]]]:
+def _coded(times: pd.DataFrame) -> tuple[list[str | None], Ints]:
     """Groups in order (not recorded last), and the code of each line's."""
     groups = sorted(times["group"].dropna().unique())
     names: list[str | None] = list(groups)
@@ -247,7 +259,7 @@ def _coded(
 
 def _day_tables(
     times: pd.DataFrame,
-) -> tuple[list[str | None], tuple[DayTable, ...], np.ndarray[tuple[int], np.dtype[np.int64]]]:
+) -> tuple[list[str | None], tuple[DayTable, ...], Ints]:
     """Groups in order (not recorded last), their day tables, and lines without time in each."""
     names, code = _coded(times)
     if not names:

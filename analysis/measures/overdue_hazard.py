@@ -7,8 +7,9 @@ import pandas as pd
 
 from analysis.days import days_of
 from analysis.measures.dwell import UNPLANNED, line_times
-from analysis.stats.cox import CoxFit, NoEstimateError, cox, split_at_periods
-from analysis.stats.day_table import has_time
+from analysis.measures.snapshot_data import FoundOf, unless_same
+from analysis.stats.cox import CoxFit, NoEstimateError, SplitRows, cox, split_at_periods
+from analysis.stats.day_table import Ints, has_time
 from analysis.tables import Records
 from analysis.tables.statistics import OVERDUE_HAZARD
 from analysis.timeline import Timeline
@@ -18,7 +19,9 @@ FEWEST_EVENTS = 10
 """With fewer unplanned removals no hazard ratio is given: it would be biased and too sure."""
 
 
-def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
+def overdue_hazard(
+    timeline: Timeline, records: Records, known: FoundOf | None = None
+) -> pd.DataFrame:
     """Hazard ratio of unplanned removal, dressing out of date against in date or unscored.
 
     A line is followed from the day it came home (delayed entry); whether its dressing is out of
@@ -28,6 +31,8 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
     ----------
     timeline, records
         As for `dwell.line_times`.
+    known : dict, optional
+        As for `snapshot_data.unless_same`.
 
     Returns
     -------
@@ -48,25 +53,36 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
     late = (spans["task"] == Task.DRESSING) & (spans["out_of_date_days"] > 0)
     spans = spans[late.to_numpy(dtype=bool)]
     of_line = spans["line"].to_numpy(dtype=np.int64)
-    known = position[of_line] >= 0
+    seen = position[of_line] >= 0
     since = np.maximum(days_of(spans["allowed_until"]), days_of(spans["home_on"])) - placed[of_line]
     until = days_of(spans["end_on"]) - placed[of_line]
     rows = split_at_periods(
         times["entry_day"].to_numpy(),
         times["exit_day"].to_numpy(),
         (times["cause"] == UNPLANNED).to_numpy(),
-        position[of_line][known],
-        since[known],
-        until[known],
+        position[of_line][seen],
+        since[seen],
+        until[seen],
     )
     child = pd.factorize(timeline.lines["child_id"])[0]
     clusters = child[times["line"].to_numpy(dtype=np.int64)[rows.line]]
-    unplanned, while_late = int(rows.event.sum()), int((rows.event & rows.exposed).sum())
-    values: dict[str, object] = {
+    followed = (rows.start, rows.stop, rows.event, rows.exposed, clusters)
+    ratio = unless_same(
+        {} if known is None else known, "hazard", followed, lambda: _ratio(rows, clusters)
+    )
+    values = {
         "lines": len(times),
-        "unplanned": unplanned,
-        "unplanned_out_of_date": while_late,
+        "unplanned": int(rows.event.sum()),
+        "unplanned_out_of_date": int((rows.event & rows.exposed).sum()),
+        **ratio,
     }
+    row = pd.DataFrame([values])
+    return OVERDUE_HAZARD.check(row.astype({c.name: c.dtype for c in OVERDUE_HAZARD.columns}))
+
+
+def _ratio(rows: SplitRows, clusters: Ints) -> dict[str, object]:
+    """The hazard ratio with its limits, p and reading, if there is one."""
+    unplanned = int(rows.event.sum())
     try:
         if unplanned < FEWEST_EVENTS:
             raise NoEstimateError(_too_few(unplanned))
@@ -74,7 +90,7 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
             rows.start, rows.stop, rows.event, rows.exposed.astype(float)[:, None], clusters,
             names=("out of date",),
         )  # fmt: skip
-        values |= {
+        return {
             "hazard_ratio": fit.hazard_ratios[0],
             "lower": fit.lower[0],
             "upper": fit.upper[0],
@@ -82,10 +98,8 @@ def overdue_hazard(timeline: Timeline, records: Records) -> pd.DataFrame:
             "reading": _reading(fit),
         }
     except NoEstimateError as fault:
-        values |= dict.fromkeys(("hazard_ratio", "lower", "upper", "p"), np.nan)
-        values["reading"] = str(fault)
-    row = pd.DataFrame([values])
-    return OVERDUE_HAZARD.check(row.astype({c.name: c.dtype for c in OVERDUE_HAZARD.columns}))
+        blank = dict.fromkeys(("hazard_ratio", "lower", "upper", "p"), np.nan)
+        return {**blank, "reading": str(fault)}
 
 
 def _too_few(unplanned: int) -> str:

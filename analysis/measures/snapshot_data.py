@@ -16,6 +16,9 @@ from analysis.tables import Records
 from analysis.tallies import Tallies
 from analysis.timeline import Timeline
 
+FoundOf = dict[Hashable, tuple[bytes, Any]]
+"""Answers by question, each with the hash of the numbers that it follows from."""
+
 
 class SnapshotData(Protocol):
     """Everything as of a day, known at a time; `analysis.snapshot.Snapshot` has these parts."""
@@ -66,7 +69,7 @@ class SnapshotData(Protocol):
         ...
 
     @property
-    def found_of(self) -> dict[Hashable, tuple[bytes, Any]]:
+    def found_of(self) -> FoundOf:
         """What measures found in this or an earlier snapshot, by question; see `unless_same`."""
         ...
 
@@ -95,7 +98,7 @@ def once(data: Finding, question: Hashable, find: Callable[[], Answer]) -> Answe
 
 
 def unless_same(
-    data: SnapshotData,
+    known: FoundOf,
     question: Hashable,
     inputs: Iterable[npt.ArrayLike],
     find: Callable[[], Answer],
@@ -104,8 +107,8 @@ def unless_same(
 
     Parameters
     ----------
-    data : SnapshotData
-        Holds the last answer to each question.
+    known : dict
+        Holds the last answer to each question: `found_of` of a snapshot.
     question : hashable
         What is asked.
     inputs : iterable of array_like
@@ -114,12 +117,12 @@ def unless_same(
         Gives the answer from these inputs alone.
     """
     digest = hash_of(*inputs)
-    known = data.found_of.get(question)
-    if known is not None and known[0] == digest:
-        answer: Answer = known[1]
+    found = known.get(question)
+    if found is not None and found[0] == digest:
+        answer: Answer = found[1]
         return answer
     answer = find()
-    data.found_of[question] = digest, answer
+    known[question] = digest, answer
     return answer
 
 

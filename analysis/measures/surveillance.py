@@ -225,8 +225,9 @@ def _follow(
         return _Event.of(units, at)
 
     usable = np.array([]) if judged is None else judged
-    inputs = places, number, calendar.starts, calendar.turn, settled, usable
-    return unless_same(data, ("followed", *asked), [np.frombuffer(bits, np.uint8), *inputs], follow)
+    same_days = np.frombuffer(bits, np.uint8)
+    inputs = same_days, places, number, calendar.starts, calendar.turn, settled, usable
+    return unless_same(data.found_of, ("followed", *asked), inputs, follow)
 
 
 @dataclass(frozen=True)

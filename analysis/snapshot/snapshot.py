@@ -24,6 +24,7 @@ from analysis.decisions.order_file import Fits
 from analysis.decisions.practice import Occasions, occasions, with_sign_offs
 from analysis.decisions.renewed_practice import renewed as renewed_occasions
 from analysis.decisions.renewed_reasons import renewed as renewed_reasons
+from analysis.measures.snapshot_data import FoundOf
 from analysis.policy import Edition, Policy
 from analysis.store.added import Added
 from analysis.tables import Records
@@ -87,7 +88,7 @@ class Snapshot:
         return {}
 
     @cached_property
-    def found_of(self) -> dict[Hashable, tuple[bytes, Any]]:
+    def found_of(self) -> FoundOf:
         """What measures found of numbers, also for earlier snapshots; see `snapshot_data.unless_same`."""
         return {}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.measures.at_risk import lines_at_risk
-from analysis.measures.dwell import HORIZON_DAYS, compare_dwell, dwell
+from analysis.measures.dwell import HORIZON_DAYS, compare_dwell, curves_of, dwell, line_times
 from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.snapshot import Snapshot
 from analysis.verdicts import group_name, hazard_verdict, logrank_verdict
@@ -48,8 +48,8 @@ def understood(choice: DwellChoice) -> DwellChoice:
 def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     """Everything the page of dwell time shows under a choice that `understood` has read."""
     by, sites = Grouping(asked.by), found.sites
-    timeline, records = found.counted_timeline, found.counted_records
-    found_dwell = dwell(timeline, records, by, sites)
+    times = line_times(found.counted_timeline, found.counted_records, by, sites)
+    found_dwell = curves_of(times, found.found_of)
     summary = found_dwell.summary.assign(name=_names(found_dwell.summary["group"], by))
     summary["sentence"] = [
         dwell_words.dwell_sentence(row, str(row["name"])) for row in summary.to_dict("records")
@@ -60,15 +60,15 @@ def dwell_view(found: Snapshot, asked: DwellChoice) -> DwellView:
     curves = found_dwell.curves.assign(name=_names(found_dwell.curves["group"], by))
     curves = curves[curves["name"].isin(shown["name"])].reset_index(drop=True)
     last_day, days = _axis(shown)
-    risk = lines_at_risk(timeline, records, by, days, sites)
+    risk = lines_at_risk(times, days)
     risk = risk.assign(name=_names(risk["group"], by))
     risk = risk[risk["name"].isin(shown["name"])].reset_index(drop=True)
     at_days = _at_days(risk, curves, shown)
-    hazard = overdue_hazard(found.timeline, found.records)
+    hazard = overdue_hazard(found.timeline, found.records, found.found_of)
     tests = _tests(found, asked) if len(summary) > 1 else ()
     return DwellView(
         choice=asked,
-        answer=_answer(found, summary, tests),
+        answer=_answer(found, found_dwell.summary, by, tests),
         curves=curves,
         summary=summary,
         shown=shown,
@@ -93,15 +93,16 @@ def _names(groups: pd.Series[str], by: Grouping) -> pd.Series[str]:
     return pd.Series(names, index=groups.index, dtype="string")
 
 
-def _answer(found: Snapshot, summary: pd.DataFrame, tests: tuple[str, ...]) -> str:
+def _answer(found: Snapshot, summary: pd.DataFrame, by: Grouping, tests: tuple[str, ...]) -> str:
     """Whether the groups differ; the reading of all lines together when they are not split."""
     if not len(summary):
         return "No child came home with a line before this day, so there is no dwell time to show."
     if tests:
         return " ".join(tests)
-    known = (found.counted_timeline, found.counted_records)
-    whole = dwell(*known, Grouping.ALL, found.sites).summary.iloc[0]
-    return dwell_words.dwell_sentence(whole, None)
+    if by is not Grouping.ALL:
+        known = (found.counted_timeline, found.counted_records)
+        summary = dwell(*known, Grouping.ALL, found.sites).summary
+    return dwell_words.dwell_sentence(summary.iloc[0], None)
 
 
 def _axis(shown: pd.DataFrame) -> tuple[int, tuple[int, ...]]:

@@ -17,6 +17,8 @@ import pytest
 
 from analysis.ingest import ingest
 from analysis.measures.completeness import provisional_rates
+from analysis.measures.dwell import curves_of, line_times
+from analysis.measures.overdue_hazard import overdue_hazard
 from analysis.measures.surveillance import SKIN, surveillance
 from analysis.policy import shipped_policy
 from analysis.snapshot import Snapshot, end_of_day, of_sites, save, take
@@ -153,6 +155,22 @@ def assert_same(found: Snapshot, whole: Snapshot, *, practice: bool = True) -> N
     assert followed[0].threshold.largest.tobytes() == followed[1].threshold.largest.tobytes()
     pair = (provisional_rates(each, SKIN, Grouping.MONTH, Basis.LINE) for each in (found, whole))
     pd.testing.assert_frame_equal(*pair, obj="provisional rates")
+    pair = (overdue_hazard(s.timeline, s.records, s.found_of) for s in (found, whole))
+    pd.testing.assert_frame_equal(*pair, obj="hazard")
+    curves = [
+        curves_of(
+            line_times(s.counted_timeline, s.counted_records, Grouping.SITE, s.sites), s.found_of
+        )
+        for s in (found, whole)
+    ]
+    pd.testing.assert_frame_equal(*(each.summary for each in curves), obj="dwell")
+    pd.testing.assert_frame_equal(*(each.curves for each in curves), obj="dwell curves")
+
+
+@pytest.fixture(autouse=True)
+def _few_removals_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Few lines end here: their hazard ratio is estimated all the same."""
+    monkeypatch.setattr("analysis.measures.overdue_hazard.FEWEST_EVENTS", 1)
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -7,6 +7,7 @@ import pytest
 from analysis.measures.at_risk import lines_at_risk
 from analysis.measures.comparison import compared_rates
 from analysis.measures.coverage import log_coverage
+from analysis.measures.dwell import line_times
 from analysis.measures.rates import rates
 from analysis.policy import shipped_policy
 from analysis.tallies import tally
@@ -83,6 +84,7 @@ def test_lines_at_risk_enter_the_day_after_they_came_home_and_stay_to_their_last
     """
     records = written(lines=lines)
     timeline = build(records, POLICY, day("2031-03-21"))
-    table = lines_at_risk(timeline, records, Grouping.ALL, [1, 3, 4, 5, 6, 20, 21])
+    times = line_times(timeline, records, Grouping.ALL)
+    table = lines_at_risk(times, [1, 3, 4, 5, 6, 20, 21])
     # L1 on days 1 to 5, L2 on days 4 to 20.
     assert list(table["at_risk"]) == [1, 1, 2, 2, 1, 1, 0]

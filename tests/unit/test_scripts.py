@@ -1,11 +1,13 @@
-"""Do browsers get the plotly.js that the figures are made for, and can it draw all of them?"""
+"""Do browsers get the scripts that the pages are made for, and no others that take long?"""
 
 from __future__ import annotations
 
 import ast
+import re
 from importlib import resources
 from pathlib import Path
 
+from dash._dash_renderer import _js_dist_dependencies
 from plotly.offline import get_plotlyjs_version
 
 from dashboard.layout.plotly_bundle import ASKED_FOR, BUNDLE, ONE_BY_ONE
@@ -44,3 +46,11 @@ def test_a_browser_gets_the_bundle_once_and_then_keeps_it(app):
         assert (resources.files("dashboard.layout") / script).read_bytes() in first.data
     again = browser.get(ASKED_FOR, **{"If-None-Match": first.headers["ETag"]})
     assert again.status_code == 304
+
+
+def test_a_page_asks_for_nothing_that_its_scripts_do_not_need(app):
+    scripts = re.findall(r'<script src="([^"]+)"', browser_of(app, "manager").get("/").text)
+    assert any("dash_renderer" in script for script in scripts)
+    assert not any("polyfill" in script or "dash_table" in script for script in scripts)
+    assert any(script.startswith("/assets/regenerator-runtime.js") for script in scripts)
+    assert "polyfill@" in str(_js_dist_dependencies)  # else nothing is left out any more

@@ -88,8 +88,7 @@ class Versions:
 
     def only(self, chosen: npt.ArrayLike) -> Versions:
         """The versions of all keys of which one is among the chosen (bool, one a version)."""
-        keys = np.unique(self.key[np.asarray(chosen, dtype=np.bool_)])
-        at = np.flatnonzero(np.isin(self.key, keys))
+        at = np.flatnonzero(np.isin(self.key, self.key[np.asarray(chosen, dtype=np.bool_)]))
         place = np.full(len(self.key) + 1, len(at), dtype=np.int64)
         place[at] = np.arange(len(at))
         next_at = place[self.next_at[at]]
@@ -101,6 +100,16 @@ class Versions:
         """Positions of the versions in force at a moment, in microseconds UTC."""
         n = int(np.searchsorted(self.received, at, side="right"))
         return np.flatnonzero((self.next_at[:n] >= n) & ~self.void[:n])
+
+    def in_force(self, moments: Ints) -> tuple[Ints, Ints]:
+        """By version, the place of the first moment that knows it, and of the first that knows another.
+
+        `moments` are in order; a version is in force at those from the first place to before the
+        second, as in `known`.
+        """
+        first = np.searchsorted(moments, self.received).astype(np.int64)
+        stop = np.append(first, len(moments))[self.next_at]
+        return first, np.where(self.void, first, stop)
 
     def earlier(self, at: int) -> Ints:
         """Positions of the versions replaced by a moment, without a withdrawal since."""

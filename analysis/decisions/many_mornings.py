@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from itertools import groupby
 from typing import Any
 
@@ -28,7 +29,7 @@ from analysis.decisions.day import Day
 from analysis.decisions.followed import followed, history_of
 from analysis.decisions.history import History, Versions, microseconds, morning_of
 from analysis.decisions.reasons import FINDERS, Found, changes_without_sign_off
-from analysis.decisions.recent_entries import UNREAD, Recent, needed_on, recent, too_few
+from analysis.decisions.recent_entries import NEEDED_BEFORE, UNREAD, Recent, recent, too_few
 from analysis.decisions.turning_mornings import (
     GROUP,
     Groups,
@@ -356,7 +357,7 @@ class Spread:
             caregivers=self._frame(tables["caregivers"]),
             outcomes=self._frame(tables["outcomes"]),
             lines=self._frame(lines),
-            earlier_lines=self._frame(lines, Versions.earlier),
+            earlier_lines=self._frame(lines, self._earlier(lines)),
             sign_offs=self._frame(tables["sign_offs"], dates=()),
             home_log=self._frame(log),
             calls=self._frame(self.history.calls),
@@ -368,37 +369,59 @@ class Spread:
         local = lines["received_at"].dt.tz_localize("UTC").dt.tz_convert(self.policy.zone)
         return lines.assign(received_at=local.dt.tz_localize(None))
 
+    @cached_property
+    def _moments(self) -> Ints:
+        return np.array([microseconds(morning_of(day, self.policy)) for day in self.mornings])
+
+    def _known(self, versions: Versions) -> tuple[Ints, Ints]:
+        """What is known and wanted, morning by morning: place of the morning, position of the row."""
+        first, stop = versions.in_force(self._moments)
+        if NEEDED_BEFORE in versions.frame:
+            stop = np.minimum(stop, versions.frame[NEEDED_BEFORE].to_numpy())
+        some = first < stop
+        if self.pairs is not None:
+            group = versions.frame[GROUP].to_numpy()
+            some &= self.pairs.any(axis=1)[group]
+        at = np.flatnonzero(some)
+        nth = np.arange(len(self.mornings))[:, np.newaxis]
+        on = (first[at] <= nth) & (nth < stop[at])
+        if self.pairs is not None:
+            on &= self.pairs.T[:, group[at]]
+        nth, place = np.nonzero(on)
+        return nth, at[place]
+
+    def _earlier(self, versions: Versions) -> tuple[Ints, Ints]:
+        """Likewise, what was known before and was replaced by then."""
+        parts = [versions.earlier(moment) for moment in self._moments]
+        nth = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
+        at = np.concatenate(parts)
+        if self.pairs is None:
+            return nth, at
+        wanted = self.pairs[versions.frame[GROUP].to_numpy()[at], nth]
+        return nth[wanted], at[wanted]
+
     def _frame(
         self,
         versions: Versions,
-        known: Callable[[Versions, int], Ints] = Versions.known,
+        rows: tuple[Ints, Ints] | None = None,
         dates: Sequence[str] = DATES,
     ) -> pd.DataFrame:
         """One below the other what was known of a table on each morning."""
-        moments = [microseconds(morning_of(day, self.policy)) for day in self.mornings]
-        parts = [
-            self._wanted(versions, needed_on(versions, known(versions, at), nth), nth)
-            for nth, at in enumerate(moments)
-        ]
-        nth = np.repeat(np.arange(len(parts), dtype=np.int64), [len(part) for part in parts])
-        frame = versions.frame.take(np.concatenate(parts)).reset_index(drop=True)
+        nth, at = self._known(versions) if rows is None else rows
+        frame = versions.frame.drop(columns=[GROUP, NEEDED_BEFORE], errors="ignore")
+        frame = frame.take(at).reset_index(drop=True)
         moved: dict[str, Any] = {"row": frame["row"] + nth * ROWS}
         ahead = self.ahead[nth].astype("timedelta64[D]").astype("timedelta64[s]")
         for name in (*dates, *MOMENTS):
             if name in frame:
                 moved[name] = frame[name] + ahead
-        number = pa.array([f"{n:0{DIGITS}d}" for n in range(len(parts))]).take(pa.array(nth))
+        number = pa.array([f"{n:0{DIGITS}d}" for n in range(len(self.mornings))])
+        number = number.take(pa.array(nth))
         for name in CODES:
             if name in frame:
                 codes = pc.binary_join_element_wise(number, _strings(frame[name]), "")
                 moved[name] = pd.array(codes, dtype="string[pyarrow]")
         return frame.assign(**moved)
-
-    def _wanted(self, versions: Versions, chosen: Ints, nth: int) -> Ints:
-        """Those of the chosen versions that are of a group wanted on the nth morning."""
-        if self.pairs is None:
-            return chosen
-        return chosen[self.pairs[versions.frame[GROUP].to_numpy()[chosen], nth]]
 
 
 def nth_of(codes: pd.Series[Any]) -> Ints:

@@ -19,7 +19,7 @@ from analysis.days import NO_DAY, days_of
 from analysis.decisions.history import History, Versions
 from analysis.policy import Policy, Settings
 from analysis.tables.codes import is_among
-from analysis.timeline.axis import DAY_BITS
+from analysis.timeline.axis import DAY_BITS, unique_sorted
 from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, EntryKind, LineType, Skill
 
 UNREAD = ("entry_id", "steps_missed", "note")
@@ -245,13 +245,6 @@ def _recent_sign_offs(sign_offs: Versions, known_at: int, by: int) -> Versions:
     return sign_offs.only(of_change & ~old)
 
 
-def needed_on(log: Versions, chosen: Ints, nth: int) -> Ints:
-    """Those of the chosen versions that the nth morning needs; all where none were left out."""
-    if NEEDED_BEFORE not in log.frame:
-        return chosen
-    return chosen[log.frame[NEEDED_BEFORE].to_numpy()[chosen] > nth]
-
-
 def _moved(lines: Versions) -> pd.Index[str]:
     """Lines that were of several families, or of several types."""
     by_line = lines.frame.groupby("line_id")
@@ -316,7 +309,7 @@ def _newest(chosen: Flags, group: Ints, day: Ints) -> Ints:
 
 def _nth_newest(chosen: Flags, line: Ints, day: Ints, most: int) -> Ints:
     """By row, the day of the nth newest date of its line's chosen rows; fewer: the smallest number."""
-    dates = np.unique((line[chosen] << DAY_BITS) + day[chosen])
+    dates = unique_sorted((line[chosen] << DAY_BITS) + day[chosen])
     of, on = dates >> DAY_BITS, dates & ((1 << DAY_BITS) - 1)
     nth = np.full(int(line.max(initial=-1)) + 1, np.iinfo(np.int64).min)
     enough = np.flatnonzero(of[most - 1 :] == of[: max(len(of) - most + 1, 0)])

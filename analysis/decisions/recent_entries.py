@@ -80,37 +80,37 @@ def without_replaced(
     -------
     DataFrame
         The others in their order, without the columns `UNREAD`. No list from the morning on depends
-        on those left out: their line had ended, or they are neither changes nor reports of a dressing
-        nor about a port; no day that a list looks back to is theirs; and another of a later day of
-        the same line, family and kind is known.
+        on those left out: no day that a list looks back to is theirs, not even for a count of kits;
+        and their line had ended, or they are neither changes nor reports of a dressing nor about a
+        port, and another of a later day of the same line, family and kind is known.
     """
     settings = [edition.settings for edition in policy.editions]
     silent = max(s.silent_after_days for s in settings) + 1
+    deliveries = lines.frame["kit_delivery_days"].to_numpy(dtype=np.int64, na_value=0)
     looks_back = max(
         silent,
+        deliveries.max(initial=0),
+        *(s.kits_count_valid_days for s in settings),
         *(max(s.red_flag_days, s.skin_open_days, s.sign_off_recent_days) for s in settings),
     )
     log, day = log.drop(columns=[*UNREAD]), days_of(log["done_on"])
     received = log["received_at"].to_numpy().astype("datetime64[us]").astype(np.int64)
-    cares = about_dressings(log)
     moved = _moved(lines)
     ended = _ended(lines, known_at, morning - silent).difference(moved)
     ended = ended.difference(pd.Index(log.loc[day >= morning - silent, "line_id"]))
     known = (received <= known_at) & (day < morning)
     known &= ~np.isin(log["row"].to_numpy(), revised.frame["row"].to_numpy())
-    known &= ~is_among(log["line_id"], moved) & (~cares | is_among(log["line_id"], ended))
-    some = np.flatnonzero(known)
+    known &= ~is_among(log["line_id"], moved)
+    old = known & (day < morning - looks_back)
+    left_out = old & is_among(log["line_id"], ended)
+    some = np.flatnonzero(known & ~left_out & ~about_dressings(log))
     family, families = pd.factorize(log["family_id"].take(some))
     line, _ = pd.factorize(log["line_id"].take(some))
     kind = log["kind"].cat.codes.to_numpy()[some]
     group = ((line + 1) * (len(families) + 1) + family + 1) * 100 + kind
-    counts = log["kits_left"].notna().to_numpy(dtype=bool)[some]
     every = np.ones(len(some), dtype=np.bool_)
-    old = (day[some] < morning - looks_back) & (day[some] < _newest(every, group, day[some]))
-    old &= ~counts | (day[some] < _newest(counts, family, day[some]))
-    left = np.ones(len(log), dtype=np.bool_)
-    left[some[old]] = False
-    return log[left]
+    left_out[some] = old[some] & (day[some] < _newest(every, group, day[some]))
+    return log[~left_out]
 
 
 def recent(

@@ -126,6 +126,18 @@ def corrected(draw, frame, *, date=False):
     return Versions.of(both, [*range(len(frame)), *at], void)
 
 
+def as_received(records):
+    """The records as a history in which no row was ever corrected."""
+
+    def plain(frame):
+        return Versions.of(frame, np.arange(len(frame)), np.zeros(len(frame), dtype=bool))
+
+    names = ("lines", "stays", "caregivers", "sign_offs", "outcomes", "home_log")
+    made = records.arrangements.assign(received_at=records.arrangements["made_at"])
+    tables = {name: plain(getattr(records, name)) for name in names}
+    return History(tables, plain(records.calls), plain(made))
+
+
 def known_later(history, policy):
     """The history as found from what is in force after its last morning and what was revised."""
     records = history.records(morning_of(AS_OF, policy))
@@ -211,3 +223,25 @@ def test_mornings_before_any_entry_and_any_line_are_replayed():
     assert table["to_call"].all()  # no change of the dressing is known since the child came home
     assert to_call(history, shipped_policy(), DAYS[:1]).empty
     assert to_call(history, shipped_policy(), []).empty
+
+
+def test_changes_of_a_line_that_ended_count_against_kits_counted_before_them():
+    lines = """line_id | home_from  | removed_on | dressing_on | kit_delivery_days | received_at
+L1 | 2031-01-01 | 2031-02-02 | 2031-01-03 | 80 | 2031-01-01T09:00
+L2 | 2031-02-02 |            | 2031-02-02 | 80 | 2031-02-02T09:00"""
+    changed = {
+        "L1": ["2031-01-10", "2031-01-17", "2031-01-24", "2031-01-31"],
+        "L2": ["2031-02-09", "2031-02-16", "2031-02-23", "2031-03-02", "2031-03-09"],
+    }
+    rows = [
+        f"{line} | {day} | dressing_change | {8 if day == '2031-01-10' else ''} | {day}T20:00"
+        for line, days in changed.items()
+        for day in days
+    ]
+    log = "\n".join(["line_id | done_at | kind | kits_left | received_at", *rows])
+    policy = shipped_policy()
+    history = as_received(written(lines=lines, home_log=log))
+    table = to_call(known_later(history, policy), policy, DAYS)
+    assert table["to_call"].all()  # 7 of 8 kits are used before the first morning
+    found = one_by_one(history, policy)
+    assert [called for _, called in found.values()] == table["to_call"].tolist()

@@ -373,20 +373,23 @@ class Spread:
     def _moments(self) -> Ints:
         return np.array([microseconds(morning_of(day, self.policy)) for day in self.mornings])
 
+    def _wanted(self, versions: Versions) -> tuple[Flags, Ints]:
+        """Which groups are wanted on which mornings, and the group of each row of a table."""
+        if self.pairs is None:
+            everything = np.ones((1, len(self.mornings)), dtype=np.bool_)
+            return everything, np.zeros(len(versions.key), dtype=np.int64)
+        return self.pairs, versions.frame[GROUP].to_numpy()
+
     def _known(self, versions: Versions) -> tuple[Ints, Ints]:
         """What is known and wanted, morning by morning: place of the morning, position of the row."""
+        pairs, group = self._wanted(versions)
         first, stop = versions.in_force(self._moments)
         if NEEDED_BEFORE in versions.frame:
             stop = np.minimum(stop, versions.frame[NEEDED_BEFORE].to_numpy())
-        some = first < stop
-        if self.pairs is not None:
-            group = versions.frame[GROUP].to_numpy()
-            some &= self.pairs.any(axis=1)[group]
-        at = np.flatnonzero(some)
-        nth = np.arange(len(self.mornings))[:, np.newaxis]
-        on = (first[at] <= nth) & (nth < stop[at])
-        if self.pairs is not None:
-            on &= self.pairs.T[:, group[at]]
+        ever = np.asarray(pairs.any(axis=1), dtype=np.bool_)
+        at = np.flatnonzero((first < stop) & ever[group])
+        each = np.arange(len(self.mornings))[:, np.newaxis]
+        on = (first[at] <= each) & (each < stop[at]) & pairs.T[:, group[at]]
         nth, place = np.nonzero(on)
         return nth, at[place]
 
@@ -395,9 +398,8 @@ class Spread:
         parts = [versions.earlier(moment) for moment in self._moments]
         nth = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
         at = np.concatenate(parts)
-        if self.pairs is None:
-            return nth, at
-        wanted = self.pairs[versions.frame[GROUP].to_numpy()[at], nth]
+        pairs, group = self._wanted(versions)
+        wanted = pairs[group[at], nth]
         return nth[wanted], at[wanted]
 
     def _frame(

@@ -80,7 +80,7 @@ class Versions:
             for name, kind in frame.dtypes.items()
             if isinstance(kind, pd.CategoricalDtype)
         }
-        parts = [part.astype(words) for part in (frame, again) if len(part)]
+        parts = [part.astype(words, copy=False) for part in (frame, again) if len(part)]
         whole = pd.concat(parts, ignore_index=True) if parts else frame
         # Rows are numbered from 1, so no number is that of two keys.
         key = np.concatenate([frame["row"].to_numpy(dtype=np.int64), -1 - revised.key])

@@ -39,6 +39,7 @@ from analysis.decisions.turning_mornings import (
     grouped,
     other_reasons,
     resting_turns,
+    without_old_changes,
 )
 from analysis.policy import Policy
 from analysis.tables.codes import is_among, positions_of
@@ -69,6 +70,7 @@ CARE = (
     Reason.LATE_PATTERN,
 )
 """Reasons that are about a dressing."""
+OTHERS = tuple(reason for reason in FINDERS if reason not in CARE)
 
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
@@ -100,7 +102,8 @@ def to_call(
         the families that have a rank in `calls.call_list` of that morning.
     """
     log = history.tables["home_log"]
-    read = log.frame.drop(columns=[*UNREAD], errors="ignore").astype({"findings": "category"})
+    read = log.frame.drop(columns=[*UNREAD], errors="ignore")
+    read = read.astype({"findings": "category"}, copy=False)
     history = replace(history, tables={**history.tables, "home_log": replace(log, frame=read)})
     alike = _alike(policy, days)
     found: list[pd.DataFrame] = []
@@ -132,9 +135,12 @@ def _of_edition(
         listed.add_care(SideBySide.of(cared, policy, mornings, CARE, some), some)
     done()
     others = other_reasons(every, groups, policy, settings)
-    unsure = listed.unsure(others, resting_turns(every, groups, settings.recheck_days))
-    for some in groups.shares(every, unsure):
+    unsure, with_care = listed.unsure(others, resting_turns(every, groups, settings.recheck_days))
+    for some in groups.shares(every, with_care):
         listed.add_whole(SideBySide.of(every, policy, mornings, [*FINDERS], some))
+    few = without_old_changes(every, groups, settings)
+    for some in groups.shares(few, unsure):
+        listed.add_whole(SideBySide.of(few, policy, mornings, OTHERS, some))
     done()
     needed = pd.Index(sorted(listed.needing_all))
     frame = listed.frame(mornings)
@@ -301,17 +307,21 @@ class Listed:
         of_group = self.groups.of_family[family]
         return due_turns(few.day, of_group, nth, few.spread.ahead, self.groups)
 
-    def unsure(self, others: Flags, rest: Flags) -> Flags:
-        """On which mornings a family may have another reason or may rest; other mornings are filled."""
+    def unsure(self, others: Flags, rest: Flags) -> tuple[Flags, Flags]:
+        """On which mornings a family may have another reason or may rest; other mornings are filled.
+
+        First those on which it has no reason about a dressing, then those on which it may have one.
+        """
         nth = np.arange(len(self.groups.mornings))
         last = np.maximum.accumulate(np.where(self.replayed, nth, -1), axis=1)
         self.site[:] = np.where(last < 0, -1, np.take_along_axis(self.site, last, axis=1))
         self.called[:] = (last >= 0) & np.take_along_axis(self.called, last, axis=1)
-        of_family = self.groups.of_family
-        by_family = np.where(self.called, rest[of_family], others[of_family]) & (self.site >= 0)
-        pairs = self.groups.none()
-        np.logical_or.at(pairs, of_family, by_family)
-        return pairs
+        of_family, home = self.groups.of_family, self.site >= 0
+        linked = self.groups.linked[:, np.newaxis]
+        without, whole = self.groups.none(), self.groups.none()
+        without[of_family] = others[of_family] & home & ~self.called & ~linked
+        np.logical_or.at(whole, of_family, home & (linked | self.called & rest[of_family]))
+        return without, whole
 
     def add_whole(self, whole: SideBySide) -> None:
         """Take over what all reasons of families give, and who rests."""

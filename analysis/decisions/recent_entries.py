@@ -86,13 +86,7 @@ def without_replaced(
     """
     settings = [edition.settings for edition in policy.editions]
     silent = max(s.silent_after_days for s in settings) + 1
-    deliveries = lines.frame["kit_delivery_days"].to_numpy(dtype=np.int64, na_value=0)
-    looks_back = max(
-        silent,
-        deliveries.max(initial=0),
-        *(s.kits_count_valid_days for s in settings),
-        *(max(s.red_flag_days, s.skin_open_days, s.sign_off_recent_days) for s in settings),
-    )
+    back = max(looks_back(s, lines.frame) for s in settings)
     log, day = log.drop(columns=[*UNREAD]), days_of(log["done_on"])
     received = log["received_at"].to_numpy().astype("datetime64[us]").astype(np.int64)
     moved = _moved(lines)
@@ -101,7 +95,7 @@ def without_replaced(
     known = (received <= known_at) & (day < morning)
     known &= ~np.isin(log["row"].to_numpy(), revised.frame["row"].to_numpy())
     known &= ~is_among(log["line_id"], moved)
-    old = known & (day < morning - looks_back)
+    old = known & (day < morning - back)
     left_out = old & is_among(log["line_id"], ended)
     some = np.flatnonzero(known & ~left_out & ~about_dressings(log))
     family, families = pd.factorize(log["family_id"].take(some))
@@ -111,6 +105,22 @@ def without_replaced(
     every = np.ones(len(some), dtype=np.bool_)
     left_out[some] = old[some] & (day[some] < _newest(every, group, day[some]))
     return log[~left_out]
+
+
+def looks_back(settings: Settings, lines: pd.DataFrame) -> int:
+    """Days before a morning in which its list needs more of the log than the newest of each kind.
+
+    Changes of dressings are needed for longer by the reasons about a dressing. `lines` are all versions.
+    """
+    deliveries = lines["kit_delivery_days"].to_numpy(dtype=np.int64, na_value=0)
+    return max(
+        settings.silent_after_days + 1,
+        settings.red_flag_days,
+        settings.skin_open_days,
+        settings.sign_off_recent_days,
+        settings.kits_count_valid_days,
+        int(deliveries.max(initial=0)),
+    )
 
 
 def recent(

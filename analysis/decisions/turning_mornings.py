@@ -24,7 +24,12 @@ from analysis.decisions.attempts import with_days_back
 from analysis.decisions.day import Day, holds_code
 from analysis.decisions.history import History, Versions
 from analysis.decisions.reasons import changes_without_sign_off
-from analysis.decisions.recent_entries import NEEDED_BEFORE, about_dressings, of_one_version
+from analysis.decisions.recent_entries import (
+    NEEDED_BEFORE,
+    about_dressings,
+    looks_back,
+    of_one_version,
+)
 from analysis.policy import Policy
 from analysis.tables.codes import is_among, positions_of
 from analysis.timeline.axis import DAY_BITS
@@ -179,7 +184,8 @@ def grouped(
 
 
 def _with(versions: Versions, group: Ints, known: Flags) -> Versions:
-    return replace(versions, frame=versions.frame.assign(**{GROUP: group})).only(known)
+    grouped = replace(versions, frame=versions.frame.assign(**{GROUP: group}))
+    return grouped if known.all() else grouped.only(known)
 
 
 def _nothing_of(versions: Versions) -> Versions:
@@ -211,6 +217,16 @@ def care_of(history: History) -> History:
         "sign_offs": _nothing_of(history.tables["sign_offs"]),
     }
     return History(tables, _nothing_of(history.calls), _nothing_of(history.arrangements))
+
+
+def without_old_changes(history: History, groups: Groups, settings: Any) -> History:
+    """Leave out changes of dressings that only reasons about a dressing need."""
+    log = history.tables["home_log"]
+    frame, day = log.frame, days_of(log.frame["done_on"])
+    since = groups.mornings[0] - looks_back(settings, history.tables["lines"].frame)
+    old = (frame["kind"] == EntryKind.DRESSING_CHANGE).to_numpy(dtype=bool) & (day < since)
+    kept = log.only(~(old & of_one_version(log)))
+    return replace(history, tables={**history.tables, "home_log": kept})
 
 
 def care_turns(history: History, groups: Groups) -> Flags:

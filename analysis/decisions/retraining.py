@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from functools import partial
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.decisions.counted_practice import KEYS, NOBODY, counted
@@ -20,8 +22,10 @@ from analysis.decisions.practice import (
     is_current,
     practice,
 )
+from analysis.measures.snapshot_data import FoundOf, unless_same
 from analysis.policy import Policy, Settings
 from analysis.stats.averaged_shares import AveragedShares, average_shares
+from analysis.stats.inputs import FloatArray
 from analysis.tables.records import Records
 from analysis.tables.retraining import NOT_SIGNED_OFF, RETRAINING
 from analysis.timeline import Timeline
@@ -120,12 +124,18 @@ def needs_of(
     return needs_of_counts(counts, shares_of(counts), timeline, settings)
 
 
-def shares_of(counts: pd.DataFrame) -> dict[str, AveragedShares]:
-    """What is known of the shares missed of each step, of counts as `counted` gives them."""
-    found = {}
+def shares_of(counts: pd.DataFrame, known: FoundOf | None = None) -> dict[str, AveragedShares]:
+    """What is known of the shares missed of each step, of counts as `counted` gives them.
+
+    `known` is as for `snapshot_data.unless_same`: most log entries change few steps.
+    """
+    found, known = {}, {} if known is None else known
     for step, at in counts.groupby("step", observed=True).indices.items():
         if step != NO_SIGN_OFF:
-            found[str(step)] = average_shares(*(counts[c].to_numpy()[at] for c in _OUT_OF))
+            own = [counts[c].to_numpy()[at] for c in _OUT_OF]
+            found[str(step)] = unless_same(
+                known, ("shares", step), own, partial(average_shares, *own)
+            )
     return found
 
 
@@ -134,6 +144,7 @@ def needs_of_counts(
     shares: Mapping[str, AveragedShares],
     timeline: Timeline,
     settings: Settings,
+    known: FoundOf | None = None,
 ) -> pd.DataFrame:
     """Do the same for occasions already counted.
 
@@ -147,12 +158,15 @@ def needs_of_counts(
         Of at least the families of the counts.
     settings : Settings
         Of the as-of day.
+    known : dict, optional
+        As for `snapshot_data.unless_same`, where the counts are of all families.
 
     Returns
     -------
     DataFrame
         Columns of `RETRAINING`.
     """
+    known = {} if known is None else known
     shown = (counts["missed"] > 0) | (counts["refreshed"] & (counts["missed_before"] > 0))
     in_place = timeline.lines.loc[timeline.lines["end_on"].isna(), "family_id"]
     shown &= counts["family_id"].isin(in_place)
@@ -162,8 +176,13 @@ def needs_of_counts(
         if step == NO_SIGN_OFF:
             continue
         own = [counts[c].to_numpy()[at] for c in _OUT_OF]
-        shrunk[at] = shares[str(step)].posterior_mean(*own)
-        above[at] = shares[str(step)].probability_above(limit_of(str(step), settings), *own)
+        of_step, limit = shares[str(step)], limit_of(str(step), settings)
+        shrunk[at], above[at] = unless_same(
+            known,
+            ("adjusted", step),
+            (*vars(of_step).values(), limit, *own),
+            partial(_adjusted, of_step, limit, own),
+        )
     listed = counts.assign(shrunk_share=shrunk, prob_above=above)
     listed = listed.assign(state=_states(listed))
     listed = listed.sort_values(
@@ -172,6 +191,13 @@ def needs_of_counts(
         ignore_index=True,
     )
     return RETRAINING.check(_named(listed))
+
+
+def _adjusted(
+    shares: AveragedShares, limit: float, own: list[npt.NDArray[np.int64]]
+) -> tuple[FloatArray, FloatArray]:
+    """Shrunk share of each caregiver, and the probability that it is above the limit."""
+    return shares.posterior_mean(*own), shares.probability_above(limit, *own)
 
 
 def _states(counts: pd.DataFrame) -> pd.Categorical:

@@ -194,12 +194,12 @@ class Snapshot:
         # What shares need takes long to load, and others need none of it.
         from analysis.decisions.retraining import shares_of
 
-        return shares_of(self.counted_practice)
+        return shares_of(self.counted_practice, self.found_of)
 
     @cached_property
     def retraining(self) -> pd.DataFrame:
         """Who needs retraining on which step, and who was retrained; columns of `RETRAINING`."""
-        return self._needs_of(self.counted_practice)
+        return self._needs_of(self.counted_practice, self.found_of)
 
     def retraining_of(self, family_id: str) -> pd.DataFrame:
         """The same of one family: of the others only what adjusts its shares is calculated."""
@@ -208,10 +208,11 @@ class Snapshot:
         own = own.reset_index(drop=True)
         return own if every is vars(self).get("retraining") else self._needs_of(own)
 
-    def _needs_of(self, counts: pd.DataFrame) -> pd.DataFrame:
+    def _needs_of(self, counts: pd.DataFrame, known: FoundOf | None = None) -> pd.DataFrame:
         from analysis.decisions.retraining import needs_of_counts
 
-        return needs_of_counts(counts, self.shares_missed, self.timeline, self.edition.settings)
+        settings = self.edition.settings
+        return needs_of_counts(counts, self.shares_missed, self.timeline, settings, known)
 
     @property
     def known_on(self) -> date:

@@ -20,6 +20,7 @@ from analysis.decisions.attempts import with_days_back
 from analysis.decisions.daily_capacity import daily_capacity
 from analysis.decisions.sentences import beyond_sentence, capacity_sentence
 from analysis.snapshot import Snapshot
+from analysis.tables.codes import is_among
 from analysis.tables.printed import as_csv
 from analysis.vocabulary import RESTING, CallOutcome
 from dashboard.addresses.calls import Choice
@@ -123,7 +124,7 @@ def languages_of(found: Snapshot) -> tuple[str, ...]:
     """Languages in which families with a line at home are called."""
     home = found.timeline.lines[found.timeline.lines["at_home"]]
     spoken = family_languages(found.records)
-    return distinct(spoken[spoken.index.isin(home["family_id"])])
+    return distinct(spoken[is_among(spoken.index.to_series(), home["family_id"])])
 
 
 def _done(found: Snapshot, done: pd.DataFrame) -> tuple[CallDone, ...]:

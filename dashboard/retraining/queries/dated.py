@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ import pandas as pd
 from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.training_sessions import attendance
 from analysis.snapshot import Snapshot
+from analysis.tables.codes import is_among
 from analysis.vocabulary import NeedState, SessionState
 from dashboard.layout.words import counted
 from dashboard.retraining.queries.handout_words import Translations
@@ -41,7 +42,9 @@ def visible(found: Snapshot, sessions: pd.DataFrame, code: str) -> tuple[Session
         name: table.groupby("session")["caregiver_id"].nunique()
         for name, table in (("invited", came), ("marked", given))
     }
-    theirs = dict(cells(found.records.caregivers, "caregiver_id", "family_id"))
+    theirs = _families_of(
+        found, [c for (each,) in cells(sessions, "caregiver_ids") for c in codes(each)]
+    )
     names = (
         *("session", "row", "state", "held_on", "starts_at", "venue", "language", "skills"),
         *("held_by", "made_by", "family_ids", "caregiver_ids"),
@@ -74,6 +77,13 @@ def visible(found: Snapshot, sessions: pd.DataFrame, code: str) -> tuple[Session
     return tuple(shown)
 
 
+def _families_of(found: Snapshot, caregivers: Sequence[str]) -> dict[str, str]:
+    """Family of each of some caregivers."""
+    people = found.records.caregivers
+    named = people[is_among(people["caregiver_id"], list(caregivers))]
+    return dict(cells(named, "caregiver_id", "family_id"))
+
+
 def candidates(training: Training, site: str | None) -> tuple[Person, ...]:
     """Caregivers who likely need retraining, the most certain first."""
     needs = training.needs
@@ -88,7 +98,7 @@ def candidates(training: Training, site: str | None) -> tuple[Person, ...]:
 
 def people_of(found: Snapshot, session: Session) -> tuple[Person, ...]:
     """Who is invited: caregivers, and families for which none is named."""
-    theirs = dict(cells(found.records.caregivers, "caregiver_id", "family_id"))
+    theirs = _families_of(found, session.caregiver_ids)
     named = [(theirs[c], c) for c in session.caregiver_ids if c in theirs]
     with_name = {family for family, _ in named}
     return (*named, *((f, None) for f in session.family_ids if f not in with_name))

@@ -15,6 +15,7 @@ from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.refreshers import refreshers
 from analysis.decisions.retraining import sites_of
 from analysis.snapshot import Snapshot
+from analysis.tables.codes import is_among
 from analysis.vocabulary import NeedState
 from dashboard.session.frames import cells
 
@@ -91,7 +92,7 @@ class Training:
         log = log_of(self.found.timeline, self.found.records)
         checked = log.loc[log["steps_missed"].notna(), "family_id"].unique()
         in_place = lines.loc[lines["end_on"].isna(), "family_id"].drop_duplicates()
-        return int(in_place.isin(checked).sum())
+        return int(is_among(in_place, checked).sum())
 
     @cached_property
     def families(self) -> int:

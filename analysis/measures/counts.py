@@ -174,6 +174,11 @@ def counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataF
     *Source:* project definition, definitions §1 and §5.
     """
     check_event(tallies, event)
+    question = ("counts", event, by, basis)
+    return once(tallies, question, lambda: _counts(tallies, event, by, basis)).copy()
+
+
+def _counts(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> pd.DataFrame:
     days, events = days_and_events(tallies, event, basis)
     group, ours = grouped(tallies, by), (tallies.events["event"] == event).to_numpy(dtype=bool)
     table = pd.DataFrame(

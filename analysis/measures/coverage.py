@@ -6,8 +6,12 @@ import pandas as pd
 
 from analysis.measures.counts import dressing_cells, grouped
 from analysis.measures.grouping import in_group_order
+from analysis.measures.snapshot_data import SnapshotData, once
 from analysis.tables.columns import Frame
 from analysis.tallies import Tallies
+from analysis.tallies.pieces import days_of_family
+from analysis.timeline.axis import Spans
+from analysis.timeline.families import heard_spans
 from analysis.vocabulary import Grouping
 
 COVERAGE = Frame.of(
@@ -17,6 +21,19 @@ COVERAGE = Frame.of(
     key="group",
     blank={"group": "not recorded", "log_coverage": "no line-day"},
 )
+
+
+def heard_days(data: SnapshotData) -> Spans:
+    """Days of each line on which its family was not silent, found once for a snapshot.
+
+    *Source:* project definition, definitions §4.
+    """
+
+    def find() -> Spans:
+        coded = data.counted_timeline.coded
+        return days_of_family(coded, heard_spans(coded, data.policy))
+
+    return once(data, "heard days", find)
 
 
 def log_coverage(tallies: Tallies, by: Grouping) -> pd.DataFrame:

@@ -12,15 +12,15 @@ from analysis.days import dates_of, day_number, days_of
 from analysis.measures.charts import check_baseline, signal_words
 from analysis.measures.completeness import provisional_rates
 from analysis.measures.counts import check_event, is_logged_at_home
+from analysis.measures.coverage import heard_days
 from analysis.measures.snapshot_data import SnapshotData, once
 from analysis.stats.day_gaps import GapRule, day_gap_chart
 from analysis.stats.gaps import open_gap
 from analysis.stats.intervals import exact_rate_interval
 from analysis.tables.measures import GAP_CHART
-from analysis.tallies.pieces import days_of_child, days_of_family
+from analysis.tallies.pieces import days_of_child
 from analysis.tallies.steps import counted_periods
 from analysis.timeline.axis import Spans, without
-from analysis.timeline.families import heard_spans
 from analysis.vocabulary import Basis, ChartKind, Grouping
 
 
@@ -126,8 +126,7 @@ def _judged(data: SnapshotData, basis: Basis, *, logged: bool) -> Spans:
         owned = days_of_child(axis, lines, coded.home.periods)
         spans = without(spans, without(spans, owned))
     if logged:
-        heard = days_of_family(coded, heard_spans(coded, data.policy))
-        spans = without(spans, without(spans, heard))
+        spans = without(spans, without(spans, heard_days(data)))
     return spans
 
 

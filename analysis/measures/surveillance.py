@@ -15,6 +15,7 @@ import pandas as pd
 from analysis.days import date_at, days_of
 from analysis.measures.completeness import provisional_rates
 from analysis.measures.counts import MeasureError, check_event, is_logged_at_home, usual_basis
+from analysis.measures.coverage import heard_days
 from analysis.measures.snapshot_data import SnapshotData, hash_of, once, unless_same
 from analysis.stats.gaps import open_gap
 from analysis.stats.intervals import PER, exact_rate_interval
@@ -177,7 +178,7 @@ def surveillance(data: SnapshotData) -> Surveillance:
     *Source:* project definition, definitions §9; statistic, threshold, start and size as
     `stats.surveillance` describes.
     """
-    steps = step_days(data.counted_timeline, data.tallies, data.policy)
+    steps = step_days(data.counted_timeline, data.tallies, heard_days(data))
     number, sites = pd.factorize(steps.site.astype(str))
     months = np.array(steps.months)
     starts = np.flatnonzero(np.append(True, months[1:] != months[:-1])) if len(months) else months

@@ -109,12 +109,10 @@ def _judged_units(tallies: Tallies, event: str, by: Grouping, basis: Basis) -> p
 
 def _steps(periods: pd.Series[Any], by: Grouping) -> npt.NDArray[np.int64]:
     """Number of each period, counted in months or quarters from the first."""
-    text = periods.astype("string")
-    if by is Grouping.MONTH:
-        number = text.str[:4].astype("int64") * 12 + text.str[5:].astype("int64")
-    else:
-        number = text.str[:4].astype("int64") * 4 + text.str[6:].astype("int64")
-    steps = np.asarray(number, dtype=np.int64)
+    place, names = pd.factorize(periods.astype("string"))
+    year, after = (12, 5) if by is Grouping.MONTH else (4, 6)
+    number = [int(str(name)[:4]) * year + int(str(name)[after:]) for name in names]
+    steps = np.array(number, dtype=np.int64)[place]
     return steps - np.int64(steps.min()) if len(steps) else steps
 
 

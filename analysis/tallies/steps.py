@@ -11,13 +11,11 @@ import numpy as np
 import pandas as pd
 
 from analysis.days import date_at, days_of
-from analysis.policy import Policy
-from analysis.tallies.pieces import days_of_child, days_of_family, month_of, sums
+from analysis.tallies.pieces import days_of_child, month_of, sums
 from analysis.tallies.tally import Tallies
 from analysis.timeline import Timeline
 from analysis.timeline.axis import Axis, Ints, Spans, days_covered, numbered
 from analysis.timeline.build import Coded
-from analysis.timeline.families import heard_spans
 
 FIRST_DAYS = (0, 7, 14, 21)
 """Days of a month with which its steps begin, from 0; the last step has 7 to 10 days."""
@@ -51,8 +49,10 @@ class StepDays:
         return np.searchsorted(self.begins, day, side="right") - 1
 
 
-def step_days(timeline: Timeline, tallies: Tallies, policy: Policy) -> StepDays:
+def step_days(timeline: Timeline, tallies: Tallies, heard: Spans) -> StepDays:
     """Count line-days by family, site and step from the first day at home to the as-of day.
+
+    `heard` are the days of lines on which their family was not silent.
 
     *Source:* project definition, definitions §1, §4 and §9.
     """
@@ -75,7 +75,6 @@ def step_days(timeline: Timeline, tallies: Tallies, policy: Policy) -> StepDays:
     def by_row(counts: Ints) -> Ints:
         return sums(place, len(rows) * len(begins), counts).reshape(len(rows), len(begins))
 
-    heard = days_of_family(coded, heard_spans(coded, policy))
     child = days_of_child(axis, lines, periods)
     return StepDays(
         site=rows["site"].astype("string"),

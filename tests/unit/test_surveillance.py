@@ -10,6 +10,7 @@ import pytest
 
 from analysis.decisions.signal_work import signals_line
 from analysis.measures.charts import rate_chart
+from analysis.measures.coverage import heard_days
 from analysis.measures.surveillance import SignalCode, surveillance
 from analysis.reports import month
 from analysis.reports.data import ReportData
@@ -133,7 +134,7 @@ def test_without_families_nothing_is_followed():
 
 
 def test_days_and_events_of_steps_add_up_to_the_tallies(doubled):
-    steps = step_days(doubled.timeline, doubled.tallies, doubled.policy)
+    steps = step_days(doubled.timeline, doubled.tallies, heard_days(doubled))
     days = doubled.tallies.days
     days = days[(days["task"] == Task.DRESSING).to_numpy(dtype=bool)]
     month = days["month"].dt.strftime("%Y-%m")

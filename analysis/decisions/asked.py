@@ -58,7 +58,7 @@ def families_asked(calls: CallList, records: Records, asked: Asked) -> pd.DataFr
         wanted &= holds_code(families["assigned_to"].fillna(families["nurse"]), {asked.nurse})
     if asked.language is not None:
         wanted &= speaks(families["family_id"], records, asked.language)
-    return families[wanted]
+    return families if wanted.all() else families[wanted]
 
 
 def family_languages(records: Records) -> pd.Series[str]:

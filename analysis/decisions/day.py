@@ -22,16 +22,22 @@ from analysis.vocabulary import Task
 
 def log_of(timeline: Timeline, records: Records) -> pd.DataFrame:
     """The home log; an entry of a known line is of the family that the line has now."""
-    log, earlier = records.home_log, records.earlier_lines
-    now = timeline.lines.set_index("line_id")["family_id"]
-    changed = earlier["family_id"] != earlier["line_id"].map(now)
-    moved = earlier.loc[changed.to_numpy(dtype=bool, na_value=False), "line_id"]
-    if moved.empty:  # no line was ever with another family
+    log, moved = records.home_log, moved_lines(timeline, records)
+    if moved.empty:
         return log
+    now = timeline.lines.set_index("line_id")["family_id"]
     theirs = is_among(log["line_id"], moved)
     family = log["family_id"].copy()
     family[theirs] = log.loc[theirs, "line_id"].map(now)
     return log.assign(family_id=family)
+
+
+def moved_lines(timeline: Timeline, records: Records) -> pd.Series[str]:
+    """Codes of lines that were with another family before."""
+    earlier = records.earlier_lines
+    now = timeline.lines.set_index("line_id")["family_id"]
+    changed = earlier["family_id"] != earlier["line_id"].map(now)
+    return earlier.loc[changed.to_numpy(dtype=bool, na_value=False), "line_id"]
 
 
 @dataclass(frozen=True)

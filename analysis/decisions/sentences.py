@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.tables.codes import is_among
+from analysis.tables.codes import cells_at, is_among
 from analysis.vocabulary import Reason
 from analysis.words import MONTHS
 
@@ -103,10 +103,13 @@ def with_line(reasons: pd.DataFrame, lines: pd.DataFrame) -> pd.Series[str]:
         Columns of `HOME_LINES`.
     """
     at_home = lines["at_home"].to_numpy(dtype=bool)
-    own = at_home & is_among(lines["family_id"], reasons["family_id"])
-    here = lines.loc[own, "family_id"].value_counts()
-    several = (reasons["family_id"].map(here).fillna(0) > 1) & reasons["line_id"].notna()
+    own = np.flatnonzero(at_home & is_among(lines["family_id"], reasons["family_id"]))
+    here = pd.Series(cells_at(lines["family_id"].array, own))
+    several = is_among(reasons["family_id"], here[here.duplicated().to_numpy()])
+    several &= reasons["line_id"].notna().to_numpy()
     sentence = reasons["sentence"].astype("string")
+    if not several.any():
+        return sentence
     return sentence.where(~several, "Line " + reasons["line_id"] + ": " + sentence)
 
 

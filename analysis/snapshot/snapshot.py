@@ -28,6 +28,7 @@ from analysis.measures.snapshot_data import FoundOf
 from analysis.policy import Edition, Policy
 from analysis.store.added import Added
 from analysis.tables import Records
+from analysis.tables.codes import places_of, rows_at
 from analysis.tables.linked import Linked, linked_with, records_of_linked
 from analysis.tallies import Tallies, tally
 from analysis.tallies import of_sites as tallies_of_sites
@@ -204,8 +205,7 @@ class Snapshot:
     def retraining_of(self, family_id: str) -> pd.DataFrame:
         """The same of one family: of the others only what adjusts its shares is calculated."""
         every = self.retraining if "retraining" in vars(self) else self.counted_practice
-        own = every[(every["family_id"] == family_id).to_numpy(dtype=bool)]
-        own = own.reset_index(drop=True)
+        own = rows_at(every, places_of(every["family_id"], family_id)).reset_index(drop=True)
         return own if every is vars(self).get("retraining") else self._needs_of(own)
 
     def _needs_of(self, counts: pd.DataFrame, known: FoundOf | None = None) -> pd.DataFrame:

@@ -34,6 +34,22 @@ def positions_of(codes: pd.Series[Any], known: pd.Series[Any]) -> npt.NDArray[np
     return np.asarray(found.fill_null(-1), dtype=np.int64)
 
 
+def places_of(codes: pd.Series[Any], code: str) -> npt.NDArray[np.intp]:
+    """Return the positions of one code, ascending.
+
+    Examples
+    --------
+    >>> places_of(pd.Series(["F1", "F2", "F1"], dtype="string"), "F1").tolist()
+    [0, 2]
+    """
+    cells = codes.array
+    if isinstance(cells, pd.arrays.ArrowStringArray):
+        same = np.asarray(pc.equal(cells.__arrow_array__(), code).fill_null(False))
+    else:
+        same = np.asarray(codes == code)
+    return np.flatnonzero(same)
+
+
 def as_arrow(texts: Any) -> pa.Array:
     """Texts as one Arrow array."""
     cells = _cells(texts)
@@ -46,16 +62,17 @@ def _cells(texts: Any) -> pa.Array | pa.ChunkedArray:
 
 
 def rows_at(frame: pd.DataFrame, at: npt.NDArray[Any]) -> pd.DataFrame:
-    """Return few rows of a long frame by their ascending positions, as `DataFrame.take`.
-
-    Texts that lie in several parts are taken from each part by itself: pandas joins all parts
-    first, which takes as long as the frame is.
-    """
-    columns = {name: _taken(frame[name].array, at) for name in frame}
+    """Return few rows of a long frame by their ascending positions, as `DataFrame.take`; see `cells_at`."""
+    columns = {name: cells_at(frame[name].array, at) for name in frame}
     return pd.DataFrame(columns, index=frame.index.take(at), copy=False)
 
 
-def _taken(cells: Any, at: npt.NDArray[Any]) -> Any:
+def cells_at(cells: Any, at: npt.NDArray[Any]) -> Any:
+    """Return few cells of a long column by their ascending positions.
+
+    Texts that lie in several parts are taken from each part by itself: pandas joins all parts
+    first, which takes as long as the column is.
+    """
     lies = cells.__arrow_array__() if isinstance(cells, pd.arrays.ArrowStringArray) else None
     if lies is None or lies.num_chunks < 2:
         return cells.take(at)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from analysis.decisions.attempts import with_days_back
@@ -10,28 +11,38 @@ from analysis.decisions.practice import NO_SIGN_OFF
 from analysis.decisions.sentences import with_line
 from analysis.reports.educator import step_words
 from analysis.snapshot import Snapshot
-from analysis.tables.codes import is_among
+from analysis.tables.codes import cells_at, is_among, rows_at
 from analysis.vocabulary import CallOutcome, NeedState
 from analysis.words import need_words
 from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
-from dashboard.session.frames import cells, codes, day, distinct, of
+from dashboard.session.frames import (
+    cells,
+    cells_of,
+    codes,
+    day,
+    distinct,
+    of,
+    plain_cells,
+    plain_cells_at,
+)
 
 
 def silent_families(found: Snapshot, among: pd.Series[str]) -> list[str]:
     """Codes of those of some families that logged nothing for too long."""
     families = found.timeline.families
     quiet = families["silent"].to_numpy(dtype=bool) & is_among(families["family_id"], among)
-    return list(families.loc[quiet, "family_id"])
+    return list(cells_at(families["family_id"].array, np.flatnonzero(quiet)))
 
 
 def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     """Rows of the call list with their reasons' sentences, in the frame's order."""
     reasons = found.calls.reasons
-    reasons = reasons[reasons["family_id"].isin(families["family_id"]).to_numpy(dtype=bool)]
+    own = np.flatnonzero(is_among(reasons["family_id"], families["family_id"]))
+    reasons = rows_at(reasons[["family_id", "line_id", "sentence", "reason"]], own)
     reasons = reasons.assign(sentence=with_line(reasons, found.timeline.lines))
     known: dict[str, list[tuple[str, str]]] = {}
-    for family, text, reason in cells(reasons, "family_id", "sentence", "reason"):
-        known.setdefault(family, []).append((text, str(reason)))
+    for family, text, reason in plain_cells(reasons, "family_id", "sentence", "reason"):
+        known.setdefault(family, []).append((text, reason))
     silent = frozenset(silent_families(found, families["family_id"]))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
@@ -68,8 +79,8 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
 def _postponements(found: Snapshot, families: pd.DataFrame) -> dict[int, tuple[str, str]]:
     """Who postponed families, and why, by the arrangement's row."""
     made = found.records.arrangements
-    made = made[made["row"].isin(families["aside_row"]).to_numpy(dtype=bool)]
-    return {int(row): (by, why) for row, by, why in cells(made, "row", "made_by", "why")}
+    own = np.flatnonzero(np.isin(made["row"].to_numpy(), families["aside_row"].to_numpy()))
+    return {row: (by, why) for row, by, why in plain_cells_at(made, own, "row", "made_by", "why")}
 
 
 def row_of(found: Snapshot, family_id: str) -> CallRow:
@@ -97,14 +108,15 @@ def row_of(found: Snapshot, family_id: str) -> CallRow:
 
 def reasons_of(found: Snapshot, family_id: str) -> tuple[ReasonView, ...]:
     """A family's reasons, most urgent first, with the stored rows that prove them."""
-    proof = of(found.calls.evidence, "family_id", family_id)
+    evidence, reasons = found.calls.evidence, found.calls.reasons
     rows: dict[tuple[str, str | None], list[tuple[str, int]]] = {}
-    for reason, line, table, row in cells(proof, "reason", "line_id", "table", "row"):
-        rows.setdefault((reason, line), []).append((table, int(row)))
-    reasons = of(found.calls.reasons, "family_id", family_id)
+    proof = ("reason", "line_id", "table", "row")
+    for reason, line, table, row in cells_of(evidence, "family_id", family_id, *proof):
+        rows.setdefault((reason, line), []).append((table, row))
+    names = ("reason", "band", "line_id", "sentence")
     return tuple(
-        ReasonView(str(reason), str(band), line, text, tuple(rows.get((reason, line), ())))
-        for reason, band, line, text in cells(reasons, "reason", "band", "line_id", "sentence")
+        ReasonView(reason, band, line, text, tuple(rows.get((reason, line), ())))
+        for reason, band, line, text in cells_of(reasons, "family_id", family_id, *names)
     )
 
 
@@ -114,17 +126,17 @@ def needs_of(found: Snapshot, family_id: str) -> tuple[NeedShown, ...]:
     A change without a sign-off is a reason to call, so it is not repeated here.
     """
     own = found.retraining_of(family_id)
-    shown = (own["step"] != NO_SIGN_OFF) & (own["state"] != NeedState.NO_NEED)
     counts = ("seen", "missed", "seen_before", "missed_before")
     names = ("caregiver_id", "step", "state", *counts)
     return tuple(
         NeedShown(
             caregiver,
-            step_words(str(step), found.edition),
-            str(state),
-            need_words(str(state), *(int(n) for n in numbers)),
+            step_words(step, found.edition),
+            state,
+            need_words(state, *numbers),
         )
-        for caregiver, step, state, *numbers in cells(own[shown.to_numpy(dtype=bool)], *names)
+        for caregiver, step, state, *numbers in plain_cells(own, *names)
+        if step != NO_SIGN_OFF and state != NeedState.NO_NEED
     )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import pandas as pd
 from dash import dcc, html
 from dash.development.base_component import Component
 
@@ -61,17 +60,11 @@ def history_figure(view: FamilyView) -> dict[str, Any]:
             ),
             Group(FAMILY, f"Family {view.family_id}"),
         ],
-        _with_tokens(view.spans),
-        _with_tokens(view.marks),
+        [span._replace(row=row_token(int(span.row), span.table)) for span in view.spans],
+        [mark._replace(row=row_token(int(mark.row), mark.table)) for mark in view.marks],
         as_of=view.last,
         start_on=view.first,
     )
-
-
-def _with_tokens(frame: pd.DataFrame) -> pd.DataFrame:
-    """One row a bar or mark; its row number becomes what a page may hold of it."""
-    pairs = zip(frame["row"].tolist(), frame["table"].tolist(), strict=True)
-    return frame.assign(row=[row_token(row, table) for row, table in pairs])
 
 
 def _description(view: FamilyView) -> str:

@@ -131,16 +131,14 @@ def history(view: FamilyView) -> Markup:
     """The marks and spans of the chart as a table, newest first."""
     rows = [
         {
-            "day": family_words.days(on, until),
-            "group": group,
-            "label": family_words.cut(label),
-            "received": family_words.received(on, received_on),
-            "table": table,
-            "number": number,
+            "day": family_words.days(row.on, row.until),
+            "group": row.group,
+            "label": family_words.cut(row.label),
+            "received": family_words.received(row.on, row.received_on),
+            "table": row.table,
+            "number": row.row,
         }
-        for on, until, group, label, table, number, received_on in view.table.itertuples(
-            index=False
-        )
+        for row in view.table
     ]
     steps = ((view.choice.page - 1, "Newer"), (view.choice.page + 1, "Older"))
     return render(

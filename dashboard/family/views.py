@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-import pandas as pd
-
 from dashboard.addresses.family import FamilyChoice
 from dashboard.call_state.views import CallMade, CallRow, NeedShown, ReasonView
+from dashboard.family.history import Row
+from dashboard.figures import Mark, Span
 
 
 @dataclass(frozen=True)
@@ -58,12 +58,11 @@ class FamilyView:
     first: date
     last: date
     """Days shown in the figure."""
-    spans: pd.DataFrame
-    """One row a span of time, see `history.SPANS`."""
-    marks: pd.DataFrame
-    """One row an entry or event, see `history.MARKS`."""
-    table: pd.DataFrame
-    """Both on one page of the table, newest first, see `history.TABLE`."""
+    spans: tuple[Span, ...]
+    marks: tuple[Mark, ...]
+    """Those of the days shown, in order of time."""
+    table: tuple[Row, ...]
+    """Both on one page of the table, newest first."""
     table_rows: int
     pages: int
     caregivers: tuple[CaregiverView, ...]

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
-
-import pandas as pd
 
 from dashboard.family.history import LATE_DAYS
 from dashboard.family.views import CaregiverView, FamilyView, LineView
@@ -104,10 +101,10 @@ def line_summary(line: LineView, as_of: date) -> str:
     return states[line.state]
 
 
-def days(on: Any, until: Any) -> str:
+def days(on: date, until: date | None) -> str:
     """A day, or the first and last day of a span."""
     first = words.day_year(on)
-    return first if pd.isna(until) else f"{first} to {words.day_year(until)}"
+    return first if until is None else f"{first} to {words.day_year(until)}"
 
 
 def cut(label: str) -> str:
@@ -115,9 +112,9 @@ def cut(label: str) -> str:
     return label if len(label) <= MOST_CHARACTERS else f"{label[:MOST_CHARACTERS]} …"
 
 
-def received(on: Any, received_on: Any) -> str:
+def received(on: date, received_on: date | None) -> str:
     """How long after its day an entry was received."""
-    if pd.isna(received_on):
+    if received_on is None:
         return ""
     later = (received_on - on).days
     if later <= 0:

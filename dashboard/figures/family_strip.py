@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
-
-import pandas as pd
+from datetime import date, datetime, time, timedelta
+from typing import Any, NamedTuple, TypeVar
 
 from dashboard.figures import theme
 from dashboard.figures.family_strip_styles import (
@@ -40,10 +38,46 @@ class Group:
     """Rows that belong together: those of a line, or the family's own."""
 
     key: str
-    """As in the frames' column `group`."""
+    """The `group` of its spans and marks."""
     title: str
     due_on: date | None = None
     """Last day on which the next change of the dressing is on time; named when it lies ahead."""
+
+
+class Span(NamedTuple):
+    """A stretch of days."""
+
+    group: str
+    """The line whose group it belongs to; blank: the family's own."""
+    track: str
+    """Row of the figure."""
+    kind: str
+    start_on: date
+    end_on: date
+    """Half-open."""
+    label: str
+    table: str
+    row: int | str
+    """The stored row, -1: none; or its token."""
+
+
+class Mark(NamedTuple):
+    """What happened on a day; the fields of these names are as those of a `Span`."""
+
+    group: str
+    track: str
+    kind: str
+    on: date
+    label: str
+    table: str
+    row: int | str
+    received_on: date | None = None
+    """The day on which the clinic got it; None: not an entry of the log."""
+
+    @property
+    def last_on(self) -> date:
+        """The last day at which it is drawn: a late entry is also at the day it was received."""
+        return self.received_on if self.track == "late" and self.received_on else self.on
 
 
 MANY_DAYS = 200
@@ -56,8 +90,8 @@ NAMED = {"red_flag": "red flag: ", "harm": ""}
 
 def family_strip(
     groups: Sequence[Group],
-    spans: pd.DataFrame,
-    marks: pd.DataFrame,
+    spans: Sequence[Span],
+    marks: Sequence[Mark],
     *,
     as_of: date,
     start_on: date,
@@ -68,11 +102,10 @@ def family_strip(
     ----------
     groups : sequence of Group
         Groups of rows from top to bottom; the one with an empty key is the family's own.
-    spans : DataFrame
-        One row a span: group, track, kind, start_on, end_on (half-open), label, table, row.
-    marks : DataFrame
-        One row a mark: group, track, kind, on, label, table, row, received_on. A mark of the kind
-        `late` is plotted at its day and at the day it was received, with a thin line between them.
+    spans : sequence of Span
+    marks : sequence of Mark
+        A mark of the kind `late` is plotted at its day and at the day it was received, with a thin
+        line between them.
     as_of : date
         Plotted as a line; nothing is known after it.
     start_on : date
@@ -83,32 +116,28 @@ def family_strip(
     dict
         Data and layout of a plotly figure. Every bar and mark carries ``[table, row]`` as its customdata; a row may be a token.
     """
-    spans, marks = theme.plain_in(spans, "label"), theme.plain_in(marks, "label")
-    first, now = pd.Timestamp(start_on), pd.Timestamp(as_of)
-    last = max([now, *(pd.Timestamp(g.due_on) for g in groups if g.due_on is not None)])
-    spans = spans[((spans["end_on"] > first) & (spans["start_on"] < now)).to_numpy(dtype=bool)]
-    until = marks["received_on"].where((marks["track"] == "late").to_numpy(dtype=bool), marks["on"])
-    marks = marks[((until >= first) & (marks["on"] <= now)).to_numpy(dtype=bool)]
+    first, now = start_on, as_of
+    last = max([now, *(group.due_on for group in groups if group.due_on is not None)])
+    spans = [span for span in spans if span.end_on > first and span.start_on < now]
+    marks = [mark for mark in marks if mark.last_on >= first and mark.on <= now]
     heights, texts, rules, height = _places(groups, spans, marks, as_of)
     data: list[dict[str, Any]] = []
-    placed = _placed(spans, heights)
+    spans_of = _by_kind(spans, heights)
     for kind, style in SPAN_STYLES.items():
-        rows = placed[(placed["kind"] == kind).to_numpy(dtype=bool)]
-        if len(rows):
-            data.append(_bars(rows, style, first, now))
-    placed = _placed(marks, heights)
+        if kind in spans_of:
+            data.append(_bars(spans_of[kind], heights, style, first, now))
+    marks_of = _by_kind(marks, heights)
     scale = 1.0 if (now - first).days <= MANY_DAYS else 0.7
-    late = placed[(placed["kind"] == "late").to_numpy(dtype=bool)]
-    if len(late):
-        data += _late(late, first, now, scale)
+    if "late" in marks_of:
+        data += _late(marks_of["late"], heights, first, now, scale)
     for kind, style in MARK_STYLES.items():
-        rows = placed[(placed["kind"] == kind).to_numpy(dtype=bool)]
-        if len(rows):
-            rows = rows.sort_values(["group", "on"])
-            points = _points(rows, "on", {**style, "size": style["size"] * scale}, kind)
-            named = _names(rows, now - first, NAMED[kind]) if kind in NAMED else {}
+        if kind in marks_of:
+            found = sorted(marks_of[kind], key=lambda mark: (mark.group, mark.on))
+            points = _points(found, heights, {**style, "size": style["size"] * scale}, kind)
+            named = _names(found, now - first, NAMED[kind]) if kind in NAMED else {}
             data.append({**points, **named})
-    space = max((last - first) * 0.04, pd.Timedelta(days=1))
+    space = max((last - first) * 0.04, timedelta(days=1))
+    left, right = (datetime.combine(day, time()) for day in (first, last))
     layout = {
         **theme.QUIET,
         "height": height + MARGINS,
@@ -117,7 +146,7 @@ def family_strip(
         "xaxis": {
             **theme.AXIS,
             "type": "date",
-            "range": [f"{first - space / 2:%Y-%m-%d %H:%M}", f"{last + space:%Y-%m-%d %H:%M}"],
+            "range": [f"{left - space / 2:%Y-%m-%d %H:%M}", f"{right + space:%Y-%m-%d %H:%M}"],
             "tickformat": "%-d %b" if (now - first).days < 300 else "%b %Y",
             "nticks": 7,
             "showgrid": True,
@@ -131,17 +160,17 @@ def family_strip(
 # -- places -------------------------------------------------------------------------------------
 
 Places = dict[tuple[str, str], float]
+Shown = TypeVar("Shown", Span, Mark)
 
 
 def _places(
-    groups: Sequence[Group], spans: pd.DataFrame, marks: pd.DataFrame, as_of: date
+    groups: Sequence[Group], spans: Sequence[Span], marks: Sequence[Mark], as_of: date
 ) -> tuple[Places, list[dict[str, Any]], list[dict[str, Any]], int]:
     """Heights of the rows, their names, the rules between groups, and the height of all."""
     filled: dict[tuple[str, str], set[str]] = {}
-    for frame in (spans, marks):
-        different = frame[["group", "track", "kind"]].drop_duplicates()
-        for of_group, of_track, kind in different.itertuples(index=False):
-            filled.setdefault((of_group, of_track), set()).add(kind)
+    shown: list[Span | Mark] = [*spans, *marks]
+    for one in shown:
+        filled.setdefault((one.group, one.track), set()).add(one.kind)
     heights: Places = {}
     texts: list[dict[str, Any]] = []
     rules: list[dict[str, Any]] = []
@@ -244,57 +273,61 @@ def _is_ahead(group: Group, as_of: date) -> bool:
     return group.due_on is not None and group.due_on > as_of
 
 
-def _placed(frame: pd.DataFrame, heights: Places) -> pd.DataFrame:
-    """Rows that have a place, with it as `y`."""
-    keys = zip(frame["group"], frame["track"], strict=True)
-    y = pd.Series([heights.get(key) for key in keys], index=frame.index, dtype="float64")
-    return frame.assign(y=y)[y.notna().to_numpy(dtype=bool)]
+def _by_kind(found: Sequence[Shown], heights: Places) -> dict[str, list[Shown]]:
+    """Spans or marks that have a place, by kind."""
+    by_kind: dict[str, list[Shown]] = {}
+    for one in found:
+        if (one.group, one.track) in heights:
+            by_kind.setdefault(one.kind, []).append(one)
+    return by_kind
+
+
+def _heights(found: Sequence[Span | Mark], heights: Places) -> list[float]:
+    return [heights[one.group, one.track] for one in found]
 
 
 # -- traces -------------------------------------------------------------------------------------
 
 
 def _bars(
-    spans: pd.DataFrame, style: dict[str, Any], first: pd.Timestamp, now: pd.Timestamp
+    spans: Sequence[Span], heights: Places, style: dict[str, Any], first: date, now: date
 ) -> dict[str, Any]:
-    start = spans["start_on"].where(spans["start_on"] > first, first)
-    end = spans["end_on"].where(spans["end_on"] < now, now)
+    days = [(max(span.start_on, first), min(span.end_on, now)) for span in spans]
     return {
         "type": "bar",
-        "name": str(spans["kind"].iloc[0]),
+        "name": spans[0].kind,
         "orientation": "h",
-        "base": start.dt.strftime("%Y-%m-%d").tolist(),
-        "x": ((end - start).dt.days * DAY_MS).tolist(),
-        "y": spans["y"].tolist(),
+        "base": [start.isoformat() for start, _ in days],
+        "x": [(end - start).days * DAY_MS for start, end in days],
+        "y": _heights(spans, heights),
         "width": THICK,
         "marker": style,
         "customdata": _rows(spans),
-        "hovertext": _hover(spans["label"], spans["start_on"], spans["end_on"]),
+        "hovertext": [_hover(span) for span in spans],
         "hoverinfo": "text",
     }
 
 
-def _rows(frame: pd.DataFrame) -> list[list[Any]]:
-    shown = [row if isinstance(row, str) else int(row) for row in frame["row"]]
-    return [[table, row] for table, row in zip(frame["table"], shown, strict=True)]
+def _rows(found: Sequence[Span | Mark]) -> list[list[Any]]:
+    return [[one.table, one.row] for one in found]
 
 
-def _hover(label: pd.Series[Any], start: pd.Series[Any], end: pd.Series[Any]) -> list[str]:
-    days = (end - start).dt.days
-    return [
-        f"{text}<br>{a:%d %b %Y} to {b:%d %b %Y}, {n} {'day' if n == 1 else 'days'}"
-        for text, a, b, n in zip(label, start, end, days, strict=True)
-    ]
+def _hover(span: Span) -> str:
+    days, text = (span.end_on - span.start_on).days, theme.plain(span.label)
+    named = f"{days} {'day' if days == 1 else 'days'}"
+    return f"{text}<br>{span.start_on:%d %b %Y} to {span.end_on:%d %b %Y}, {named}"
 
 
-def _points(marks: pd.DataFrame, on: str, style: dict[str, Any], name: str) -> dict[str, Any]:
-    labels = [str(label) for label in marks["label"]]
+def _points(
+    marks: Sequence[Mark], heights: Places, style: dict[str, Any], name: str
+) -> dict[str, Any]:
+    labels = [theme.plain(mark.label) for mark in marks]
     return {
         "type": "scatter",
         "name": name,
         "mode": "markers",
-        "x": marks[on].dt.strftime("%Y-%m-%d").tolist(),
-        "y": marks["y"].tolist(),
+        "x": [mark.on.isoformat() for mark in marks],
+        "y": _heights(marks, heights),
         "marker": {**style, "opacity": 1, "line": {"width": 2, "color": style["color"]}},
         "customdata": _rows(marks),
         "hovertext": labels[0] if len(set(labels)) == 1 else labels,
@@ -304,23 +337,20 @@ def _points(marks: pd.DataFrame, on: str, style: dict[str, Any], name: str) -> d
 
 
 def _late(
-    marks: pd.DataFrame, first: pd.Timestamp, now: pd.Timestamp, scale: float
+    marks: Sequence[Mark], heights: Places, first: date, now: date, scale: float
 ) -> list[dict[str, Any]]:
     """Entries that came in late, at the day they speak of and at the day they were received."""
-    done, received = marks["on"], marks["received_on"].where(marks["received_on"] < now, now)
-    days = (marks["received_on"] - done).dt.days
-    marks = marks.assign(
-        received=received,
-        label=[
-            f"{label}, received {day:%d %b %Y}, {n} days later"
-            for label, day, n in zip(marks["label"], marks["received_on"], days, strict=True)
-        ],
-    )
+    done, received = [], []
     x: list[str | None] = []
     y: list[float | None] = []
-    starts = done.where(done > first, first).dt.strftime("%Y-%m-%d")
-    for a, b, at in zip(starts, received.dt.strftime("%Y-%m-%d"), marks["y"], strict=True):
-        x += [a, b, None]
+    for mark in marks:
+        days, until = (mark.last_on - mark.on).days, min(mark.last_on, now)
+        label = f"{mark.label}, received {mark.last_on:%d %b %Y}, {days} days later"
+        if mark.on >= first:
+            done.append(mark._replace(label=label))
+        received.append(mark._replace(label=label, on=until))
+        at = heights[mark.group, mark.track]
+        x += [max(mark.on, first).isoformat(), until.isoformat(), None]
         y += [at, at, None]
     between = {
         "type": "scatter",
@@ -331,33 +361,26 @@ def _late(
         "line": {"color": theme.RUST, "width": 1},
         "hoverinfo": "skip",
     }
-    shown = marks[(done >= first).to_numpy(dtype=bool)]
     ends = [
-        _points(rows, on, {**style, "size": style["size"] * scale}, name)
-        for rows, on, style, name in (
-            (shown, "on", LATE_DONE, "done"),
-            (marks, "received", LATE_RECEIVED, "received"),
+        _points(found, heights, {**style, "size": style["size"] * scale}, name)
+        for found, style, name in (
+            (done, LATE_DONE, "done"),
+            (received, LATE_RECEIVED, "received"),
         )
-        if len(rows)
+        if found
     ]
     return [between, *ends]
 
 
-def _names(marks: pd.DataFrame, shown: pd.Timedelta, leave_out: str) -> dict[str, Any]:
+def _names(marks: Sequence[Mark], shown: timedelta, leave_out: str) -> dict[str, Any]:
     """Texts next to marks: to the left, else to the right, else none where marks crowd."""
     space = shown * NAME_SHARE
-    same = (marks["group"] == marks["group"].shift()).to_numpy(dtype=bool)
-    next_same = (marks["group"] == marks["group"].shift(-1)).to_numpy(dtype=bool)
-    before, after = marks["on"].diff(), -marks["on"].diff(-1)
     texts, places = [], []
-    for label, free_left, free_right in zip(
-        marks["label"],
-        before.isna() | (before > space) | ~same,
-        (after > space) & next_same,
-        strict=True,
-    ):
-        text = str(label).removeprefix(leave_out) if free_left or free_right else ""
-        texts.append(f" {text} ")
+    for before, mark, after in zip([None, *marks], marks, [*marks[1:], None], strict=False):
+        free_left = before is None or before.group != mark.group or mark.on - before.on > space
+        free_right = after is not None and after.group == mark.group and after.on - mark.on > space
+        text = theme.plain(mark.label) if free_left or free_right else ""
+        texts.append(f" {text.removeprefix(leave_out)} ")
         places.append("middle left" if free_left else "middle right")
     return {
         "mode": "markers+text",

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from analysis.decisions.asked import family_languages
 from analysis.snapshot import Snapshot
-from dashboard.session.frames import of
+from dashboard.session.frames import cells_of
 from dashboard.session.loaded import LoadedSnapshot
 
 
@@ -17,10 +14,9 @@ def known_family(loaded: LoadedSnapshot, family_id: object) -> str | None:
 
 def how_to_reach(found: Snapshot, family_id: str) -> tuple[str | None, str | None]:
     """Newest contact and language of the family's lines."""
-    lines = of(found.records.lines, "family_id", family_id).sort_values(["received_at", "row"])
-    contact = lines["contact"].dropna()
-    language = family_languages(replace(found.records, lines=lines))
-    return (
-        str(contact.iloc[-1]) if len(contact) else None,
-        str(language.iloc[-1]) if len(language) else None,
-    )
+    names = ("received_at", "row", "contact", "language")
+    lines = cells_of(found.records.lines, "family_id", family_id, *names)
+    newest_last = sorted(lines, key=lambda line: line[:2])
+    contacts = [contact for _, _, contact, _ in newest_last if contact is not None]
+    languages = [language for *_, language in newest_last if language is not None]
+    return contacts[-1] if contacts else None, languages[-1] if languages else None

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from analysis.decisions.day import moved_lines
 from analysis.snapshot import Snapshot
 from analysis.store import Store
 from analysis.store.added import Added
-from analysis.tables.codes import is_among
+from analysis.tables.codes import cells_at, is_among, rows_at
 from dashboard.session.answers import AnswerCache
-from dashboard.session.frames import RowsBy, of, stacked
+from dashboard.session.frames import RowsBy, of, plain_cells_at, stacked
 
 OWNER_CODES = {
     "lines": "family_id",
@@ -74,31 +77,61 @@ class LoadedSnapshot:
         """Entries of the home log by line: a line keeps its history when its family changes."""
         return RowsBy(self.snapshot.records.home_log, "line_id")
 
+    def rows_of(self, name: str, owners: Iterable[str], *names: str) -> list[tuple[Any, ...]]:
+        """Columns of the rows of some families, children or caregivers as plain values; see `OWNER_CODES`."""
+        places = self.by[name].places(*owners)
+        return plain_cells_at(getattr(self.snapshot.records, name), places, *names)
+
+    @cached_property
+    def lines_by_family(self) -> RowsBy:
+        """Lines of the timeline by family."""
+        return RowsBy(self.snapshot.timeline.lines, "family_id")
+
+    @cached_property
+    def moved_lines(self) -> frozenset[str]:
+        """Lines that were with another family before."""
+        return frozenset(moved_lines(self.snapshot.timeline, self.snapshot.records))
+
+    def entries_of(self, family_id: str, *names: str) -> list[tuple[Any, ...]]:
+        """Columns of a family's home log as plain values.
+
+        An entry that names another family belongs to the line where that family had it before.
+        """
+        own = {line for (line,) in self.rows_of("lines", [family_id], "line_id")}
+        log, moved = self.snapshot.records.home_log, own & self.moved_lines
+        entries = plain_cells_at(log, self._entries(family_id), "line_id", "family_id", *names)
+        return [
+            tuple(cells) for line, family, *cells in entries if family == family_id or line in moved
+        ]
+
+    def _entries(self, family_id: str) -> npt.NDArray[np.intp]:
+        """Positions of the entries of a family's lines, and of those that name it and a line nobody knows."""
+        log, lines = self.snapshot.records.home_log, self.snapshot.records.lines
+        own = [line for (line,) in self.rows_of("lines", [family_id], "line_id")]
+        of_lines = self.log_by_line.places(*own)
+        others = np.setdiff1d(self.by["home_log"].places(family_id), of_lines)
+        if len(others):
+            line_ids = pd.Series(cells_at(log["line_id"].array, others))
+            others = others[~is_among(line_ids, lines["line_id"])]
+        return np.sort(np.concatenate([of_lines, others]))
+
     def of_family(self, family_id: str) -> Snapshot:
         """What is known of one family alone: nothing about it follows from other families."""
-        codes = OWNER_CODES.items()
-        found: dict[str, Any] = {
-            name: self.by[name][family_id] for name, code in codes if code == "family_id"
-        }
-        for name, code in codes:
-            if name not in found:
+        records = self.snapshot.records
+        found: dict[str, Any] = {}
+        for name, code in OWNER_CODES.items():
+            owners = [family_id]
+            if code != "family_id":
                 owners = found["caregivers" if code == "caregiver_id" else "lines"][code].unique()
-                found[name] = stacked(
-                    [self.by[name][NO_OWNER], *(self.by[name][str(owner)] for owner in owners)]
-                )
-        found["home_log"] = log_of(
-            found["home_log"],
-            found["lines"],
-            self.snapshot.records.lines,
-            lambda line: self.log_by_line[line],
-        )
+            places = self.by[name].places(*owners)
+            found[name] = rows_at(getattr(records, name), places).reset_index(drop=True)
+        entries = rows_at(records.home_log, self._entries(family_id))
+        found["home_log"] = entries.reset_index(drop=True)
         for name in ("calls", "arrangements"):
-            found[name] = of(getattr(self.snapshot.records, name), "family_id", family_id)
-        earlier = self.snapshot.records.earlier_lines
-        own = earlier["line_id"].isin(found["lines"]["line_id"]).to_numpy(dtype=bool)
-        found["earlier_lines"] = earlier[own]
-        alone = replace(self.snapshot.records, **found)
-        return replace(self.snapshot, records=alone, with_moved=None)
+            found[name] = of(getattr(records, name), "family_id", family_id)
+        own = is_among(records.earlier_lines["line_id"], found["lines"]["line_id"])
+        found["earlier_lines"] = records.earlier_lines[own]
+        return replace(self.snapshot, records=replace(records, **found), with_moved=None)
 
     @cached_property
     def answers(self) -> AnswerCache:
@@ -117,7 +150,8 @@ class LoadedSnapshot:
 
     def warm_up(self) -> None:
         """Compute now what pages would compute when they are first opened."""
-        _ = self.by, self.log_by_line, self.snapshot.calls, self.snapshot.tallies
+        _ = self.by, self.log_by_line, self.lines_by_family, self.moved_lines
+        _ = self.snapshot.calls, self.snapshot.tallies
 
     def with_acts_of(self, store: Store) -> LoadedSnapshot | None:
         """The same rows with what was stored since; None: everything has to be read again.
@@ -149,6 +183,6 @@ class LoadedSnapshot:
         if calls.equals(records.calls) and arrangements.equals(records.arrangements):
             return self
         loaded = LoadedSnapshot(self.snapshot.with_acts(calls, arrangements))
-        for part in ("by", "log_by_line", "lasting", "reports"):
+        for part in ("by", "log_by_line", "lines_by_family", "moved_lines", "lasting", "reports"):
             vars(loaded)[part] = getattr(self, part)
         return loaded

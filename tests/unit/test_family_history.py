@@ -14,7 +14,8 @@ from analysis import timeline
 from analysis.policy import shipped_policy
 from analysis.tables import KNOWN, Records
 from dashboard.family import history
-from dashboard.figures import Group, family_strip
+from dashboard.figures import Group, Mark, Span, family_strip
+from dashboard.session.frames import plain_cells
 
 AS_OF = date(2031, 3, 10)
 CODES = history.Codes(
@@ -66,6 +67,23 @@ row signed_on  skill           outcome     kind
 """
 
 
+def rows_of(found, known) -> dict[str, history.Rows]:
+    """What is known of one family as plain values."""
+    frames = {
+        "lines": (found.lines, history.OF_LINES),
+        "registry": (known.lines, history.OF_REGISTRY),
+        "home_periods": (found.home_periods, history.OF_PERIODS),
+        "accessed_periods": (found.accessed_periods, history.OF_PERIODS),
+        "intervals": (found.intervals, history.OF_INTERVALS),
+        "entries": (known.home_log, history.OF_ENTRIES),
+        "stays": (known.stays, history.OF_STAYS),
+        "outcomes": (known.outcomes, history.OF_OUTCOMES),
+        "calls": (known.calls, history.OF_CALLS),
+        "sign_offs": (known.sign_offs, history.OF_SIGN_OFFS),
+    }
+    return {name: plain_cells(frame, *columns) for name, (frame, columns) in frames.items()}
+
+
 @pytest.fixture(name="records", scope="module")
 def _records() -> history.FamilyRecords:
     lines = table(
@@ -90,23 +108,29 @@ def _records() -> history.FamilyRecords:
             "recheck_on": ["2031-02-15", "2031-02-16"],
         }
     )
-    known = Records.of({"lines": lines, "home_log": log, "stays": stays, "calls": calls})
+    signed = table(SIGNED, "sign_offs", caregiver_id="K1")
+    known = Records.of(
+        {"lines": lines, "home_log": log, "stays": stays, "calls": calls, "sign_offs": signed}
+    )
     found = timeline.build(known, shipped_policy(), AS_OF)
     return history.FamilyRecords(
-        lines=found.lines,
-        registry=lines,
-        home_periods=found.home_periods,
-        accessed_periods=found.accessed_periods,
-        intervals=found.intervals,
-        entries=log,
-        stays=stays,
-        outcomes=known.outcomes,
-        calls=calls,
-        sign_offs=table(SIGNED, "sign_offs", caregiver_id="K1"),
+        **rows_of(found, known),
         silent_after_days=8,
         zone=ZoneInfo("UTC"),
         sees_notes=True,
     )
+
+
+def spans_of(*known) -> pd.DataFrame:
+    return as_frame(history.spans_of(*known), Span)
+
+
+def marks_of(*known) -> pd.DataFrame:
+    return as_frame(history.marks_of(*known), Mark)
+
+
+def as_frame(rows, kind) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=list(kind._fields))
 
 
 def days(frame: pd.DataFrame, column: str) -> list[str]:
@@ -118,7 +142,7 @@ def of_kind(frame: pd.DataFrame, kind: str) -> pd.DataFrame:
 
 
 def test_changes_of_the_family_and_of_the_clinic_are_told_apart_and_lead_to_their_rows(records):
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     home, clinic = of_kind(marks, "changed"), of_kind(marks, "changed_by_clinic")
     assert set(home["track"]) == {"dressing"}
     assert list(zip(days(home, "on"), home["table"], home["row"], strict=True)) == [
@@ -133,7 +157,7 @@ def test_changes_of_the_family_and_of_the_clinic_are_told_apart_and_lead_to_thei
 
 
 def test_a_dressing_found_damp_is_out_of_date_from_that_day(records):
-    spans = history.spans_of(records, AS_OF)
+    spans = spans_of(records, AS_OF)
     late = of_kind(spans, "out_of_date")
     # Damp on 7 Feb, changed on 8 Feb; 7 days from 8 Feb pass on 15 Feb; from 23 Feb on 2 March.
     assert list(zip(days(late, "start_on"), days(late, "end_on"), strict=True)) == [
@@ -144,7 +168,7 @@ def test_a_dressing_found_damp_is_out_of_date_from_that_day(records):
 
 
 def test_a_night_away_leads_to_the_stay(records):
-    away = of_kind(history.spans_of(records, AS_OF), "away")
+    away = of_kind(spans_of(records, AS_OF), "away")
     assert list(away["group"]) == ["L1"]
     assert days(away, "start_on") == ["02-17"]
     assert days(away, "end_on") == ["02-20"]
@@ -153,7 +177,7 @@ def test_a_night_away_leads_to_the_stay(records):
 
 
 def test_only_runs_without_an_entry_longer_than_the_limit_are_shown_as_silence(records):
-    silent = of_kind(history.spans_of(records, AS_OF), "silent")
+    silent = of_kind(spans_of(records, AS_OF), "silent")
     # 12 to 23 Feb is 11 days, 23 Feb to the as-of day 15; 3 to 7 Feb is not longer than 8.
     assert list(zip(days(silent, "start_on"), days(silent, "end_on"), strict=True)) == [
         ("02-13", "02-23"),
@@ -162,7 +186,7 @@ def test_only_runs_without_an_entry_longer_than_the_limit_are_shown_as_silence(r
 
 
 def test_findings_watched_signs_and_clear_looks_are_three_kinds(records):
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     assert list(of_kind(marks, "finding")["label"]) == [
         "skin finding: redness",
         "skin finding: pus",
@@ -172,30 +196,30 @@ def test_findings_watched_signs_and_clear_looks_are_three_kinds(records):
 
 
 def test_a_code_with_two_marks_is_shown_as_both(records):
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     assert list(of_kind(marks, "red_flag")["label"]) == ["red flag: fever, pus"]
     assert 15 in set(of_kind(marks, "finding")["row"])
 
 
 def test_a_blank_finding_is_no_clear_look(records):
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     assert 13 not in set(of_kind(marks, "clear")["row"])
 
 
 def test_a_call_on_which_nobody_was_reached_is_shown_apart(records):
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     assert list(of_kind(marks, "not_reached")["row"]) == [71]
     assert list(of_kind(marks, "reached")["row"]) == [72]
 
 
 def test_nothing_dated_after_the_as_of_day_is_shown(records):
-    marks = history.marks_of(records, CODES, date(2031, 2, 9))
+    marks = marks_of(records, CODES, date(2031, 2, 9))
     assert set(marks.loc[marks["table"] == "home_log", "row"]) <= {11, 12, 13, 16}
     assert set(marks.loc[marks["track"] == "log", "row"]) == {11, 12, 13}
 
 
 def test_days_at_home_without_a_known_change_are_not_scored(records):
-    unscored = of_kind(history.spans_of(records, AS_OF), "unscored")
+    unscored = of_kind(spans_of(records, AS_OF), "unscored")
     # L1 is at home from 1 Feb with the dressing of 30 Jan; the stay of 17 to 20 Feb cuts the
     # interval of 8 Feb, and its own change of 18 Feb starts the next. L2 never had a change.
     assert list(unscored["group"]) == ["L2"]
@@ -204,14 +228,14 @@ def test_days_at_home_without_a_known_change_are_not_scored(records):
 
 
 def test_a_change_before_a_line_was_placed_is_none_of_that_line(records):
-    both = replace(records, stays=records.stays, lines=records.lines.assign(child_id="C1"))
-    early = both.intervals["line"].eq(0).to_numpy(dtype=bool)
-    moved = both.intervals[early].assign(line=1)  # as if L1's intervals were those of L2
-    both = replace(both, intervals=moved.reset_index(drop=True))
-    marks = history.marks_of(both, CODES, AS_OF)
+    lines = [(line, code, "C1", *more) for line, code, _, *more in records.lines]
+    # As if L1's intervals were those of L2.
+    moved = [(1, *more) for line, *more in records.intervals if line == 0]
+    both = replace(records, lines=lines, intervals=moved)
+    marks = marks_of(both, CODES, AS_OF)
     assert not (marks["kind"].isin(["changed", "changed_by_clinic"])).any()
-    spans = history.spans_of(both, AS_OF)
-    placed = pd.Timestamp("2031-03-01")
+    spans = spans_of(both, AS_OF)
+    placed = date(2031, 3, 1)
     care = spans[(spans["group"] == "L2") & (spans["track"] == "dressing")]
     assert (care["start_on"] >= placed).all()
 
@@ -244,33 +268,24 @@ row done_on    kind
     known = Records.of({"lines": lines, "home_log": log})
     found = timeline.build(known, shipped_policy(), AS_OF)
     records = history.FamilyRecords(
-        lines=found.lines,
-        registry=lines,
-        home_periods=found.home_periods,
-        accessed_periods=found.accessed_periods,
-        intervals=found.intervals,
-        entries=log,
-        stays=known.stays,
-        outcomes=known.outcomes,
-        calls=known.calls,
-        sign_offs=known.sign_offs,
+        **rows_of(found, known),
         silent_after_days=8,
         zone=ZoneInfo("UTC"),
         sees_notes=True,
     )
-    spans = history.spans_of(records, AS_OF)
+    spans = spans_of(records, AS_OF)
     closed = of_kind(spans, "not_accessed")
     assert list(zip(days(closed, "start_on"), days(closed, "end_on"), strict=True)) == [
         ("02-01", "02-05"),
         ("02-09", "03-10"),
     ]
     assert len(of_kind(spans, "unscored")) == 0
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     assert list(of_kind(marks, "port_accessed")["row"]) == [11]
 
 
 def test_what_came_in_late_has_the_day_it_was_done_and_the_day_it_was_received(records):
-    late = of_kind(history.marks_of(records, CODES, AS_OF), "late")
+    late = of_kind(marks_of(records, CODES, AS_OF), "late")
     # Row 14 came 2 days later, which is not late; 15 came 8 days and 16 came 9 days later.
     assert list(late["row"]) == [15, 16]
     assert days(late, "on") == ["02-12", "02-23"]
@@ -278,14 +293,14 @@ def test_what_came_in_late_has_the_day_it_was_done_and_the_day_it_was_received(r
 
 
 def test_notes_are_marks_only_for_who_may_see_them(records):
-    notes = of_kind(history.marks_of(records, CODES, AS_OF), "note")
+    notes = of_kind(marks_of(records, CODES, AS_OF), "note")
     assert list(notes["label"]) == ["note: warm"]
-    others = history.marks_of(replace(records, sees_notes=False), CODES, AS_OF)
+    others = marks_of(replace(records, sees_notes=False), CODES, AS_OF)
     assert not others["label"].str.contains("warm").any()
 
 
 def test_sign_offs_and_refreshers_are_told_apart(records):
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     assert list(of_kind(marks, "sign_off")["row"]) == [81]
     assert list(of_kind(marks, "refresher")["label"]) == [
         "refresher: dressing change, with help (K1)"
@@ -293,8 +308,11 @@ def test_sign_offs_and_refreshers_are_told_apart(records):
 
 
 def test_the_table_holds_each_stored_row_once_newest_first(records):
-    spans, marks = history.spans_of(records, AS_OF), history.marks_of(records, CODES, AS_OF)
-    told = history.table_of(spans, marks)
+    marks = marks_of(records, CODES, AS_OF)
+    told = as_frame(
+        history.table_of(history.spans_of(records, AS_OF), history.marks_of(records, CODES, AS_OF)),
+        history.Row,
+    )
     assert told["on"].is_monotonic_decreasing
     of_day = told[told["until"].isna()]
     assert not of_day.duplicated(["table", "row"]).any()
@@ -308,25 +326,15 @@ def test_the_table_holds_each_stored_row_once_newest_first(records):
 
 
 def test_a_history_of_nothing_is_a_table_of_nothing():
-    nothing = history.table_of(
-        history_frame(history.SPANS, "start_on", "end_on"),
-        history_frame(history.MARKS, "on", "received_on"),
-    )
-    assert list(nothing.columns) == history.TABLE
-    assert len(nothing) == 0
-
-
-def history_frame(columns: list[str], *dates: str) -> pd.DataFrame:
-    """An empty frame of spans or marks."""
-    empty = pd.DataFrame({c: pd.Series([], dtype="object") for c in columns})
-    return empty.astype(dict.fromkeys(dates, "datetime64[s]"))
+    assert history.table_of([], []) == []
 
 
 GROUPS = [Group("L1", "Line L1"), Group("L2", "Line L2"), Group("", "Family F1")]
 
 
 def drawn(records, **settings):
-    spans, marks = history.spans_of(records, AS_OF), history.marks_of(records, CODES, AS_OF)
+    spans = history.spans_of(records, AS_OF)
+    marks = history.marks_of(records, CODES, AS_OF)
     chosen = {"start_on": date(2031, 1, 20), "as_of": AS_OF, **settings}
     return go.Figure(family_strip(chosen.pop("groups", GROUPS), spans, marks, **chosen))
 
@@ -346,7 +354,7 @@ def test_no_trace_needs_webgl(figure):
 
 
 def test_every_mark_and_bar_carries_its_row(figure, records):
-    marks = history.marks_of(records, CODES, AS_OF)
+    marks = marks_of(records, CODES, AS_OF)
     with_rows = [t for t in figure.data if t.name != "done to received"]
     for one in with_rows:
         assert len(one.customdata) == len(one.y), one.name
@@ -407,8 +415,8 @@ def test_every_row_of_the_figure_is_named_in_words(figure):
 def test_a_row_with_nothing_in_it_says_so():
     shown = family_strip(
         GROUPS[1:],
-        history_frame(history.SPANS, "start_on", "end_on"),
-        history_frame(history.MARKS, "on", "received_on"),
+        [],
+        [],
         as_of=AS_OF,
         start_on=date(2031, 2, 1),
     )
@@ -430,26 +438,15 @@ def test_a_due_day_ahead_is_named(records):
 
 
 def test_names_beside_marks_give_way_where_marks_crowd():
-    marks = history_frame(history.MARKS, "on", "received_on")
-    rows = pd.DataFrame(
-        {
-            "group": "L1",
-            "track": "red_flag",
-            "kind": "red_flag",
-            "on": pd.to_datetime(["2031-02-01", "2031-03-05", "2031-03-07"]).as_unit("s"),
-            "label": ["red flag: fever", "red flag: chills", "red flag: bleeding"],
-            "table": "home_log",
-            "row": [1, 2, 3],
-            "received_on": pd.NaT,
-        }
-    )
-    shown = family_strip(
-        GROUPS,
-        history_frame(history.SPANS, "start_on", "end_on"),
-        rows.astype(marks.dtypes),
-        as_of=AS_OF,
-        start_on=date(2031, 1, 20),
-    )
+    flags = {
+        date(2031, 2, 1): "red flag: fever",
+        date(2031, 3, 5): "red flag: chills",
+        date(2031, 3, 7): "red flag: bleeding",
+    }
+    marks = [
+        Mark("L1", "red_flag", "red_flag", on, label, "home_log", 1) for on, label in flags.items()
+    ]
+    shown = family_strip(GROUPS, [], marks, as_of=AS_OF, start_on=date(2031, 1, 20))
     figure = go.Figure(shown)
     (flags,) = figure.data
     assert [text.strip() for text in flags.text] == ["fever", "chills", ""]

@@ -142,7 +142,7 @@ def test_a_family_looked_back_at_is_as_a_look_on_that_day_would_have_found_it(
 
 def labels(queries: Session, day: date | None) -> str:
     view = FamilyQueries(queries).family("F1", FamilyChoice(time="all", known_on=day))
-    return " ".join(view.table["label"])
+    return " ".join(row.label for row in view.table)
 
 
 def test_the_page_says_what_was_known_then_and_not_what_was_corrected_later(queries):

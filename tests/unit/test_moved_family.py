@@ -150,7 +150,7 @@ def test_a_line_of_another_family_since_keeps_its_history_on_that_familys_page(t
     in_scored = dict(zip(listed.lines["line_id"], care["intervals_scored"], strict=True))["L1"]
     alone = queries.session.loaded().of_family("F9").timeline.care
     assert alone["intervals_scored"].max() == in_scored
-    assert "rash" in " ".join(seen.marks["label"])
+    assert "rash" in " ".join(mark.label for mark in seen.marks)
     then = queries.family("F9", FamilyChoice(known_on=date(2031, 2, 20)))
     assert [line.last_change_on for line in then.lines] == [date(2031, 2, 10)]
     service.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 
 from analysis.decisions.asked import (
@@ -20,7 +21,7 @@ from analysis.decisions.attempts import with_days_back
 from analysis.decisions.daily_capacity import daily_capacity
 from analysis.decisions.sentences import beyond_sentence, capacity_sentence
 from analysis.snapshot import Snapshot
-from analysis.tables.codes import is_among
+from analysis.tables.codes import is_among, places_of
 from analysis.tables.printed import as_csv
 from analysis.vocabulary import RESTING, CallOutcome
 from dashboard.addresses.calls import Choice
@@ -165,8 +166,9 @@ def _in_bands(families: pd.DataFrame, bands: Sequence[str | None]) -> pd.DataFra
 def next_family(found: Snapshot, row: CallRow, choice: Choice) -> str | None:
     """The family to call after this one: the next in order, else the first of all."""
     listed = families_asked(found.calls, found.records, asked_for(replace(choice, band=None)))
-    wanted = listed["rank"].notna() & (listed["family_id"] != row.family_id)
-    rest = listed[wanted.to_numpy(dtype=bool)]
-    after = rest[(rest["rank"] > (row.rank or 0)).to_numpy(dtype=bool)]
-    best = after if len(after) else rest
-    return str(best["family_id"].iloc[0]) if len(best) else None
+    rank = listed["rank"].to_numpy(dtype=np.float64, na_value=np.nan)
+    rest = ~np.isnan(rank)
+    rest[places_of(listed["family_id"], row.family_id)] = False
+    after = rest & (rank > (row.rank or 0))
+    best = np.flatnonzero(after if after.any() else rest)
+    return str(listed["family_id"].iloc[best[0]]) if len(best) else None

@@ -6,11 +6,9 @@ A family has some hundred entries: plain rows are made far quicker than many sma
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
-from typing import Any
+from datetime import UTC, date, datetime
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
-
-import pandas as pd
 
 from dashboard.family.history.records import (
     DAILY,
@@ -19,50 +17,58 @@ from dashboard.family.history.records import (
     LATE_DAYS,
     Codes,
     FamilyRecords,
-    Mark,
+    Rows,
     care_of,
-    frame_of,
     worded,
 )
-from dashboard.session.frames import cells
-
-ENTRY = (
-    *("row", "line_id", "done_on", "received_on", "kind"),
-    *("dressing_condition", "change_reason", "findings", "note"),
-)
+from dashboard.figures import Mark
 
 
-def marks_of(records: FamilyRecords, codes: Codes, as_of: date) -> pd.DataFrame:
+class Entry(NamedTuple):
+    """An entry of the log and the day on which the clinic got it."""
+
+    row: int
+    line_id: str
+    done_on: date
+    kind: str
+    dressing_condition: str | None
+    change_reason: str | None
+    findings: str | None
+    note: str | None
+    received_on: date
+
+
+def marks_of(records: FamilyRecords, codes: Codes, as_of: date) -> list[Mark]:
     """What was done, found, noted, called about, trained and confirmed, in order of time."""
-    now = pd.Timestamp(as_of)
-    entries = records.entries[(records.entries["done_on"] <= now).to_numpy(dtype=bool)]
-    received = received_days(entries["received_at"], records.zone)
-    entries = entries.assign(received_on=received)
+    entries = [entry for entry in _entries(records) if entry.done_on <= as_of]
     marks = [
-        *_changes(records, dict(zip(entries["row"].tolist(), received.tolist(), strict=True))),
+        *_changes(records, {entry.row: entry.received_on for entry in entries}),
         *_logged(entries, codes, sees_notes=records.sees_notes),
         *_calls(records.calls),
-        *_signed(records.sign_offs, now),
-        *_harm(records.outcomes, now),
+        *_signed(records.sign_offs, as_of),
+        *_harm(records.outcomes, as_of),
     ]
     marks.sort(key=lambda mark: (mark.on, mark.group is None, mark.group, mark.track, mark.row))
-    return frame_of(Mark, marks)
+    return marks
 
 
-def received_days(moments: pd.Series[Any], zone: ZoneInfo) -> pd.Series[Any]:
-    """Days in the programme's zone of moments in UTC.
+def _entries(records: FamilyRecords) -> Iterator[Entry]:
+    for *of_entry, received_at in records.entries:
+        yield Entry._make((*of_entry, day_in_zone(received_at, records.zone)))
+
+
+def day_in_zone(moment: datetime, zone: ZoneInfo) -> date:
+    """Day in the programme's zone of a moment in UTC.
 
     Examples
     --------
-    >>> moments = pd.Series(pd.to_datetime(["2031-03-01T23:30"]))
-    >>> str(received_days(moments, ZoneInfo("Asia/Tokyo")).iloc[0].date())
-    '2031-03-02'
+    >>> day_in_zone(datetime(2031, 3, 1, 23, 30), ZoneInfo("Asia/Tokyo"))
+    datetime.date(2031, 3, 2)
     """
-    local = pd.to_datetime(moments).dt.tz_localize("UTC").dt.tz_convert(zone)
-    return local.dt.tz_localize(None).dt.normalize().astype("datetime64[s]")
+    return moment.replace(tzinfo=UTC).astimezone(zone).date()
 
 
-def _changes(records: FamilyRecords, received: dict[int, Any]) -> Iterator[Mark]:
+def _changes(records: FamilyRecords, received: dict[int, date]) -> Iterator[Mark]:
     for care in care_of(records):
         if care.start_on < care.placed_on:
             continue
@@ -83,9 +89,9 @@ def _changes(records: FamilyRecords, received: dict[int, Any]) -> Iterator[Mark]
         )
 
 
-def _logged(entries: pd.DataFrame, codes: Codes, *, sees_notes: bool) -> Iterator[Mark]:
+def _logged(entries: list[Entry], codes: Codes, *, sees_notes: bool) -> Iterator[Mark]:
     """What the entries of the log say, each in one mark or several."""
-    for row, line, on, received, kind, condition, reason, findings, note in cells(entries, *ENTRY):
+    for row, line, on, kind, condition, reason, findings, note, received in entries:
         for track, name, label in _noted(kind, condition, reason, findings, codes):
             yield Mark(line, track, name, on, label, "home_log", row, received)
         if sees_notes and note is not None and note.strip():
@@ -128,18 +134,17 @@ def _found(noted: frozenset[str], codes: Codes) -> Iterator[tuple[str, str, str]
         yield "red_flag", "red_flag", f"red flag: {listed(red)}"
 
 
-def _calls(calls: pd.DataFrame) -> Iterator[Mark]:
-    for row, on, by, outcome in cells(calls, "row", "called_on", "called_by", "outcome"):
+def _calls(calls: Rows) -> Iterator[Mark]:
+    for row, on, by, outcome in calls:
         is_reached = outcome == "reached"
         label = f"call, {'reached' if is_reached else 'no answer'} (by {by})"
         kind = "reached" if is_reached else "not_reached"
         yield Mark(FAMILY, "calls", kind, on, label, "calls", row)
 
 
-def _signed(sign_offs: pd.DataFrame, now: pd.Timestamp) -> Iterator[Mark]:
-    names = ("row", "signed_on", "kind", "skill", "outcome", "caregiver_id")
-    for row, on, kind, skill, outcome, caregiver in cells(sign_offs, *names):
-        if on <= now:
+def _signed(sign_offs: Rows, as_of: date) -> Iterator[Mark]:
+    for row, on, kind, skill, outcome, caregiver in sign_offs:
+        if on <= as_of:
             again = kind == "refresher"
             about = f"{worded(skill)}, {worded(outcome)} ({caregiver})"
             label = f"{'refresher' if again else 'sign-off'}: {about}"
@@ -147,7 +152,7 @@ def _signed(sign_offs: pd.DataFrame, now: pd.Timestamp) -> Iterator[Mark]:
             yield Mark(FAMILY, "training", name, on, label, "sign_offs", row)
 
 
-def _harm(outcomes: pd.DataFrame, now: pd.Timestamp) -> Iterator[Mark]:
-    for row, line, on, outcome in cells(outcomes, "row", "line_id", "onset_on", "outcome"):
-        if on <= now:
+def _harm(outcomes: Rows, as_of: date) -> Iterator[Mark]:
+    for row, line, on, outcome in outcomes:
+        if on <= as_of:
             yield Mark(line, "harm", "harm", on, worded(outcome), "outcomes", row)

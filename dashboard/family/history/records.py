@@ -4,64 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from datetime import date
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-import pandas as pd
-
 from dashboard.layout.words import plain
-from dashboard.session.frames import cells
-
-
-class Span(NamedTuple):
-    """A stretch of days."""
-
-    group: str
-    """The line whose group it belongs to; `FAMILY`: the family's own."""
-    track: str
-    """Row of the figure."""
-    kind: str
-    start_on: pd.Timestamp
-    end_on: pd.Timestamp
-    """Half-open."""
-    label: str
-    table: str
-    row: int
-    """The stored row; -1: none."""
-
-
-class Mark(NamedTuple):
-    """What happened on a day; the fields of these names are as those of a `Span`."""
-
-    group: str
-    track: str
-    kind: str
-    on: pd.Timestamp
-    label: str
-    table: str
-    row: int
-    received_on: pd.Timestamp | None = None
-    """The day on which the clinic got it; missing: not an entry of the log."""
 
 
 class Row(NamedTuple):
     """A row of the table; the fields of these names are as those of a `Mark`."""
 
-    on: pd.Timestamp
+    on: date
     """The first day."""
-    until: pd.Timestamp | None
-    """The day after the last; missing: a single day."""
+    until: date | None
+    """The day after the last; None: a single day."""
     group: str
     label: str
     table: str
-    row: int
-    received_on: pd.Timestamp | None
+    row: int | str
+    received_on: date | None
 
 
-SPANS, MARKS, TABLE = list(Span._fields), list(Mark._fields), list(Row._fields)
-"""Columns of `spans_of`, `marks_of` and `table_of`."""
-
-DATES = ("start_on", "end_on", "on", "until", "received_on")
 FAMILY = ""
 """The group of what is not of one line."""
 NO_ROW = -1
@@ -70,10 +33,24 @@ LATE_DAYS = 2
 DRESSING = "dressing"
 DAILY = "flush"
 """A task due so often that its spans in date are not shown one by one."""
+OF_LINES = ("line", "line_id", "child_id", "line_type", "placed_on", "home_from")
+OF_REGISTRY = ("line_id", "row")
+OF_PERIODS = ("line", "start_on", "end_on")
 OF_INTERVALS = (
     *("line", "row", "task", "start_on", "end_on"),
     *("allowed_until", "by_home", "dressing_type"),
 )
+OF_ENTRIES = (
+    *("row", "line_id", "done_on", "kind", "dressing_condition", "change_reason"),
+    *("findings", "note", "received_at"),
+)
+OF_STAYS = ("child_id", "from_on", "to_on", "place", "dressing_on", "row")
+OF_OUTCOMES = ("row", "line_id", "onset_on", "outcome")
+OF_CALLS = ("row", "called_on", "called_by", "outcome")
+OF_SIGN_OFFS = ("row", "signed_on", "kind", "skill", "outcome", "caregiver_id")
+"""Columns of the rows in `FamilyRecords`."""
+Rows = Sequence[tuple[Any, ...]]
+"""Plain values, as `plain_cells` gives them."""
 SPANS_LISTED = ("out_of_date", "unscored", "away", "silent")
 """Spans that are in the table as well; the others follow from the changes in it."""
 
@@ -93,20 +70,20 @@ class Codes:
 class FamilyRecords:
     """What is known of one family up to the as-of day."""
 
-    lines: pd.DataFrame
+    lines: Rows
     """Lines of the timeline, in the order in which they are shown."""
-    registry: pd.DataFrame
+    registry: Rows
     """Their rows of the registry."""
-    home_periods: pd.DataFrame
-    accessed_periods: pd.DataFrame
-    intervals: pd.DataFrame
-    """Intervals of all tasks (INTERVALS)."""
-    entries: pd.DataFrame
+    home_periods: Rows
+    accessed_periods: Rows
+    intervals: Rows
+    """Intervals of all tasks."""
+    entries: Rows
     """Home-log rows."""
-    stays: pd.DataFrame
-    outcomes: pd.DataFrame
-    calls: pd.DataFrame
-    sign_offs: pd.DataFrame
+    stays: Rows
+    outcomes: Rows
+    calls: Rows
+    sign_offs: Rows
     silent_after_days: int
     """A run of days without an entry is shown when it is longer than this."""
     zone: ZoneInfo
@@ -119,11 +96,11 @@ class Care(NamedTuple):
     """An interval with the line it is of, and the stored row of its change."""
 
     line_id: str
-    placed_on: pd.Timestamp
+    placed_on: date
     task: str
-    start_on: pd.Timestamp
-    end_on: pd.Timestamp
-    allowed_until: pd.Timestamp | None
+    start_on: date
+    end_on: date
+    allowed_until: date | None
     by_home: bool
     dressing_type: str | None
     table: str
@@ -132,16 +109,13 @@ class Care(NamedTuple):
 
 def care_of(records: FamilyRecords) -> list[Care]:
     """Intervals of the family's lines; the row of a change is of the log, else a stay, else the registry."""
-    names = ("line", "line_id", "child_id", "placed_on")
-    lines = {line: about for line, *about in cells(records.lines, *names)}
-    stays: dict[tuple[str, pd.Timestamp], int] = {}
-    for child, on, row in cells(records.stays, "child_id", "dressing_on", "row"):
+    lines = {line: (code, child, on) for line, code, child, _, on, _ in records.lines}
+    stays: dict[tuple[str, date], int] = {}
+    for child, _, _, _, on, row in records.stays:
         stays.setdefault((child, on), row)
-    registry = dict(cells(records.registry, "line_id", "row"))
+    registry: dict[str, int] = dict(records.registry)
     found = []
-    for line, logged, task, start_on, end_on, until, by_home, dressing in cells(
-        records.intervals, *OF_INTERVALS
-    ):
+    for line, logged, task, start_on, end_on, until, by_home, dressing in records.intervals:
         if line not in lines:
             continue
         line_id, child_id, placed_on = lines[line]
@@ -158,14 +132,3 @@ def care_of(records: FamilyRecords) -> list[Care]:
 def worded(code: str | None) -> str:
     """A code as words; blank for none."""
     return "" if code is None else plain(code)
-
-
-def frame_of(kind: type[Span | Mark | Row], rows: Sequence[Span | Mark | Row]) -> pd.DataFrame:
-    """One row a span, a mark or a row of the table."""
-    columns = zip(*rows, strict=True) if rows else ((),) * len(kind._fields)
-    return pd.DataFrame(
-        {
-            name: pd.Series(list(cells), dtype="datetime64[s]" if name in DATES else None)
-            for name, cells in zip(kind._fields, columns, strict=True)
-        }
-    )

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date
+from datetime import date, timedelta
 from itertools import pairwise
-
-import pandas as pd
 
 from dashboard.family.history.records import (
     DAILY,
@@ -14,31 +12,29 @@ from dashboard.family.history.records import (
     FAMILY,
     NO_ROW,
     FamilyRecords,
-    Span,
+    Rows,
     care_of,
-    frame_of,
     worded,
 )
-from dashboard.session.frames import cells
+from dashboard.figures import Span
 
-Days = tuple[pd.Timestamp, pd.Timestamp]
+Days = tuple[date, date]
 """First day, and the day after the last."""
 OfLine = dict[int, list[Days]]
-ONE_DAY = pd.Timedelta(days=1)
+ONE_DAY = timedelta(days=1)
 
 
-def spans_of(records: FamilyRecords, as_of: date) -> pd.DataFrame:
+def spans_of(records: FamilyRecords, as_of: date) -> list[Span]:
     """Stretches of care in and out of date, nights away and silence, in order of time."""
-    now = pd.Timestamp(as_of)
     spans = [
         *_care_spans(records),
-        *_without_change(records, now),
-        *_away(records, now),
-        *_silences(records, now),
+        *_without_change(records, as_of),
+        *_away(records, as_of),
+        *_silences(records, as_of),
     ]
     spans = [span for span in spans if span.start_on < span.end_on]
     spans.sort(key=lambda span: (span.start_on, span.group, span.track, span.kind))
-    return frame_of(Span, spans)
+    return spans
 
 
 def _care_spans(records: FamilyRecords) -> Iterator[Span]:
@@ -58,14 +54,15 @@ def _care_spans(records: FamilyRecords) -> Iterator[Span]:
             yield Span(care.line_id, care.task, "out_of_date", *late, *of)
 
 
-def _without_change(records: FamilyRecords, now: pd.Timestamp) -> Iterator[Span]:
+def _without_change(records: FamilyRecords, now: date) -> Iterator[Span]:
     """Days at home on which no change of the dressing is in force, or a port is not accessed."""
     care = records.intervals
-    dressings = _by_line(care[(care["task"].astype(str) == DRESSING).to_numpy(dtype=bool)], now)
+    dressings = _by_line(
+        [(line, start, end) for line, _, task, start, end, *_ in care if task == DRESSING], now
+    )
     home = _by_line(records.home_periods, now)
     accessed = _by_line(records.accessed_periods, now)
-    names = ("line", "line_id", "line_type", "placed_on")
-    for line, line_id, line_type, placed_on in cells(records.lines, *names):
+    for line, line_id, _, line_type, placed_on, _ in records.lines:
         at_home = home.get(line, [])
         if line_type == "implanted_port":
             ready = accessed.get(line, [])
@@ -78,15 +75,15 @@ def _without_change(records: FamilyRecords, now: pd.Timestamp) -> Iterator[Span]
             yield Span(line_id, DRESSING, "unscored", start, end, *of)
 
 
-def _by_line(spans: pd.DataFrame, now: pd.Timestamp) -> OfLine:
+def _by_line(spans: Rows, now: date) -> OfLine:
     """Days of each line; what has no end lasts until now."""
     found: OfLine = {}
-    for line, start, end in cells(spans, "line", "start_on", "end_on"):
+    for line, start, end in spans:
         found.setdefault(line, []).append((start, now if end is None else end))
     return found
 
 
-def _gaps(covered: Iterable[Days], since: pd.Timestamp, now: pd.Timestamp) -> list[Days]:
+def _gaps(covered: Iterable[Days], since: date, now: date) -> list[Days]:
     """Stretches from a day until now that no span covers; spans do not overlap."""
     covered = [*covered]
     starts = sorted([since, *(end for _, end in covered)])
@@ -103,22 +100,21 @@ def _both(some: Iterable[Days], others: Iterable[Days]) -> Iterator[Days]:
                 yield max(start, start_too), min(end, end_too)
 
 
-def _away(records: FamilyRecords, now: pd.Timestamp) -> Iterator[Span]:
+def _away(records: FamilyRecords, now: date) -> Iterator[Span]:
     """Nights away; they belong to the group of the child's last line."""
-    last = dict(cells(records.lines, "child_id", "line_id"))
-    names = ("child_id", "from_on", "to_on", "place", "row")
-    for child, start, back, place, row in cells(records.stays, *names):
+    last = {child: line_id for _, line_id, child, *_ in records.lines}
+    for child, start, back, place, _, row in records.stays:
         where = "place not recorded" if place is None else place.replace("_", " ")
         label = f"child {child} away: {where}"
         end = now if back is None else min(back, now)
         yield Span(last[child], "away", "away", start, end, label, "stays", row)
 
 
-def _silences(records: FamilyRecords, now: pd.Timestamp) -> Iterator[Span]:
+def _silences(records: FamilyRecords, now: date) -> Iterator[Span]:
     """Runs of days without any entry of the family that are longer than the limit."""
-    since = records.lines["home_from"].min()
-    heard = records.entries["done_on"].drop_duplicates().sort_values()
-    days = [since, *heard[(heard > since) & (heard <= now)].tolist(), now]
+    since = min(home_from for *_, home_from in records.lines)
+    heard = {done_on for _, _, done_on, *_ in records.entries}
+    days = [since, *sorted(day for day in heard if since < day <= now), now]
     for last, following in pairwise(days):
         if (following - last).days > records.silent_after_days:
             of = ("nothing logged", "home_log", NO_ROW)

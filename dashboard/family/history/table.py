@@ -2,40 +2,30 @@
 
 from __future__ import annotations
 
-import pandas as pd
+from collections.abc import Sequence
 
-from dashboard.family.history.records import (
-    MARKS,
-    NO_ROW,
-    SPANS,
-    SPANS_LISTED,
-    Mark,
-    Row,
-    Span,
-    frame_of,
-)
-from dashboard.session.frames import cells
+from dashboard.family.history.records import NO_ROW, SPANS_LISTED, Row
+from dashboard.figures import Mark, Span
 
 WEIGHT = ("red_flag", "harm", "found", "skin", "dressing", "connector", "needle", "flush")
 """Which of several findings of a stored row comes first."""
 
 
-def table_of(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
+def table_of(spans: Sequence[Span], marks: Sequence[Mark]) -> list[Row]:
     """One row a mark or a span before; after, one a stored row, newest first.
 
     Parameters
     ----------
-    spans, marks : DataFrame
+    spans, marks : sequence
         As `spans_of` and `marks_of` give them.
 
     Returns
     -------
-    DataFrame
-        Columns as in `TABLE`. Findings of one stored row are joined by semicolons.
+    list of Row
+        Findings of one stored row are joined by semicolons.
     """
     weight = {track: at for at, track in enumerate(WEIGHT)}
-    every = [Mark(*mark) for mark in cells(marks, *MARKS)]
-    every = [mark for mark in every if mark.track != "late"]
+    every = [mark for mark in marks if mark.track != "late"]
     every.sort(key=lambda mark: weight.get(mark.track, len(WEIGHT)))
     says_more = {(mark.table, mark.row) for mark in every if mark.kind != "entry"}
     of_row: dict[object, list[Mark]] = {}
@@ -44,13 +34,13 @@ def table_of(spans: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
         if mark.kind != "entry" or stored not in says_more:
             of_row.setdefault(stored if mark.row != NO_ROW else at, []).append(mark)
     rows = [_joined(found) for found in of_row.values()]
-    for span in (Span(*span) for span in cells(spans, *SPANS)):
+    for span in spans:
         if span.kind in SPANS_LISTED:
             of = (span.group, span.label, span.table, span.row)
             rows.append(Row(span.start_on, span.end_on, *of, None))
     rows.sort(key=lambda row: row.label)
     rows.sort(key=lambda row: row.on, reverse=True)
-    return frame_of(Row, rows)
+    return rows
 
 
 def _joined(marks: list[Mark]) -> Row:

@@ -4,87 +4,89 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from typing import Any
 
 import pandas as pd
 
-from analysis.decisions.day import log_of
 from analysis.policy import Edition
 from analysis.snapshot import Snapshot
 from analysis.vocabulary import COMPROMISED_WORDS, NOTHING_SEEN, FindingMark, Skill, Task
 from dashboard.addresses.family import FamilyChoice
 from dashboard.family import history
 from dashboard.family.views import CaregiverView, LineView
-from dashboard.session.frames import cells, day, of
+from dashboard.figures import Mark, Span
+from dashboard.session.frames import cells_of, places_of_lines, plain_cells_at
+from dashboard.session.loaded import LoadedSnapshot
 
 DAYS_SHOWN = {"weeks": 56, "months": 183}
 """Days shown of each choice of time; all of them otherwise."""
 LEAST_DAYS = 7
 ROWS_A_PAGE = 25
 """Rows on a page of the table."""
+IN_ORDER = ("end_on", "child_id", "placed_on", "line_id")
+"""Columns that lines are sorted by, those in use first."""
+OF_LINE = (
+    *("line_id", "child_id", "line_type", "therapy", "site", "nurse"),
+    *("placed_on", "home_from", "end_on"),
+)
+OF_CARE = ("state", "last_change_on", "allowed_until", "days_overdue")
+"""What a `LineView` holds, in its order."""
 
 
-def line_views(found: Snapshot, family_id: str) -> tuple[LineView, ...]:
+def line_views(loaded: LoadedSnapshot, family_id: str) -> tuple[LineView, ...]:
     """The family's lines, those in use first, then by child and day of placement."""
-    care = of(found.timeline.care, "task", str(Task.DRESSING))
-    lines = _lines_in_order(found, family_id).merge(care, on="line")
-    names = (
-        *("line_id", "child_id", "line_type", "therapy", "site", "nurse", "placed_on"),
-        *("home_from", "end_on", "state", "last_change_on", "allowed_until", "days_overdue"),
-    )
-    return tuple(
-        LineView(
-            line_id=known["line_id"],
-            child_id=known["child_id"],
-            line_type=str(known["line_type"]),
-            therapy=known["therapy"],
-            site=known["site"],
-            nurse=known["nurse"],
-            placed_on=known["placed_on"].date(),
-            home_from=known["home_from"].date(),
-            end_on=day(known["end_on"]),
-            state=str(known["state"]),
-            last_change_on=day(known["last_change_on"]),
-            allowed_until=day(known["allowed_until"]),
-            days_overdue=int(known["days_overdue"]),
-        )
-        for known in (dict(zip(names, cell, strict=True)) for cell in cells(lines, *names))
-    )
+    care, lines = loaded.snapshot.timeline.care, _lines(loaded, family_id, "line", *OF_LINE)
+    places = places_of_lines(care, [line for line, *_ in lines])
+    states = {
+        line: state
+        for line, task, *state in plain_cells_at(care, places, "line", "task", *OF_CARE)
+        if task == Task.DRESSING
+    }
+    return tuple(LineView(*known, *states[line]) for line, *known in lines)
 
 
-def _lines_in_order(found: Snapshot, family_id: str) -> pd.DataFrame:
-    lines = of(found.timeline.lines, "family_id", family_id)
-    lines = lines.assign(ended=lines["end_on"].notna())
-    order = ["ended", "child_id", "placed_on", "line_id"]
-    return lines.sort_values(order, ignore_index=True).drop(columns="ended")
+def _lines(loaded: LoadedSnapshot, family_id: str, *names: str) -> list[tuple[Any, ...]]:
+    """Columns of the family's lines as plain values, in the order in which they are shown."""
+    places = loaded.lines_by_family.places(family_id)
+    lines = plain_cells_at(loaded.snapshot.timeline.lines, places, *IN_ORDER, *names)
+    lines.sort(key=lambda line: (line[0] is not None, *line[1 : len(IN_ORDER)]))
+    return [line[len(IN_ORDER) :] for line in lines]
 
 
 def history_of(
-    found: Snapshot, family_id: str, *, sees_notes: bool
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Spans and marks of the family's history; `found` may hold the family alone."""
-    records, timeline = found.records, found.timeline
-    lines = _lines_in_order(found, family_id)
-    people = of(records.caregivers, "family_id", family_id)
-    of_child = records.stays["child_id"].isin(lines["child_id"]).to_numpy(dtype=bool)
-    of_line = records.outcomes["line_id"].isin(lines["line_id"]).to_numpy(dtype=bool)
-    signed = records.sign_offs["caregiver_id"].isin(people["caregiver_id"]).to_numpy(dtype=bool)
+    loaded: LoadedSnapshot, family_id: str, *, sees_notes: bool
+) -> tuple[list[Span], list[Mark]]:
+    """Spans and marks of the family's history."""
+    found, timeline = loaded.snapshot, loaded.snapshot.timeline
+    lines = _lines(loaded, family_id, *history.OF_LINES)
+    numbers = [line for line, *_ in lines]
+    codes, children = ({line[at] for line in lines} for at in (1, 2))
+    people = {code for (code,) in loaded.rows_of("caregivers", [family_id], "caregiver_id")}
+
+    def of_lines(spans: pd.DataFrame, names: Sequence[str]) -> history.Rows:
+        return plain_cells_at(spans, places_of_lines(spans, numbers), *names)
+
     known = history.FamilyRecords(
         lines=lines,
-        registry=of(records.lines, "family_id", family_id),
-        home_periods=timeline.home_periods,
-        accessed_periods=timeline.accessed_periods,
-        intervals=timeline.intervals,
-        entries=of(log_of(timeline, records), "family_id", family_id),
-        stays=records.stays[of_child].reset_index(drop=True),
-        outcomes=records.outcomes[of_line].reset_index(drop=True),
-        calls=of(records.calls, "family_id", family_id),
-        sign_offs=records.sign_offs[signed].reset_index(drop=True),
+        registry=loaded.rows_of("lines", [family_id], *history.OF_REGISTRY),
+        home_periods=of_lines(timeline.home_periods, history.OF_PERIODS),
+        accessed_periods=of_lines(timeline.accessed_periods, history.OF_PERIODS),
+        intervals=of_lines(timeline.intervals, history.OF_INTERVALS),
+        entries=loaded.entries_of(family_id, *history.OF_ENTRIES),
+        stays=loaded.rows_of("stays", children, *history.OF_STAYS),
+        outcomes=[
+            outcome
+            for outcome in loaded.rows_of("outcomes", children, *history.OF_OUTCOMES)
+            if outcome[1] in codes
+        ],
+        calls=cells_of(found.records.calls, "family_id", family_id, *history.OF_CALLS),
+        sign_offs=loaded.rows_of("sign_offs", people, *history.OF_SIGN_OFFS),
         silent_after_days=found.edition.settings.silent_after_days,
         zone=found.policy.zone,
         sees_notes=sees_notes,
     )
-    codes = _codes_of(found.edition)
-    return history.spans_of(known, found.as_of), history.marks_of(known, codes, found.as_of)
+    words = _codes_of(found.edition)
+    return history.spans_of(known, found.as_of), history.marks_of(known, words, found.as_of)
 
 
 def shown_days(lines: Sequence[LineView], as_of: date, choice: FamilyChoice) -> tuple[date, date]:
@@ -99,18 +101,14 @@ def shown_days(lines: Sequence[LineView], as_of: date, choice: FamilyChoice) -> 
 
 
 def page_of_table(
-    spans: pd.DataFrame, marks: pd.DataFrame, first: date, page: int
-) -> tuple[pd.DataFrame, int, int, int]:
+    spans: Sequence[Span], marks: Sequence[Mark], first: date, page: int
+) -> tuple[tuple[history.Row, ...], int, int, int]:
     """One page of the table from a day on: its rows, all rows, the page, and pages."""
-    day = pd.Timestamp(first)
-    all_rows = history.table_of(
-        spans[(spans["end_on"] > day).to_numpy(dtype=bool)],
-        marks[(marks["on"] >= day).to_numpy(dtype=bool)],
-    )
+    all_rows = history.table_of(spans, [mark for mark in marks if mark.on >= first])
     pages = max(1, -(-len(all_rows) // ROWS_A_PAGE))
     shown = min(max(page, 1), pages)
-    rows = all_rows.iloc[(shown - 1) * ROWS_A_PAGE : shown * ROWS_A_PAGE]
-    return rows.reset_index(drop=True), len(all_rows), shown, pages
+    rows = all_rows[(shown - 1) * ROWS_A_PAGE : shown * ROWS_A_PAGE]
+    return tuple(rows), len(all_rows), shown, pages
 
 
 def _codes_of(edition: Edition) -> history.Codes:
@@ -123,22 +121,19 @@ def _codes_of(edition: Edition) -> history.Codes:
     )
 
 
-def caregivers(found: Snapshot, family_id: str) -> tuple[CaregiverView, ...]:
+def caregivers(loaded: LoadedSnapshot, family_id: str) -> tuple[CaregiverView, ...]:
     """The people who care for the family's lines, with the newest dressing-change sign-off."""
-    people = of(found.records.caregivers, "family_id", family_id)
-    signed = of(found.records.sign_offs, "skill", str(Skill.DRESSING_CHANGE))
-    signed = signed[
-        signed["caregiver_id"].isin(people["caregiver_id"])
-        & (signed["signed_on"] <= pd.Timestamp(found.as_of))
-    ]
-    newest = signed.sort_values(["signed_on", "row"]).groupby("caregiver_id").tail(1)
-    people = people.merge(
-        newest[["caregiver_id", "signed_on", "outcome"]], on="caregiver_id", how="left"
-    ).sort_values("caregiver_id")
-    names = ("caregiver_id", "relation", "signed_on", "outcome")
+    people = loaded.rows_of("caregivers", [family_id], "caregiver_id", "relation")
+    codes = {code for code, _ in people}
+    names = ("signed_on", "row", "caregiver_id", "skill", "outcome")
+    signed = loaded.rows_of("sign_offs", codes, *names)
+    newest: dict[str, tuple[date, str | None]] = {}
+    for on, _, code, skill, outcome in sorted(signed, key=lambda one: one[:2]):
+        if skill == Skill.DRESSING_CHANGE and on <= loaded.snapshot.as_of:
+            newest[code] = (on, outcome)
     return tuple(
-        CaregiverView(code, relation, day(signed_on), outcome)
-        for code, relation, signed_on, outcome in cells(people, *names)
+        CaregiverView(code, relation, *newest.get(code, (None, None)))
+        for code, relation in sorted(people, key=lambda one: one[0])
     )
 
 

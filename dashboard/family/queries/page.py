@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-from analysis.snapshot import Snapshot, end_of_day
+from analysis.snapshot import end_of_day
 from dashboard.addresses.family import FamilyChoice
 from dashboard.call_actions.queries import acts_of, for_person
 from dashboard.call_actions.views import Acts
@@ -16,6 +16,7 @@ from dashboard.family.queries import earlier_day, histories
 from dashboard.family.views import FamilyView
 from dashboard.family_lists.queries import Neighbours, neighbours
 from dashboard.security.roles import Page, Right
+from dashboard.session.loaded import LoadedSnapshot
 from dashboard.session.session import Session
 from dashboard.session.views import PageContext
 
@@ -39,37 +40,40 @@ class FamilyQueries:
 
     def _family(self, known: str, choice: FamilyChoice, sees: frozenset[str]) -> FamilyView | None:
         session = self.session
-        alone, is_earlier = self._alone(known, choice.known_on)
-        if alone is None:
+        loaded = self._on(known, choice.known_on)
+        if loaded is None:
             return None
-        whole = alone if is_earlier else session.snapshot()
-        contact, language = session.contact_and_language(alone, known)
-        spans, marks = histories.history_of(alone, known, sees_notes=Right.NOTES in sees)
-        lines = histories.line_views(alone, known)
-        first, last = histories.shown_days(lines, alone.as_of, choice)
+        is_earlier, found = loaded is not session.loaded(), loaded.snapshot
+        acts = None if is_earlier else acts_of(session, known)
+        contact, language = session.contact_and_language(found, known)
+        lines = histories.line_views(loaded, known)
+        first, last = histories.shown_days(lines, found.as_of, choice)
+        spans, marks = histories.history_of(loaded, known, sees_notes=Right.NOTES in sees)
+        spans = [span for span in spans if span.end_on > first]
+        marks = [mark for mark in marks if mark.last_on >= first]
         table, table_rows, page, pages = histories.page_of_table(spans, marks, first, choice.page)
         return FamilyView(
             family_id=known,
-            as_of=alone.as_of,
+            as_of=found.as_of,
             now=session.snapshot().as_of,
-            edition=alone.edition.version,
-            choice=replace(choice, page=page, known_on=alone.as_of if is_earlier else None),
+            edition=found.edition.version,
+            choice=replace(choice, page=page, known_on=found.as_of if is_earlier else None),
             sees=sees,
-            row=call_state.row_of(alone, known) if is_earlier else acts_of(session, known).row,
-            reasons=call_state.reasons_of(whole, known),
+            row=call_state.row_of(found, known) if acts is None else acts.row,
+            reasons=call_state.reasons_of(found, known),
             lines=lines,
             first=first,
             last=last,
-            spans=spans,
-            marks=marks,
+            spans=tuple(spans),
+            marks=tuple(marks),
             table=table,
             table_rows=table_rows,
             pages=pages,
-            caregivers=histories.caregivers(alone, known),
-            calls=call_state.calls_made(alone, known),
+            caregivers=histories.caregivers(loaded, known),
+            calls=call_state.calls_made(found, known) if acts is None else acts.calls,
             needs=()
             if is_earlier or not session.may_open(Page.RETRAINING)
-            else call_state.needs_of(whole, known),
+            else call_state.needs_of(found, known),
             contact=contact,
             language=language,
         )
@@ -127,16 +131,18 @@ class FamilyQueries:
         known = self.session.open_family(family_id)
         if known is None or not isinstance(table, str) or not isinstance(row, int):
             return None
-        alone, _ = self._alone(known, known_on)
+        loaded = self._on(known, known_on)
+        alone = None if loaded is None else loaded.of_family(known)
         if alone is None or row not in histories.rows_of_family(alone).get(table, frozenset()):
             return None
         return evidence.in_time(table, row, self.session.store, alone, self.session.reader)
 
-    def _alone(self, known: str, known_on: date | None) -> tuple[Snapshot | None, bool]:
-        """One family alone, on the day or an earlier one, and whether it is an earlier one."""
+    def _on(self, known: str, known_on: date | None) -> LoadedSnapshot | None:
+        """What is known on the day, or of the family alone on an earlier one; None: not known then."""
         session = self.session
         loaded = session.loaded()
         if known_on is None or known_on >= loaded.snapshot.as_of:
-            return loaded.of_family(known), False
+            return loaded
         revised = session.cached("revised", lambda: earlier_day.revised_rows(session.store))
-        return earlier_day.family_on(loaded, revised, known, known_on), True
+        alone = earlier_day.family_on(loaded, revised, known, known_on)
+        return None if alone is None else LoadedSnapshot(alone)

@@ -174,19 +174,32 @@ def noted_just_before(
     """Whether this is a look, and the same one as a moment ago."""
     if what not in LOOKS:
         return False
+    asked = {
+        "by": who,
+        "did": str(what),
+        "after": microseconds(at - AGAIN_AFTER),
+        "until": microseconds(at),  # later ones are from when the clock was ahead
+        "family": family_id,
+        "of": about,
+    }
+    return any(
+        connection.execute(_same_looks(table), asked).first() is not None
+        for table in _tables(connection)
+    )
 
-    def is_in(table: sa.Table) -> bool:
-        same = (
-            table.c.who.is_not_distinct_from(who),
-            table.c.what == str(what),
-            table.c.at > microseconds(at - AGAIN_AFTER),
-            table.c.at <= microseconds(at),  # later ones are from when the clock was ahead
-            table.c.family_id.is_not_distinct_from(family_id),
-            table.c.about.is_not_distinct_from(about),
-        )
-        return connection.execute(sa.select(table.c.at).where(*same).limit(1)).first() is not None
 
-    return any(is_in(table) for table in _tables(connection))
+@cache
+def _same_looks(table: sa.Table) -> sa.Select[Any]:
+    """One of the same looks within a time; made once, as `_openings`."""
+    same = (
+        table.c.who.is_not_distinct_from(sa.bindparam("by")),
+        table.c.what == sa.bindparam("did"),
+        table.c.at > sa.bindparam("after"),
+        table.c.at <= sa.bindparam("until"),
+        table.c.family_id.is_not_distinct_from(sa.bindparam("family")),
+        table.c.about.is_not_distinct_from(sa.bindparam("of")),
+    )
+    return sa.select(table.c.at).where(*same).limit(1)
 
 
 @cache

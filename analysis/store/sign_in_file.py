@@ -38,6 +38,7 @@ _turn = sa.Table(
 )
 """One row in all: written first by every writer, and to which file of a store this one belongs."""
 _NEXT = sa.update(_turn).values(number=_turn.c.number + 1)
+_NUMBER = sa.select(_turn.c.number)
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class SignInFile(Database):
     def reading(self) -> Iterator[sa.Connection]:
         """As of any database; this file first, so that no act is missed while it is moved."""
         with super().reading() as connection:
-            connection.execute(sa.select(_turn.c.number)).scalar()
+            connection.execute(_NUMBER).scalar()
             yield connection
 
 

@@ -46,26 +46,16 @@ MADE = {
     ),
     "family_strip": lambda: figures.family_strip(
         [figures.Group("L1", LINK), figures.Group("", LINK)],
-        of_one(
-            group="L1",
-            track="home",
-            kind="home",
-            start_on=DAY - pd.Timedelta(days=9),
-            end_on=DAY,
-            label=LINK,
-            table="lines",
-            row="token",
-        ),
-        of_one(
-            group="L1",
-            track="dressing",
-            kind="done",
-            on=DAY,
-            received_on=DAY,
-            label=LINK,
-            table="home_log",
-            row="token",
-        ),
+        [
+            figures.Span(
+                *("L1", "dressing", "in_date", date(2031, 2, 20), date(2031, 3, 1), LINK),
+                *("lines", "token"),
+            )
+        ],
+        [
+            figures.Mark("L1", track, track, date(2031, 3, 1), LINK, "home_log", "token", got)
+            for track, got in (("red_flag", date(2031, 3, 1)), ("late", date(2031, 3, 8)))
+        ],
         as_of=date(2031, 3, 9),
         start_on=date(2031, 2, 1),
     ),

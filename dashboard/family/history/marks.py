@@ -38,9 +38,18 @@ class Entry(NamedTuple):
     received_on: date
 
 
-def marks_of(records: FamilyRecords, codes: Codes, as_of: date) -> list[Mark]:
-    """What was done, found, noted, called about, trained and confirmed, in order of time."""
-    entries = [entry for entry in _entries(records) if entry.done_on <= as_of]
+def marks_of(
+    records: FamilyRecords, codes: Codes, as_of: date, since: date = date.min
+) -> list[Mark]:
+    """What was done, found, noted, called about, trained and confirmed, in order of time.
+
+    `since` is the first day shown: what came in since then is drawn at that day, too.
+    """
+    entries = [
+        entry
+        for entry in _entries(records)
+        if entry.done_on <= as_of and max(entry.done_on, entry.received_on) >= since
+    ]
     marks = [
         *_changes(records, {entry.row: entry.received_on for entry in entries}),
         *_logged(entries, codes, sees_notes=records.sees_notes),
@@ -48,6 +57,7 @@ def marks_of(records: FamilyRecords, codes: Codes, as_of: date) -> list[Mark]:
         *_signed(records.sign_offs, as_of),
         *_harm(records.outcomes, as_of),
     ]
+    marks = [mark for mark in marks if mark.last_on >= since]
     marks.sort(key=lambda mark: (mark.on, mark.group is None, mark.group, mark.track, mark.row))
     return marks
 

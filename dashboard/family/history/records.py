@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -129,6 +130,7 @@ def care_of(records: FamilyRecords) -> list[Care]:
     return found
 
 
+@lru_cache
 def worded(code: str | None) -> str:
     """A code as words; blank for none."""
     return "" if code is None else plain(code)

@@ -24,15 +24,18 @@ OfLine = dict[int, list[Days]]
 ONE_DAY = timedelta(days=1)
 
 
-def spans_of(records: FamilyRecords, as_of: date) -> list[Span]:
-    """Stretches of care in and out of date, nights away and silence, in order of time."""
+def spans_of(records: FamilyRecords, as_of: date, since: date = date.min) -> list[Span]:
+    """Stretches of care in and out of date, nights away and silence, in order of time.
+
+    Those that ended before `since`, the first day shown, are left out.
+    """
     spans = [
         *_care_spans(records),
         *_without_change(records, as_of),
         *_away(records, as_of),
         *_silences(records, as_of),
     ]
-    spans = [span for span in spans if span.start_on < span.end_on]
+    spans = [span for span in spans if span.start_on < span.end_on and span.end_on > since]
     spans.sort(key=lambda span: (span.start_on, span.group, span.track, span.kind))
     return spans
 

@@ -54,9 +54,9 @@ def _lines(loaded: LoadedSnapshot, family_id: str, *names: str) -> list[tuple[An
 
 
 def history_of(
-    loaded: LoadedSnapshot, family_id: str, *, sees_notes: bool
+    loaded: LoadedSnapshot, family_id: str, since: date, *, sees_notes: bool
 ) -> tuple[list[Span], list[Mark]]:
-    """Spans and marks of the family's history."""
+    """Spans and marks of the family's history from a day on."""
     found, timeline = loaded.snapshot, loaded.snapshot.timeline
     lines = _lines(loaded, family_id, *history.OF_LINES)
     numbers = [line for line, *_ in lines]
@@ -85,8 +85,8 @@ def history_of(
         zone=found.policy.zone,
         sees_notes=sees_notes,
     )
-    words = _codes_of(found.edition)
-    return history.spans_of(known, found.as_of), history.marks_of(known, words, found.as_of)
+    days, words = (found.as_of, since), _codes_of(found.edition)
+    return history.spans_of(known, *days), history.marks_of(known, words, *days)
 
 
 def shown_days(lines: Sequence[LineView], as_of: date, choice: FamilyChoice) -> tuple[date, date]:

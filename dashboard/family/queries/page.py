@@ -48,9 +48,7 @@ class FamilyQueries:
         contact, language = session.contact_and_language(found, known)
         lines = histories.line_views(loaded, known)
         first, last = histories.shown_days(lines, found.as_of, choice)
-        spans, marks = histories.history_of(loaded, known, sees_notes=Right.NOTES in sees)
-        spans = [span for span in spans if span.end_on > first]
-        marks = [mark for mark in marks if mark.last_on >= first]
+        spans, marks = histories.history_of(loaded, known, first, sees_notes=Right.NOTES in sees)
         table, table_rows, page, pages = histories.page_of_table(spans, marks, first, choice.page)
         return FamilyView(
             family_id=known,

@@ -38,8 +38,10 @@ def layout(session: Session, pathname: str, search: str | None) -> list[Componen
         sent = [] if acts is None else stores(ids.OF_FAMILY_PAGE)
         return shell.page("", context, [*sent, _columns(queries, view, acts)])
     now = session.context()
-    if family_id is None or choice.known_on is None or not session.knows_family(family_id):
+    if family_id is None or not session.knows_family(family_id):
         return shell.not_found(now, "No family has this code.")
+    if choice.known_on is None:
+        return shell.not_found(now, f"No line of family {family_id} is known any more.")
     not_known = parts.not_known(family_id, choice, choice.known_on, now.as_of)
     return shell.page("", now, [html.Div(shown(not_known), id=ids.FAMILY_BODY)])
 

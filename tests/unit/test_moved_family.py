@@ -25,8 +25,10 @@ from analysis.timeline.versions import times_of
 from analysis.vocabulary import Grouping, Role, Task
 from dashboard.addresses.calls import Choice
 from dashboard.addresses.family import FamilyChoice
+from dashboard.app import create_app
 from dashboard.calls.queries import CallsQueries
 from dashboard.config import DashboardConfig
+from dashboard.family import layout as family_layout
 from dashboard.family.queries import FamilyQueries
 from dashboard.security.roles import Reader
 from dashboard.session.service import Service
@@ -141,7 +143,8 @@ def test_the_reports_of_each_site_count_what_happened_there(store):
 def test_a_line_of_another_family_since_keeps_its_history_on_that_familys_page(tmp_path):
     after = AFTER.replace("F1,South", "F9,North").replace("2031-02-01", "2031-02-20")
     url = stored(tmp_path, after, "2031-02-20")
-    service = Service.open(DashboardConfig(store_url=url, clock=lambda: NOW))
+    app = create_app(DashboardConfig(store_url=url, clock=lambda: NOW))
+    service = app.service
     queries = FamilyQueries(service.session_of(Reader("N1", Role.MANAGER, None)))
     seen = queries.family("F9", FamilyChoice("all"))
     assert [line.last_change_on for line in seen.lines] == [date(2031, 2, 10)]
@@ -153,6 +156,10 @@ def test_a_line_of_another_family_since_keeps_its_history_on_that_familys_page(t
     assert "rash" in " ".join(mark.label for mark in seen.marks)
     then = queries.family("F9", FamilyChoice(known_on=date(2031, 2, 20)))
     assert [line.last_change_on for line in then.lines] == [date(2031, 2, 10)]
+    assert queries.family("F1", FamilyChoice()) is None
+    with app.server.test_request_context():
+        page = str(family_layout.layout(queries.session, "/family/F1", None))
+    assert "No line of family F1 is known any more." in page
     service.close()
     # A replayed morning reads the entries of families at home alone, and none is missing.
     history, at = read_history(url), morning_of(AS_OF, POLICY)

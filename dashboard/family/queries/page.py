@@ -29,7 +29,7 @@ class FamilyQueries:
         self.session = session
 
     def family(self, family_id: object, choice: FamilyChoice) -> FamilyView | None:
-        """One family with the history of its lines; None when there is no such family."""
+        """One family with the history of its lines; None when there is no such family, or it has none."""
         session = self.session
         known = session.open_family(family_id)
         if known is None:
@@ -47,6 +47,8 @@ class FamilyQueries:
         acts = None if is_earlier else acts_of(session, known)
         contact, language = session.contact_and_language(found, known)
         lines = histories.line_views(loaded, known)
+        if not lines:
+            return None
         first, last = histories.shown_days(lines, found.as_of, choice)
         spans, marks = histories.history_of(loaded, known, first, sees_notes=Right.NOTES in sees)
         table, table_rows, page, pages = histories.page_of_table(spans, marks, first, choice.page)

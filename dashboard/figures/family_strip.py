@@ -76,7 +76,7 @@ class Mark(NamedTuple):
 
     @property
     def last_on(self) -> date:
-        """The last day at which it is drawn: a late entry is also at the day it was received."""
+        """The last day at which it is plotted: a late entry is also at the day it was received."""
         return self.received_on if self.track == "late" and self.received_on else self.on
 
 

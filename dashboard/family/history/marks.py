@@ -43,7 +43,7 @@ def marks_of(
 ) -> list[Mark]:
     """What was done, found, noted, called about, trained and confirmed, in order of time.
 
-    `since` is the first day shown: what came in since then is drawn at that day, too.
+    `since` is the first day shown: what came in since then is plotted at that day, too.
     """
     entries = [
         entry

@@ -138,7 +138,7 @@ class FamilyQueries:
         return evidence.in_time(table, row, self.session.store, alone, self.session.reader)
 
     def _on(self, known: str, known_on: date | None) -> LoadedSnapshot | None:
-        """What is known on the day, or of the family alone on an earlier one; None: not known then."""
+        """Data of the day, or of the family alone on an earlier one; None: no line was known then."""
         session = self.session
         loaded = session.loaded()
         if known_on is None or known_on >= loaded.snapshot.as_of:

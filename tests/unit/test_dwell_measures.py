@@ -8,6 +8,7 @@ import pytest
 
 from analysis.measures.dwell import compare_dwell, dwell
 from analysis.measures.overdue_hazard import overdue_hazard
+from analysis.measures.snapshot_data import FoundOf
 from analysis.verdicts import hazard_verdict, logrank_verdict
 from analysis.vocabulary import Grouping
 from tests.written import snapshot_of, written
@@ -67,3 +68,19 @@ def test_families_with_several_lines_are_the_units_of_the_log_rank_test():
     assert clustered["p"].iloc[0] == pytest.approx(plain["p"].iloc[0], abs=0.1)
     said = logrank_verdict(clustered, "any removal", Grouping.SITE).sentence
     assert said.startswith("Any removal, by site:")
+
+
+def test_a_hazard_ratio_found_before_is_given_only_while_every_day_is_the_same():
+    # Changed on 1 January, so out of date from day 7; a later change ends that for one line.
+    rows = [(f"F{n}", "north", 0, 20 + n if n < 12 else 0, n) for n in range(30)]
+    log = "line_id | done_at | kind | dressing_type\n"
+    log += "\n".join(f"L{n} | 2029-01-01 | dressing_change | transparent" for n in range(0, 30, 2))
+    known: FoundOf = {}
+    ratios = []
+    for day in (21, 23, 23, 25):
+        logged = f"{log}\nL14 | 2029-01-{day} | dressing_change | transparent"
+        seen = snapshot_of(written(lines=lines(rows), home_log=logged), "2029-02-01", "2029-02-01")
+        found = overdue_hazard(seen.timeline, seen.records, known)
+        pd.testing.assert_frame_equal(found, overdue_hazard(seen.timeline, seen.records))
+        ratios.append(found["hazard_ratio"].item())
+    assert len(set(ratios)) == 3

@@ -258,6 +258,13 @@ def ingest_elsewhere(store_url: str, folder: Path, number: int) -> None:
         ingest(store, [file], shipped_policy(), received_at=NOW)
 
 
+def looked_at(service: Service, reader: Reader) -> weakref.ref[Any]:
+    """Look at a snapshot in a frame of its own: what counts lines keeps what a frame holds."""
+    found = service.session_of(reader).snapshot()
+    _ = found.calls, found.tallies
+    return weakref.ref(found)
+
+
 @pytest.mark.parametrize("all_again", [True, False])
 def test_after_days_and_files_one_snapshot_is_in_memory(
     store_url, tmp_path, monkeypatch, all_again
@@ -271,11 +278,7 @@ def test_after_days_and_files_one_snapshot_is_in_memory(
         for number in range(6):
             ingest_elsewhere(store_url, tmp_path, number)
             now[0] += timedelta(days=number // 3)
-            for reader in (MANAGER, NORTH):
-                found = service.session_of(reader).snapshot()
-                _ = found.calls, found.tallies
-                looked.append(weakref.ref(found))
-        del found
+            looked += [looked_at(service, reader) for reader in (MANAGER, NORTH)]
         gc.collect()
         assert len({id(one) for one in looked}) == 12
         assert sum(one() is not None for one in looked) == 2  # the whole one and that of a site

@@ -24,7 +24,6 @@ from analysis.decisions.order_file import Fits
 from analysis.decisions.practice import Occasions, occasions, with_sign_offs
 from analysis.decisions.renewed_practice import renewed as renewed_occasions
 from analysis.decisions.renewed_reasons import renewed as renewed_reasons
-from analysis.measures.snapshot_data import FoundOf
 from analysis.policy import Edition, Policy
 from analysis.store.added import Added
 from analysis.tables import Records
@@ -38,6 +37,7 @@ from analysis.timeline.renewed import renewed as renewed_timeline
 from analysis.words import day_year
 
 if TYPE_CHECKING:
+    from analysis.measures.snapshot_data import FoundOf
     from analysis.stats.averaged_shares import AveragedShares
 
 PAST_AFTER_DAYS = 60

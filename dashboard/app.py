@@ -76,7 +76,7 @@ LAYOUTS: Mapping[str, Callable[[Session, str | None], list[Any]]] = {
 UNUSED_SCRIPT = re.compile(r'<script src="[^"]*/(?:deps/polyfill@|dash_table/)[^"]*"></script>\n?')
 """What older browsers lack, which takes a third of a page's time, and tables that no page has.
 
-The part of it that Dash's own scripts ask for is ``assets/regenerator-runtime.js``.
+The part of it that Dash's own scripts ask for is ``assets/regenerator-runtime.min.js``.
 """
 
 

@@ -22,8 +22,6 @@ ROOT = Path(__file__).parents[2]
 PROGRAM = ("analysis", "dashboard", "synthetic_data", "notebooks")
 DOCUMENTS = ("README.md", "DEVELOPERS.md")
 TEXTS = {".html", ".jinja", ".j2", ".txt", ".md", ".toml", ".mako"}
-OF_OTHERS = (".min.js", "regenerator-runtime.js")
-"""Scripts that are served as others publish them."""
 
 
 @dataclass(frozen=True)
@@ -198,7 +196,7 @@ def _in_file(path: Path) -> Iterator[Found]:
     if path.suffix == ".py":
         yield from in_name(file, 1, path.stem)
         yield from _in_python(file, path.read_text(encoding="utf-8"))
-    elif path.suffix in {".js", ".css"} and not path.name.endswith(OF_OTHERS):
+    elif path.suffix in {".js", ".css"} and not path.name.endswith(".min.js"):
         yield from _in_script(file, path.read_text(encoding="utf-8"))
     elif path.suffix in TEXTS:
         text = path.read_text(encoding="utf-8")

@@ -11,7 +11,7 @@ from dashboard import figures
 ROOT = Path(__file__).parents[2]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.py"))
 OURS = ("analysis", "dashboard", "synthetic_data", "tests")
-INSIDE = {"Group", "family_strip"}
+INSIDE = {"Group", "Mark", "Span", "family_strip"}
 """Drawn by `dashboard.family.history_chart`."""
 
 

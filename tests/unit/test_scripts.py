@@ -52,5 +52,5 @@ def test_a_page_asks_for_nothing_that_its_scripts_do_not_need(app):
     scripts = re.findall(r'<script src="([^"]+)"', browser_of(app, "manager").get("/").text)
     assert any("dash_renderer" in script for script in scripts)
     assert not any("polyfill" in script or "dash_table" in script for script in scripts)
-    assert any(script.startswith("/assets/regenerator-runtime.js") for script in scripts)
+    assert any(script.startswith("/assets/regenerator-runtime.min.js") for script in scripts)
     assert "polyfill@" in str(_js_dist_dependencies)  # else nothing is left out any more

@@ -309,20 +309,20 @@ def test_sign_offs_and_refreshers_are_told_apart(records):
 
 def test_the_table_holds_each_stored_row_once_newest_first(records):
     marks = marks_of(records, CODES, AS_OF)
-    told = as_frame(
+    listed = as_frame(
         history.table_of(history.spans_of(records, AS_OF), history.marks_of(records, CODES, AS_OF)),
         history.Row,
     )
-    assert told["on"].is_monotonic_decreasing
-    of_day = told[told["until"].isna()]
+    assert listed["on"].is_monotonic_decreasing
+    of_day = listed[listed["until"].isna()]
     assert not of_day.duplicated(["table", "row"]).any()
     expected = set(zip(marks["table"], marks["row"], strict=True))
     assert set(zip(of_day["table"], of_day["row"], strict=True)) == expected
-    (fever,) = told[told["row"] == 15]["label"]
+    (fever,) = listed[listed["row"] == 15]["label"]
     assert "red flag: fever, pus" in fever
     assert "note: warm" in fever
     assert "entry" not in fever
-    assert set(told[told["row"] == 14]["label"]) == {"watched: itch"}
+    assert set(listed[listed["row"] == 14]["label"]) == {"watched: itch"}
 
 
 def test_a_history_of_nothing_is_a_table_of_nothing():

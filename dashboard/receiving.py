@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import logging
+import select
 import socket
 import time
 from collections.abc import Callable
@@ -20,6 +21,7 @@ from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 from waitress.server import TcpWSGIServer
 
+from dashboard.connections import Connections, Held
 from dashboard.machine_account import STATED, account_of
 
 MOST_BYTES = 1_000_000
@@ -31,6 +33,8 @@ SLOWEST_BYTES_PER_SECOND = 50_000
 IDLE_SECONDS = 75
 """How long a browser's connection is kept open for its next request."""
 MOST_CONNECTIONS = 1_000
+LEFT_SECONDS, LOOKS = 0.02, 10
+"""How long a new connection is left to a process that holds fewer, and how often it is looked at."""
 LAST_ANSWERS_SECONDS = 10
 """How long answers under way may take after the program was asked to stop."""
 
@@ -80,8 +84,10 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         admits: Admits,
         *,
         finds_accounts: bool,
+        held: Held | None = None,
         **more: Any,
     ) -> None:
+        self.held = held or Connections().of(0)
         settings = Adjustments(
             sockets=[listening],
             threads=threads,
@@ -102,6 +108,26 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
         super().__init__(
             application, _sock=listening, bind_socket=False, adj=settings, sockinfo=where
         )
+
+    def readable(self) -> bool:
+        """Whether new connections are taken."""
+        if self.accepting:
+            self.held.count(len(self.active_channels))
+        return bool(super().readable())
+
+    def handle_accept(self) -> None:
+        """Take a new connection, unless a process that holds fewer takes it within a moment."""
+        if not (self.held.another_has_fewer() and self._is_taken_elsewhere()):
+            super().handle_accept()
+
+    def _is_taken_elsewhere(self) -> bool:
+        arrived = select.poll()
+        arrived.register(self.socket, select.POLLIN)
+        for _ in range(LOOKS):
+            time.sleep(LEFT_SECONDS / LOOKS)
+            if not arrived.poll(0):
+                return True
+        return False
 
     def maintenance(self, now: float) -> None:
         """Close idle connections, and those whose request is late."""

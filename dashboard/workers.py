@@ -21,6 +21,7 @@ from gunicorn.workers.base import Worker
 from gunicorn.workers.gthread import ThreadWorker
 
 from analysis.errors import UserError
+from dashboard.connections import Connections
 from dashboard.receiving import (
     LAST_ANSWERS_SECONDS,
     MOST_BYTES,
@@ -53,12 +54,14 @@ class Program(BaseApplication):  # type: ignore[misc]
         self.dashboard = dashboard
         self.admits = admits
         self.finds_accounts = not dashboard.service.config.web.encrypted
+        self.connections = Connections()
         self._settings = settings
         super().__init__()
 
     def load_config(self) -> None:
         """Take the settings over."""
-        for name, value in {**self._settings, "post_fork": self._share}.items():
+        own = {"post_fork": self._share, "child_exit": self._forget}
+        for name, value in {**self._settings, **own}.items():
             self.cfg.set(name, value)
 
     def load(self) -> Flask:
@@ -68,6 +71,9 @@ class Program(BaseApplication):  # type: ignore[misc]
     def _share(self, arbiter: Arbiter, worker: Worker) -> None:  # noqa: ARG002 - gunicorn's
         program = arbiter.pid
         self.dashboard.service.share(lambda: os.kill(program, RENEWS))
+
+    def _forget(self, arbiter: Arbiter, worker: Worker) -> None:  # noqa: ARG002 - gunicorn's
+        self.connections.of(worker.age).leave()
 
 
 class Together(Arbiter):  # type: ignore[misc]
@@ -115,17 +121,20 @@ class Receiving(Worker):  # type: ignore[misc]
         A program that stops ends its processes after `LAST_ANSWERS_SECONDS`; one that replaces them
         leaves an upload its time.
         """
+        held = self.app.connections.of(self.age)
         server = Server(
             self.wsgi,
             self.sockets[0].sock,
             self.cfg.threads,
             self.app.admits,
             finds_accounts=self.app.finds_accounts,
+            held=held,
         )
         while self.alive and os.getppid() == self.ppid:
             self.notify()
             server.answer_for(1.0)
         server.accepting = False
+        held.leave()
         has_program = os.getppid() == self.ppid
         ended = time.monotonic()
         until = ended + (UPLOAD_SECONDS if has_program else LAST_ANSWERS_SECONDS)

@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import pytest
 
 from dashboard.config import DashboardConfig, Web
+from dashboard.connections import Connections
 from dashboard.receiving import MOST_BYTES, Server
 from dashboard.serving import TIMES_THE_MOST, _admits
 from dashboard.workers import Receiving
@@ -85,7 +86,10 @@ class Ending(Receiving):
     def __init__(self, listening: socket.socket) -> None:
         self.alive, self.ppid = True, os.getppid()
         self.cfg = SimpleNamespace(threads=1)
-        self.app = SimpleNamespace(admits=lambda *_: 0, finds_accounts=False)
+        self.age, self.app = (
+            1,
+            SimpleNamespace(admits=lambda *_: 0, finds_accounts=False, connections=Connections()),
+        )
         self.sockets, self.wsgi = [SimpleNamespace(sock=listening)], self.says
 
     def notify(self) -> None:

@@ -22,6 +22,7 @@ from tests import retrained
 from tests.background import in_background
 from tests.browser.larger_programmes import many_to_call, two_sites, two_types
 from tests.browser.small_programme import NOW, fill, take_in_wrong_rows
+from tests.signed_in import knows
 
 PATIENCE = 30_000
 """Milliseconds to wait: a busy machine takes its time to load the figures' library."""
@@ -69,10 +70,17 @@ def signed_in(store_file: Path, code: str, role: Role) -> str:
 
 
 @contextmanager
-def serving(store_file: Path, token: str = "", **settings) -> Iterator[Running]:
-    """Serve a store on a free port until the block ends."""
+def serving(
+    store_file: Path, token: str = "", *, copy_of: Path | None = None, **settings
+) -> Iterator[Running]:
+    """Serve a store on a free port until the block ends.
+
+    A copy of a store begins with what the dashboard of the first copy found in it.
+    """
     url = f"sqlite:///{store_file}"
     app = create_app(DashboardConfig(store_url=url, clock=lambda: NOW, **settings))
+    if copy_of is not None:
+        knows(app.service, copy_of)
     # A reply of any size stays in memory: the server leaves its files open for the collector.
     server = create_server(
         app.server, host="127.0.0.1", port=0, threads=4, ident=None, outbuf_overflow=64 << 20
@@ -97,8 +105,9 @@ def token(store_file) -> str:
 
 
 @pytest.fixture
-def running(store_file) -> Iterator[Running]:
-    with serving(store_file) as found:
+def running(store_file, small_store, looked_at) -> Iterator[Running]:
+    # The dashboard that is only looked at is the first: a test may write before it asks for its own.
+    with serving(store_file, copy_of=small_store) as found:
         yield found
 
 
@@ -181,7 +190,7 @@ def looked_at(small_store, tmp_path_factory) -> Iterator[Running]:
     """The small programme, for its manager."""
     file = tmp_path_factory.mktemp("looked-at") / "store.sqlite"
     shutil.copy(small_store, file)
-    with serving(file, token_of(file, "N1")) as found:
+    with serving(file, token_of(file, "N1"), copy_of=small_store) as found:
         yield found
 
 
@@ -196,7 +205,7 @@ def retrained_programme(retrained_store, tmp_path_factory) -> Iterator[Running]:
     """The same, only looked at."""
     file = tmp_path_factory.mktemp("retrained-looked-at") / "store.sqlite"
     shutil.copy(retrained_store, file)
-    with serving(file, token_of(file, "E1")) as found:
+    with serving(file, token_of(file, "E1"), copy_of=retrained_store) as found:
         yield found
 
 

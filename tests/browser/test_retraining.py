@@ -16,7 +16,7 @@ from tests.browser.conftest import Running, serving, token_of, watching
 def educators(retrained_store, tmp_path) -> Iterator[Running]:
     """The programme in a copy that a test may write to."""
     file = Path(shutil.copy(retrained_store, tmp_path / "store.sqlite"))
-    with serving(file, token_of(file, "E1")) as found:
+    with serving(file, token_of(file, "E1"), copy_of=retrained_store) as found:
         yield found
 
 

@@ -34,7 +34,7 @@ IDLE_SECONDS = 75
 """How long a browser's connection is kept open for its next request."""
 MOST_CONNECTIONS = 1_000
 LEFT_SECONDS, LOOKS = 0.02, 10
-"""How long a new connection is left to a process that holds fewer, and how often it is looked at."""
+"""How long a new connection is left to a process that holds fewer, and how often it is checked."""
 LAST_ANSWERS_SECONDS = 10
 """How long answers under way may take after the program was asked to stop."""
 

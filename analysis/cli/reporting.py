@@ -34,13 +34,13 @@ def report(asked: ReportFiles) -> None:
     site = asked.site or None
     if asked.copy is Copy.OUTSIDE:
         period, known_at = outside_request(period, known_at, site)
+    roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]
     with opened(asked.store) as store:
         in_force = policy_of(store, asked.policy)
         if site is not None:
             check_known("site", site, store.records().lines["site"])
         with waiting("collecting the figures of the report"):
-            data = gather(store, in_force, period, known_at, today(in_force), site)
-    roles = list(REPORTS) if asked.whose is For.ALL else [Role(str(asked.whose))]
+            data = gather(store, in_force, period, known_at, today(in_force), site, roles)
     asked.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     reports = [REPORTS[role](data, asked.copy) for role in roles]
     for made in reports:

@@ -24,6 +24,7 @@ from analysis.snapshot import Snapshot, end_of_day, of_sites, take
 from analysis.store import Store
 from analysis.store.signal_acts import SIGNAL_ACTS
 from analysis.tallies import Tallies, between
+from analysis.vocabulary import Role
 
 
 @dataclass(frozen=True)
@@ -172,13 +173,14 @@ def gather(
     known_at: date | None,
     today: date,
     sites: Collection[str] | None = None,
+    roles: Collection[Role] = tuple(Role),
 ) -> ReportData:
     """Read what the reports of a period are made from.
 
     Parameters
     ----------
     store : Store
-        Read once for the period and once for each of its mornings.
+        Read once for the period, and for the manager's report once for each of its mornings.
     policy : Policy
         Each day is judged by the edition in force on it.
     period : Period
@@ -190,6 +192,8 @@ def gather(
     sites : collection of str or None
         Only the families of these sites; None: all. With sites, refused rows are not shown,
         because it is not known which site they belong to.
+    roles : collection of Role
+        For whose reports. The call lists of the period's mornings are in the manager's alone.
 
     Raises
     ------
@@ -205,7 +209,7 @@ def gather(
     now = _seen(take(store, policy, period.end, moment), sites)
     mornings = {
         day: _seen(take(store, policy, day, morning_of(day, policy)), sites)
-        for day in period.mornings
+        for day in (period.mornings if Role.MANAGER in roles else ())
         if moment != morning_of(day, policy)
     }
     mornings.setdefault(period.end, now)

@@ -209,8 +209,8 @@ def week_report(store: Store, found: Snapshot, reader: Reader, choice: WeekChoic
     known_at = None if choice.known == AT_THE_END else morning - timedelta(days=1)
     if choice.known not in dict(KNOWN):
         known_at = date.fromisoformat(str(choice.known))
-    made = gather(store, found.policy, period, known_at, morning, reader.sites)
     role = Role(str(choice.whose))
+    made = gather(store, found.policy, period, known_at, morning, reader.sites, [role])
     return REPORTS[role](made, Copy.TEAM)
 
 

@@ -465,3 +465,15 @@ def test_the_report_states_how_often_such_a_chart_gives_a_false_signal(made):
         if p.title.startswith("Is the rate of skin events")
     )
     assert [n for n in part.notes if "If the rate were steady, " in n and "like this one" in n]
+
+
+@pytest.mark.parametrize("role", list(reports.REPORTS))
+@pytest.mark.parametrize("copy", list(Copy))
+def test_a_report_needs_of_the_store_what_is_read_for_its_role(made, store, role, copy):
+    _, known_at = reports.outside_request(MONTH, None, None)
+    period, at = (MONTH, None) if copy is Copy.TEAM else (QUARTER, known_at)
+    alone = reports.gather(store, POLICY, period, at, TODAY, roles=[role])
+    assert len(alone.mornings) == (len(period.mornings) if role is Role.MANAGER else 1)
+    assert reports.html_file(reports.REPORTS[role](alone, copy)) == reports.html_file(
+        report(made, period, role, copy)
+    )

@@ -9,7 +9,10 @@ Triangles are sums and may be added over sources or partitions.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -213,9 +216,8 @@ def nowcast(
     last = observable.sum(axis=1) - 1
     observed = np.where(observable, counts, 0).sum(axis=1)
     completeness, total, misfit, df = _estimate(counts, observable, distribution.share_within)
-    rng = np.random.default_rng(seed)
     dispersion = _dispersion(misfit, df)
-    within = simulated_shares(distribution, dispersion, replicates, rng)
+    within, rng = simulated_shares(distribution, dispersion, replicates, seed)
     within = np.maximum(within[:, last], 1 / MOST)
     mean = rng.gamma(observed / dispersion + 0.5, size=within.shape) * (1 - within) / within
     to_come = dispersion * rng.poisson(np.minimum(mean, MOST))
@@ -228,8 +230,8 @@ def nowcast(
 
 
 def simulated_shares(
-    distribution: DelayDistribution, dispersion: float, replicates: int, rng: np.random.Generator
-) -> FloatArray:
+    distribution: DelayDistribution, dispersion: float, replicates: int, seed: int
+) -> tuple[FloatArray, np.random.Generator]:
     """Shares reported within each delay that the reports could have come from.
 
     Parameters
@@ -240,22 +242,39 @@ def simulated_shares(
         Variance over mean of the triangle's counts, 1 or more: reports enter divided by it.
     replicates : int
         Draws.
-    rng : Generator
-        Where the draws come from.
+    seed : int
+        Of the random generator.
 
     Returns
     -------
     array of float, shape (replicates, delays)
-        Product of the complements of reverse hazards, which are beta distributed.
+        Product of the complements of reverse hazards, which are beta distributed. Not to be changed:
+        the last draws are remembered, since all events of one log have its delays.
+    Generator
+        As the draws left it.
     """
-    more = np.maximum(distribution.at_risk - distribution.reports, 0) / dispersion
-    hazard = rng.beta(
-        distribution.reports / dispersion + 0.5, more + 0.5, size=(replicates, len(more))
-    )
+    fewer, up_to = distribution.reports.tobytes(), distribution.at_risk.tobytes()
+    within, state = _drawn_shares(fewer, up_to, dispersion, replicates, seed)
+    rng = np.random.default_rng(seed)
+    rng.bit_generator.state = state
+    return within, rng
+
+
+@lru_cache(maxsize=4)
+def _drawn_shares(
+    reports: bytes, at_risk: bytes, dispersion: float, replicates: int, seed: int
+) -> tuple[FloatArray, Mapping[str, Any]]:
+    """The shares, and the state of the generator after them."""
+    rng = np.random.default_rng(seed)
+    counts, up_to = (np.frombuffer(cells, dtype=np.int64) for cells in (reports, at_risk))
+    more = np.maximum(up_to - counts, 0) / dispersion
+    hazard = rng.beta(counts / dispersion + 0.5, more + 0.5, size=(replicates, len(more)))
     hazard[:, 0] = 0.0
     # Product over all longer delays.
     within = np.cumprod((1 - hazard)[:, ::-1], axis=1)[:, ::-1]
-    return np.column_stack((within[:, 1:], np.ones(replicates)))
+    shares: FloatArray = np.column_stack((within[:, 1:], np.ones(replicates)))
+    shares.setflags(write=False)
+    return shares, rng.bit_generator.state
 
 
 def delay_change(triangle: DelayTriangle) -> DelayChange:

@@ -105,8 +105,7 @@ def nowcast_periods(
     completeness = np.where(known & (ages.sum(axis=1) > 0), np.where(whole, 1.0, share), math.nan)
     total = np.where(completeness > 0, quotient(seen, completeness), math.nan)
     dispersion = dispersion_of(triangle)
-    rng = np.random.default_rng(seed)
-    within = simulated_shares(distribution, dispersion, replicates, rng)
+    within, rng = simulated_shares(distribution, dispersion, replicates, seed)
     within = np.clip(within @ np.nan_to_num(weight).T, 1 / MOST, 1.0)
     mean = rng.gamma(seen / dispersion + 0.5, size=within.shape) * (1 - within) / within
     to_come = dispersion * rng.poisson(np.minimum(mean, MOST))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from dataclasses import fields as parts_of
+from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
@@ -148,6 +149,10 @@ class Frame:
 
     def empty(self) -> pd.DataFrame:
         """A frame of this entry without rows."""
+        return self._without_rows.copy(deep=False)
+
+    @cached_property
+    def _without_rows(self) -> pd.DataFrame:
         return pd.DataFrame({c.name: pd.Series([], dtype=c.dtype) for c in self.columns})
 
     def check(self, frame: pd.DataFrame) -> pd.DataFrame:
@@ -180,7 +185,8 @@ class Frame:
             raise FrameError(f"frame {self.name}: " + "; ".join([*faults, *words]))
         if words:
             raise UnknownWordError(self.name, "; ".join(words))
-        return frame.loc[:, self.names]
+        in_order = list(frame.columns) == self.names
+        return frame.copy(deep=False) if in_order else frame.loc[:, self.names]
 
     def build(self, values: Mapping[str, Iterable[object]]) -> pd.DataFrame:
         """Make a frame of this entry from columns of plain values; absent columns are blank.

@@ -254,14 +254,14 @@ def simulated_shares(
         As the draws left it.
     """
     fewer, up_to = distribution.reports.tobytes(), distribution.at_risk.tobytes()
-    within, state = _drawn_shares(fewer, up_to, dispersion, replicates, seed)
+    within, state = _shares_of_counts(fewer, up_to, dispersion, replicates, seed)
     rng = np.random.default_rng(seed)
     rng.bit_generator.state = state
     return within, rng
 
 
 @lru_cache(maxsize=4)
-def _drawn_shares(
+def _shares_of_counts(
     reports: bytes, at_risk: bytes, dispersion: float, replicates: int, seed: int
 ) -> tuple[FloatArray, Mapping[str, Any]]:
     """The shares, and the state of the generator after them."""

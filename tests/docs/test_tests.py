@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+import pytest
+
 TESTS = Path(__file__).parents[1]
 FILES = sorted(TESTS.rglob("*.py"))
 STATED = {"raises", "warns", "fail", "deprecated_call"}
@@ -132,8 +134,9 @@ def test_no_test_uses_a_port_that_another_program_may_have():
     assert named == [], "take tests.ports.free_port, or port=0 where nothing is served"
 
 
-def test_the_quick_tests_are_there():
-    lines = (TESTS / "fast.txt").read_text(encoding="utf-8").splitlines()
+@pytest.mark.parametrize("name", ["fast.txt", "uncounted.txt"])
+def test_the_listed_tests_are_there(name):
+    lines = (TESTS / name).read_text(encoding="utf-8").splitlines()
     paths = [line.removeprefix("--ignore=") for line in lines if not line.startswith("#")]
     assert len(paths) > 3
     assert [path for path in paths if not (TESTS.parent / path).exists()] == []

@@ -30,8 +30,6 @@ AGAIN_AFTER = timedelta(minutes=10)
 """The same person opening the same family again within so long is one look."""
 OPENED_FOR = timedelta(minutes=15)
 """So long a person who opened a family may still be at it."""
-NEWEST = 2_000
-"""Acts among which those who opened a family a moment ago are looked for."""
 RECORD_LOCK = 5_122_018
 """PostgreSQL: the lock of who adds to the record, taken after any other."""
 LOOKS = frozenset({Access.OPENED_FAMILY, Access.REFUSED, Access.SIGN_IN_REFUSED})
@@ -147,8 +145,8 @@ def anything_waits(apart: sa.Connection) -> bool:
     return apart.execute(sa.select(pending.c.note_id).limit(1)).first() is not None
 
 
-def _is_apart(connection: sa.Connection) -> bool:
-    return bool(connection.get_execution_options().get(APART))
+def _is_apart(asked: sa.Connection | Database) -> bool:
+    return bool(asked.engine.get_execution_options().get(APART))
 
 
 def _add(connection: sa.Connection, acts: list[dict[str, object]]) -> None:
@@ -158,13 +156,16 @@ def _add(connection: sa.Connection, acts: list[dict[str, object]]) -> None:
         connection.execute(sa.insert(accesses).values(access=number, **act))
 
 
-def _tables(connection: sa.Connection) -> tuple[sa.Table, ...]:
-    """Tables that hold the record together, the one that acts are moved from first."""
-    return (pending, accesses) if _is_apart(connection) else (accesses,)
+def _tables(asked: sa.Connection | Database) -> tuple[sa.Table, ...]:
+    """Tables that hold the record together, the one that acts are moved from first.
+
+    Read in this order, also at two moments, no act is missed.
+    """
+    return (pending, accesses) if _is_apart(asked) else (accesses,)
 
 
 def noted_just_before(
-    connection: sa.Connection,
+    asked: sa.Connection | Database,
     who: str | None,
     what: Access,
     family_id: str | None,
@@ -174,7 +175,7 @@ def noted_just_before(
     """Whether this is a look, and the same one as a moment ago."""
     if what not in LOOKS:
         return False
-    asked = {
+    look = {
         "by": who,
         "did": str(what),
         "after": microseconds(at - AGAIN_AFTER),
@@ -182,10 +183,8 @@ def noted_just_before(
         "family": family_id,
         "of": about,
     }
-    return any(
-        connection.execute(_same_looks(table), asked).first() is not None
-        for table in _tables(connection)
-    )
+    ask = asked.ask if isinstance(asked, Database) else asked.execute
+    return any(list(ask(_same_looks(table), look)) for table in _tables(asked))
 
 
 @cache
@@ -205,27 +204,25 @@ def _same_looks(table: sa.Table) -> sa.Select[Any]:
 @cache
 def _openings(table: sa.Table) -> sa.Select[Any]:
     """Who opened a family, and when last; made once, because making it takes longer than asking."""
-    query = sa.select(table.c.who, sa.func.max(table.c.at)).where(
+    query = sa.select(table.c.who, sa.func.max(table.c.at).label("at")).where(
         table.c.family_id == sa.bindparam("family"),
         table.c.what == str(Access.OPENED_FAMILY),
         table.c.who != sa.bindparam("but"),
         table.c.at > sa.bindparam("after"),
         table.c.at <= sa.bindparam("until"),
     )
-    if table is accesses:
-        query = query.where(table.c.access > sa.bindparam("above"))
     return query.group_by(table.c.who)
 
 
 def opened_by_others(
-    connection: sa.Connection, family_id: str, but: str, at: datetime
+    database: Database, family_id: str, but: str, at: datetime
 ) -> list[tuple[str, datetime]]:
     """Who opened a family within `OPENED_FOR` before a moment, and when last; the newest first.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Reads.
+    database : Database
+        Where acts are recorded.
     family_id, but : str
         Codes of the family and of the person who is left out.
     at : datetime
@@ -236,11 +233,10 @@ def opened_by_others(
         "but": but,
         "after": microseconds(at - OPENED_FOR),
         "until": microseconds(at),
-        "above": (connection.execute(_LAST).scalar() or 0) - NEWEST,
     }
     newest_by: dict[str, int] = {}
-    for table in _tables(connection):
-        for who, opened in connection.execute(_openings(table), asked):
+    for table in _tables(database):
+        for who, opened in database.ask(_openings(table), asked):
             newest_by[who] = max(opened, newest_by.get(who, opened))
     found = sorted(newest_by.items(), key=lambda item: (-item[1], item[0]))
     return [(who, moment_of(opened)) for who, opened in found]

@@ -146,15 +146,15 @@ class People(SigningIn):
         server : str
             Where the request arrived: a sign-in at another server does not hold here.
         """
-        with self._apart.reading() as connection:
-            found = sign_ins.holder(connection, token, at, server)
+        apart = self._apart
+        found = sign_ins.holder(apart, token, at, server)
         if found is None:
             return None
         user, due = found
         if uses and due:
             with (
                 contextlib.suppress(StoreError),  # busy with a long file: noted the next time
-                self._apart.noting(NOT_LONGER_THAN_SECONDS) as connection,
+                apart.noting(NOT_LONGER_THAN_SECONDS) as connection,
             ):
                 sign_ins.note_use(connection, token, at)
         return user
@@ -209,9 +209,8 @@ class People(SigningIn):
     ) -> None:
         """Add an act to the access record; the same look within ten minutes counts once."""
         act = (who, what, family_id, about, at)
-        with self._apart.reading() as connection:  # most looks are such: nobody has to wait
-            if accesses.noted_just_before(connection, *act):
-                return
+        if accesses.noted_just_before(self._apart, *act):  # most looks are: nobody has to wait
+            return
         self.bring_over()
         try:
             with self._to_record() as connection:
@@ -230,8 +229,7 @@ class People(SigningIn):
         self, family_id: str, but: str, at: datetime
     ) -> list[tuple[str, datetime]]:
         """Who else than one person opened a family a moment ago; see `accesses.opened_by_others`."""
-        with self._apart.reading() as connection:
-            return accesses.opened_by_others(connection, family_id, but, at)
+        return accesses.opened_by_others(self._apart, family_id, but, at)
 
     # Pages of a person
 
@@ -256,8 +254,7 @@ class People(SigningIn):
         SeenBefore or None
             None: the person has not been there before.
         """
-        with self._database.reading() as connection:
-            before, values = visits.seen_before(connection, code, page, at, seen)
+        before, values = visits.seen_before(self._database, code, page, at, seen)
         if values and looks:
             self._keep(code, page, **values)
         return before
@@ -270,8 +267,7 @@ class People(SigningIn):
 
     def choice(self, code: str, page: str) -> str | None:
         """How a person last set up a page, as the query of its address; None: never."""
-        with self._database.reading() as connection:
-            return visits.choice(connection, code, page)
+        return visits.choice(self._database, code, page)
 
     def keep_choice(self, code: str, page: str, query: str) -> None:
         """Remember how a person set up a page."""

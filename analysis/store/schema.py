@@ -356,6 +356,7 @@ accesses = sa.Table(
 `note_id` is random; acts of earlier versions have none."""
 
 sa.Index("accesses_who", accesses.c.who, accesses.c.what, accesses.c.at)
+sa.Index("accesses_family", accesses.c.family_id, accesses.c.what, accesses.c.at)
 sa.Index("accesses_note_id", accesses.c.note_id, unique=True)
 
 policies = sa.Table(

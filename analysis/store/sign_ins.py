@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
+from analysis.store.database import Database
 from analysis.store.instants import microseconds, moment_of
 from analysis.store.numbers import next_number
 from analysis.store.schema import attempts, sign_ins, users
@@ -204,9 +205,7 @@ def begin(connection: sa.Connection, code: str, address: str, at: datetime, serv
     return token
 
 
-def holder(
-    connection: sa.Connection, token: str, at: datetime, server: str
-) -> tuple[User, bool] | None:
+def holder(database: Database, token: str, at: datetime, server: str) -> tuple[User, bool] | None:
     """The user whose sign-in this is, and whether its use is due to be noted; None: it ended."""
     asked = {
         "token_hash": _hash_of(token),
@@ -214,9 +213,10 @@ def holder(
         "used_after": microseconds(at - IDLE_LIMIT),
         "server": server,
     }
-    row = connection.execute(_HOLDER, asked).first()
-    if row is None:
+    found = database.ask(_HOLDER, asked)
+    if not found:
         return None
+    (row,) = found
     return user_of(row), row.last_used_at <= microseconds(at - USE_NOTED_EVERY)
 
 

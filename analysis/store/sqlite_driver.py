@@ -10,7 +10,7 @@ driver. (SQLite's manual warns of it: "How To Corrupt An SQLite Database File", 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from types import SimpleNamespace
 from typing import Any
 
@@ -126,6 +126,26 @@ class SQLiteThroughArrow(SQLiteDialect):
         """End the transaction, if there is one, and undo it."""
         with contextlib.suppress(adbc.Error):
             _run(dbapi_connection, "ROLLBACK")
+
+
+def rows_of_prepared(
+    connection: sa.PoolProxiedConnection, statement: str, given: Sequence[Any]
+) -> list[tuple[Any, ...]]:
+    """Rows of a statement, which stays prepared on its connection for the next time.
+
+    Outside a transaction it sees one moment of the file by itself; when all rows are read, it holds
+    nothing of the file.
+    """
+    prepared = connection.info.setdefault("prepared", {})
+    cursor = prepared.pop(statement, None) or connection.driver_connection.cursor()  # type: ignore[union-attr]
+    try:
+        with _damaged_text():
+            rows: list[tuple[Any, ...]] = cursor.execute(statement, given).fetchall()
+    except BaseException:
+        cursor.close()
+        raise
+    prepared[statement] = cursor  # closing the connection closes it
+    return rows
 
 
 def _run(dbapi_connection: Any, statement: str) -> None:

@@ -43,6 +43,8 @@ from analysis.store.writing import FileInfo, Writer
 from analysis.tables.records import Link, Records
 from analysis.vocabulary import Access
 
+_NUMBER_OF_CHANGES = sa.select(changes.c.number)
+
 
 class Store(Recorded):
     """An opened store. Threads may share it: each reading or writing has its own connection.
@@ -275,8 +277,8 @@ class Store(Recorded):
 
     def data_version(self) -> int:
         """A number that another one takes the place of whenever anybody has written."""
-        with self._database.reading() as connection:
-            return int(connection.execute(sa.select(changes.c.number)).scalar_one())
+        (found,) = self._database.ask(_NUMBER_OF_CHANGES)
+        return int(found.number)
 
     # Writing
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -25,6 +26,10 @@ class Trial(Database):
     def reading(self) -> Iterator[sa.Connection]:
         """Hand out the connection of the transaction."""
         yield self.connection
+
+    def ask(self, query: sa.Select[Any], given: Mapping[str, object] | None = None) -> list[Any]:
+        """Rows of a query on the connection of the transaction."""
+        return list(self.connection.execute(query, given or {}))
 
     @contextmanager
     def changing_tables(self) -> Iterator[sa.Connection]:

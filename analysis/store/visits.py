@@ -8,6 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from analysis.store.database import Database
 from analysis.store.instants import microseconds, moment_of
 from analysis.store.schema import BYTES, TEXT, WHOLE, metadata
 
@@ -25,6 +26,10 @@ visits = sa.Table(
 )
 """One row a person and page: how it is set up, what was seen last, and what before this visit."""
 
+_OWN = sa.select(visits).where(
+    visits.c.code == sa.bindparam("of"), visits.c.page == sa.bindparam("on")
+)
+
 NEW_VISIT_AFTER = timedelta(minutes=30)
 """A person who did not look for so long comes back to the page."""
 NOTED_AGAIN_AFTER = timedelta(minutes=5)
@@ -40,14 +45,14 @@ class SeenBefore:
 
 
 def seen_before(
-    connection: sa.Connection, code: str, page: str, at: datetime, seen: bytes
+    database: Database, code: str, page: str, at: datetime, seen: bytes
 ) -> tuple[SeenBefore | None, dict[str, Any]]:
     """What was seen before, and the columns to write, none where nothing has to be noted.
 
     Parameters
     ----------
-    connection : sqlalchemy.Connection
-        Reads.
+    database : Database
+        The store.
     code, page : str
         Who looks, and at what.
     at : datetime
@@ -55,7 +60,7 @@ def seen_before(
     seen : bytes
         What the page shows now.
     """
-    row = _row(connection, code, page)
+    row = _first(database.ask(_OWN, {"of": code, "on": page}))
     now = microseconds(at)
     if row is None or row.seen is None:
         return None, {"seen_at": now, "seen": seen}
@@ -73,19 +78,18 @@ def seen_before(
 
 def keep(connection: sa.Connection, code: str, page: str, **values: Any) -> None:
     """Write columns of a person's page, the other ones stay."""
-    if _row(connection, code, page) is None:
+    if connection.execute(_OWN, {"of": code, "on": page}).first() is None:
         connection.execute(sa.insert(visits).values(code=code, page=page, **values))
         return
     own = (visits.c.code == code, visits.c.page == page)
     connection.execute(sa.update(visits).where(*own).values(**values))
 
 
-def choice(connection: sa.Connection, code: str, page: str) -> str | None:
+def choice(database: Database, code: str, page: str) -> str | None:
     """How a person last set up a page, as the query of its address; None: never."""
-    row = _row(connection, code, page)
+    row = _first(database.ask(_OWN, {"of": code, "on": page}))
     return None if row is None else row.choice
 
 
-def _row(connection: sa.Connection, code: str, page: str) -> Any:
-    own = (visits.c.code == code, visits.c.page == page)
-    return connection.execute(sa.select(visits).where(*own)).first()
+def _first(rows: list[Any]) -> Any:
+    return rows[0] if rows else None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,7 +11,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from analysis.store import Store
+from analysis.store import Store, visits
 from analysis.vocabulary import Access
 from tests.stored_rows import PLACES, put, store, url
 
@@ -54,6 +56,47 @@ def test_a_connection_is_kept_and_used_again(asking: Store) -> None:
     asking.close()
     assert readers.checkedin() == 0  # type: ignore[attr-defined]
     assert families(asking) == []
+
+
+def test_a_query_that_stays_prepared_holds_nothing_of_the_file(asking: Store, url: str) -> None:
+    asking.data_version()
+    if asking._database.is_sqlite:
+        with asking._database.engine.connect() as connection:
+            end = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+            assert tuple(end.one()) == (0, 0, 0)  # nobody reads an older state
+    with Store.open(url, create=False) as other:
+        put(other, "caregivers", ONE)
+    assert families(asking) == ["F1"]
+
+
+def test_a_query_sees_what_its_own_trial_wrote_and_nobody_else_does(asking: Store) -> None:
+    before = asking.data_version()
+    with asking.trying() as trial:
+        put(trial, "caregivers", ONE)
+        assert trial.data_version() == before + 1
+        assert not asking._database.is_sqlite or asking.data_version() == before
+    assert asking.data_version() == before
+
+
+def test_a_query_that_fails_is_prepared_anew(store: Store, asking: Store) -> None:
+    asking.people.choice("N1", "rates")
+    with pytest.raises(Exception, match="given|parameter|value"):
+        asking._database.ask(visits._OWN, {"of": object(), "on": "rates"})
+    with store._database.noting() as connection:
+        visits.keep(connection, "N1", "rates", choice="?site=North")
+    assert asking.people.choice("N1", "rates") == "?site=North"
+
+
+def test_a_program_that_ends_without_closing_says_nothing(tmp_path: Path) -> None:
+    program = f"""
+from analysis.store import Store
+store = Store.open("sqlite:///{tmp_path}/store.sqlite", keeps_readers=True)
+print(store.data_version(), store.people.choice("N1", "rates"))
+"""
+    run = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+    assert (run.returncode, run.stdout, run.stderr) == (0, "0 None\n", "")
 
 
 def test_another_file_in_the_place_of_the_store_is_read_from_then_on(tmp_path: Path) -> None:

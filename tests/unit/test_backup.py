@@ -101,6 +101,14 @@ def elsewhere(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 
 @pytest.fixture
+def other_kind(url: str, tmp_path: Path) -> str:
+    """Address of a place to restore to, on the other kind of database where there is one."""
+    if url.startswith("sqlite") and "postgresql" in PLACES:
+        return new_database()
+    return f"sqlite:///{tmp_path}/restored.sqlite"
+
+
+@pytest.fixture
 def kept(tmp_path: Path) -> Path:
     """A backup of a small store on SQLite."""
     with Store.open(f"sqlite:///{tmp_path}/kept.sqlite") as opened:
@@ -110,12 +118,12 @@ def kept(tmp_path: Path) -> Path:
 
 
 def test_a_restored_store_holds_every_row_of_every_table(
-    store: Store, elsewhere: str, tmp_path: Path
+    store: Store, other_kind: str, tmp_path: Path
 ) -> None:
     fill(store)
     store.backup(tmp_path / "all.zip")
     before = tables_of(store)
-    with Store.restored(elsewhere, tmp_path / "all.zip") as again:
+    with Store.restored(other_kind, tmp_path / "all.zip") as again:
         after = tables_of(again)
         for name in before.keys() - backup.LEFT_OUT.keys():
             assert after[name] == before[name], name
@@ -138,11 +146,11 @@ def test_a_table_is_in_every_backup_or_it_is_said_why_not(store: Store) -> None:
 
 
 def test_a_restored_store_goes_on_where_the_other_stopped(
-    store: Store, elsewhere: str, tmp_path: Path
+    store: Store, other_kind: str, tmp_path: Path
 ) -> None:
     fill(store)
     store.backup(tmp_path / "all.zip")
-    with Store.restored(elsewhere, tmp_path / "all.zip") as again:
+    with Store.restored(other_kind, tmp_path / "all.zip") as again:
         assert put(again, "caregivers", CAREGIVERS, 5) == (0, 4)
         assert put(again, "caregivers", G3, 6) == (1, 0)
         assert again.records().caregivers["caregiver_id"].tolist() == ["G1", "G9", "G3"]

@@ -94,8 +94,10 @@ def _queries(service) -> Session:
 
 @pytest.fixture(name="mornings", scope="module")
 def _mornings(service) -> dict[date, Snapshot]:
-    """What was known on each day from before the first row on."""
-    days = [NOW.date() - timedelta(days=back) for back in range(1, 35)]
+    """What was known on the day of each change, and on the day before it."""
+    news = [date(2031, 2, day) for day in (5, 6, 20, 24)]
+    news += [date(2031, 3, day) for day in (*range(1, 8), 9)]
+    days = sorted({day - timedelta(days=back) for day in news for back in (0, 1)})
     return {day: take(service.store, shipped_policy(), day) for day in days}
 
 

@@ -43,13 +43,17 @@ def acts(store: Store) -> list[tuple[str | None, str]]:
 def test_a_password_is_kept_as_an_argon2id_hash_with_a_salt_of_its_own(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("analysis.store.passwords._hasher", PasswordHasher())
-    first, second = hashed(PASSWORD), hashed(PASSWORD)
+    with monkeypatch.context() as patch:
+        patch.setattr("analysis.store.passwords._hasher", PasswordHasher())
+        whole = hashed(PASSWORD)
     # Parameters of RFC 9106 (2021), section 4, second recommended option.
-    assert first.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    assert whole.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    assert fits(PASSWORD, whole)
+    assert not fits(WRONG, whole)
+    # As all other tests hash. Nobody's hash is kept: it has to be one of these.
+    first, second = hashed(PASSWORD), hashed(PASSWORD)
     assert first != second
     assert fits(PASSWORD, first)
-    assert not fits(WRONG, first)
     assert not fits(PASSWORD, None)
     assert not fits("", first)
     assert not fits("x" * 100_000, first)
@@ -67,37 +71,42 @@ def test_a_password_that_does_not_do_is_told_in_a_sentence() -> None:
         hashed("x" * 257)
 
 
-@pytest.mark.parametrize(
-    "easy",
-    [
-        "passwordpassword",
-        "123456789012345",
-        "qwertyuiopasdfghjkl",
-        "iloveyouiloveyou",
-        "Winter2026!Winter2026!",
-        "nurse.ann nurse.ann",
-        "linedays linedays",
-        "abcdefghijklmnop",
-    ],
+EASY = (
+    "passwordpassword",
+    "123456789012345",
+    "qwertyuiopasdfghjkl",
+    "iloveyouiloveyou",
+    "Winter2026!Winter2026!",
+    "nurse.ann nurse.ann",
+    "linedays linedays",
+    "abcdefghijklmnop",
 )
-def test_a_password_that_is_easy_to_guess_is_refused(store: Store, easy: str) -> None:
-    with pytest.raises(StoreError, match="easy to guess"):
-        store.people.add("nurse.ann", easy, Role.NURSE, NOW, by="command line")
+
+
+def test_a_password_that_is_easy_to_guess_is_refused(store: Store) -> None:
+    for easy in EASY:
+        with pytest.raises(StoreError, match="easy to guess"):
+            store.people.add("nurse.ann", easy, Role.NURSE, NOW, by="command line")
     assert store.people.all() == []
     add(store, "nurse.ann")
-    with pytest.raises(StoreError, match="easy to guess"):
-        store.people.set_password("nurse.ann", easy, NOW, by="command line")
+    for easy in EASY:
+        with pytest.raises(StoreError, match="easy to guess"):
+            store.people.set_password("nurse.ann", easy, NOW, by="command line")
 
 
-@pytest.mark.parametrize("alike", ["NI", "Nl", "n1", "\N{GREEK CAPITAL LETTER NU}1", "Ｎ１"])
-def test_a_code_that_looks_like_anothers_is_refused(store: Store, alike: str) -> None:
+ALIKE = ("NI", "Nl", "n1", "\N{GREEK CAPITAL LETTER NU}1", "Ｎ１")
+
+
+def test_a_code_that_looks_like_anothers_is_refused(store: Store) -> None:
     add(store)
-    with pytest.raises(StoreError, match="looks like the code N1 of another user"):
-        add(store, alike)
+    for alike in ALIKE:
+        with pytest.raises(StoreError, match="looks like the code N1 of another user"):
+            add(store, alike)
     add(store, "N2")
     store.people.end("N1", NOW, by="command line")
-    with pytest.raises(StoreError, match="looks like"):  # what N1 did is still in the record
-        add(store, alike)
+    for alike in ALIKE:
+        with pytest.raises(StoreError, match="looks like"):  # what N1 did is still in the record
+            add(store, alike)
     add(store)
 
 
@@ -135,10 +144,10 @@ def test_a_user_is_what_was_added(store: Store) -> None:
     assert (user.added_at, user.ended_at) == (NOW, None)
 
 
-@pytest.mark.parametrize("code", ["", "N 1", "N1\n", "x" * 41, "<N1>", "command line"])
-def test_a_code_that_is_none_is_refused(store: Store, code: str) -> None:
-    with pytest.raises(StoreError, match="A user's code has 1 to 40 letters"):
-        add(store, code)
+def test_a_code_that_is_none_is_refused(store: Store) -> None:
+    for code in ("", "N 1", "N1\n", "x" * 41, "<N1>", "command line"):
+        with pytest.raises(StoreError, match="A user's code has 1 to 40 letters"):
+            add(store, code)
 
 
 def test_an_active_user_is_not_added_again_and_an_ended_one_starts_anew(store: Store) -> None:

@@ -48,7 +48,8 @@ pending = sa.Table(
 )
 """One row an act that is not in the store yet; `note_id` is random and stays with it."""
 
-_LAST = sa.select(sa.func.max(accesses.c.access))
+_LAST = sa.select(sa.func.max(accesses.c.access).label("last"))
+_WAITING = sa.select(pending.c.note_id)
 
 
 @dataclass(frozen=True)
@@ -240,6 +241,12 @@ def opened_by_others(
             newest_by[who] = max(opened, newest_by.get(who, opened))
     found = sorted(newest_by.items(), key=lambda item: (-item[1], item[0]))
     return [(who, moment_of(opened)) for who, opened in found]
+
+
+def state(database: Database) -> tuple[int, frozenset[bytes]]:
+    """What another takes the place of whenever an act is added: its number, and those that wait."""
+    waiting = database.ask(_WAITING) if _is_apart(database) else []
+    return database.ask(_LAST)[0].last or 0, frozenset(act.note_id for act in waiting)
 
 
 def newest(connection: sa.Connection, most: int | None, acts_of: ActsOf = ALL_ACTS) -> pd.DataFrame:

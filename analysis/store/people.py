@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime, timedelta
 from typing import Any
@@ -280,6 +280,10 @@ class People(SigningIn):
             self._database.noting(NOT_LONGER_THAN_SECONDS) as connection,
         ):
             visits.keep(connection, code, page, **values)
+
+    def accesses_version(self) -> Hashable:
+        """What another takes the place of whenever an act was added to the access record."""
+        return accesses.state(self._apart)
 
     def accesses(
         self, most: int | None = None, acts_of: accesses.ActsOf = accesses.ALL_ACTS

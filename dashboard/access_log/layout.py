@@ -8,6 +8,7 @@ from dashboard.access_log.queries import AccessLogQueries
 from dashboard.access_log.views import AccessesView
 from dashboard.addresses.access_log import read_access_log
 from dashboard.layout import frame as shell
+from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import static
 from dashboard.security.roles import PATHS, Page
 from dashboard.session.session import Session
@@ -18,9 +19,14 @@ TITLE = "Access log"
 
 def layout(session: Session, search: str | None = None) -> list[Component]:
     """The newest entries of the access log."""
-    view = AccessLogQueries(session).accesses(read_access_log(search))
-    content = static("access_log/page", title=TITLE, about=_about(view), view=view)
-    return shell.page(PATH, view.context, [content])
+    queries, choice = AccessLogQueries(session), read_access_log(search)
+
+    def content() -> Component:
+        view = queries.accesses(choice)
+        return serialised(static("access_log/page", title=TITLE, about=_about(view), view=view))
+
+    made = session.cached((PATH, choice, session.reader.code, queries.version()), content)
+    return shell.page(PATH, session.context(), [made])
 
 
 def _about(view: AccessesView) -> str:

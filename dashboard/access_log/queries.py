@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from datetime import MAXYEAR, MINYEAR, datetime, time, timedelta
 
 import pandas as pd
@@ -32,6 +33,10 @@ class AccessLogQueries:
         session = self.session
         people, found = session.store.people, session.snapshot()
         return accesses_view(people, found, session.context(), session.reader, choice)
+
+    def version(self) -> Hashable:
+        """What another takes the place of whenever an act was added to the log."""
+        return self.session.store.people.accesses_version()
 
 
 def accesses_view(

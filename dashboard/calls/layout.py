@@ -21,6 +21,7 @@ from dashboard.changes.parts import changes_place
 from dashboard.layout import frame as shell
 from dashboard.layout import ids, words
 from dashboard.layout.attributes import aria
+from dashboard.layout.filled import PLACE, filled
 from dashboard.layout.serialised import serialised
 from dashboard.layout.templates import shown
 from dashboard.security.roles import Page
@@ -161,7 +162,16 @@ def panel_part(
         opened = queries.opened(family_id, choice, by_itself=by_itself)
     if opened is None:
         return PanelPart(shown(parts.no_panel(asked=family_id is not None)), "", None)
-    return PanelPart(shown(parts.panel(opened, choice, news)), opened.others, state_of(opened))
+    session, same = queries.session, replace(opened, form=PLACE)
+    part = (
+        parts.panel(same, choice, news)
+        if news is not None
+        else session.cached(
+            (PATH, "panel", family_id, choice, session.seen_as(), session.reader.code),
+            lambda: parts.panel(same, choice, None),
+        )
+    )
+    return PanelPart(shown(filled(part, opened.form)), opened.others, state_of(opened))
 
 
 def split_class(choice: Choice, news: News | None = None) -> str:

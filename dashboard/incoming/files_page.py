@@ -20,7 +20,7 @@ def form_page(context: PageContext, bringing: Bringing | None, fault: str | None
     """The form alone, with what was wrong before."""
     if fault is None and bringing is None:
         fault = "This page shows an earlier day. Import files on today's page."
-    content = render("incoming/form_page", fault=fault, **parts.upload(bringing))
+    content = render("incoming/form_page", fault=fault, **parts.upload(bringing, csrf.token()))
     return shell.whole(PATH, context, "Import files", content)
 
 

@@ -13,8 +13,10 @@ from dashboard.incoming.queries import IncomingQueries
 from dashboard.incoming.views import IncomingView
 from dashboard.layout import frame as shell
 from dashboard.layout.cards import plotted
+from dashboard.layout.filled import PLACE, filled
 from dashboard.layout.serialised import serialised as as_sent
 from dashboard.layout.templates import heading, shown
+from dashboard.security import csrf
 from dashboard.security.roles import PATHS, Page
 from dashboard.session.session import Session
 
@@ -31,8 +33,14 @@ def layout(session: Session, search: str | None) -> list[Component]:
     choice = read_incoming(search)
     view = queries.incoming(choice)
     late = session.cached(LATE, lambda: as_sent(_late(queries.incoming(choice))), lasting=True)
+    page, doubts = session.cached(
+        (PATH, "parts", choice, session.seen_as()),
+        lambda: (parts.page(view, choice, PLACE), parts.doubts(view, PLACE)),
+        lasting=True,
+    )
+    token = csrf.token()
     return shell.page(
-        PATH, view.context, [shown(parts.page(view, choice)), late, shown(parts.doubts(view))]
+        PATH, view.context, [shown(filled(page, token)), late, shown(filled(doubts, token))]
     )
 
 

@@ -17,7 +17,6 @@ from dashboard.incoming.views import Bringing, CauseChoice, FileRow, IncomingVie
 from dashboard.layout import words
 from dashboard.layout.templates import render
 from dashboard.layout.words import percent
-from dashboard.security import csrf
 from dashboard.security.roles import CAUSE, ENTRY, FILES, REFUSED, STARTER
 
 TITLE = "Data in"
@@ -25,8 +24,8 @@ MOST_KINDS = 6
 """Up to so many refused rows show at a glance what is wrong."""
 
 
-def page(view: IncomingView, choice: IncomingChoice) -> Markup:
-    """What came in and which rows to correct."""
+def page(view: IncomingView, choice: IncomingChoice, token: str) -> Markup:
+    """What came in and which rows to correct; `token` is that of the form to import files."""
     of_sites = view.context.reader.sites is not None
     return render(
         "incoming/page",
@@ -41,11 +40,11 @@ def page(view: IncomingView, choice: IncomingChoice) -> Markup:
         file_heads=_file_heads(of_sites=of_sites),
         files=[_file(row, of_sites=of_sites) for row in view.files],
         files_pages=_pages(view.files_paged, choice, "files", ("row", "rows")),
-        **upload(view.bringing),
+        **upload(view.bringing, token),
     )
 
 
-def upload(bringing: Bringing | None) -> dict[str, Any]:
+def upload(bringing: Bringing | None, token: str) -> dict[str, Any]:
     """What the form to import files names; `upload` None: this person may import none."""
     known = None
     if bringing is not None:
@@ -55,7 +54,7 @@ def upload(bringing: Bringing | None) -> dict[str, Any]:
             "most": incoming_words.megabytes(bringing.most_bytes),
             "own_form": OWN_FORM,
         }
-    return {"upload": known, "files_address": FILES, "token": csrf.token()}
+    return {"upload": known, "files_address": FILES, "token": token}
 
 
 def _cause_address(one: CauseChoice) -> str:
@@ -161,12 +160,12 @@ def _delay(row: dict[Any, Any]) -> Sequence[str]:
     )
 
 
-def doubts(view: IncomingView) -> Markup:
-    """Rows in force that are usable but unusual, by kind."""
+def doubts(view: IncomingView, token: str) -> Markup:
+    """Rows in force that are usable but unusual, by kind; `token` is that of the forms there."""
     return render(
         "incoming/doubts",
         view=view,
         total=sum(kind.total for kind in view.doubts),
         entry_address=ENTRY,
-        token=csrf.token(),
+        token=token,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import replace
 
 from dash import dcc, html
@@ -132,19 +133,32 @@ def split_class(choice: NeedsChoice) -> str:
 
 def list_head(queries: RetrainingQueries, view: NeedsView, sessions: Sessions) -> Component:
     """The answer and the filters of a choice."""
-    as_of, shared = queries.session.context().as_of, queries.sessions(view.choice)
-    return static(
-        "retraining/head",
-        view=view,
-        answer=_answer(view),
-        sessions=head_line(sessions, as_of, shared),
-        coverage=need_words.heard_of(view),
-        note=need_words.SHRINKAGE_NOTE,
-        shown=SHOWN,
-        steps=(("", "All steps"), *view.steps),
-        sites=(("", "All sites"), *((s, s) for s in view.sites)),
-        per_page=tuple((str(n), str(n)) for n in words.PER_PAGE),
-    )
+
+    def head() -> Component:
+        as_of, shared = queries.session.context().as_of, queries.sessions(view.choice)
+        return static(
+            "retraining/head",
+            view=view,
+            answer=_answer(view),
+            sessions=head_line(sessions, as_of, shared),
+            coverage=need_words.heard_of(view),
+            note=need_words.SHRINKAGE_NOTE,
+            shown=SHOWN,
+            steps=(("", "All steps"), *view.steps),
+            sites=(("", "All sites"), *((s, s) for s in view.sites)),
+            per_page=tuple((str(n), str(n)) for n in words.PER_PAGE),
+        )
+
+    return _until_written(queries, ("head", view.choice), head)
+
+
+def _until_written(
+    queries: RetrainingQueries, what: Hashable, make: Callable[[], Component]
+) -> Component:
+    """A part for one person, made once until anybody has written."""
+    session = queries.session
+    key = (PATH, what, session.seen_as(), session.reader.code)
+    return session.cached_until_written(key, lambda: serialised(make()))
 
 
 def _answer(view: NeedsView) -> Markup:
@@ -173,7 +187,11 @@ def list_part(
     """The rows of a choice."""
     if not view.rows:
         return html.P("No caregivers match these filters.", className="empty")
-    return shown(need_table(view, queries.session.context().as_of, key, sessions))
+    return _until_written(
+        queries,
+        ("list", view.choice, key),
+        lambda: shown(need_table(view, queries.session.context().as_of, key, sessions)),
+    )
 
 
 def panel_part(
@@ -192,10 +210,10 @@ def panel_part(
         return html.Div([html.H2("Nothing missed"), html.P(nothing)]), None
     if message is not None:
         return need_panel(opened, view.choice, message), opened.row.key
-    session = queries.session
-    panel = session.cached_until_written(
-        (PATH, "panel", opened.row.key, view.choice, session.seen_as(), session.reader.code),
-        lambda: serialised(need_panel(opened, view.choice, None)),
+    panel = _until_written(
+        queries,
+        ("panel", opened.row.key, view.choice),
+        lambda: need_panel(opened, view.choice, None),
     )
     return panel, opened.row.key
 

@@ -67,6 +67,11 @@ class LoadedSnapshot:
         return frozenset(self.snapshot.timeline.families["family_id"])
 
     @cached_property
+    def lines_at_home(self) -> int:
+        """How many lines are at home."""
+        return int(self.snapshot.timeline.lines["at_home"].sum())
+
+    @cached_property
     def by(self) -> dict[str, RowsBy]:
         """Rows of each table by the code that leads from a family to them."""
         records = self.snapshot.records

@@ -94,7 +94,6 @@ class Session:
     def _context_now(self) -> PageContext:
         found = self.snapshot()
         is_today = found.as_of == self.now().date()
-        at_home = found.timeline.lines["at_home"]
         behind = (BEHIND,) if self.service.is_behind else ()
         return PageContext(
             as_of=found.as_of,
@@ -106,8 +105,8 @@ class Session:
             edition=found.edition.version,
             demo=self.config.demo,
             reader=self.reader,
-            lines_known=len(at_home),
-            lines_at_home=int(at_home.sum()),
+            lines_known=len(found.timeline.lines),
+            lines_at_home=self.loaded().lines_at_home,
             caveats=(*found.caveats_on(self.now().date()), *behind),
         )
 

@@ -105,11 +105,12 @@ def with_line(reasons: pd.DataFrame, lines: pd.DataFrame) -> pd.Series[str]:
     at_home = lines["at_home"].to_numpy(dtype=bool)
     own = np.flatnonzero(at_home & is_among(lines["family_id"], reasons["family_id"]))
     here = pd.Series(cells_at(lines["family_id"].array, own))
-    several = is_among(reasons["family_id"], here[here.duplicated().to_numpy()])
-    several &= reasons["line_id"].notna().to_numpy()
+    repeated = here.duplicated().to_numpy()
     sentence = reasons["sentence"].astype("string")
-    if not several.any():
+    if not repeated.any():
         return sentence
+    several = is_among(reasons["family_id"], here[repeated])
+    several &= reasons["line_id"].notna().to_numpy()
     return sentence.where(~several, "Line " + reasons["line_id"] + ": " + sentence)
 
 

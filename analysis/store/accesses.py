@@ -18,7 +18,7 @@ import pyarrow as pa
 import sqlalchemy as sa
 
 from analysis.store import bulk
-from analysis.store.database import APART, Database
+from analysis.store.database import APART, Database, rows_of
 from analysis.store.frames import typed
 from analysis.store.instants import microseconds, moment_of
 from analysis.store.numbers import next_number
@@ -184,8 +184,7 @@ def noted_just_before(
         "family": family_id,
         "of": about,
     }
-    ask = asked.ask if isinstance(asked, Database) else asked.execute
-    return any(list(ask(_same_looks(table), look)) for table in _tables(asked))
+    return any(rows_of(asked, _same_looks(table), look) for table in _tables(asked))
 
 
 @cache

@@ -201,6 +201,15 @@ class Database:
                 connection.exec_driver_sql("PRAGMA journal_mode=WAL").close()
 
 
+def rows_of(
+    asked: sa.Connection | Database, query: sa.Select[Any], given: Mapping[str, object]
+) -> list[Any]:
+    """Rows of a query that is made once: within a transaction, or as `Database.ask`."""
+    if isinstance(asked, Database):
+        return asked.ask(query, given)
+    return list(asked.execute(query, given))
+
+
 @cache
 def _prepared(
     query: sa.Select[Any],

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,14 +18,18 @@ import sqlalchemy as sa
 
 from analysis.store import bulk, originals
 from analysis.store.corrections import LOOKS_LIKE_CORRECTION, pairs
+from analysis.store.database import Database, rows_of
 from analysis.store.frames import typed
 from analysis.store.known import doubted
 from analysis.store.refusals import is_open, was_open
-from analysis.store.schema import PAGE, ROWS, file_counts, files, refused, stored_columns
+from analysis.store.schema import PAGE, ROWS, WHOLE, file_counts, files, refused, stored_columns
 from analysis.store.spans import latest_receipt
 from analysis.tables.columns import Frame
 from analysis.tables.incoming import INCOMING
 from analysis.tables.kinds import Kind
+
+MOST_AT_ONCE = 512
+"""Rows that one query asks for by their numbers."""
 
 
 @dataclass(frozen=True)
@@ -150,25 +157,49 @@ def file_before(connection: sa.Connection, sha256: str, name: str) -> FileBefore
     )
 
 
-def source_rows(connection: sa.Connection, table: str, rows: Sequence[int]) -> list[SourceRow]:
+def source_rows(
+    asked: sa.Connection | Database, table: str, rows: Sequence[int]
+) -> list[SourceRow]:
     """Return stored rows with their file, sheet, row and content, in the order asked for."""
-    stored = ROWS[table]
-    asked = sorted({int(row) for row in rows})
-    found: dict[int, SourceRow] = {}
-    for start in range(0, len(asked), 500):
-        query = (
-            sa.select(
-                *stored.c, files.c.name.label("file_name"), files.c.source.label("file_source")
-            )
-            .join_from(stored, files, files.c.file == stored.c.file)
-            .where(stored.c.row.in_(asked[start : start + 500]))
-        )
-        for cells in bulk.fetch(connection, query).to_pylist():
-            place = (cells["file"], table, cells["sheet"], cells["row_number"])
-            # Our own form is stored as it was written.
-            written = originals.of_row(connection, *place) if cells["file_source"] else {}
-            found[cells["row"]] = replace(_source_row(table, cells), originals=written)
+    numbers = sorted({int(row) for row in rows})
+    cells: list[dict[str, Any]] = []
+    for start in range(0, len(numbers), MOST_AT_ONCE):
+        some = numbers[start : start + MOST_AT_ONCE]
+        places = 1 << (len(some) - 1).bit_length()  # few queries, each put together once
+        given = {f"row{at}": some[min(at, len(some) - 1)] for at in range(places)}
+        cells += [row._asdict() for row in rows_of(asked, _by_numbers(table, places), given)]
+    written = _as_written(asked, table, [each for each in cells if each["file_source"]])
+    found = {
+        each["row"]: replace(_source_row(table, each), originals=written.get(each["row"], {}))
+        for each in cells
+    }
     return [found[int(row)] for row in rows if int(row) in found]
+
+
+@cache
+def _by_numbers(table: str, places: int) -> sa.Select[Any]:
+    stored = ROWS[table]
+    numbers = [sa.bindparam(f"row{at}", type_=WHOLE) for at in range(places)]
+    return (
+        sa.select(*stored.c, files.c.name.label("file_name"), files.c.source.label("file_source"))
+        .join_from(stored, files, files.c.file == stored.c.file)
+        .where(stored.c.row.in_(numbers))
+    )
+
+
+def _as_written(
+    asked: sa.Connection | Database, table: str, rows: list[dict[str, Any]]
+) -> dict[int, originals.Cells | None]:
+    """Original cells of rows, by number; those of our own form are stored as they were written."""
+    if not rows:
+        return {}
+    with asked.reading() if isinstance(asked, Database) else nullcontext(asked) as connection:
+        return {
+            row["row"]: originals.of_row(
+                connection, row["file"], table, row["sheet"], row["row_number"]
+            )
+            for row in rows
+        }
 
 
 def versions_of_row(connection: sa.Connection, table: str, row: int) -> list[SourceRow]:

@@ -234,8 +234,7 @@ class Store(Recorded):
 
     def source_rows(self, table: str, rows: Sequence[int]) -> list[SourceRow]:
         """Stored rows as a person can find them again; unknown numbers are passed by."""
-        with self._database.reading() as connection:
-            return provenance.source_rows(connection, table, rows)
+        return provenance.source_rows(self._database, table, rows)
 
     def versions_of_row(self, table: str, row: int) -> list[SourceRow]:
         """Every version of the key that a stored row is of, as received; none: no such row."""

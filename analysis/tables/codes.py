@@ -63,6 +63,8 @@ def _cells(texts: Any) -> pa.Array | pa.ChunkedArray:
 
 def rows_at(frame: pd.DataFrame, at: npt.NDArray[Any]) -> pd.DataFrame:
     """Return few rows of a long frame by their ascending positions, as `DataFrame.take`; see `cells_at`."""
+    if not len(at):
+        return frame.iloc[:0]
     columns = {name: cells_at(frame[name].array, at) for name in frame}
     return pd.DataFrame(columns, index=frame.index.take(at), copy=False)
 

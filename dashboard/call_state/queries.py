@@ -46,7 +46,7 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
     silent = frozenset(silent_families(found, families["family_id"]))
     names = (
         *("rank", "family_id", "band", "days_overdue", "silent_days"),
-        *("last_heard_on", "nurse", "site", "recheck_on", "expected", "assigned_to", "aside_row"),
+        *("last_heard_on", "nurse", "site", "recheck_on", "assigned_to", "aside_row"),
         "attempts",
     )
     postponements = _postponements(found, families)
@@ -70,9 +70,20 @@ def rows_of(found: Snapshot, families: pd.DataFrame) -> tuple[CallRow, ...]:
             postponed_reason=postponements.get(postponed, (None, None))[1],
             attempts=attempts,
         )
-        for rank, family, band, overdue, quiet, heard, nurse, site, recheck, expected, assigned, postponed, attempts in cells(
-            families.assign(expected=expectation(families)), *names
-        )
+        for (
+            rank,
+            family,
+            band,
+            overdue,
+            quiet,
+            heard,
+            nurse,
+            site,
+            recheck,
+            assigned,
+            postponed,
+            attempts,
+        ), expected in zip(cells(families, *names), expectation(families), strict=True)
     )
 
 

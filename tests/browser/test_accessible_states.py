@@ -11,7 +11,12 @@ from analysis.policy import shipped_policy
 from analysis.store import Store
 from tests.browser.conftest import watching
 from tests.browser.small_programme import NOW
-from tests.browser.test_accessible import BEYOND_THE_EDGE, breaks_no_rule, is_named_and_in_order
+from tests.browser.test_accessible import (
+    BEYOND_THE_EDGE,
+    COLOURS,
+    breaks_no_rule,
+    is_named_and_in_order,
+)
 from tests.browser.test_calls import follow
 
 STATES = {
@@ -24,6 +29,13 @@ STATES = {
     "columns hidden": "/families?hide=nurse,site",
     "print with contacts, asked": "/calls/contacts",
 }
+
+
+def is_usable_at_any_width(page: Page) -> None:
+    """The same at a desk and, at last, on a phone."""
+    for width in (1440, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        is_usable(page, by_rules=width == 390)
 
 
 def is_usable(page: Page, *, by_rules: bool = True) -> None:
@@ -85,7 +97,8 @@ def test_with_forced_colours_and_at_twice_the_size_nothing_is_lost(browser, look
             page.goto(looked_at.address + address)
             expect(page.locator("main h1")).to_be_visible()
             assert page.evaluate("document.documentElement.scrollWidth") <= 720
-            is_usable(page)
+            is_usable(page, by_rules=False)
+            breaks_no_rule(page, COLOURS)
         # The marks of the bands have outlines, which a system's own colours do not remove.
         outline = "stroke => parseFloat(getComputedStyle(stroke).borderLeftWidth)"
         assert page.locator(".strokes i").first.evaluate(outline) > 0

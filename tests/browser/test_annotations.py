@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import shutil
 
-import pytest
 from playwright.sync_api import expect
 
 from analysis.vocabulary import Role
 from tests.browser.conftest import serving, signed_in, watching
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_prevention_adds_a_note_to_the_rates_and_removes_it(browser, small_store, tmp_path, width):
+def test_prevention_adds_a_note_to_the_rates_and_removes_it(browser, small_store, tmp_path):
     file = shutil.copy(small_store, tmp_path / "store.sqlite")
     with (
         serving(file, signed_in(file, "P1", Role.PREVENTION)) as running,
         watching(browser, running.token) as watched,
     ):
-        page = watched.page(width)
+        page = watched.page(390)
         page.goto(f"{running.address}/rates")
         expect(page.get_by_text("No notes yet.")).to_be_visible()
         page.get_by_text("Add a note to the chart").click()

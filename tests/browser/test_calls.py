@@ -6,8 +6,7 @@ import re
 from datetime import date
 from pathlib import Path
 
-import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from analysis.vocabulary import Role
 from tests.browser.conftest import PASSWORD, serving, signed_in, watching
@@ -49,7 +48,9 @@ def counts_one(page: Page, band: str) -> None:
     expect(link).to_have_text(re.compile(rf"^1\s*{band}"), use_inner_text=True)
 
 
-def test_the_list_says_who_is_first_and_why(looking, looked_at):
+def test_the_list_says_who_is_first_and_why_and_the_panel_shows_the_row_that_proves_it(
+    looking, looked_at
+):
     open_calls(looking, looked_at)
     expect(looking.get_by_role("alert")).to_have_count(0)
     answer = looking.locator(".answer")
@@ -61,10 +62,12 @@ def test_the_list_says_who_is_first_and_why(looking, looked_at):
         "Call today 3 families",
         "Call this week 1 family",
     ]
-
-
-def test_a_silent_family_is_overdue_or_not_logged_and_one_that_logs_is_overdue(looking, looked_at):
-    open_calls(looking, looked_at)
+    table = looking.get_by_role("table", name="Families in calling order, most urgent first")
+    expect(table).to_be_visible()
+    for head in ("Order", "Family", "Why", "Overdue", "Last heard from", "Nurse and site"):
+        expect(table.get_by_role("columnheader", name=head)).to_be_visible()
+    expect(table.get_by_role("rowheader", name="F1")).to_be_visible()
+    # A silent family is overdue or not logged; one that logs is overdue.
     expect(row(looking, "F3")).to_contain_text("7 days")
     expect(row(looking, "F3")).to_contain_text("or not logged")
     expect(row(looking, "F3")).to_contain_text("nothing for 14 days")
@@ -72,10 +75,6 @@ def test_a_silent_family_is_overdue_or_not_logged_and_one_that_logs_is_overdue(l
     expect(row(looking, "F2")).not_to_contain_text("or not logged")
     looking.get_by_text("How this list is made").click()
     expect(looking.locator(".coverage")).to_contain_text("1 of 6 families with a line at home")
-
-
-def test_the_panel_shows_the_row_that_proves_the_reason(looking, looked_at):
-    open_calls(looking, looked_at)
     looking.get_by_role("link", name="F2", exact=True).click()
     expect(looking.get_by_role("heading", name="Family F2")).to_be_focused()
     proof = panel(looking).locator(".source").first
@@ -85,11 +84,12 @@ def test_the_panel_shows_the_row_that_proves_the_reason(looking, looked_at):
     expect(looking).to_have_url(re.compile(r"\?family=F2$"))
 
 
-def test_a_recorded_call_lets_the_family_wait_until_its_recheck_day(page, running):
+def test_a_recorded_call_lets_the_family_wait_until_it_is_undone(page, running):
     open_calls(page, running)
     page.get_by_role("link", name="F2", exact=True).click()
     expect(page.get_by_role("heading", name="Family F2")).to_be_visible()
     expect(page.locator("#recheck-on")).to_have_value("2031-03-06")
+    expect(panel(page)).to_contain_text("Recorded as N1.")
     fill_form(page)
     record(page)
     said = panel(page).get_by_role("status")
@@ -105,16 +105,24 @@ def test_a_recorded_call_lets_the_family_wait_until_its_recheck_day(page, runnin
     assert list(calls["outcome"]) == ["reached"]
     assert list(calls["agreed"]) == ["will change it today"]
     assert f"{calls['called_on'].iloc[0]:%Y-%m-%d}" == "2031-03-04"
-
-
-def test_a_call_taken_back_puts_the_family_back_in_its_place(page, running):
-    open_calls(page, running, "?family=F2")
-    fill_form(page)
-    record(page)
-    expect(panel(page).get_by_role("status")).to_contain_text("Call recorded.")
     page.get_by_role("button", name="Undo this call").click()
-    said = panel(page).get_by_role("status")
     expect(said).to_contain_text("The call to F2 was undone.")
+    lists(page, ["F1", "F3", "F2", "F5", "F6"])
+    assert len(running.records().calls) == 0
+
+    # Sent twice it is one call, which is undone where the calls of the day are listed.
+    fill_form(page)
+    page.get_by_role("button", name="Record the call").dblclick()
+    expect(said).to_contain_text("F2 comes back on the list")
+    assert len(running.records().calls) == 1
+    done = page.get_by_role("region", name="Done today 1 call")
+    expect(done).to_contain_text("09:00, N1: reached the family")
+    expect(done).to_contain_text("will change it today")
+    expect(done).to_contain_text("on 6 Mar")
+    counts_one(page, "Done today")
+    done.get_by_role("button", name="Undo the call to family F2").click()
+    expect(panel(page).get_by_role("status")).to_contain_text("was undone")
+    expect(done).to_have_count(0)
     lists(page, ["F1", "F3", "F2", "F5", "F6"])
     assert len(running.records().calls) == 0
 
@@ -128,72 +136,35 @@ def test_a_call_on_which_nobody_was_reached_leaves_a_red_flag_first(page, runnin
     expect(page.locator("table.calls a.row-link").first).to_have_text("F1")
 
 
-def test_a_form_sent_twice_records_one_call(page, running):
-    open_calls(page, running, "?family=F2")
-    fill_form(page)
-    page.get_by_role("button", name="Record the call").dblclick()
-    expect(panel(page).get_by_role("status")).to_contain_text("F2 comes back on the list")
-    assert len(running.records().calls) == 1
-
-
-def test_the_form_says_under_whose_code_a_call_is_recorded(page, running):
-    open_calls(page, running, "?family=F2")
-    expect(panel(page)).to_contain_text("Recorded as N1.")
-    fill_form(page)
-    record(page)
-    panel(page).get_by_role("link", name="Next: family F1").click()
-    expect(page.get_by_role("heading", name="Family F1")).to_be_visible()
-    expect(page.locator("#agreed")).to_have_value("")
-
-
-@pytest.mark.parametrize(
-    ("spoil", "said"),
-    [
-        (
-            lambda page: page.locator("#recheck-on").fill("2031-03-01"),
-            "Choose a day from 4 Mar 2031 to",
-        ),
-        (lambda page: page.locator("#recheck-on").fill(""), "as a date"),
-    ],
-)
-def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(looking, looked_at, spoil, said):
-    open_calls(looking, looked_at, "?family=F2")
-    fill_form(looking)
-    spoil(looking)
-    record(looking)
-    day = looking.locator(".field").filter(has=looking.locator("#recheck-on"))
-    expect(day.locator(".fault")).to_be_in_viewport()
-    expect(day.locator(".fault")).to_contain_text(said)
-    expect(looking.locator("#recheck-on")).to_be_focused()
-    expect(looking.get_by_role("alert").filter(has_text=said)).to_have_count(1)  # read aloud
-    expect(looking.get_by_label("What was agreed")).to_have_value("will change it today")
-    assert len(looked_at.records().calls) == 0
-
-
-def test_the_question_whether_somebody_was_reached_has_no_default(looking, looked_at):
+def test_a_form_that_does_not_fit_is_told_in_a_sentence_and_kept(looking, looked_at):
     open_calls(looking, looked_at, "?family=F2")
     record(looking)
     question = looking.get_by_role("group", name="Did you reach the family?")
     expect(question.get_by_text("Choose whether you reached the family.")).to_be_in_viewport()
     expect(looking.get_by_role("radio").first).to_be_focused()
+    fill_form(looking)
+    for day, said in (("2031-03-01", "Choose a day from 4 Mar 2031 to"), ("", "as a date")):
+        looking.locator("#recheck-on").fill(day)
+        record(looking)
+        field = looking.locator(".field").filter(has=looking.locator("#recheck-on"))
+        expect(field.locator(".fault")).to_contain_text(said)
+        expect(field.locator(".fault")).to_be_in_viewport()
+        expect(looking.locator("#recheck-on")).to_be_focused()
+        expect(looking.get_by_role("alert").filter(has_text=said)).to_have_count(1)  # read aloud
+        expect(looking.get_by_label("What was agreed")).to_have_value("will change it today")
+    assert len(looked_at.records().calls) == 0
 
 
-def test_what_is_typed_stays_while_the_list_is_filtered(page, running):
-    open_calls(page, running, "?family=F2")
-    page.get_by_text("Agreed, time").click()
-    page.get_by_label("What was agreed").fill("half a sentence")
-    page.get_by_role("navigation", name="Bands").get_by_role("link", name="Call today").click()
-    expect(page.locator("table.calls a.row-link")).to_have_count(3)
+def test_filters_keep_the_rank_and_what_is_typed_and_the_address_brings_them_back(page, running):
     open_calls(page, running)
     page.get_by_text("Agreed, time").click()
     page.get_by_label("What was agreed").fill("half a sentence")
     page.get_by_label("Nurse", exact=True).select_option("N1")
     expect(page.locator("table.calls a.row-link")).to_have_count(3)
     expect(page.get_by_label("What was agreed")).to_have_value("half a sentence")
-
-
-def test_filters_keep_the_rank_and_the_address_brings_them_back(page, running):
-    open_calls(page, running)
+    page.get_by_label("What was agreed").fill("")
+    page.get_by_label("Nurse", exact=True).select_option("")
+    expect(page.locator("table.calls a.row-link")).to_have_count(5)
     page.get_by_label("Site", exact=True).select_option("South")
     expect(page.locator("table.calls a.row-link")).to_have_count(2)
     lists(page, ["F3", "F5"])
@@ -204,41 +175,21 @@ def test_filters_keep_the_rank_and_the_address_brings_them_back(page, running):
     expect(page.get_by_label("Site", exact=True)).to_have_value("South")
     page.go_back()
     expect(page.locator("table.calls a.row-link")).to_have_count(5)
-
-
-def test_a_band_alone_can_be_shown(page, running):
-    open_calls(page, running)
-    page.get_by_role("navigation", name="Bands").get_by_role("link", name="Call today").click()
-    expect(page.locator("table.calls a.row-link")).to_have_count(3)
-    lists(page, ["F3", "F2", "F5"])
-
-
-def test_calls_done_today_are_listed_and_one_is_taken_back(page, running):
-    open_calls(page, running, "?family=F2")
-    fill_form(page)
-    record(page)
-    done = page.get_by_role("region", name="Done today 1 call")
-    expect(done).to_contain_text("09:00, N1: reached the family")
-    expect(done).to_contain_text("will change it today")
-    expect(done).to_contain_text("on 6 Mar")
-    counts_one(page, "Done today")
-    done.get_by_role("button", name="Undo the call to family F2").click()
-    expect(panel(page).get_by_role("status")).to_contain_text("was undone")
-    expect(done).to_have_count(0)
-    lists(page, ["F1", "F3", "F2", "F5", "F6"])
-
-
-def test_families_of_a_language_are_chosen_and_saved_as_the_command_writes_them(page, running):
-    open_calls(page, running)
     page.get_by_label("Language").select_option("Finnish")
     expect(page.locator("table.calls a.row-link")).to_have_count(1)
     lists(page, ["F1"])
+    # What is saved is what the command writes.
     with page.expect_download() as started:
         page.get_by_role("button", name="Save as CSV").click()
     file = started.value
     assert file.suggested_filename == "calls-2031-03-04.csv"
     text = Path(file.path()).read_text(encoding="utf-8")
     assert [line.split(",")[1] for line in text.splitlines()] == ["family_id", "F1"]
+    page.get_by_label("Language").select_option("")
+    expect(page.locator("table.calls a.row-link")).to_have_count(5)
+    page.get_by_role("navigation", name="Bands").get_by_role("link", name="Call today").click()
+    expect(page.locator("table.calls a.row-link")).to_have_count(3)
+    lists(page, ["F3", "F2", "F5"])
 
 
 def test_a_line_in_the_list_says_where_todays_calls_end(watched, store_file, tmp_path):
@@ -295,25 +246,6 @@ def test_keyboard_alone_opens_a_family_and_records_a_call(page, running):
     assert list(calls["agreed"]) == ["change it this evening"]
 
 
-def test_the_first_tab_stop_skips_to_the_page(looking, looked_at):
-    open_calls(looking, looked_at)
-    looking.keyboard.press("Tab")
-    expect(looking.get_by_role("link", name="Skip to the page")).to_be_focused()
-    looking.keyboard.press("Enter")
-    expect(looking.locator("#main")).to_be_focused()
-
-
-def test_a_call_recorded_elsewhere_shows_when_the_page_is_looked_at_again(page, running, watched):
-    open_calls(page, running)
-    other = watched.page()
-    open_calls(other, running, "?family=F2")
-    fill_form(other)
-    record(other)
-    expect(panel(other).get_by_role("status")).to_contain_text("Call recorded.")
-    follow(page)
-    expect(row(page, "F2")).to_contain_text("Call again on")
-
-
 def follow(page: Page, *, typed: bool = False) -> None:
     """What the page does by itself every 20 seconds."""
     data = {"at": page.evaluate("Date.now()"), "typed": typed}
@@ -337,6 +269,7 @@ def test_two_people_at_one_family_see_each_other(browser, running, watched, stor
             "N2 recorded a call to this family at 09:00: reached the family."
         )
         expect(mine.get_by_label("What was agreed")).to_have_value("will ask the ward")
+        expect(row(mine, "F2")).to_contain_text("Call again on")
         record(mine)
         expect(panel(mine).locator(".fault.at-field")).to_contain_text(
             "Record it again if you called"
@@ -362,6 +295,7 @@ def test_a_time_of_the_call_is_kept_and_the_next_family_is_one_key_away(page, ru
     assert f"{running.records().calls['called_at'].iloc[0]:%H:%M}" == "08:40"
     page.keyboard.press("n")
     expect(page.get_by_role("heading", name="Family F1")).to_be_focused()
+    expect(page.locator("#agreed")).to_have_value("")
     page.keyboard.press("n")
     expect(page.get_by_role("heading", name="Family F3")).to_be_focused()
 
@@ -407,28 +341,31 @@ def test_a_dashboard_that_was_started_anew_asks_for_a_reload(page, running, watc
     expect(trouble).to_be_visible()
 
 
-def test_the_cautions_are_on_the_screen_and_on_the_sheet(looking, looked_at):
-    open_calls(looking, looked_at)
-    for media in ("screen", "print"):
-        looking.emulate_media(media=media)
-        # On paper they are the foot of the table, which stands on every sheet.
-        on_screen = looking.get_by_role("complementary", name="Cautions")
-        cautions = on_screen if media == "screen" else looking.locator("table.calls tfoot")
-        expect(cautions).to_be_visible()
-        expect(cautions).to_contain_text("does not diagnose")
-        expect(cautions).to_contain_text("your programme's emergency protocol")
-        expect(cautions).to_contain_text("Local policy, the child's orders and licensed practice")
-        expect(cautions).to_contain_text("not a submission to any registry")
+def says_the_cautions(where: Locator) -> None:
+    expect(where).to_be_visible()
+    for words in (
+        "does not diagnose",
+        "your programme's emergency protocol",
+        "Local policy, the child's orders and licensed practice",
+        "not a submission to any registry",
+    ):
+        expect(where).to_contain_text(words)
 
 
-def test_the_printed_sheet_has_boxes_to_tick_and_room_to_write(looking, looked_at):
+def test_the_printed_sheet_has_boxes_to_tick_room_to_write_and_the_cautions(looking, looked_at):
     open_calls(looking, looked_at)
+    says_the_cautions(looking.get_by_role("complementary", name="Cautions"))
+    looking.keyboard.press("Tab")
+    expect(looking.get_by_role("link", name="Skip to the page")).to_be_focused()
+    looking.keyboard.press("Enter")
+    expect(looking.locator("#main")).to_be_focused()
     sheet = looking.pdf(prefer_css_page_size=True)
     wide, high = re.findall(rb"/MediaBox \[0 0 ([0-9.]+) ([0-9.]+)\]", sheet)[0]
     assert float(wide) > float(high)  # one line a family needs the longer side
     # The shorter of the two papers: Letter, 11 inches less two margins of 12 mm.
     looking.set_viewport_size({"width": 965, "height": 700})
     looking.emulate_media(media="print")
+    says_the_cautions(looking.locator("table.calls tfoot"))  # which stands on every sheet
     expect(looking.locator("table.calls .box")).to_have_count(15)
     for box in looking.locator("table.calls .box").all():
         expect(box).to_be_visible()
@@ -477,10 +414,9 @@ def test_an_unknown_family_is_said_to_be_unknown(looking, looked_at):
     assert re.search("No family has this code", looking.locator("main").inner_text())
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_a_printed_list_is_typed_in_with_faults_at_their_fields(watched, running, width):
+def test_a_printed_list_is_typed_in_with_faults_at_their_fields(watched, running):
     watched.expected.append("status of 422")  # what is wrong is an answer
-    page = watched.page(width)
+    page = watched.page(390)
     page.goto(f"{running.address}/calls/sheet?nurse=N1")
     page.get_by_role("combobox", name="Outcome, family F2").select_option("Reached")
     page.reload()
@@ -488,9 +424,10 @@ def test_a_printed_list_is_typed_in_with_faults_at_their_fields(watched, running
     page.get_by_role("button", name="Record all calls").click()
     time = page.get_by_label("Time, family F2")
     expect(time).to_have_accessible_description(re.compile("Enter the time of the call"))
-    if width == 390:
-        breaks_no_rule(page)
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    breaks_no_rule(page)
+    for width in (390, 1440):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
     time.fill("08:40")
     page.get_by_role("button", name="Record all calls").click()
     expect(page.get_by_role("status")).to_contain_text("1 call recorded.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
 from playwright.sync_api import Page, expect
 
 from analysis.ingest import ingest
@@ -35,14 +34,12 @@ def drop(page: Page, name: str, text: str) -> None:
     zone.dispatch_event("drop", {"dataTransfer": held})
 
 
-@pytest.mark.parametrize("width", [1440, 390])
 def test_a_file_is_dropped_one_wrong_row_is_mended_and_the_other_taken_out(
-    watched, running: Running, width
+    watched, running: Running
 ):
-    page = watched.page(width)
+    page = watched.page(390)
     page.goto(running.address)
-    if width == 390:
-        page.get_by_role("button", name="Menu").click()
+    page.get_by_role("button", name="Menu").click()
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Data in").click()
     expect(page).to_have_title("Data in · linedays")
     expect(page.locator(".answer")).to_contain_text("No rows to correct.")
@@ -113,9 +110,8 @@ def test_files_go_in_without_any_script(browser, running: Running, token, tmp_pa
     context.close()
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_a_file_is_checked_first_and_left(watched, running: Running, width, tmp_path):
-    page = watched.page(width)
+def test_a_file_is_checked_first_and_left(watched, running: Running, tmp_path):
+    page = watched.page()
     page.goto(f"{running.address}/incoming")
     path = tmp_path / "home_log.csv"
     path.write_text(SENT)
@@ -140,19 +136,19 @@ L2;2/3/2031;dressing changed;tired;came off;nothing
 """
 
 
-def everybody_can_use(page: Page, width: int) -> None:
-    """Axe finds nothing and nothing is beyond the edge of the screen."""
-    if width == 390:  # what a page says is the same at any width
-        breaks_no_rule(page)
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    assert page.evaluate(BEYOND_THE_EDGE) == []
+def everybody_can_use(page: Page) -> None:
+    """Axe finds nothing and nothing is beyond the edge of the screen, at a desk and on a phone."""
+    breaks_no_rule(page)
+    for width in (1440, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(BEYOND_THE_EDGE) == []
 
 
-@pytest.mark.parametrize("width", [1440, 390])
 def test_a_clinics_own_sheet_is_described_where_its_import_is_refused(
-    watched, running: Running, width, tmp_path
+    watched, running: Running, tmp_path
 ):
-    page = watched.page(width)
+    page = watched.page(390)
     watched.expected.append("422")
     page.goto(f"{running.address}/incoming")
     path = tmp_path / "ward.csv"
@@ -162,7 +158,7 @@ def test_a_clinics_own_sheet_is_described_where_its_import_is_refused(
     expect(page.get_by_role("heading", level=1)).to_have_text("Nothing was imported")
     page.get_by_role("button", name="Describe ward.csv").click()
     expect(page.locator(".answer")).to_contain_text("Nothing is stored yet.")
-    everybody_can_use(page, width)
+    everybody_can_use(page)
     for choice in page.locator(".field.open select, select[aria-invalid]").all():
         choice.focus()
         page.keyboard.press("ArrowDown")
@@ -178,7 +174,7 @@ def test_a_clinics_own_sheet_is_described_where_its_import_is_refused(
     expect(page.get_by_role("region", name="First rows of ward.csv")).to_contain_text(
         "came off → damp"
     )
-    everybody_can_use(page, width)
+    everybody_can_use(page)
     page.get_by_role("button", name="Save the source").click()
     expect(page.locator(".answer")).to_contain_text("ward is saved as version 1.")
     page.get_by_role("button", name="Import the file now").click()
@@ -187,20 +183,19 @@ def test_a_clinics_own_sheet_is_described_where_its_import_is_refused(
     assert log.loc[log["entry_id"].isna(), "dressing_condition"].dropna().tolist() == ["damp"]
 
 
-@pytest.mark.parametrize("width", [1440, 390])
 def test_all_rows_of_one_cause_are_corrected_with_the_keyboard_and_undone(
-    watched, store_file, running: Running, width, tmp_path
+    watched, store_file, running: Running, tmp_path
 ):
     bad = "".join(f"c{n},L1,2031-03-0{n},bath\n" for n in (1, 2, 3))
     path = tmp_path / "home_log-bad.csv"
     path.write_text(f"entry_id,line_id,done_at,kind\n{bad}")
     with Store.open(f"sqlite:///{store_file}") as store:
         ingest(store, [path], shipped_policy(), received_at=RECEIVED)
-    page = watched.page(width)
+    page = watched.page(390)
     page.goto(f"{running.address}/incoming")
     page.get_by_role("link", name="3 rows, kind").press("Enter")
     expect(page.locator(".answer")).to_contain_text("3 rows, kind")
-    everybody_can_use(page, width)
+    everybody_can_use(page)
     choice = page.get_by_label("Write in all of them")
     choice.focus()
     page.keyboard.type("skin")
@@ -211,7 +206,7 @@ def test_all_rows_of_one_cause_are_corrected_with_the_keyboard_and_undone(
     page.get_by_role("button", name="Correct 3 rows").press("Enter")
     expect(page.locator(".answer")).to_have_text("3 were stored, none still refused.")
     assert len(running.records().home_log) == 13
-    everybody_can_use(page, width)
+    everybody_can_use(page)
     page.get_by_role("button", name="Undo").press("Enter")
     expect(page.locator(".answer")).to_have_text("The correction is undone.")
     page.get_by_role("link", name="Go to Data in").click()

@@ -46,12 +46,10 @@ def open_rates(page: Page, running: Running) -> None:
     expect(page.locator(".history .main-svg").first).to_be_visible()
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_the_page_shows_first_whether_the_rate_of_skin_events_changes(watched, rates, width):
-    page = watched.page(width)
+def test_the_page_shows_first_whether_the_rate_of_skin_events_changes(watched, rates):
+    page = watched.page(390)
     page.goto(rates.address)
-    if width == 390:
-        page.get_by_role("button", name="Menu").click()
+    page.get_by_role("button", name="Menu").click()
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Rates").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Rates: skin events")
     expect(page).to_have_title("Rates · linedays")
@@ -81,7 +79,7 @@ def test_the_page_shows_first_whether_the_rate_of_skin_events_changes(watched, r
     expect(whole).to_contain_text("Home line-days, not an NHSN rate.")
 
 
-def test_the_table_under_the_chart_holds_its_numbers_and_names_what_is_provisional(page, rates):
+def test_what_the_figures_show_is_compared_in_words_and_explained(page, rates):
     open_rates(page, rates)
     drifting = card(page, "Is the rate of skin events changing?")
     drifting.get_by_text("The same as a table").click()
@@ -96,11 +94,13 @@ def test_the_table_under_the_chart_holds_its_numbers_and_names_what_is_provision
     expect(image).to_have_attribute("aria-label", re.compile("over all complete months"))
     expect(drifting.locator(".history")).to_contain_text("provisional")
 
+    # The funnel shows sites that differ, and does not rank them.
+    funnel = card(page, "Is any site different from the rest?")
+    expect(funnel).to_contain_text("A funnel does not rank sites.")
+    expect(funnel.locator(".history")).to_contain_text("North")
+    expect(funnel.locator(".history")).to_contain_text("99.8 % limit")
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_two_sites_are_compared_in_words_with_both_ways_of_counting(watched, rates, width):
-    page = watched.page(width)
-    open_rates(page, rates)
+    # Two sites, with both ways of counting.
     choose(page, "First", "South")
     compared = card(page, "Compare two sites")
     # Complete months, to January: South 36 + 12, North 12 + 12, on equal line-days: 48 / 24.
@@ -115,15 +115,20 @@ def test_two_sites_are_compared_in_words_with_both_ways_of_counting(watched, rat
     expect(chooser(page, "First")).to_be_focused()
     expect(page).to_have_url(re.compile("first=South"))
 
-
-def test_a_period_is_compared_with_the_time_before_it(page, rates):
-    open_rates(page, rates)
+    # A period, with the time before it.
     choose(page, "After-period starts", "2031-01")
-    compared = card(page, "Before and after")
-    expect(compared.locator(".summary")).to_contain_text(
+    before = card(page, "Before and after")
+    expect(before.locator(".summary")).to_contain_text(
         "Jan 2031 has 5.89 times the rate of Jan 2030 to Dec 2030"  # 24 / 372 over 48 / 4380
     )
-    expect(compared).to_contain_text("chosen after looking at the chart")
+    expect(before).to_contain_text("chosen after looking at the chart")
+
+    # A figure leads to the paragraph that explains it.
+    page.get_by_role("link", name="How the chart is calculated").click()
+    explained = page.locator("#control_chart")
+    expect(explained).to_be_in_viewport()
+    expect(explained).to_contain_text("nine in a row on one side")
+    expect(explained).to_contain_text("Answer: 9.8, 30.0.")
 
 
 def test_an_event_that_never_happened_has_an_upper_limit_and_no_chart_limits(page, rates):
@@ -141,32 +146,14 @@ def test_an_event_that_never_happened_has_an_upper_limit_and_no_chart_limits(pag
     expect(silence).to_contain_text("does not depend on whether a family logs")
 
 
-def test_a_funnel_shows_sites_that_differ_and_does_not_rank_them(page, rates):
-    open_rates(page, rates)
-    funnel = card(page, "Is any site different from the rest?")
-    expect(funnel).to_contain_text("A funnel does not rank sites.")
-    expect(funnel.locator(".history")).to_contain_text("North")
-    expect(funnel.locator(".history")).to_contain_text("99.8 % limit")
-
-
-def test_a_figure_leads_to_the_paragraph_that_explains_it(page, rates):
-    open_rates(page, rates)
-    page.get_by_role("link", name="How the chart is calculated").click()
-    explained = page.locator("#control_chart")
-    expect(explained).to_be_in_viewport()
-    expect(explained).to_contain_text("nine in a row on one side")
-    expect(explained).to_contain_text("Answer: 9.8, 30.0.")
-
-
 def test_a_choice_that_is_not_known_is_left_at_the_usual(page, rates):
     page.goto(f"{rates.address}/rates?event=%3Cb%3E&by=moon&period=hour&first=x&since=y&basis=z")
     expect(page.get_by_role("heading", level=1)).to_have_text("Rates: skin events")
     expect(chooser(page, "Groups")).to_have_value("site")
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwell, width):
-    page = watched_dwell.page(width)
+def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwell):
+    page = watched_dwell.page(390)
     page.goto(f"{dwell.address}/dwell")
     choose(page, "Show", "line_type")
     expect(page.get_by_role("heading", level=1)).to_have_text("Dwell time, by line type")
@@ -189,9 +176,8 @@ def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwe
     expect(hazard).to_contain_text("6 of 6 unplanned removals")
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_a_site_is_opened_narrowed_saved_and_closed(watched, rates, width):
-    page = watched.page(width)
+def test_a_site_is_opened_narrowed_saved_and_closed(watched, rates):
+    page = watched.page()
     open_rates(page, rates)
     card(page, "Skin events at each site").get_by_role("link", name="Open South").click()
     behind = card(page, "South: what is behind it?")
@@ -215,9 +201,8 @@ def test_a_site_is_opened_narrowed_saved_and_closed(watched, rates, width):
     expect(page.locator(".whole")).to_contain_text("76 events in 5")
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_a_practitioner_s_morning_from_the_signal_to_its_closing(watched, rates, width):
-    page = watched.page(width)
+def test_a_practitioner_s_morning_from_the_signal_to_its_closing(watched, rates):
+    page = watched.page(390)
     open_rates(page, rates)
     signal = page.get_by_role("listitem").filter(
         has=page.get_by_role("heading", name="Skin events, North")
@@ -228,11 +213,11 @@ def test_a_practitioner_s_morning_from_the_signal_to_its_closing(watched, rates,
     expect(details).to_be_visible()
     details.evaluate("one => { one.open = true; }")
     form.get_by_label("State").select_option("being_looked_into")
-    form.get_by_label("Owner").fill(f"P{width}")
+    form.get_by_label("Owner").fill("P1")
     form.get_by_label("Note").fill("Asked the ward")
     form.get_by_role("button", name="Save").click()
     expect(said).to_have_text("Saved: Skin events, North is being looked into.")
-    expect(signal).to_contain_text(f"being looked into (P{width}). Asked the ward")
+    expect(signal).to_contain_text("being looked into (P1). Asked the ward")
     details.evaluate("one => { one.open = true; }")
     form.get_by_label("State").select_option("closed")
     form.get_by_label("Note").fill("")

@@ -91,10 +91,9 @@ def test_choosing_a_skill_keeps_what_is_opened(browser, retrained_programme):
         expect(panel(page)).to_contain_text("Family F2")
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_a_session_is_planned_and_its_sheet_printed(browser, retrained_programme, width):
+def test_a_session_is_planned_and_its_sheet_printed(browser, retrained_programme):
     with watching(browser, retrained_programme.token) as watched:
-        page = watched.page(width)
+        page = watched.page()
         open_page(page, retrained_programme)
         planned = page.get_by_role("region", name="Possible groups")
         expect(planned).to_contain_text("2: F1, F2")
@@ -117,10 +116,9 @@ def test_a_session_is_planned_and_its_sheet_printed(browser, retrained_programme
         assert page.locator(".sheet .box").count() == 2 * 4
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_a_refresher_is_marked_done_shows_at_once_and_is_taken_back(browser, educators, width):
+def test_a_refresher_is_marked_done_shows_at_once_and_is_taken_back(browser, educators):
     with watching(browser, educators.token) as watched:
-        page = watched.page(width)
+        page = watched.page(390)
         open_page(page, educators, "?family=F2&caregiver=K2&need=mask")
         panel(page).get_by_role("button", name="Mark it done").click()
         not_saved = page.get_by_role("alert").filter(has_text="Choose how it went.")

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import re
 
-import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import watching
 
 
-@pytest.mark.parametrize("width", [1440, 390])
-def test_the_summary_of_a_past_week_is_read_and_downloaded(browser, looked_at, width):
+def test_the_summary_of_a_past_week_is_read_and_downloaded(browser, looked_at):
     with watching(browser, looked_at.token) as watched:
-        page = watched.page(width)
+        page = watched.page(390)
         page.goto(f"{looked_at.address}/week")
         title = page.get_by_role("heading", level=1)
         last = title.text_content()

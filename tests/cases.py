@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, settings
 FIXED, LONG = "ci", "long"
 MANY = 20
 """How many times its usual cases a test tries in the long profile."""
-FEWEST = 6
+FEWEST = 4
 """Cases in the fixed profile, or a quarter of the usual ones where that is more."""
 
 

@@ -143,12 +143,12 @@ def form(person: Person, name: str, family_id: str, agreed: str) -> dict[str, An
     return callback_request(asked, output, **{f"{ids.RECORD}.data": given})
 
 
-def test_no_connection_to_the_store_crosses_the_fork(programme_file, tmp_path):
-    with served(programme_file, tmp_path) as fresh:
-        for pid in fresh.workers():
-            opened = [str(fd.readlink()) for fd in Path(f"/proc/{pid}/fd").iterdir()]
-            assert not [name for name in opened if "programme.sqlite" in name]
-        # That the program itself is killed ends its processes too: `served` looks at it.
+def test_no_connection_to_the_store_crosses_the_fork(two):
+    assert not two.people  # the first test: nobody has asked anything of them
+    for pid in two.workers():
+        opened = [str(fd.readlink()) for fd in Path(f"/proc/{pid}/fd").iterdir()]
+        assert not [name for name in opened if "programme.sqlite" in name]
+    # That the program itself is killed ends its processes too: `served` looks at it.
 
 
 def test_a_call_recorded_through_one_process_is_in_the_next_answer_of_the_other(two):

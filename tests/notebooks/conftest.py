@@ -20,6 +20,8 @@ FOLDER = ROOT / "notebooks"
 NOTEBOOKS = {path.stem: path for path in sorted(FOLDER.glob("[!_]*.py"))}
 AS_OF = date(2031, 3, 10)
 FAMILIES, SEED = 240, 1
+DRAWN = {"PROGRAMMES": 300, "FITTED": 150, "CHARTS": 200}
+"""Simulated, fewer than a reader draws: the limits of each answer are wider by as much."""
 AFRESH = "%reset -f\nimport sys\nsys.modules.pop('_start', None)"
 """Forgets the notebook before; libraries stay imported, which takes longer than most notebooks."""
 
@@ -83,7 +85,7 @@ async def _run(notebooks: dict[str, object]) -> dict[str, Exception | None]:
 @pytest.fixture(scope="session")
 def ran(invented):
     """Notebooks with their outputs, by name; asking for one that failed raises its fault."""
-    values = {"STORE": invented.url, "AS_OF": AS_OF}
+    values = {"STORE": invented.url, "AS_OF": AS_OF, **DRAWN}
     notebooks = {name: with_values(path, **values) for name, path in NOTEBOOKS.items()}
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # of the kernel's own libraries

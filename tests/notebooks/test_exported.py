@@ -4,10 +4,10 @@ import pytest
 from nbconvert import HTMLExporter
 
 
-@pytest.fixture(name="exported", params=["rates_and_charts", "retraining_effect"])
-def _exported(request, ran, tmp_path):
+@pytest.fixture(name="exported")
+def _exported(ran, tmp_path):
     """An HTML file of a notebook that ran, and how many figures it drew."""
-    notebook = ran(request.param)
+    notebook = ran("rates_and_charts")
     outputs = [o for cell in notebook.cells for o in cell.get("outputs", [])]
     exporter = HTMLExporter(mathjax_url="", require_js_url="", jquery_url="")
     page, _ = exporter.from_notebook_node(notebook)

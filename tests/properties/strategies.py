@@ -38,7 +38,7 @@ from tests.oracles.day_by_day import (
     Version,
 )
 
-A_FEW = cases(25, suppress_health_check=list(HealthCheck))
+A_FEW = cases(16, suppress_health_check=list(HealthCheck))
 AS_OF = date(2031, 3, 12)
 DAY = timedelta(days=1)
 TIMELINE_FRAMES = (

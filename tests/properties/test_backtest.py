@@ -84,7 +84,7 @@ def list_of(history):
     return morning(records, POLICY, MORNING)
 
 
-@cases(30)
+@cases(16)
 @given(st.lists(entries, max_size=25))
 def test_a_report_received_later_than_a_morning_never_changes_its_list(rows):
     history, received = history_of(rows)

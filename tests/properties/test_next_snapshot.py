@@ -28,6 +28,7 @@ from analysis.vocabulary import Basis, CallOutcome, Grouping
 from dashboard.session.frames import of
 from dashboard.session.loaded import OWNER_CODES, LoadedSnapshot
 from dashboard.session.snapshots import SnapshotCache
+from tests.cases import histories
 from tests.properties.strategies import TIMELINE_FRAMES
 
 NORTH = frozenset({"North"})
@@ -173,7 +174,8 @@ def _few_removals_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("analysis.measures.overdue_hazard.FEWEST_EVENTS", 1)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.hypothesis
+@pytest.mark.parametrize("seed", range(1, 1 + histories(fixed=1, long=6)))
 def test_each_next_snapshot_equals_one_read_from_nothing(tmp_path: Path, seed: int) -> None:
     chance = random.Random(seed)
     at = datetime.combine(FIRST, datetime.min.time(), tzinfo=UTC) + timedelta(hours=5)
@@ -218,7 +220,7 @@ def test_after_a_deletion_everything_is_read_again(tmp_path: Path) -> None:
 def test_a_snapshot_made_from_what_was_saved_equals_one_read_from_nothing(
     tmp_path: Path,
 ) -> None:
-    chance, policy, used, steps = random.Random(4), shipped_policy(), 0, 5
+    chance, policy, used, steps = random.Random(4), shipped_policy(), 0, 3
     at = datetime.combine(FIRST, datetime.min.time(), tzinfo=UTC) + timedelta(hours=5)
     with Store.open(f"sqlite:///{tmp_path}/store.sqlite") as store:
         rows = [row for _ in range(12) for row in some_rows(chance, "lines", FIRST)]
@@ -226,7 +228,7 @@ def test_a_snapshot_made_from_what_was_saved_equals_one_read_from_nothing(
         for step in range(steps):
             at += timedelta(minutes=1)
             something_happens(store, tmp_path, chance, at)
-            day = FIRST + timedelta(days=step // 3)
+            day = FIRST + timedelta(days=step // 2)
             found = take(store, policy, day)
             used += found.changed is not None
             whole = from_nothing(store, day)

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import analysis
+from analysis.cli import main
 from analysis.ingest import ingest
 from analysis.policy import shipped_policy
 from analysis.reports import REPORTS
@@ -49,19 +50,39 @@ def stored(folder: Path, order: list[str]) -> Path:
     return folder / "store.sqlite"
 
 
-def written(store: Path, folder: Path, seed: str) -> dict[str, bytes]:
-    """Reports written by a process of its own in a folder of its own."""
+def asked(store: Path) -> list[str]:
+    """The words of the command."""
+    words = ["--week", "2025-W09", "--known-at", "2025-03-03", "--for", "all", "--copy", "team"]
+    return ["report", *words, "--store", f"sqlite:///{store}", "--out", "reports"]
+
+
+def files_in(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def written_here(store: Path, folder: Path) -> dict[str, bytes]:
+    """Reports written by this process, whose hashes of texts begin anywhere."""
     folder.mkdir()
-    asked = ["--week", "2025-W09", "--known-at", "2025-03-03", "--for", "all", "--copy", "team"]
-    asked += ["--store", f"sqlite:///{store}", "--out", "reports"]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        patch.setattr(sys, "argv", ["linedays", *asked(store)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+    assert not ended.value.code
+    return files_in(folder / "reports")
+
+
+def written_elsewhere(store: Path, folder: Path) -> dict[str, bytes]:
+    """Reports written by a process of its own, whose hashes of texts begin elsewhere."""
+    folder.mkdir()
     subprocess.run(
-        [sys.executable, "-c", COMMAND, "report", *asked],
+        [sys.executable, "-c", COMMAND, *asked(store)],
         check=True,
         capture_output=True,
         cwd=folder,
-        env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)},
+        env={**os.environ, "PYTHONHASHSEED": "4242", "PYTHONPATH": str(ROOT)},
     )
-    return {path.name: path.read_bytes() for path in (folder / "reports").iterdir()}
+    return files_in(folder / "reports")
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +91,7 @@ def reports(tmp_path_factory):
     folder = tmp_path_factory.mktemp("again")
     one = stored(folder / "one", list(FILES))
     other = stored(folder / "other", ["lines.csv", "home_log_south.csv", "home_log_north.csv"])
-    return written(one, folder / "here", "1"), written(other, folder / "away from there", "4242")
+    return written_here(one, folder / "here"), written_elsewhere(other, folder / "away from there")
 
 
 def test_another_process_folder_and_order_of_import_give_the_same_bytes(reports):

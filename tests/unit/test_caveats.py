@@ -109,6 +109,7 @@ def test_each_command_shows_each_caveat_once(command, file, monkeypatch, capsys)
         main()
     told = capsys.readouterr().err
     assert not stop.value.code, told
+    assert told.startswith(f"linedays: {STARTS[0]}")
     for part in STARTS:
         assert told.count(part) == 1, told
 
@@ -152,9 +153,10 @@ PATHS_SHOWN = [*(PATHS[p] for p in Page if p is not Page.FAMILY), "/family/F1"]
 
 
 @pytest.mark.parametrize("code", ["manager", "manager.north"])
-@pytest.mark.parametrize("path", PATHS_SHOWN)
-def test_each_page_shows_that_the_newest_entry_is_old(path, code, later):
-    assert "The newest log entry is 6 days old" in browser_of(later, code).page(path).text
+def test_each_page_shows_that_the_newest_entry_is_old(code, later):
+    person, said = browser_of(later, code), "The newest log entry is 6 days old"
+    assert PATHS_SHOWN
+    assert [path for path in PATHS_SHOWN if said not in person.page(path).text] == []
 
 
 def test_files_are_imported_under_the_same_sentence(later):

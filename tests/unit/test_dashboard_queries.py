@@ -15,7 +15,7 @@ from analysis.cli.app import main
 from analysis.policy import shipped_policy
 from analysis.snapshot import of_sites, take
 from analysis.store import Store
-from analysis.vocabulary import Role
+from analysis.vocabulary import CallOutcome, Role
 from dashboard.addresses.calls import Choice
 from dashboard.addresses.family import FamilyChoice
 from dashboard.call_actions.queries import CallActions
@@ -334,8 +334,9 @@ def test_below_the_list_stand_ten_that_wait_and_the_rest_on_request(url):
     with Store.open(url, create=False) as store:
         folder = Path(url.removeprefix("sqlite:///")).parent
         take_in(store, folder / "lines-2.csv", "\n".join([heads, *rows]) + "\n")
-    for n in range(12):
-        CallActions(request(queries)).record_call(replace(FORM, form=str(n), family_id=f"G{n:02}"))
+        for n in range(12):
+            recheck_on = date(2031, 3, 6)
+            store.record_call(f"G{n:02}", "N1", CallOutcome.REACHED, None, recheck_on, NOW)
     view = CallsQueries(request(queries)).calls(Choice())
     assert (view.counts["waiting"], len(view.resting)) == (12, 10)
     assert (view.done_count, len(view.done)) == (12, 10)

@@ -62,7 +62,7 @@ def changes_of(made: Demo) -> pd.DataFrame:
 
 
 def test_the_same_seed_gives_the_same_programme_and_another_seed_another() -> None:
-    first, again, other = (generate(40, until=AS_OF, seed=seed) for seed in (3, 3, 4))
+    first, again, other = (generate(12, until=AS_OF, seed=seed) for seed in (3, 3, 4))
     for table, frame in first.frames.items():
         pd.testing.assert_frame_equal(frame, again.frames[table])
     assert first.truth == again.truth
@@ -427,9 +427,9 @@ def test_a_small_programme_has_what_fits_into_it(families) -> None:
 
 
 def test_blocks_hold_whole_families_and_add_up(monkeypatch) -> None:
-    monkeypatch.setattr(demo, "BLOCK", 20)
-    blocks = list(generate_blocks(50, until=AS_OF, seed=2))
-    whole = generate(50, until=AS_OF, seed=2)
+    monkeypatch.setattr(demo, "BLOCK", 10)
+    blocks = list(generate_blocks(25, until=AS_OF, seed=2))
+    whole = generate(25, until=AS_OF, seed=2)
     assert len(blocks) == 3
     for table in whole.frames:
         assert len(whole.frames[table]) == sum(len(b.frames[table]) for b in blocks)

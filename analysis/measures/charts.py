@@ -128,7 +128,7 @@ def chart_false_alarms(
     table = provisional_rates(data, event, by, basis)
     usable = is_judged(table, event, data.tallies) & ~table["provisional"].to_numpy(dtype=bool)
     units = family_counts(data.tallies, event, by, basis)
-    at = pd.Index(table.loc[usable, "group"]).get_indexer(pd.Index(units["group"]))
+    at = pd.Index(table["group"][usable]).get_indexer(pd.Index(units["group"]))
     units, at = units[at >= 0], at[at >= 0]
     return false_alarm_rate(
         units["events"], units["judged_days"], units["family"], at, baseline=baseline

@@ -40,7 +40,7 @@ def day_tally(
     pieces = pieces_of(axis, coded.home.periods, dressing)
     of_piece = groups.of(pieces.start, axis, dressing)
     by_task = [of_task(timeline.intervals, task) for task in TASKS]
-    scored = [i.loc[i["scored"].to_numpy(), ["line", "end_on", "on_time"]] for i in by_task]
+    scored = [i[["line", "end_on", "on_time"]][i["scored"].to_numpy()] for i in by_task]
     last_days = [axis.pack(s["line"].to_numpy(), days_of(s["end_on"]) - 1) for s in scored]
     of_scored = [groups.of(key, axis, dressing) for key in last_days]
 

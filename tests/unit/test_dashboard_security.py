@@ -273,11 +273,12 @@ def test_a_store_that_cannot_be_written_is_reported_in_a_sentence_and_signing_ou
 
 
 def test_a_page_that_cannot_read_the_store_says_so_and_asks_again(app, client, monkeypatch):
-    def reading(*_: object) -> None:
+    def out_of_reach(*_: object) -> None:
         raise StoreError("The database server can't be reached.")
 
     with monkeypatch.context() as down:
-        down.setattr(SignInFile, "reading", reading)
+        for way in ("reading", "ask"):
+            down.setattr(SignInFile, way, out_of_reach)
         answer = client.get("/", headers=OWN)
     assert answer.status_code == 503
     assert "The database server can&#39;t be reached." in answer.text

@@ -108,6 +108,7 @@ def test_a_code_that_looks_like_anothers_is_refused(store: Store) -> None:
         with pytest.raises(StoreError, match="looks like"):  # what N1 did is still in the record
             add(store, alike)
     add(store)
+    assert {user.code for user in store.people.all()} == {"N1", "N2"}
 
 
 def test_a_person_changes_the_own_password_and_other_sign_ins_end(store: Store) -> None:

@@ -79,7 +79,7 @@ def test_the_page_shows_first_whether_the_rate_of_skin_events_changes(watched, r
     expect(whole).to_contain_text("Home line-days, not an NHSN rate.")
 
 
-def test_what_the_figures_show_is_compared_in_words_and_explained(page, rates):
+def test_what_the_figures_show_is_narrowed_compared_in_words_and_explained(page, rates):
     open_rates(page, rates)
     drifting = card(page, "Is the rate of skin events changing?")
     drifting.get_by_text("The same as a table").click()
@@ -93,6 +93,28 @@ def test_what_the_figures_show_is_compared_in_words_and_explained(page, rates):
     image = drifting.locator("[role=img][aria-label]")
     expect(image).to_have_attribute("aria-label", re.compile("over all complete months"))
     expect(drifting.locator(".history")).to_contain_text("provisional")
+
+    # A site is opened, narrowed, saved and closed.
+    card(page, "Skin events at each site").get_by_role("link", name="Open South").click()
+    behind = card(page, "South: what is behind it?")
+    expect(behind).to_contain_text("Families with skin events since")
+    expect(behind.get_by_role("region", name="Nurse before and after")).to_have_count(0)
+    expect(behind.get_by_role("region", name="Nurse before and since")).to_be_visible()
+    expect(chooser(page, "Only site")).to_have_value("South")
+    expect(page.get_by_text("Figures below show only: site South.")).to_be_visible()
+    # South has 39 + 12 events of 76.
+    expect(page.locator(".whole")).to_contain_text("51 events in 2")
+    with page.expect_download() as saved:
+        behind.get_by_role("button", name="CSV", exact=True).click()
+    assert saved.value.suggested_filename == "south-what-is-behind-it.csv"
+    for form in ("PNG", "SVG"):
+        for heading in ("Skin events at each site", "Is the rate of skin events changing?"):
+            with page.expect_download() as saved:
+                card(page, heading).get_by_role("button", name=form, exact=True).click()
+            assert saved.value.suggested_filename.endswith(f".{form.lower()}")
+    card(page, "Skin events at each site").get_by_role("link", name="Close South").click()
+    expect(behind).to_have_count(0)
+    expect(page.locator(".whole")).to_contain_text("76 events in 5")
 
     # The funnel shows sites that differ, and does not rank them.
     funnel = card(page, "Is any site different from the rest?")
@@ -146,12 +168,6 @@ def test_an_event_that_never_happened_has_an_upper_limit_and_no_chart_limits(pag
     expect(silence).to_contain_text("does not depend on whether a family logs")
 
 
-def test_a_choice_that_is_not_known_is_left_at_the_usual(page, rates):
-    page.goto(f"{rates.address}/rates?event=%3Cb%3E&by=moon&period=hour&first=x&since=y&basis=z")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Rates: skin events")
-    expect(chooser(page, "Groups")).to_have_value("site")
-
-
 def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwell):
     page = watched_dwell.page(390)
     page.goto(f"{dwell.address}/dwell")
@@ -174,31 +190,6 @@ def test_dwell_time_by_line_type_is_read_with_numbers_at_risk(watched_dwell, dwe
     )
     hazard = card(page, "Are unplanned removals more frequent while the dressing is out of date?")
     expect(hazard).to_contain_text("6 of 6 unplanned removals")
-
-
-def test_a_site_is_opened_narrowed_saved_and_closed(watched, rates):
-    page = watched.page()
-    open_rates(page, rates)
-    card(page, "Skin events at each site").get_by_role("link", name="Open South").click()
-    behind = card(page, "South: what is behind it?")
-    expect(behind).to_contain_text("Families with skin events since")
-    expect(behind.get_by_role("region", name="Nurse before and after")).to_have_count(0)
-    expect(behind.get_by_role("region", name="Nurse before and since")).to_be_visible()
-    expect(chooser(page, "Only site")).to_have_value("South")
-    expect(page.get_by_text("Figures below show only: site South.")).to_be_visible()
-    # South has 39 + 12 events of 76.
-    expect(page.locator(".whole")).to_contain_text("51 events in 2")
-    with page.expect_download() as saved:
-        behind.get_by_role("button", name="CSV", exact=True).click()
-    assert saved.value.suggested_filename == "south-what-is-behind-it.csv"
-    for form in ("PNG", "SVG"):
-        for heading in ("Skin events at each site", "Is the rate of skin events changing?"):
-            with page.expect_download() as saved:
-                card(page, heading).get_by_role("button", name=form, exact=True).click()
-            assert saved.value.suggested_filename.endswith(f".{form.lower()}")
-    card(page, "Skin events at each site").get_by_role("link", name="Close South").click()
-    expect(behind).to_have_count(0)
-    expect(page.locator(".whole")).to_contain_text("76 events in 5")
 
 
 def test_a_practitioner_s_morning_from_the_signal_to_its_closing(watched, rates):

@@ -52,6 +52,11 @@ def test_the_page_opens_on_who_is_first_and_proves_it(browser, retrained_program
         page.keyboard.press("Enter")
         expect(panel(page)).to_contain_text("Family F2")
         expect(panel(page)).to_contain_text("Left out in 9 of 12 self-checks")
+        # Choosing a skill keeps what is opened.
+        expect(page.get_by_role("region", name="Caregivers without")).to_contain_text("K4")
+        page.locator("#choose-skill").select_option("flush")
+        expect(page.get_by_text("No sign-offs for the flush are stored")).to_be_visible()
+        expect(panel(page)).to_contain_text("Family F2")
         # K1 was retrained on 15 January: only the six checks since then count.
         page.locator("table.needs a.row-link").last.click()
         expect(panel(page)).to_contain_text("Family F1")
@@ -79,16 +84,6 @@ def test_on_a_phone_the_need_takes_the_lists_place_and_gives_it_back(browser, re
         expect(page.locator("table.needs")).to_be_hidden()
         panel(page).get_by_role("link", name="Back to the list").click()
         expect(page.locator("table.needs")).to_be_visible()
-
-
-def test_choosing_a_skill_keeps_what_is_opened(browser, retrained_programme):
-    with watching(browser, retrained_programme.token) as watched:
-        page = watched.page()
-        open_page(page, retrained_programme, "?family=F2&caregiver=K2&need=mask")
-        expect(page.get_by_role("region", name="Caregivers without")).to_contain_text("K4")
-        page.locator("#choose-skill").select_option("flush")
-        expect(page.get_by_text("No sign-offs for the flush are stored")).to_be_visible()
-        expect(panel(page)).to_contain_text("Family F2")
 
 
 def test_a_session_is_planned_and_its_sheet_printed(browser, retrained_programme):

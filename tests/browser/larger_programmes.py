@@ -65,9 +65,9 @@ def two_sites(folder: Path) -> Path:
         day = datetime(2030, 1, 1, 20, tzinfo=UTC)
         take_in(store, folder, "lines", "\n".join(rows), day)
         # The older weeks in one file; the last ones each at its end, as families send them.
-        old, new = weeks[:31], weeks[31:]
+        old, new = weeks[:46], weeks[46:]
         log = [row for week in old for row in home_log(week)]
-        take_in(store, folder, "log-old", log_head + "\n".join(log), day + timedelta(days=220))
+        take_in(store, folder, "log-old", log_head + "\n".join(log), day + timedelta(days=325))
         for week in new:
             ends = datetime(week.year, week.month, week.day, 20, tzinfo=UTC) + timedelta(days=6)
             text = log_head + "\n".join(home_log(week))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 import orjson
 
@@ -14,13 +14,15 @@ from dashboard.session.session import Session
 
 State = Mapping[str, Any]
 """What a page shows, as names, numbers and texts that JSON knows."""
+Compared = TypeVar("Compared")
 
 
 def changes_since(
     session: Session,
     page: str,
     state: State,
-    kinds: Callable[[State, datetime], list[Kind]],
+    compare: Callable[[State], Compared],
+    kinds: Callable[[Compared, datetime], list[Kind]],
     *,
     marks: bool = False,
     looks: bool = True,
@@ -35,9 +37,12 @@ def changes_since(
         Which page, or which pages together.
     state : mapping
         What it shows now.
+    compare : callable
+        Compares the state before with what the page shows now, which is the same for everybody with
+        the sites of the person.
     kinds : callable
-        Gives the changes from the state before and the moment it was seen; kinds without any are
-        left out.
+        Gives the changes for the person from that and the moment the state before was seen; kinds
+        without any are left out.
     marks : bool
         The person marks everything as seen.
     looks : bool
@@ -54,6 +59,10 @@ def changes_since(
     before = people.seen_before(code, page, at, seen, looks=looks)
     if before is None:
         return Changes(now)
-    found = kinds(orjson.loads(zlib.decompress(before.seen)), before.at)
+    compared = session.cached(
+        ("compared", page, before.seen),
+        lambda: compare(orjson.loads(zlib.decompress(before.seen))),
+    )
+    found = kinds(compared, before.at)
     since = before.at.astimezone(session.policy.zone)
     return Changes(now, since, tuple(kind for kind in found if kind.changes))

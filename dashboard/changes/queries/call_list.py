@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -55,23 +56,21 @@ def changes_of_calls(
     choice = allowed(session.reader, choice)
     now = session.cached("what the call list shows", lambda: _state(found))
 
-    def kinds(before: State, since: datetime) -> list[Kind]:
+    def kinds(changed: _Changed, since: datetime) -> list[Kind]:
         own = _families_of(found, choice)
         own_acts = _changed_by(found, session.reader.code, since)
 
-        def those(families: Any) -> list[str]:
-            chosen = (family for family in families if own is None or family in own)
-            return sorted(chosen, key=natural)
+        def those(families: list[str]) -> list[str]:
+            return [family for family in families if own is None or family in own]
 
         def change(family: str, text: str = "") -> Change:
             return Change(family, address(family), text, opens=opens)
 
-        flagged = those(f for f, row in now["flags"].items() if row > before["flags"].get(f, -1))
-        new = those(now["bands"].keys() - before["bands"].keys() - set(flagged))
-        left = those(before["bands"].keys() - now["bands"].keys() - own_acts)
+        flagged, new = those(changed.flagged), those(changed.new)
+        left = [family for family in those(changed.left) if family not in own_acts]
         reasons = red_flags(session, choice)
-        places = _places(found)
-        calls = _calls_of_others(session, found, before["call"]) if _sees_calls(session) else []
+        places = session.cached("places of families", lambda: _places(found))
+        calls = _calls_of_others(session, found, changed.call) if _sees_calls(session) else []
         calls = [call for call in calls if own is None or call[0] in own]
         return [
             Kind(
@@ -93,7 +92,31 @@ def changes_of_calls(
             ),
         ]
 
-    return changes_since(session, PAGE, now, kinds, marks=marks, looks=looks)
+    def compare(before: State) -> _Changed:
+        return _changed(now, before)
+
+    return changes_since(session, PAGE, now, compare, kinds, marks=marks, looks=looks)
+
+
+@dataclass(frozen=True)
+class _Changed:
+    """Families of all sites of a person that are listed otherwise than before, by their codes."""
+
+    flagged: list[str]
+    """With a newer red flag."""
+    new: list[str]
+    """New on the list, without one."""
+    left: list[str]
+    call: int
+    """The newest call before."""
+
+
+def _changed(now: State, before: State) -> _Changed:
+    flagged = {f for f, row in now["flags"].items() if row > before["flags"].get(f, -1)}
+    new = now["bands"].keys() - before["bands"].keys() - flagged
+    left = before["bands"].keys() - now["bands"].keys()
+    flags, came, went = (sorted(some, key=natural) for some in (flagged, new, left))
+    return _Changed(flags, came, went, before["call"])
 
 
 def red_flags(session: Session, choice: Choice) -> dict[str, tuple[int, str]]:
@@ -148,8 +171,8 @@ def _changed_by(found: Snapshot, who: str, since: datetime) -> set[str]:
         (records.calls, "called_by", "called_at"),
         (records.arrangements, "made_by", "made_at"),
     ):
-        own = (made[by] == who) & (made[when] >= at)
-        changed |= set(made.loc[own.to_numpy(dtype=bool, na_value=False), "family_id"])
+        since_then = made[made[when].to_numpy() >= at.to_datetime64()]
+        changed |= {family for family, one in cells(since_then, "family_id", by) if one == who}
     return changed
 
 
@@ -182,8 +205,10 @@ def _sees_calls(session: Session) -> bool:
 def _calls_of_others(session: Session, found: Snapshot, newest: int) -> list[tuple[str, str]]:
     """Calls recorded after a row by other people, newest first: family, and who, when, outcome."""
     calls = found.records.calls
-    later = (calls["row"] > newest) & (calls["called_by"] != session.reader.code)
-    made = calls[later.to_numpy(dtype=bool, na_value=False)]
+    later = calls[calls["row"].to_numpy() > newest]
+    if later.empty:
+        return []
+    made = later[(later["called_by"] != session.reader.code).to_numpy(dtype=bool, na_value=False)]
     made = made.sort_values(["called_at", "row"], ascending=False)
     at = made["called_at"].dt.tz_localize("UTC").dt.tz_convert(found.policy.zone)
     names = ("family_id", "called_by", "outcome", "called_at")

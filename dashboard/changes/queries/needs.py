@@ -23,7 +23,7 @@ def changes_of_needs(session: Session, *, marks: bool = False) -> Changes:
     found = session.snapshot()
     now = session.cached("what retraining shows", lambda: _state(found), lasting=True)
 
-    def kinds(before: State, _: datetime) -> list[Kind]:
+    def compare(before: State) -> list[Kind]:
         ways = (
             ("{} more to retrain", set(now) - set(before)),
             ("{} no longer", set(before) - set(now)),
@@ -36,7 +36,10 @@ def changes_of_needs(session: Session, *, marks: bool = False) -> Changes:
             for way, needs in ways
         ]
 
-    return changes_since(session, PAGE, now, kinds, marks=marks)
+    def kinds(compared: list[Kind], _: datetime) -> list[Kind]:
+        return compared
+
+    return changes_since(session, PAGE, now, compare, kinds, marks=marks)
 
 
 def _state(found: Snapshot) -> dict[str, int]:

@@ -191,6 +191,14 @@ def test_a_list_says_first_that_its_newest_entry_is_old(stored, as_of, note):
         assert err.startswith(f"linedays: {note}\n")
 
 
+def test_no_list_says_that_a_new_entry_is_old(stored):
+    for command in ("lines", "adherence", "capacity kits"):
+        code, _, err = stored(*command.split(), "--as-of", "2031-03-11")
+        assert code == 0, err
+        assert "newest log entry" not in err, command
+        assert "No log entries" not in err, command
+
+
 def test_known_at_leaves_out_what_was_received_later(stored):
     code, out, _ = stored("lines", *AS_OF, "--known-at", "2031-03-09")
     assert code == 0

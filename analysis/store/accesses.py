@@ -48,7 +48,10 @@ pending = sa.Table(
 )
 """One row an act that is not in the store yet; `note_id` is random and stays with it."""
 
-_LAST = sa.select(sa.func.max(accesses.c.access).label("last"))
+_LAST = sa.select(sa.func.max(accesses.c.access))
+_NEWEST = (
+    sa.select(accesses.c.access, accesses.c.note_id).order_by(accesses.c.access.desc()).limit(1)
+)
 _WAITING = sa.select(pending.c.note_id)
 
 
@@ -242,10 +245,13 @@ def opened_by_others(
     return [(who, moment_of(opened)) for who, opened in found]
 
 
-def state(database: Database) -> tuple[int, frozenset[bytes]]:
-    """What another takes the place of whenever an act is added: its number, and those that wait."""
+def state(database: Database) -> tuple[tuple[Any, ...], frozenset[bytes]]:
+    """What another takes the place of whenever an act is added: the newest one, and those that wait.
+
+    The record of another store has another state, also where it has as many acts.
+    """
     waiting = database.ask(_WAITING) if _is_apart(database) else []
-    return database.ask(_LAST)[0].last or 0, frozenset(act.note_id for act in waiting)
+    return tuple(database.ask(_NEWEST)), frozenset(act.note_id for act in waiting)
 
 
 def newest(connection: sa.Connection, most: int | None, acts_of: ActsOf = ALL_ACTS) -> pd.DataFrame:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import re
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
+from analysis.store import Store
 from analysis.vocabulary import Access
 from tests.signed_in import NOW, Browser, app, browser_of, clock, programme_file, store_url
 
@@ -79,3 +81,12 @@ def test_an_act_that_waits_for_a_long_file_is_on_the_access_log_at_once(app: Any
             assert len(acts(browser)) == before + number
     people.note("N1", Access.OPENED_FAMILY, NOW, family_id="F2")  # moves those that wait
     assert len(acts(browser)) == before + 3
+
+
+def test_the_access_log_of_another_store_is_another_one(tmp_path: Path) -> None:
+    versions = []
+    for name in ("one", "other"):
+        with Store.open(f"sqlite:///{tmp_path}/{name}.sqlite") as store:
+            store.people.note("N1", Access.OPENED_FAMILY, NOW, family_id="F1")
+            versions += [store.people.accesses_version(), store.people.accesses_version()]
+    assert versions[0] == versions[1] != versions[2] == versions[3]

@@ -114,8 +114,8 @@ class Database:
                     return list(connection.execute(query, given or {}))
             statement, names, params, row = _prepared(query)
             values = {**params, **(given or {})}
-            with closing(self.readers.raw_connection()) as kept:
-                found = rows_of_prepared(kept, statement, [values[name] for name in names])
+            with closing(self.readers.raw_connection()) as raw:
+                found = rows_of_prepared(raw, statement, [values[name] for name in names])
             return [row(*cells) for cells in found]
 
     def let_go(self) -> None:
@@ -321,17 +321,17 @@ def sqlite_engines(
     )
     sa.event.listen(readers, "connect", prepare)
     _only_of_these_files(readers, [path] if attached is None else [path, attached])
-    _keeping.add(readers)
+    _all_readers.add(readers)
     return engine, readers
 
 
-_keeping: weakref.WeakSet[sa.Engine] = weakref.WeakSet()
+_all_readers: weakref.WeakSet[sa.Engine] = weakref.WeakSet()
 
 
 @atexit.register
-def _close_what_is_kept() -> None:
+def _close_readers() -> None:
     """The driver complains of a connection that is still open, with a prepared query, at the end."""
-    for readers in _keeping:
+    for readers in _all_readers:
         readers.dispose()
 
 

@@ -107,11 +107,11 @@ def test_each_command_shows_each_caveat_once(command, file, monkeypatch, capsys)
     monkeypatch.setattr(sys, "argv", ["linedays", *words])
     with pytest.raises(SystemExit) as stop:
         main()
-    told = capsys.readouterr().err
-    assert not stop.value.code, told
-    assert told.startswith(f"linedays: {STARTS[0]}")
+    err = capsys.readouterr().err
+    assert not stop.value.code, err
+    assert err.startswith(f"linedays: {STARTS[0]}")
     for part in STARTS:
-        assert told.count(part) == 1, told
+        assert err.count(part) == 1, err
 
 
 @pytest.fixture(scope="module")

@@ -54,7 +54,7 @@ def shown(app, code, search=""):
 def test_the_files_are_those_that_the_command_writes(
     app_looked_at, tmp_path, monkeypatch, capsys, role, copy, known, kinds
 ):
-    if "pdf" not in kinds:  # made of the other file, whoever it is for, and slowly
+    if "pdf" not in kinds:  # a PDF is made from the HTML and takes long
         monkeypatch.setattr(reporting, "pdf_file", lambda _: b"%PDF")
     monkeypatch.setattr(reporting, "today", lambda _: NOW.date())
     store = app_looked_at.service.config.store_url

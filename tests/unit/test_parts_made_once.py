@@ -56,6 +56,19 @@ def test_who_records_is_named_in_the_own_form_alone(app: Any) -> None:
         assert set(re.findall(r'name=\\"recorded_as\\" value=\\"([^"\\]+)', page)) == {who}
 
 
+def test_of_many_others_at_a_family_the_newest_are_named_and_the_rest_are_counted(
+    app: Any,
+) -> None:
+    browser = browser_of(app, "manager")
+    for number in range(5):
+        at = NOW - timedelta(minutes=10 - number)
+        app.service.store.people.note(f"P{number}", Access.OPENED_FAMILY, at, family_id="F1")
+        named = [f"P{n} opened this family at 08:{50 + n}." for n in range(number, -1, -1)][:3]
+        more = {3: ["1 other person opened it earlier."], 4: ["2 other people opened it earlier."]}
+        expected = named + more.get(number, [])
+        assert " ".join(expected) in asked(browser, "/", "?family=F1")
+
+
 def acts(browser: Browser) -> list[str]:
     rows = re.findall(r"<tr><td>.*?</tr>", asked(browser, "/record"))
     return [re.sub(r"<[^>]+>", " ", row) for row in rows]

@@ -11,9 +11,12 @@ from dashboard.call_actions.queries import arrangements
 from dashboard.call_actions.views import Acts
 from dashboard.call_state import queries as call_state
 from dashboard.layout.row_tokens import row_token
+from dashboard.layout.words import counted
 from dashboard.session.session import Session
 
 Shown = TypeVar("Shown", bound=Acts)
+MOST_OTHERS = 3
+"""Others at a family who are named, the newest; of more, their number is shown."""
 
 
 def acts_of(session: Session, known: str) -> Acts:
@@ -44,6 +47,10 @@ def others_words(session: Session, acts: Acts) -> str:
         for who, at in session.opened_by_others(acts.row.family_id)
         if who not in called or called[who] < at
     ]
+    more = len(opened) - MOST_OTHERS
+    if more > 0:
+        people = counted(more, "other person", "other people")
+        opened = [*opened[:MOST_OTHERS], f"{people} opened it earlier."]
     return " ".join(opened)
 
 
